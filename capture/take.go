@@ -1,0 +1,109 @@
+package capture
+
+import (
+	"time"
+
+	"coilsweep/excite"
+	"coilsweep/excite/quantity"
+)
+
+// Take is take.toml: everything about one recorded run that is not audio.
+type Take struct {
+	Schema    string          `toml:"schema"` // "coilsweep.take/1"
+	Name      string          `toml:"name"`
+	Started   time.Time       `toml:"started"`
+	Program   string          `toml:"program"` // program and version that wrote the take
+	Load      Load            `toml:"load"`
+	Drive     Drive           `toml:"drive"`
+	Reference Reference       `toml:"reference"`
+	Bench     Bench           `toml:"bench"`
+	Audio     Audio           `toml:"audio"`
+	Quality   Quality         `toml:"quality"`
+	Stimulus  excite.Stimulus `toml:"stimulus"`
+}
+
+// Load is what hangs on the coil during a take. A nil field was not given:
+// for added parts that means nothing was added, for the fixture that it is
+// unknown.
+type Load struct {
+	AddedC   *quantity.Capacitance `toml:"added_c,omitempty"`
+	AddedR   *quantity.Resistance  `toml:"added_r,omitempty"`
+	FixtureC *quantity.Capacitance `toml:"fixture_c,omitempty"`
+	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
+}
+
+// Drive says how the exciter was driven.
+type Drive struct {
+	Kind     string               `toml:"kind"` // "current" or "voltage"
+	Assumed  bool                 `toml:"assumed,omitempty"`
+	ExciterR *quantity.Resistance `toml:"exciter_r,omitempty"`
+	ExciterL *quantity.Inductance `toml:"exciter_l,omitempty"`
+}
+
+// Reference says what the second channel holds.
+type Reference struct {
+	Kind   string               `toml:"kind"` // "none", "current" or "loopback"
+	SenseR *quantity.Resistance `toml:"sense_r,omitempty"`
+}
+
+// Bench is where a take was made.
+type Bench struct {
+	Source       string  `toml:"source"` // "soundcard", "virtual" or "import"
+	InputDevice  string  `toml:"input_device,omitempty"`
+	OutputDevice string  `toml:"output_device,omitempty"`
+	HostAPI      string  `toml:"host_api,omitempty"`
+	BufferS      float64 `toml:"buffer_s,omitempty"`
+	// TwoClocks: input and output are different devices.
+	TwoClocks bool `toml:"two_clocks,omitempty"`
+	// File and FileSHA256 name the recording that was imported; for the
+	// simulated bench, its description.
+	File             string   `toml:"file,omitempty"`
+	FileSHA256       string   `toml:"file_sha256,omitempty"`
+	Notes            []string `toml:"notes,omitempty"`
+	CoilChannel      int      `toml:"coil_channel,omitempty"`      // channel of the device or file, from 1
+	ReferenceChannel int      `toml:"reference_channel,omitempty"` // 0: none
+}
+
+// Audio describes capture.wav.
+type Audio struct {
+	File     string `toml:"file"` // "capture.wav"
+	SHA256   string `toml:"sha256"`
+	RateHz   int    `toml:"rate_hz"`
+	Channels int    `toml:"channels"`
+	Frames   int64  `toml:"frames"`
+}
+
+// Quality is what the audio itself says of the take.
+type Quality struct {
+	Flags []Flag `toml:"flags"`
+	// PeakDBFS and RMSDBFS of the coil channel while a sweep plays.
+	PeakDBFS float64 `toml:"peak_dbfs"`
+	RMSDBFS  float64 `toml:"rms_dbfs"`
+	// NoiseDBFS is the rms of the lead-in silence.
+	NoiseDBFS float64 `toml:"noise_dbfs"`
+	// ClippedSamples counts samples in runs at the rails.
+	ClippedSamples int     `toml:"clipped_samples"`
+	DriftPPM       float64 `toml:"drift_ppm"` // recorded period against the stimulus, minus 1
+	Polarity       int     `toml:"polarity"`  // +1 or -1
+	// AlignmentQuality is that of Align, 0 … 1.
+	AlignmentQuality float64 `toml:"alignment_quality"`
+	// DamagedRepeats numbers (from 0) the repeats with lost samples.
+	DamagedRepeats []int  `toml:"damaged_repeats,omitempty"`
+	Xruns          []Xrun `toml:"xruns,omitempty"`
+}
+
+// Flag is a short fixed word for something wrong with a take.
+type Flag string
+
+// The flags of a take. Unfit names those that keep a take out of the fit.
+const (
+	Clipped    Flag = "clipped"
+	Dropout    Flag = "dropout"
+	Drift      Flag = "drift"
+	Hum        Flag = "hum"
+	LowSNR     Flag = "low-snr"
+	Distorted  Flag = "distorted"
+	NoStimulus Flag = "no-stimulus"
+	TooShort   Flag = "too-short"
+	Partial    Flag = "partial"
+)

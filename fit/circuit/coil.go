@@ -1,0 +1,76 @@
+// Package circuit holds the coil, its loads and the meters put to it as
+// electrical circuits: the formulas, and only them.
+//
+// The induced EMF e drives R + s L(s); the coil's own C, the fixture and the
+// added parts lie across the terminals (v):
+//
+//	v/e = 1 / (1 + (R + s L(s)) (1/R_load + s C)) · 1/(1 + s t_cover)
+//	L(s) = L [(1 - sum k_i) + sum k_i/(1 + s t_i)]            shorted rings
+//	L(s) = L [(1 - k) + k F(s t)], F(z) = 2 I1(q)/(q I0(q)), q = sqrt(z)
+//	                                                          solid cylinder
+//
+// The ring form is that of coupled, shorted loops; the cylinder form is the
+// diffusion into a solid round core (J. Lammeraner and M. Stafl, Eddy
+// Currents, 1966; R. L. Stoll, The Analysis of Eddy Currents, 1974; cited from
+// memory). All quantities are in SI units, s = j w.
+package circuit
+
+import "math"
+
+// Ring is one shorted ring: the share k of the inductance that it can shield
+// and its time constant t in s (corner 1/(2 pi t)).
+type Ring struct {
+	Share float64
+	TimeS float64
+}
+
+// Coil is a coil as a circuit.
+type Coil struct {
+	InductanceH   float64 // low-frequency value
+	ResistanceOhm float64
+	CapacitanceF  float64 // the coil's own, across its terminals
+	Rings         []Ring
+	// Cylinder is the solid-core loss, in place of or beside rings; zero
+	// Share means none. TimeS is mu sigma radius^2.
+	Cylinder Ring
+	// CoverTimeS is the time constant of a conducting cover; 0: none.
+	CoverTimeS float64
+}
+
+// Load is what hangs on the coil's terminals.
+type Load struct {
+	ResistanceOhm float64 // +Inf: none
+	CapacitanceF  float64
+}
+
+// Conductance is 1/R of the load in siemens.
+func (l Load) Conductance() float64 {
+	if math.IsInf(l.ResistanceOhm, 1) {
+		return 0
+	}
+	return 1 / l.ResistanceOhm
+}
+
+// Inductance is L(s) in henry.
+func (c Coil) Inductance(s complex128) complex128 {
+	shape := complex(1, 0)
+	for _, r := range c.Rings {
+		st := s * complex(r.TimeS, 0)
+		shape -= complex(r.Share, 0) * st / (1 + st)
+	}
+	if c.Cylinder.Share != 0 {
+		f, _ := cylinderShape(s * complex(c.Cylinder.TimeS, 0))
+		shape -= complex(c.Cylinder.Share, 0) * (1 - f)
+	}
+	return complex(c.InductanceH, 0) * shape
+}
+
+// Transfer is v/e at the complex frequency s.
+func (c Coil) Transfer(s complex128, load Load) complex128 {
+	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	h := 1 / (1 + (complex(c.ResistanceOhm, 0)+s*c.Inductance(s))*y)
+	if c.CoverTimeS != 0 {
+		h /= 1 + s*complex(c.CoverTimeS, 0)
+	}
+	return h
+}

@@ -1,0 +1,236 @@
+// Package fit finds the circuit that explains the takes of a coil, with its
+// uncertainty, and says what the takes cannot tell.
+package fit
+
+import (
+	"encoding/json"
+	"math"
+)
+
+// ResultSchema names the format of Result.
+const ResultSchema = "coilsweep.result/1"
+
+// Quantity is an estimate with its uncertainty, or the reason why there is
+// none: where Why is set the numbers mean nothing.
+type Quantity struct {
+	Value float64
+	U     float64 // standard uncertainty
+	U95   float64 // expanded uncertainty, 95 %
+	// Low and High bound the 95 % interval where it is not symmetric (profile
+	// likelihood); both 0 where Value ± U95 says it.
+	Low, High float64
+	Why       string
+}
+
+// Unknown is a quantity that cannot be known, with the reason.
+func Unknown(why string) Quantity { return Quantity{Value: math.NaN(), Why: why} }
+
+// Known tells whether the quantity has a value.
+func (q Quantity) Known() bool { return q.Why == "" }
+
+// MarshalJSON writes {"value","u","U95"} or {"value":null,"why"}.
+func (q Quantity) MarshalJSON() ([]byte, error) {
+	if !q.Known() {
+		return json.Marshal(struct {
+			Value *float64 `json:"value"`
+			Why   string   `json:"why"`
+		}{nil, q.Why})
+	}
+	type known struct {
+		Value float64  `json:"value"`
+		U     float64  `json:"u"`
+		U95   float64  `json:"U95"`
+		Low   *float64 `json:"low,omitempty"`
+		High  *float64 `json:"high,omitempty"`
+	}
+	k := known{Value: q.Value, U: q.U, U95: q.U95}
+	if q.Low != 0 || q.High != 0 {
+		k.Low, k.High = &q.Low, &q.High
+	}
+	return json.Marshal(k)
+}
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (q *Quantity) UnmarshalJSON(b []byte) error {
+	var raw struct {
+		Value     *float64 `json:"value"`
+		U, U95    float64
+		Low, High float64
+		Why       string
+	}
+	if err := json.Unmarshal(b, &raw); err != nil {
+		return err
+	}
+	if raw.Value == nil {
+		*q = Unknown(raw.Why)
+		if q.Why == "" {
+			q.Why = "no reason given"
+		}
+		return nil
+	}
+	*q = Quantity{Value: *raw.Value, U: raw.U, U95: raw.U95, Low: raw.Low, High: raw.High}
+	return nil
+}
+
+// Result is result.json: what the takes of one coil say. SI units, named in
+// the keys.
+type Result struct {
+	Schema      string       `json:"schema"`
+	Program     string       `json:"program"`
+	Coil        string       `json:"coil"`
+	Takes       []TakeResult `json:"takes"`
+	Model       Model        `json:"model"`
+	Inductance  Quantity     `json:"inductance_h"`
+	Capacitance Quantity     `json:"capacitance_f"`
+	Resistance  Quantity     `json:"resistance_ohm"`
+	// CapacitanceCoil is Capacitance with the fixture taken off.
+	CapacitanceCoil Quantity `json:"capacitance_coil_f"`
+	Eddy            []Eddy   `json:"eddy"`
+	// CoverCorner is the corner of the cover's shielding, where one was found.
+	CoverCorner *Quantity `json:"cover_corner_hz,omitempty"`
+	// BareResonance and BareQ are those of the coil with its own C alone.
+	BareResonance Quantity `json:"bare_resonance_hz"`
+	BareQ         Quantity `json:"bare_q"`
+	// Covariance of the quantities named in Order, in SI units.
+	Covariance *Covariance   `json:"covariance,omitempty"`
+	Line       *Line         `json:"line,omitempty"`
+	Parts      []Part        `json:"parts,omitempty"`
+	Budget     []Budget      `json:"budget,omitempty"`
+	Advice     []Advice      `json:"advice,omitempty"`
+	Basis      []string      `json:"basis"`
+	Meter      []MeterResult `json:"meter"`
+	Warnings   []string      `json:"warnings"`
+}
+
+// TakeResult is what one take says.
+type TakeResult struct {
+	Name      string   `json:"name"`
+	AddedC    float64  `json:"added_c_f"`
+	AddedR    *float64 `json:"added_r_ohm"`
+	Resonance Quantity `json:"resonance_hz"`
+	LC        Quantity `json:"lc_hz"`
+	Peak      Quantity `json:"peak_hz"`
+	PeakDB    Quantity `json:"peak_db"`
+	Q         Quantity `json:"q"`
+	// WidthHz is the width between the half-power points about the peak.
+	WidthHz Quantity `json:"width_hz"`
+	SNRdB   float64  `json:"snr_db"`
+	Flags   []string `json:"flags"`
+	// Used is false where the take was left out of the fit.
+	Used bool `json:"used"`
+	// AudioSHA256 is the checksum of the audio behind the take.
+	AudioSHA256 string `json:"audio_sha256,omitempty"`
+	// Curve is the fitted response on the grid of the measured one.
+	Curve *Curve `json:"-"`
+}
+
+// Curve is a take's measured and fitted response for plots and response.csv:
+// magnitude in dB over the low-frequency plateau, phase in degrees, delay and
+// polarity taken off. Fitted columns are nil where there is no fit.
+type Curve struct {
+	FrequencyHz    []float64
+	MagnitudeDB    []float64
+	PhaseDeg       []float64
+	MagnitudeU95DB []float64 // of the measured points
+	NoiseFloorDB   []float64
+	FitMagnitudeDB []float64
+	FitPhaseDeg    []float64
+	FitU95DB       []float64    // band of the fitted curve
+	Residual       []complex128 // (measured - fitted)/u, u per component
+	Harmonic2DB    []float64
+	Harmonic3DB    []float64
+}
+
+// Model says which circuit was fitted and how well.
+type Model struct {
+	Name        string  `json:"name"`
+	Chi2Reduced float64 `json:"chi2_reduced"`
+	DoF         int     `json:"dof"`
+	Tried       []Tried `json:"tried"`
+}
+
+// Tried is one model of the ladder.
+type Tried struct {
+	Name        string  `json:"name"`
+	Parameters  int     `json:"parameters"`
+	BIC         float64 `json:"bic"`
+	Chi2Reduced float64 `json:"chi2_reduced"`
+	// RunsZ is the whiteness of the residuals over frequency: the runs test's
+	// normal score.
+	RunsZ float64 `json:"runs_z"`
+	Note  string  `json:"note,omitempty"`
+}
+
+// Eddy is one term of the eddy-current loss.
+type Eddy struct {
+	Share  Quantity `json:"share"`
+	Corner Quantity `json:"corner_hz"`
+	Form   string   `json:"form,omitempty"` // "ring" or "cylinder"
+}
+
+// Covariance is a covariance matrix of named quantities in SI units.
+type Covariance struct {
+	Order  []string    `json:"order"`
+	Matrix [][]float64 `json:"matrix"`
+}
+
+// Line is 1/w^2 (w the LC angular frequency) against added C.
+type Line struct {
+	Points    []LinePoint `json:"points"`
+	Slope     Quantity    `json:"slope_h"`      // L
+	Intercept Quantity    `json:"intercept_s2"` // L C
+	// AxisCrossing is -C: where the line meets 1/w^2 = 0.
+	AxisCrossing Quantity `json:"axis_crossing_f"`
+}
+
+// LinePoint is one take on the line.
+type LinePoint struct {
+	Take       string  `json:"take"`
+	AddedC     float64 `json:"added_c_f"`
+	InverseW2  float64 `json:"inverse_w2_s2"`
+	UInverseW2 float64 `json:"u_inverse_w2_s2"`
+}
+
+// Part is a known part and how far the fit moved it.
+type Part struct {
+	What    string  `json:"what"`
+	Nominal float64 `json:"nominal"`
+	U       float64 `json:"u"`
+	Fitted  float64 `json:"fitted"`
+	Pull    float64 `json:"pull"` // (fitted-nominal)/u
+	Suspect bool    `json:"suspect,omitempty"`
+}
+
+// Budget is the uncertainty budget of one quantity: shares of u^2 in percent.
+type Budget struct {
+	Quantity string       `json:"quantity"`
+	Shares   []BudgetLine `json:"shares"`
+}
+
+// BudgetLine is one source of uncertainty.
+type BudgetLine struct {
+	Source  string  `json:"source"`
+	Percent float64 `json:"percent"`
+}
+
+// Advice is a next measurement and what it would bring.
+type Advice struct {
+	Text     string  `json:"text"`
+	AddedC   float64 `json:"added_c_f,omitempty"`
+	AddedR   float64 `json:"added_r_ohm,omitempty"`
+	Quantity string  `json:"quantity"`
+	U95Now   float64 `json:"U95_now,omitempty"`
+	U95Then  float64 `json:"U95_then"`
+}
+
+// MeterResult is one meter reading against the fit.
+type MeterResult struct {
+	What     string   `json:"what"`
+	AtHz     float64  `json:"at_hz"`
+	Mode     string   `json:"mode"`
+	Reading  float64  `json:"reading"`
+	U95      float64  `json:"U95"`
+	Expected Quantity `json:"expected"`
+	En       *float64 `json:"en"`
+	Verdict  string   `json:"verdict"`
+}
