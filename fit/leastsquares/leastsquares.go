@@ -1,3 +1,557 @@
 // Package leastsquares minimises sums of squares by the method of Levenberg
-// (1944) and Marquardt (1963). It knows nothing of what the residuals mean.
+// (1944) and Marquardt (1963) in the trust-region form of J. J. Moré, "The
+// Levenberg-Marquardt algorithm: implementation and theory", Lecture Notes in
+// Mathematics 630, 1978. It knows nothing of what the residuals mean.
+//
+// Residuals come in blocks, each of which depends on some of the parameters
+// only. A block's Jacobian is compressed to a triangle by Householder
+// reflections and the triangles are then joined (sequential QR), so the normal
+// equations with their squared condition number are never formed, and a block
+// costs only for the parameters that it has.
 package leastsquares
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
+	"gonum.org/v1/gonum/mat"
+)
+
+// Block is a run of residuals that depend on the same parameters.
+type Block struct {
+	Residuals int
+	// Columns are the indices of the parameters that the residuals depend on.
+	Columns []int
+}
+
+// Problem is a sum of squares.
+type Problem struct {
+	Parameters int
+	Blocks     []Block
+	// Evaluate writes the residuals of block b at the point p into r and,
+	// unless jacobian is nil, ∂r[i]/∂p[Columns[j]] into its element (i, j).
+	// A residual that is not finite marks p as outside the domain: the step
+	// that led there is shortened.
+	Evaluate func(b int, p, r []float64, jacobian *mat.Dense)
+}
+
+// Settings end the search. The zero value asks for the defaults.
+type Settings struct {
+	// MaxIterations, default 200.
+	MaxIterations int
+	// Tolerance is the relative change in the sum of squares and in the
+	// scaled parameters below which the search ends; default 1e-12.
+	Tolerance float64
+	// FirstRadius is the first trust region in units of the scaled start;
+	// default 1: longer first steps can land where the Jacobian vanishes.
+	FirstRadius float64
+	// Polish ends with undamped Gauss-Newton steps for as long as they get
+	// shorter. The sum of squares is flat at its minimum: by itself it fixes
+	// the parameters to half the digits of the arithmetic only.
+	Polish bool
+}
+
+// Errors of Minimize.
+var (
+	// ErrIterations: the iterations were used up.
+	ErrIterations = errors.New("no minimum within the iterations allowed")
+	// ErrDomain: the residuals at the start are not finite.
+	ErrDomain = errors.New("the residuals at the start are not finite")
+	// ErrSingular: the Jacobian does not determine all parameters.
+	ErrSingular = errors.New("the Jacobian is singular")
+)
+
+// Minimum is where a search ended.
+type Minimum struct {
+	P           []float64 // owned by the Solver until the next Minimize
+	SumSquares  float64
+	Iterations  int
+	Evaluations int
+}
+
+// Solver holds the memory for repeated searches on one Problem. It is not safe
+// for concurrent use.
+type Solver struct {
+	problem Problem
+	blocks  []blockMemory
+
+	n             int
+	p, trial      []float64
+	scale         []float64 // MINPACK's D: largest column norms so far
+	step, scaled  []float64
+	stack         blas64.General // joined triangles, n+1 columns
+	stackTau      []float64
+	r             blas64.General // n×n triangle of the Jacobian
+	qtr           []float64
+	damped        blas64.General // 2n×(n+1): triangle over damping
+	dampedTau     []float64
+	work          []float64
+	column, solve []float64
+}
+
+type blockMemory struct {
+	augmented blas64.General // Jacobian with the residual as last column
+	jacobian  *mat.Dense     // view of the Jacobian in augmented
+	residual  []float64
+	tau       []float64
+}
+
+// NewSolver reserves the memory for problem. It panics where the problem's
+// shape is impossible (no parameters, a column out of range).
+func NewSolver(problem Problem) *Solver {
+	n := problem.Parameters
+	if n <= 0 || len(problem.Blocks) == 0 || problem.Evaluate == nil {
+		panic("leastsquares: empty problem")
+	}
+	s := &Solver{problem: problem, n: n}
+	rows, widest := 0, n+1
+	for _, b := range problem.Blocks {
+		k := len(b.Columns)
+		for _, c := range b.Columns {
+			if c < 0 || c >= n {
+				panic(fmt.Sprintf("leastsquares: column %d of %d parameters", c, n))
+			}
+		}
+		a := general(b.Residuals, k+1)
+		var j mat.Dense
+		j.SetRawMatrix(blas64.General{Rows: a.Rows, Cols: k, Stride: a.Stride, Data: a.Data})
+		s.blocks = append(s.blocks, blockMemory{
+			augmented: a,
+			jacobian:  &j,
+			residual:  make([]float64, b.Residuals),
+			tau:       make([]float64, min(b.Residuals, k+1)),
+		})
+		rows += min(b.Residuals, k+1)
+		widest = max(widest, k+1)
+	}
+	s.stack = general(max(rows, n+1), n+1)
+	s.stackTau = make([]float64, n+1)
+	s.r = general(n, n)
+	s.qtr = make([]float64, n)
+	s.damped = general(2*n, n+1)
+	s.dampedTau = make([]float64, min(2*n, n+1))
+	s.work = make([]float64, 64*widest)
+	for _, v := range []*[]float64{&s.p, &s.trial, &s.scale, &s.step, &s.scaled, &s.column, &s.solve} {
+		*v = make([]float64, n)
+	}
+	return s
+}
+
+func general(rows, cols int) blas64.General {
+	return blas64.General{Rows: rows, Cols: cols, Stride: cols, Data: make([]float64, rows*cols)}
+}
+
+// Minimize searches from start. Beside ErrIterations the Minimum is the best
+// point found.
+func (s *Solver) Minimize(start []float64, settings Settings) (Minimum, error) {
+	m, err := s.search(start, settings)
+	if settings.Polish && err == nil {
+		s.polish(&m)
+	}
+	return m, err
+}
+
+// polish takes Gauss-Newton steps from the present point, which must be
+// linearized, until they no longer shrink.
+func (s *Solver) polish(m *Minimum) {
+	last := math.Inf(1)
+	for range 50 {
+		if !s.solveDamped(0) {
+			return
+		}
+		length := s.scaledLength()
+		if !(length < 0.9*last) {
+			return
+		}
+		last = length
+		for j := range s.n {
+			s.trial[j] = s.p[j] + s.step[j]
+		}
+		sum := s.linearize(s.trial)
+		m.Evaluations++
+		if !finite(sum) || sum > m.SumSquares*(1+1e-9) {
+			s.linearize(s.p)
+			return
+		}
+		copy(s.p, s.trial)
+		m.SumSquares = sum
+	}
+}
+
+func (s *Solver) search(start []float64, settings Settings) (Minimum, error) {
+	if len(start) != s.n {
+		panic("leastsquares: length of start")
+	}
+	maxIterations, tolerance, factor := settings.MaxIterations, settings.Tolerance, settings.FirstRadius
+	if maxIterations == 0 {
+		maxIterations = 200
+	}
+	if tolerance == 0 {
+		tolerance = 1e-12
+	}
+	if factor == 0 {
+		factor = 1
+	}
+	copy(s.p, start)
+	clear(s.scale)
+	m := Minimum{P: s.p, Evaluations: 1}
+	m.SumSquares = s.linearize(s.p)
+	if !finite(m.SumSquares) {
+		return m, ErrDomain
+	}
+	var radius, damping float64
+	for m.Iterations = 1; m.Iterations <= maxIterations; m.Iterations++ {
+		s.growScale()
+		if m.Iterations == 1 {
+			for j := range s.n {
+				s.scaled[j] = s.scale[j] * s.p[j]
+			}
+			radius = factor * norm(s.scaled)
+			if radius == 0 {
+				radius = factor
+			}
+		}
+		if s.gradientCosine(m.SumSquares) <= 1e-15 {
+			return m, nil
+		}
+		for {
+			damping = s.dampedStep(radius, damping)
+			for j := range s.n {
+				s.trial[j] = s.p[j] + s.step[j]
+				s.scaled[j] = s.scale[j] * s.step[j]
+			}
+			length := norm(s.scaled)
+			if m.Iterations == 1 {
+				radius = min(radius, length)
+			}
+			sum := s.sumSquares(s.trial)
+			m.Evaluations++
+			predicted, slope := s.predict(m.SumSquares, damping, length)
+			actual := -1.0
+			if finite(sum) {
+				actual = 1 - sum/m.SumSquares
+			}
+			ratio := 0.0
+			if predicted != 0 {
+				ratio = actual / predicted
+			}
+			switch {
+			case ratio <= 0.25:
+				shrink := 0.5
+				if actual < 0 {
+					shrink = 0.5 * slope / (slope + 0.5*actual)
+				}
+				if !finite(sum) || sum > 100*m.SumSquares || shrink < 0.1 || math.IsNaN(shrink) {
+					shrink = 0.1
+				}
+				radius = shrink * min(radius, length/0.1)
+				damping /= shrink
+			case damping == 0 || ratio >= 0.75:
+				radius = length / 0.5
+				damping *= 0.5
+			}
+			accepted := ratio >= 1e-4
+			if accepted {
+				copy(s.p, s.trial)
+				m.SumSquares = sum
+			}
+			for j := range s.n {
+				s.scaled[j] = s.scale[j] * s.p[j]
+			}
+			small := math.Abs(actual) <= tolerance && predicted <= tolerance && ratio <= 2
+			if small || radius <= tolerance*norm(s.scaled) || m.SumSquares == 0 {
+				if accepted {
+					s.linearize(s.p)
+				}
+				return m, nil
+			}
+			if accepted {
+				break
+			}
+			if m.Evaluations > 20*maxIterations {
+				return m, ErrIterations
+			}
+		}
+		s.linearize(s.p)
+	}
+	m.Iterations--
+	return m, ErrIterations
+}
+
+// sumSquares evaluates the residuals only.
+func (s *Solver) sumSquares(p []float64) float64 {
+	var sum float64
+	for b := range s.blocks {
+		r := s.blocks[b].residual
+		s.problem.Evaluate(b, p, r, nil)
+		for _, v := range r {
+			sum += v * v
+		}
+	}
+	return sum
+}
+
+// linearize evaluates residuals and Jacobian at p, leaves the triangle of the
+// Jacobian in s.r and Qᵀ·residual in s.qtr, and returns the sum of squares.
+func (s *Solver) linearize(p []float64) float64 {
+	clear(s.stack.Data)
+	var sum float64
+	top := 0
+	for b := range s.blocks {
+		m := &s.blocks[b]
+		columns := s.problem.Blocks[b].Columns
+		k := len(columns)
+		s.problem.Evaluate(b, p, m.residual, m.jacobian)
+		for i, v := range m.residual {
+			sum += v * v
+			m.augmented.Data[i*m.augmented.Stride+k] = v
+		}
+		lapack64.Geqrf(m.augmented, m.tau, s.work, len(s.work))
+		for i := range m.tau {
+			row := m.augmented.Data[i*m.augmented.Stride : i*m.augmented.Stride+k+1]
+			out := s.stack.Data[top*s.stack.Stride : (top+1)*s.stack.Stride]
+			for j := i; j < k; j++ {
+				out[columns[j]] = row[j]
+			}
+			out[s.n] = row[k]
+			top++
+		}
+	}
+	lapack64.Geqrf(s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)], s.work, len(s.work))
+	for i := range s.n {
+		row := s.stack.Data[i*s.stack.Stride : (i+1)*s.stack.Stride]
+		copy(s.r.Data[i*s.n+i:(i+1)*s.n], row[i:s.n])
+		s.qtr[i] = row[s.n]
+	}
+	return sum
+}
+
+// growScale keeps the largest norm that each column of the Jacobian has had.
+func (s *Solver) growScale() {
+	for j := range s.n {
+		c := s.columnNorm(j)
+		if s.scale[j] == 0 && c == 0 {
+			c = 1
+		}
+		s.scale[j] = max(s.scale[j], c)
+	}
+}
+
+func (s *Solver) columnNorm(j int) float64 {
+	var sum float64
+	for i := 0; i <= j; i++ {
+		v := s.r.Data[i*s.n+j]
+		sum += v * v
+	}
+	return math.Sqrt(sum)
+}
+
+// gradientCosine is the largest cosine between the residual vector and a
+// column of the Jacobian.
+func (s *Solver) gradientCosine(sum float64) float64 {
+	if sum == 0 {
+		return 0
+	}
+	var largest float64
+	for j := range s.n {
+		var g float64
+		for i := 0; i <= j; i++ {
+			g += s.r.Data[i*s.n+j] * s.qtr[i]
+		}
+		if c := s.columnNorm(j); c > 0 {
+			largest = max(largest, math.Abs(g)/(c*math.Sqrt(sum)))
+		}
+	}
+	return largest
+}
+
+// predict is the reduction of the sum of squares that the linear model
+// promises for s.step, relative, and Moré's directional derivative.
+func (s *Solver) predict(sum, damping, length float64) (reduction, slope float64) {
+	var linear float64
+	for i := range s.n {
+		var v float64
+		for j := i; j < s.n; j++ {
+			v += s.r.Data[i*s.n+j] * s.step[j]
+		}
+		linear += v * v
+	}
+	linear /= sum
+	damped := damping * length * length / sum
+	return linear + 2*damped, -(linear + damped)
+}
+
+// dampedStep finds the damping λ for which the minimiser of
+// |R δ + Qᵀr|² + λ|D δ|² has |D δ| within 10 % of radius (or λ = 0 where the
+// undamped step is shorter), leaves δ in s.step and returns λ.
+func (s *Solver) dampedStep(radius, damping float64) float64 {
+	const near = 0.1
+	lower, upper := 0.0, 0.0
+	regular := s.solveDamped(0)
+	if regular {
+		excess := s.scaledLength() - radius
+		if excess <= near*radius {
+			return 0
+		}
+		lower = excess / radius / s.newtonSlope(excess+radius, s.r)
+	}
+	for j := range s.n {
+		var g float64
+		for i := 0; i <= j; i++ {
+			g += s.r.Data[i*s.n+j] * s.qtr[i]
+		}
+		s.column[j] = g / s.scale[j]
+	}
+	gradient := norm(s.column)
+	upper = gradient / radius
+	if upper == 0 {
+		upper = math.SmallestNonzeroFloat64 / min(radius, near)
+	}
+	damping = min(max(damping, lower), upper)
+	if damping == 0 {
+		damping = gradient / max(s.scaledLength(), radius)
+		damping = min(max(damping, 1e-3*upper), upper)
+	}
+	previous := math.Inf(1)
+	for range 10 {
+		if damping == 0 {
+			damping = max(math.SmallestNonzeroFloat64, 1e-3*upper)
+		}
+		s.solveDamped(damping)
+		length := s.scaledLength()
+		excess := length - radius
+		if math.Abs(excess) <= near*radius || (lower == 0 && excess <= previous && previous < 0) {
+			break
+		}
+		correction := excess / radius / s.newtonSlope(length, blas64.General{
+			Rows: s.n, Cols: s.n, Stride: s.damped.Stride, Data: s.damped.Data})
+		if excess > 0 {
+			lower = max(lower, damping)
+		} else {
+			upper = min(upper, damping)
+		}
+		previous = excess
+		damping = max(lower, damping+correction)
+	}
+	return damping
+}
+
+func (s *Solver) scaledLength() float64 {
+	for j := range s.n {
+		s.scaled[j] = s.scale[j] * s.step[j]
+	}
+	return norm(s.scaled)
+}
+
+// newtonSlope is |T⁻ᵀ D² δ/|Dδ||² for the triangle T behind the present step.
+func (s *Solver) newtonSlope(length float64, t blas64.General) float64 {
+	if length == 0 {
+		return math.Inf(1)
+	}
+	for j := range s.n {
+		s.column[j] = s.scale[j] * s.scale[j] * s.step[j] / length
+	}
+	blas64.Trsv(blas.Trans, upperTriangle(t), blas64.Vector{N: s.n, Inc: 1, Data: s.column})
+	v := norm(s.column)
+	return v * v
+}
+
+// solveDamped leaves the step for damping λ in s.step and, for λ > 0, its
+// triangle in the top of s.damped. It reports false where λ = 0 and the
+// Jacobian is singular to working precision; the step is then zero.
+func (s *Solver) solveDamped(lambda float64) bool {
+	n := s.n
+	if lambda == 0 {
+		for j := range n {
+			if math.Abs(s.r.Data[j*n+j]) <= 1e-15*s.columnNorm(j) || s.r.Data[j*n+j] == 0 {
+				clear(s.step)
+				return false
+			}
+		}
+		for i := range n {
+			s.step[i] = -s.qtr[i]
+		}
+		blas64.Trsv(blas.NoTrans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.step})
+		return true
+	}
+	clear(s.damped.Data)
+	root := math.Sqrt(lambda)
+	for i := range n {
+		row := s.damped.Data[i*s.damped.Stride:]
+		copy(row[i:n], s.r.Data[i*n+i:(i+1)*n])
+		row[n] = s.qtr[i]
+		s.damped.Data[(n+i)*s.damped.Stride+i] = root * s.scale[i]
+	}
+	lapack64.Geqrf(s.damped, s.dampedTau, s.work, len(s.work))
+	for i := range n {
+		s.step[i] = -s.damped.Data[i*s.damped.Stride+n]
+	}
+	t := blas64.General{Rows: n, Cols: n, Stride: s.damped.Stride, Data: s.damped.Data}
+	blas64.Trsv(blas.NoTrans, upperTriangle(t), blas64.Vector{N: n, Inc: 1, Data: s.step})
+	return true
+}
+
+func upperTriangle(a blas64.General) blas64.Triangular {
+	return blas64.Triangular{Uplo: blas.Upper, Diag: blas.NonUnit, N: a.Cols, Stride: a.Stride, Data: a.Data}
+}
+
+// Covariance writes (JᵀJ)⁻¹ at the last minimum into dst: the covariance of
+// the parameters where the residuals have unit variance. ErrSingular where the
+// Jacobian does not determine all parameters.
+func (s *Solver) Covariance(dst *mat.SymDense) error {
+	n := s.n
+	inverse := general(n, n)
+	for j := range n {
+		if d := math.Abs(s.r.Data[j*n+j]); d == 0 || d <= 1e-14*s.columnNorm(j) {
+			return ErrSingular
+		}
+		for i := 0; i <= j; i++ {
+			inverse.Data[i*n+j] = s.r.Data[i*n+j]
+		}
+	}
+	if !lapack64.Trtri(upperTriangle(inverse)) {
+		return ErrSingular
+	}
+	dst.Reset()
+	dst.ReuseAsSym(n)
+	for i := range n {
+		for j := i; j < n; j++ {
+			var sum float64
+			for k := j; k < n; k++ {
+				sum += inverse.Data[i*n+k] * inverse.Data[j*n+k]
+			}
+			dst.SetSym(i, j, sum)
+		}
+	}
+	return nil
+}
+
+// Triangle copies the triangle of the Jacobian at the last minimum into dst:
+// the information matrix is its RᵀR.
+func (s *Solver) Triangle(dst *mat.TriDense) {
+	dst.Reset()
+	dst.ReuseAsTri(s.n, mat.Upper)
+	for i := range s.n {
+		for j := i; j < s.n; j++ {
+			dst.SetTri(i, j, s.r.Data[i*s.n+j])
+		}
+	}
+}
+
+// Residuals hands back the residuals of block b at the last minimum; they are
+// overwritten by the next call.
+func (s *Solver) Residuals(b int) []float64 {
+	r := s.blocks[b].residual
+	s.problem.Evaluate(b, s.p, r, nil)
+	return r
+}
+
+func norm(v []float64) float64 {
+	return blas64.Nrm2(blas64.Vector{N: len(v), Inc: 1, Data: v})
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

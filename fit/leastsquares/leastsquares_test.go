@@ -1,0 +1,130 @@
+package leastsquares
+
+import (
+	"errors"
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// line is y = a + b x over two blocks that share a and have a slope each.
+func line(x []float64) Problem {
+	return Problem{
+		Parameters: 3,
+		Blocks:     []Block{{len(x), []int{0, 1}}, {len(x), []int{0, 2}}},
+		Evaluate: func(b int, p, r []float64, j *mat.Dense) {
+			slope := 2.0 + float64(b)
+			for i, v := range x {
+				noise := 0.01 * math.Sin(float64(7*i+3*b))
+				r[i] = p[0] + p[1+b]*v - (1 + slope*v + noise)
+				if j != nil {
+					j.Set(i, 0, 1)
+					j.Set(i, 1, v)
+				}
+			}
+		},
+	}
+}
+
+// TestBlocks checks a problem in blocks against the normal equations of the
+// whole, solved by gonum.
+func TestBlocks(t *testing.T) {
+	x := []float64{0, 1, 2, 3, 5, 8}
+	s := NewSolver(line(x))
+	m, err := s.Minimize([]float64{5, 5, 5}, Settings{Polish: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := mat.NewDense(2*len(x), 3, nil)
+	y := mat.NewVecDense(2*len(x), nil)
+	for b := range 2 {
+		for i, v := range x {
+			row := b*len(x) + i
+			whole.Set(row, 0, 1)
+			whole.Set(row, 1+b, v)
+			y.SetVec(row, 1+(2+float64(b))*v+0.01*math.Sin(float64(7*i+3*b)))
+		}
+	}
+	var want mat.VecDense
+	if err := want.SolveVec(whole, y); err != nil {
+		t.Fatal(err)
+	}
+	var normal, inverse mat.Dense
+	normal.Mul(whole.T(), whole)
+	if err := inverse.Inverse(&normal); err != nil {
+		t.Fatal(err)
+	}
+	var covariance mat.SymDense
+	if err := s.Covariance(&covariance); err != nil {
+		t.Fatal(err)
+	}
+	for i := range 3 {
+		if math.Abs(m.P[i]-want.AtVec(i)) > 1e-12 {
+			t.Errorf("parameter %d: %v, want %v", i, m.P[i], want.AtVec(i))
+		}
+		for j := range 3 {
+			if math.Abs(covariance.At(i, j)-inverse.At(i, j)) > 1e-12 {
+				t.Errorf("covariance %d,%d: %v, want %v", i, j, covariance.At(i, j), inverse.At(i, j))
+			}
+		}
+	}
+}
+
+func TestSingular(t *testing.T) {
+	s := NewSolver(Problem{
+		Parameters: 2,
+		Blocks:     []Block{{3, []int{0, 1}}},
+		Evaluate: func(_ int, p, r []float64, j *mat.Dense) {
+			for i := range r {
+				r[i] = p[0] + p[1] - float64(i)
+				if j != nil {
+					j.Set(i, 0, 1)
+					j.Set(i, 1, 1)
+				}
+			}
+		},
+	})
+	m, err := s.Minimize([]float64{3, 4}, Settings{})
+	if err != nil || math.Abs(m.SumSquares-2) > 1e-9 {
+		t.Errorf("sum of squares %v, want 2; %v", m.SumSquares, err)
+	}
+	var covariance mat.SymDense
+	if err := s.Covariance(&covariance); !errors.Is(err, ErrSingular) {
+		t.Errorf("covariance of a sum that cannot be split: %v", err)
+	}
+}
+
+// TestDomain: log is not finite left of 0, and the first full step goes there.
+func TestDomain(t *testing.T) {
+	s := NewSolver(Problem{
+		Parameters: 1,
+		Blocks:     []Block{{1, []int{0}}},
+		Evaluate: func(_ int, p, r []float64, j *mat.Dense) {
+			r[0] = math.Log(p[0]) + 3
+			if j != nil {
+				j.Set(0, 0, 1/p[0])
+			}
+		},
+	})
+	m, err := s.Minimize([]float64{2}, Settings{Polish: true})
+	if err != nil || math.Abs(m.P[0]-math.Exp(-3)) > 1e-12 {
+		t.Errorf("%v, want exp(-3); %v", m.P[0], err)
+	}
+	if _, err := s.Minimize([]float64{-1}, Settings{}); !errors.Is(err, ErrDomain) {
+		t.Errorf("start outside the domain: %v", err)
+	}
+}
+
+// TestNoAllocation: after NewSolver a search allocates nothing.
+func TestNoAllocation(t *testing.T) {
+	s := NewSolver(line([]float64{0, 1, 2, 3, 5, 8}))
+	start := []float64{5, 5, 5}
+	if n := testing.AllocsPerRun(10, func() {
+		if _, err := s.Minimize(start, Settings{}); err != nil {
+			t.Fatal(err)
+		}
+	}); n != 0 {
+		t.Errorf("%v allocations a search", n)
+	}
+}
