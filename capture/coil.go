@@ -1,6 +1,17 @@
 package capture
 
-import "coilsweep/excite/quantity"
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"coilsweep/excite/quantity"
+)
+
+const coilSchema = "coilsweep.coil/1"
 
 // Coil is coil.toml, edited by hand: what is known of the coil apart from its
 // takes.
@@ -29,4 +40,117 @@ type MeterReading struct {
 	// UseInFit makes the reading prior knowledge of the fit; it is then not
 	// scored against that fit.
 	UseInFit bool `toml:"use_in_fit,omitempty"`
+}
+
+// check reports the first thing wrong with c.
+func (c Coil) check() error {
+	if c.Schema != coilSchema {
+		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, coilSchema)
+	}
+	if strings.TrimSpace(c.Name) == "" {
+		return errors.New("the coil has no name: set name")
+	}
+	if c.DCR != nil && !(c.DCR.SI > 0) {
+		return fmt.Errorf("dcr is %s: a DC resistance is above zero", c.DCR.Text)
+	}
+	if t := c.CelsiusAtTakes; t != nil && !(*t > -100 && *t < 300) {
+		return fmt.Errorf("celsius_at_takes is %g: want the coil's temperature in °C", *t)
+	}
+	for i, m := range c.Meter {
+		if err := m.check(); err != nil {
+			return fmt.Errorf("meter reading %d: %w", i+1, err)
+		}
+	}
+	return nil
+}
+
+func (m MeterReading) check() error {
+	if !strings.Contains("LCRQD", m.What) || len(m.What) != 1 {
+		return fmt.Errorf(`what is %q: want "L", "C", "R", "Q" or "D"`, m.What)
+	}
+	if m.Mode != "" && m.Mode != "series" && m.Mode != "parallel" {
+		return fmt.Errorf(`mode is %q: want "series" or "parallel"`, m.Mode)
+	}
+	if !(m.AtHz > 0 && m.AtHz <= 1e7) {
+		return fmt.Errorf("at_hz is %g: want the meter's test frequency in Hz", m.AtHz)
+	}
+	if m.Reading == "" {
+		return errors.New("the reading is missing")
+	}
+	return nil
+}
+
+// decodeCoil reads coil.toml. A key that does not exist is an error with its
+// line: a misspelt dcr must not get lost.
+func decodeCoil(data []byte) (Coil, error) {
+	var c Coil
+	if err := decodeStrict(data, &c); err != nil {
+		return Coil{}, err
+	}
+	return c, c.check()
+}
+
+// encodeCoil writes coil.toml with a word on each key for whoever edits it;
+// what is not known stands there as a commented example.
+func encodeCoil(c Coil) []byte {
+	var b bytes.Buffer
+	b.WriteString("# What is known of this coil. Edit it by hand: everything else in this folder\n" +
+		"# is written by coilsweep. Values take SI prefixes, marking codes (4k7, 2n2) and\n" +
+		"# a tolerance: \"470p 1%\" is a limit, \"470p 0.3% U95\" an expanded uncertainty.\n")
+	key := func(comment, name string, value any, given bool) {
+		line := tomlLine(name, value)
+		if !given {
+			line = "# " + line
+		}
+		fmt.Fprintf(&b, "\n%s%s", comment, line)
+	}
+	b.WriteString(tomlLine("schema", coilSchema))
+	b.WriteString(tomlLine("name", c.Name))
+	key("# Anything worth remembering.\n", "notes", c.Notes, c.Notes != "")
+	key("# The wire, in your own words.\n", "wire", orExample(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
+	dcr := "7.85k@22C 0.5%"
+	if c.DCR != nil {
+		dcr = c.DCR.Text
+	}
+	key("# DC resistance, with the temperature of the reading and the meter's accuracy.\n", "dcr", dcr, c.DCR != nil)
+	celsius := 22.0
+	if c.CelsiusAtTakes != nil {
+		celsius = *c.CelsiusAtTakes
+	}
+	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes", celsius, c.CelsiusAtTakes != nil)
+	b.WriteString("\n# Readings of an LCR meter at the bare coil, one [[meter]] for each.\n" +
+		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
+		"# use_in_fit = true makes a reading part of the fit; it is then not checked against it.\n")
+	for _, m := range c.Meter {
+		b.WriteString("\n" + encodeMeter(m))
+	}
+	if len(c.Meter) == 0 {
+		example := encodeMeter(MeterReading{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series"})
+		b.WriteString("#\n# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
+	}
+	return b.Bytes()
+}
+
+func encodeMeter(m MeterReading) string {
+	s := "[[meter]]\n" + tomlLine("what", m.What) + tomlLine("reading", m.Reading) + tomlLine("at_hz", m.AtHz)
+	if m.Mode != "" {
+		s += tomlLine("mode", m.Mode)
+	}
+	return s + tomlLine("use_in_fit", m.UseInFit)
+}
+
+func orExample(s, example string) string {
+	if s == "" {
+		return example
+	}
+	return s
+}
+
+// tomlLine is one key with a plain value, ended by a new line.
+func tomlLine(key string, value any) string {
+	b, err := toml.Marshal(map[string]any{key: value})
+	if err != nil {
+		panic(err) // strings, numbers and truth values always have a form
+	}
+	return string(b)
 }

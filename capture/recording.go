@@ -1,5 +1,20 @@
 package capture
 
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+
+	"coilsweep/capture/wav"
+)
+
+// maxRecordingSamples bounds the memory of one recording to 2 GiB: three
+// quarters of an hour of stereo at 48 kHz. A small FLAC file can hold far more.
+const maxRecordingSamples = 1 << 28
+
 // Recording is audio in memory.
 type Recording struct {
 	RateHz int
@@ -7,7 +22,169 @@ type Recording struct {
 	Samples [][]float64
 	// FullScale is the largest magnitude the file's format can hold; 1 for
 	// integer formats, +Inf for floating point.
+	FullScale float64
+	// Source is a WAV format that holds the samples without loss: that of the
+	// file, or for FLAC the next wider one.
+	Source wav.Format
 	// Remarks says what was odd about the file and was mended in reading
 	// ("size field not set: read to the end of the file").
 	Remarks []string
+}
+
+// Frames is the length of the recording in frames.
+func (r Recording) Frames() int {
+	if len(r.Samples) == 0 {
+		return 0
+	}
+	return len(r.Samples[0])
+}
+
+// Channel is channel number n, counted from 1 as on sound cards.
+func (r Recording) Channel(n int) ([]float64, error) {
+	if n < 1 || n > len(r.Samples) {
+		return nil, fmt.Errorf("channel %d asked for, but the recording has %s", n, channelCount(len(r.Samples)))
+	}
+	return r.Samples[n-1], nil
+}
+
+// Pick is r with the coil's channel first and, if reference is not 0, the
+// reference second. Channels count from 1.
+func (r Recording) Pick(coil, reference int) (Recording, error) {
+	c, err := r.Channel(coil)
+	if err != nil {
+		return Recording{}, err
+	}
+	picked := [][]float64{c}
+	if reference != 0 {
+		if reference == coil {
+			return Recording{}, fmt.Errorf("coil and reference are both said to be on channel %d", coil)
+		}
+		c, err := r.Channel(reference)
+		if err != nil {
+			return Recording{}, err
+		}
+		picked = append(picked, c)
+	}
+	r.Samples = picked
+	r.Source.Channels = len(picked)
+	return r, nil
+}
+
+func channelCount(n int) string {
+	if n == 1 {
+		return "1 channel"
+	}
+	return fmt.Sprintf("%d channels", n)
+}
+
+// ReadRecording reads a WAV or FLAC file, told apart by content. Damage that
+// leaves whole frames is mended and remarked; the rest is an error that names
+// the file.
+func ReadRecording(path string) (Recording, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
+	}
+	if !info.Mode().IsRegular() {
+		return Recording{}, fmt.Errorf("%s is not a file: name a WAV or FLAC recording", path)
+	}
+	r, err := decodeRecording(f, info.Size())
+	if err != nil {
+		return Recording{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return r, nil
+}
+
+// decodeRecording reads the recording in the first size bytes of r.
+func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
+	if size == 0 {
+		return Recording{}, errors.New("the file is empty: record again")
+	}
+	var head [4]byte
+	n, err := r.ReadAt(head[:], 0)
+	if n < len(head) && err != io.EOF {
+		return Recording{}, err
+	}
+	var rec Recording
+	// Some programs put a tag (ID3) before the FLAC signature.
+	if string(head[:]) == "fLaC" || string(head[:3]) == "ID3" {
+		rec, err = decodeFLAC(io.NewSectionReader(r, 0, size))
+	} else {
+		rec, err = decodeWAV(r, size)
+	}
+	if err != nil {
+		return Recording{}, err
+	}
+	return rec, rec.checkNumbers()
+}
+
+func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
+	w, err := wav.NewReader(r, size)
+	if errors.Is(err, wav.ErrNotWAV) {
+		return Recording{}, fmt.Errorf("neither a WAV nor a FLAC file: save the recording as one of them (%w)", err)
+	} else if err != nil {
+		return Recording{}, err
+	}
+	if w.Frames*int64(w.Format.Channels) > maxRecordingSamples {
+		return Recording{}, errTooLong
+	}
+	samples, err := w.Samples()
+	if err != nil {
+		return Recording{}, err
+	}
+	full := 1.0
+	if w.Format.Encoding == wav.Float {
+		full = math.Inf(1)
+	}
+	return Recording{RateHz: w.Format.RateHz, Samples: samples, FullScale: full, Source: w.Format, Remarks: w.Remarks}, nil
+}
+
+var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to the part with the stimulus", maxRecordingSamples)
+
+// checkNumbers refuses floating-point recordings with samples that are no
+// numbers: there is no honest value to put in their place.
+func (r Recording) checkNumbers() error {
+	if !math.IsInf(r.FullScale, 1) {
+		return nil
+	}
+	for c, samples := range r.Samples {
+		for i, s := range samples {
+			if s-s != 0 { // infinite or not a number
+				return fmt.Errorf("channel %d holds %g at frame %d, which is no sample: the file is damaged", c+1, s, i)
+			}
+		}
+	}
+	return nil
+}
+
+// encodeRecording writes r as a WAV file of its Source format, without loss.
+func encodeRecording(file wav.File, r Recording) error {
+	w, err := wav.NewWriter(file, r.Source)
+	if err != nil {
+		return err
+	}
+	const blockFrames = 8192
+	block := make([]float64, 0, blockFrames*len(r.Samples))
+	for at := 0; at < r.Frames(); at += blockFrames {
+		block = block[:0]
+		for i := at; i < min(at+blockFrames, r.Frames()); i++ {
+			for _, c := range r.Samples {
+				block = append(block, c[i])
+			}
+		}
+		if err := w.WriteFloat64(block); err != nil {
+			return err
+		}
+	}
+	return w.Close()
+}
+
+// bytesRecording is decodeRecording for a file in memory.
+func bytesRecording(b []byte) (Recording, error) {
+	return decodeRecording(bytes.NewReader(b), int64(len(b)))
 }

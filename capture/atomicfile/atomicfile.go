@@ -1,0 +1,114 @@
+// Package atomicfile writes files whole or not at all: into a temporary file
+// of the same folder, synced, renamed over the target, and the folder synced
+// in its turn, so that after a crash or on a full disk the target is either
+// what it was before or all that was to be written.
+package atomicfile
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// File is a file in the making. It takes its name at Commit; until then it is
+// a hidden file beside the target.
+type File struct {
+	*os.File
+	target string
+	done   bool
+}
+
+// Create starts a file that shall become path. A file already at path stays
+// as it is until Commit. Call Abort when done, at best by defer: after Commit
+// it does nothing.
+func Create(path string) (*File, error) {
+	dir, name := filepath.Split(path)
+	var random [6]byte
+	if _, err := rand.Read(random[:]); err != nil {
+		return nil, err
+	}
+	temp := filepath.Join(dir, "."+name+"."+hex.EncodeToString(random[:])+".tmp")
+	// Read and write, so that what was written can be read back before it counts.
+	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	if err != nil {
+		return nil, fmt.Errorf("cannot write %s: %w", path, cause(err))
+	}
+	return &File{File: f, target: path}, nil
+}
+
+// Commit syncs the file and gives it its name. Where it fails, the target is
+// untouched and nothing is left behind.
+func (f *File) Commit() error {
+	if f.done {
+		return errors.New("atomicfile: Commit after Commit or Abort")
+	}
+	err := f.Sync()
+	if cerr := f.Close(); err == nil {
+		err = cerr
+	}
+	f.done = true
+	if err == nil {
+		err = os.Rename(f.Name(), f.target)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+		return fmt.Errorf("cannot write %s: %w", f.target, cause(err))
+	}
+	return SyncDir(filepath.Dir(f.target))
+}
+
+// Abort drops the file unless it was committed.
+func (f *File) Abort() {
+	if f.done {
+		return
+	}
+	f.done = true
+	f.Close()
+	os.Remove(f.Name())
+}
+
+// Write makes data the content of path, whole or not at all.
+func Write(path string, data []byte) error {
+	f, err := Create(path)
+	if err != nil {
+		return err
+	}
+	defer f.Abort()
+	if _, err := f.Write(data); err != nil {
+		return fmt.Errorf("cannot write %s: %w", path, cause(err))
+	}
+	return f.Commit()
+}
+
+// SyncDir makes renames and new names in dir last through a power cut. File
+// systems that cannot sync a folder are not an error.
+func SyncDir(dir string) error {
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer d.Close()
+	if err := d.Sync(); err != nil && !errors.Is(err, syscall.EINVAL) && !errors.Is(err, errors.ErrUnsupported) {
+		return fmt.Errorf("cannot sync folder %s: %w", dir, cause(err))
+	}
+	return nil
+}
+
+// cause takes the name of the temporary file, which tells a user nothing, off
+// an error of package os.
+func cause(err error) error {
+	var path *fs.PathError
+	if errors.As(err, &path) {
+		return path.Err
+	}
+	var link *os.LinkError
+	if errors.As(err, &link) {
+		return link.Err
+	}
+	return err
+}

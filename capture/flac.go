@@ -1,0 +1,96 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/mewkiz/flac"
+	"github.com/mewkiz/flac/meta"
+
+	"coilsweep/capture/wav"
+)
+
+// decodeFLAC reads a FLAC file (RFC 9639) of up to 24 bits. What the decoding
+// library panics on is a damaged file.
+func decodeFLAC(r io.Reader) (rec Recording, err error) {
+	frames := 0
+	defer func() {
+		if p := recover(); p != nil {
+			rec, err = Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: %v", frames, p)
+		}
+	}()
+	stream, err := flac.New(r)
+	if err != nil {
+		return Recording{}, fmt.Errorf("the FLAC file is damaged: %w", whole(err))
+	}
+	info := stream.Info
+	if err := checkFLAC(info); err != nil {
+		return Recording{}, err
+	}
+	channels, bits := int(info.NChannels), int(info.BitsPerSample)
+	rec = Recording{
+		RateHz:    int(info.SampleRate),
+		Samples:   make([][]float64, channels),
+		FullScale: 1,
+		Source:    wav.Format{Encoding: wav.PCM, Bits: (bits + 7) / 8 * 8, RateHz: int(info.SampleRate), Channels: channels},
+	}
+	scale := 1 / float64(int64(1)<<(bits-1))
+	for {
+		f, err := stream.Next()
+		if err == io.EOF {
+			break
+		}
+		if err == nil {
+			// A header may leave these to the stream.
+			if f.BitsPerSample == 0 {
+				f.BitsPerSample = info.BitsPerSample
+			}
+			if int(f.BitsPerSample) != bits || f.Channels.Count() != channels || f.SampleRate != 0 && f.SampleRate != info.SampleRate {
+				return Recording{}, fmt.Errorf("the FLAC file changes its format after %d frames: save it as WAV", frames)
+			}
+			err = f.Parse()
+		}
+		if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) {
+			rec.Remarks = append(rec.Remarks, fmt.Sprintf("the file was cut off: %d whole frames read", frames))
+			return rec, nil
+		}
+		if err != nil {
+			return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: %w", frames, err)
+		}
+		if (frames+int(f.BlockSize))*channels > maxRecordingSamples {
+			return Recording{}, errTooLong
+		}
+		for c, sub := range f.Subframes {
+			if len(sub.Samples) != int(f.BlockSize) {
+				return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: a block of %d has %d samples", frames, f.BlockSize, len(sub.Samples))
+			}
+			for _, s := range sub.Samples {
+				rec.Samples[c] = append(rec.Samples[c], float64(s)*scale)
+			}
+		}
+		frames += int(f.BlockSize)
+	}
+	if want := info.NSamples; want != 0 && want != uint64(frames) {
+		rec.Remarks = append(rec.Remarks, fmt.Sprintf("the header claims %d frames, %d are there", want, frames))
+	}
+	return rec, nil
+}
+
+func checkFLAC(info *meta.StreamInfo) error {
+	switch {
+	case info.SampleRate == 0 || info.NChannels == 0:
+		return errors.New("the FLAC file gives no sample rate: it is damaged")
+	case info.BitsPerSample < 4 || info.BitsPerSample > 24:
+		return fmt.Errorf("FLAC of %d bits is not supported: save the recording as WAV", info.BitsPerSample)
+	}
+	return nil
+}
+
+// whole turns a bare end of file, which says nothing to a user, into words.
+func whole(err error) error {
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return errors.New("it ends within its header")
+	}
+	return err
+}
