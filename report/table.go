@@ -1,0 +1,290 @@
+package report
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+)
+
+// TableOptions says how Table writes.
+type TableOptions struct {
+	// Width of the terminal in cells; 0 means 80. Prose is wrapped to it, and
+	// takes stand below each other where their table would not fit.
+	Width int
+	// Colour paints by ANSI escape sequences (ECMA-48 SGR). It never carries
+	// anything alone: what is coloured also has its sign or word.
+	Colour bool
+	// Budget adds the uncertainty budgets.
+	Budget bool
+}
+
+// Attributes by ECMA-48, SGR.
+const (
+	sgrBold   = "1"
+	sgrFaint  = "2"
+	sgrRed    = "31"
+	sgrYellow = "33"
+)
+
+// Table writes the result as text for a terminal.
+func Table(w io.Writer, r fit.Result, o TableOptions) error {
+	if o.Width <= 0 {
+		o.Width = 80
+	}
+	t := &table{out: bufio.NewWriter(w), o: o}
+	t.head(r)
+	t.quantities(r)
+	t.takes(r.Takes)
+	t.reasons()
+	if len(r.Basis) > 0 {
+		t.paragraph("Rests on", strings.Join(visibleAll(r.Basis), "; ")+".")
+	}
+	t.paragraph("Circuit", modelWords(r.Model)+".")
+	t.meter(r.Meter)
+	t.parts(r.Parts)
+	if o.Budget {
+		t.budget(r.Budget)
+	}
+	for _, warning := range r.Warnings {
+		t.marked("!", sgrYellow, "Warning: "+visible(warning))
+	}
+	for _, advice := range r.Advice {
+		t.marked("→", sgrBold, visible(adviceWords(advice)))
+	}
+	return t.out.Flush()
+}
+
+type table struct {
+	out   *bufio.Writer // keeps the first error for Flush
+	o     TableOptions
+	notes notes
+}
+
+func (t *table) paint(sgr, s string) string {
+	if !t.o.Colour || sgr == "" || strings.TrimSpace(s) == "" {
+		return s
+	}
+	return "\x1b[" + sgr + "m" + s + "\x1b[0m"
+}
+
+func (t *table) line(s string) { t.out.WriteString(s + "\n") }
+
+func (t *table) head(r fit.Result) {
+	used := 0
+	for _, take := range r.Takes {
+		if take.Used {
+			used++
+		}
+	}
+	count := fmt.Sprintf("%d of %s used", used, countOf(len(r.Takes), "take"))
+	room := max(t.o.Width-len(count)-2, 12)
+	t.line(t.paint(sgrBold, truncate(visible(r.Coil), room)) + "  " + t.paint(sgrFaint, count))
+	t.line("")
+}
+
+// quantities are the coil's own numbers.
+func (t *table) quantities(r fit.Result) {
+	c := columns{gap: 2, right: []bool{false, false, true}}
+	row := func(name, symbol string, q fit.Quantity, unit quantity.Unit, note string) {
+		c.add("  "+name, symbol, t.notes.cell(q, unit), note)
+	}
+	row("inductance", "L", r.Inductance, quantity.Henry, "at low frequency")
+	row("capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture, nothing added")
+	row("", "", r.CapacitanceCoil, quantity.Farad, "coil alone")
+	row("resistance", "R", r.Resistance, quantity.Ohm, "")
+	row("resonance", "", r.BareResonance, quantity.Hertz, "coil alone")
+	row("sharpness", "Q", r.BareQ, ratio, "coil alone")
+	for i, e := range r.Eddy {
+		name := ""
+		if i == 0 {
+			name = "eddy loss"
+		}
+		row(name, "", e.Share, ratio, "share of L")
+		row("", "", e.Corner, quantity.Hertz, "its corner")
+	}
+	if r.CoverCorner != nil {
+		row("cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding")
+	}
+	for _, s := range c.lines(func(_, column int, s string) string {
+		switch column {
+		case 2:
+			return t.paint(sgrBold, s)
+		case 3:
+			return t.paint(sgrFaint, s)
+		}
+		return s
+	}) {
+		t.line(s)
+	}
+	t.line(t.paint(sgrFaint, "  ± is U95: the value lies within it with 95 % confidence."))
+	t.line("")
+}
+
+// takes are the takes as a table, or below each other on a narrow terminal.
+func (t *table) takes(takes []fit.TakeResult) {
+	if len(takes) == 0 {
+		return
+	}
+	header := []string{"take", "added", "resonance", "peak", "height", "Q", "S/N", "flags"}
+	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true, false}}
+	c.add(header...)
+	for _, take := range takes {
+		flags := strings.Join(takeFlags(take), " ")
+		if flags == "" {
+			flags = signNone
+		}
+		c.add(truncate(visible(take.Name), 24), loadWords(take),
+			t.notes.cell(take.Resonance, quantity.Hertz),
+			t.brief(take.Peak, quantity.Hertz), t.brief(take.PeakDB, decibel),
+			t.notes.cell(take.Q, ratio), fmt.Sprintf("%.0f dB", take.SNRdB), flags)
+	}
+	if c.width() > t.o.Width {
+		t.stacked(takes)
+		return
+	}
+	for _, s := range c.lines(func(row, column int, s string) string {
+		switch {
+		case row == 0:
+			return t.paint(sgrFaint, s)
+		case column == 7 && strings.TrimSpace(s) != signNone:
+			return t.paint(sgrRed, s)
+		}
+		return s
+	}) {
+		t.line(s)
+	}
+	t.line("")
+}
+
+// brief is a quantity without its uncertainty.
+func (t *table) brief(q fit.Quantity, unit quantity.Unit) string {
+	if !q.Known() {
+		return t.notes.sign(q.Why)
+	}
+	return valueOf(q, unit)
+}
+
+func (t *table) stacked(takes []fit.TakeResult) {
+	for _, take := range takes {
+		title := visible(take.Name)
+		if load := loadWords(take); load != signNone {
+			title += " + " + load
+		}
+		t.line(t.paint(sgrBold, truncate(title, t.o.Width)))
+		c := columns{gap: 2, right: []bool{false, true}}
+		c.add("  resonance", t.notes.cell(take.Resonance, quantity.Hertz))
+		c.add("  peak", t.notes.cell(take.Peak, quantity.Hertz))
+		c.add("  height", t.notes.cell(take.PeakDB, decibel))
+		c.add("  Q", t.notes.cell(take.Q, ratio))
+		c.add("  S/N", fmt.Sprintf("%.0f dB", take.SNRdB))
+		for _, s := range c.lines(nil) {
+			t.line(s)
+		}
+		if flags := takeFlags(take); flags != nil {
+			t.line("  flags  " + t.paint(sgrRed, strings.Join(flags, " ")))
+		}
+	}
+	t.line("")
+}
+
+// reasons are the reasons behind every sign "?n" above.
+func (t *table) reasons() {
+	for i, why := range t.notes.reasons {
+		t.hanging(fmt.Sprintf("%s%d", signUnknown, i+1), sgrBold, "not known: "+visible(why))
+	}
+	if len(t.notes.reasons) > 0 {
+		t.line("")
+	}
+}
+
+func (t *table) paragraph(title, text string) {
+	t.hanging(fmt.Sprintf("%-8s", title), sgrFaint, text)
+}
+
+func (t *table) marked(sign, sgr, text string) { t.hanging(sign, sgr, text) }
+
+// hanging writes text wrapped beside a sign.
+func (t *table) hanging(sign, sgr, text string) {
+	indent := len([]rune(sign)) + 1
+	for i, s := range wrap(text, max(t.o.Width-indent, 20)) {
+		if i == 0 {
+			t.line(t.paint(sgr, sign) + " " + s)
+			continue
+		}
+		t.line(strings.Repeat(" ", indent) + s)
+	}
+}
+
+func (t *table) meter(readings []fit.MeterResult) {
+	if len(readings) == 0 {
+		return
+	}
+	t.line("")
+	c := columns{gap: 2, right: []bool{false, true, true, true}}
+	c.add("meter", "reading", "the fit expects", "En", "")
+	for _, m := range readings {
+		unit := meterUnit(m.What)
+		en := signNone
+		if m.En != nil {
+			en = withMinus(fmt.Sprintf("%.2f", *m.En))
+		}
+		c.add(fmt.Sprintf("%s at %s, %s", visible(m.What), part(m.AtHz, quantity.Hertz), visible(m.Mode)),
+			number(m.Reading, m.U95, unit), t.notes.cell(m.Expected, unit), en, visible(m.Verdict))
+	}
+	for _, s := range c.lines(func(row, _ int, s string) string {
+		if row == 0 {
+			return t.paint(sgrFaint, s)
+		}
+		return s
+	}) {
+		t.line(s)
+	}
+	t.line("")
+}
+
+// parts names the parts that the fit moved further than their tolerance
+// makes likely.
+func (t *table) parts(parts []fit.Part) {
+	for _, p := range parts {
+		if p.Suspect {
+			t.marked("!", sgrYellow, "Check: "+suspectWords(p))
+		}
+	}
+}
+
+func (t *table) budget(budgets []fit.Budget) {
+	for _, b := range budgets {
+		t.line("")
+		t.line(t.paint(sgrBold, "Uncertainty of "+visible(b.Quantity)) + t.paint(sgrFaint, "  share of u²"))
+		c := columns{gap: 2, right: []bool{true}}
+		for _, s := range b.Shares {
+			c.add(fmt.Sprintf("  %.1f %%", s.Percent), visible(s.Source))
+		}
+		for _, s := range c.lines(nil) {
+			t.line(s)
+		}
+	}
+	if len(budgets) > 0 {
+		t.line("")
+	}
+}
+
+func visibleAll(list []string) []string {
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = visible(s)
+	}
+	return out
+}
+
+// countOf is "1 take", "3 takes".
+func countOf(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

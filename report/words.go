@@ -1,0 +1,135 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+)
+
+// flagWords says what a take's flag means for the reader.
+var flagWords = map[string]string{
+	"clipped":     "the recording hits full scale",
+	"dropout":     "samples were lost in the recording",
+	"drift":       "player and recorder run at different rates",
+	"hum":         "mains hum stands in the recording",
+	"low-snr":     "the signal is close to the noise",
+	"distorted":   "harmonics are strong: the drive level is too high, or the amplifier too small",
+	"no-stimulus": "the stimulus was not found in the recording",
+	"too-short":   "the recording is shorter than one sweep",
+	"partial":     "the recording broke off",
+}
+
+// fitWords says what a reduced chi-square means.
+func fitWords(chi2 float64) string {
+	switch {
+	case !(chi2 > 0):
+		return "how well it explains the takes was not judged"
+	case chi2 < 0.7:
+		return "it explains the takes better than their noise allows: the noise is probably estimated too high"
+	case chi2 <= 1.3:
+		return "it explains the takes down to their noise"
+	case chi2 <= 3:
+		return "a little more is left over than noise"
+	case chi2 <= 10:
+		return "clearly more is left over than noise: look at the residuals"
+	}
+	return "it does not explain the takes: look at the residuals before using the numbers"
+}
+
+// modelWords is the model line.
+func modelWords(m fit.Model) string {
+	if m.Name == "" {
+		return "no circuit was fitted"
+	}
+	return fmt.Sprintf("%s; %s (reduced chi² %.3g, %d degrees of freedom)", visible(m.Name), fitWords(m.Chi2Reduced), m.Chi2Reduced, m.DoF)
+}
+
+// loadWords is what was added across the coil: "470 pF, 100 kΩ".
+func loadWords(t fit.TakeResult) string {
+	var parts []string
+	if t.AddedC != 0 {
+		parts = append(parts, part(t.AddedC, quantity.Farad))
+	}
+	if t.AddedR != nil {
+		parts = append(parts, part(*t.AddedR, quantity.Ohm))
+	}
+	if parts == nil {
+		return signNone
+	}
+	return strings.Join(parts, ", ")
+}
+
+// takeFlags are a take's flags, "not used" first where the fit left it out.
+func takeFlags(t fit.TakeResult) []string {
+	var flags []string
+	if !t.Used {
+		flags = append(flags, "not used")
+	}
+	for _, f := range t.Flags {
+		flags = append(flags, visible(f))
+	}
+	return flags
+}
+
+// partUnit guesses the unit of a known part from its name: "R" and "DC
+// resistance" are in ohm, the rest are capacitances unless named inductance.
+func partUnit(what string) quantity.Unit {
+	lower := strings.ToLower(what)
+	switch {
+	case strings.Contains(lower, "resist"), strings.HasSuffix(what, " R"), strings.HasPrefix(what, "R"):
+		return quantity.Ohm
+	case strings.Contains(lower, "induct"), strings.HasSuffix(what, " L"), strings.HasPrefix(what, "L"):
+		return quantity.Henry
+	case strings.Contains(lower, "capac"), strings.HasSuffix(what, " C"), strings.HasPrefix(what, "C"):
+		return quantity.Farad
+	}
+	return ratio
+}
+
+// meterUnit is the unit of a meter's quantity.
+func meterUnit(what string) quantity.Unit {
+	switch what {
+	case "L":
+		return quantity.Henry
+	case "C":
+		return quantity.Farad
+	case "R":
+		return quantity.Ohm
+	}
+	return ratio
+}
+
+// visible makes outside text harmless on one line: control and
+// direction-changing characters become visible.
+func visible(s string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case r == '\t' || r == '\n':
+			return ' '
+		case r < 0x20, r >= 0x7f && r < 0xa0, // controls
+			r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069, // embeddings, overrides, isolates
+			r == 0x200e, r == 0x200f, r == 0x061c, r == 0xfeff, r == 0x2028, r == 0x2029:
+			return '\ufffd'
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd"))
+}
+
+// suspectWords says how far the fit moved a part.
+func suspectWords(p fit.Part) string {
+	unit := partUnit(p.What)
+	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away.",
+		visible(p.What), part(p.Nominal, unit), plain(p.Fitted, unit, 4), abs(p.Pull))
+}
+
+// adviceWords is the next measurement with what it would bring.
+func adviceWords(a fit.Advice) string { return a.Text }
+
+func abs(x float64) float64 {
+	if x < 0 {
+		return -x
+	}
+	return x
+}
