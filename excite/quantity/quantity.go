@@ -6,7 +6,24 @@
 // standard uncertainty. A tolerance is a limit ±a and gives u = a/sqrt(3)
 // (rectangular distribution, JCGM 100:2008, 4.3.7); a value marked U95 is an
 // expanded uncertainty with k = 2.
+//
+// What is written, with examples:
+//
+//	number, prefix, unit   470p  470pF  2.41 H  100k  1 Mohm  1MΩ  4.7e3
+//	IEC 60062 letter code  R47  4R7  4k7  47K3  p33  3p3  2n2  4u7  1m0  2H4
+//	tolerance (a limit)    470p 1%  470p,1%  470p ±2p  470pK  4K7K  3p3 C
+//	expanded uncertainty   470p 0.3% U95
+//	temperature            7.85k@22C 0.5%
+//
+// Case decides between milli and mega; k and K are both kilo. A comma never
+// stands for a decimal point: "4,7k" is refused.
 package quantity
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
 
 // Unit is the SI unit of a value.
 type Unit string
@@ -43,7 +60,7 @@ type Value struct {
 	// Celsius is the temperature of the reading in °C, nil where none was
 	// given ("7.85k@22C").
 	Celsius *float64
-	// Text is the value as it was typed.
+	// Text is the value as it was typed; "" for a value made by a program.
 	Text string
 }
 
@@ -57,3 +74,102 @@ type (
 	// Inductance in henry.
 	Inductance struct{ Value }
 )
+
+// U is the standard uncertainty in Unit: Half/sqrt(3) for a limit, Half/2 for
+// an expanded uncertainty, 0 where none was stated.
+func (v Value) U() float64 {
+	switch v.Basis {
+	case Limit:
+		return v.Half / math.Sqrt(3)
+	case Expanded:
+		return v.Half / 2
+	}
+	return 0
+}
+
+// String is the text as typed, or else a text that Parse reads back to the
+// same value bit for bit.
+func (v Value) String() string {
+	if v.Text != "" {
+		return v.Text
+	}
+	var b strings.Builder
+	b.WriteString(exactText(v.SI, v.Unit))
+	if v.Celsius != nil {
+		b.WriteString("@" + strconv.FormatFloat(*v.Celsius, 'f', -1, 64) + "C")
+	}
+	if v.Basis != Unstated {
+		b.WriteString(" ±" + exactText(v.Half, v.Unit))
+	}
+	if v.Basis == Expanded {
+		b.WriteString(" U95")
+	}
+	return b.String()
+}
+
+// MarshalText gives String; an error where that would not be read back.
+func (v Value) MarshalText() ([]byte, error) {
+	text := v.String()
+	if _, err := Parse(text, v.Unit); err != nil {
+		return nil, err
+	}
+	return []byte(text), nil
+}
+
+// ParseResistance reads a resistance such as "7.85k@22C 0.5%".
+func ParseResistance(text string) (Resistance, error) {
+	v, err := Parse(text, Ohm)
+	return Resistance{v}, err
+}
+
+// ParseCapacitance reads a capacitance such as "470p 1%".
+func ParseCapacitance(text string) (Capacitance, error) {
+	v, err := Parse(text, Farad)
+	return Capacitance{v}, err
+}
+
+// ParseInductance reads an inductance such as "2.41 H".
+func ParseInductance(text string) (Inductance, error) {
+	v, err := Parse(text, Henry)
+	return Inductance{v}, err
+}
+
+// UnmarshalText reads what Parse reads.
+func (r *Resistance) UnmarshalText(b []byte) (err error) { return r.parse(string(b), Ohm) }
+
+// UnmarshalText reads what Parse reads.
+func (c *Capacitance) UnmarshalText(b []byte) (err error) { return c.parse(string(b), Farad) }
+
+// UnmarshalText reads what Parse reads.
+func (l *Inductance) UnmarshalText(b []byte) (err error) { return l.parse(string(b), Henry) }
+
+// UnmarshalTOML reads a string as Parse does, or a bare number in ohm.
+func (r *Resistance) UnmarshalTOML(x any) error { return r.parse(textOf(x), Ohm) }
+
+// UnmarshalTOML reads a string as Parse does, or a bare number in farad.
+func (c *Capacitance) UnmarshalTOML(x any) error { return c.parse(textOf(x), Farad) }
+
+// UnmarshalTOML reads a string as Parse does, or a bare number in henry.
+func (l *Inductance) UnmarshalTOML(x any) error { return l.parse(textOf(x), Henry) }
+
+func (v *Value) parse(text string, unit Unit) error {
+	p, err := Parse(text, unit)
+	if err == nil {
+		*v = p
+	}
+	return err
+}
+
+// textOf is a decoded TOML value as text. TOML numbers must not go through
+// a fixed-point text: 470e-12 would become zero.
+func textOf(x any) string {
+	switch x := x.(type) {
+	case string:
+		return x
+	case int64:
+		return strconv.FormatInt(x, 10)
+	case float64:
+		return strconv.FormatFloat(x, 'g', -1, 64)
+	}
+	return ""
+}
