@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -74,10 +76,24 @@ func (m MeterReading) check() error {
 	if !(m.AtHz > 0 && m.AtHz <= 1e7) {
 		return fmt.Errorf("at_hz is %g: want the meter's test frequency in Hz", m.AtHz)
 	}
-	if m.Reading == "" {
-		return errors.New("the reading is missing")
+	if _, err := m.Value(); err != nil {
+		return fmt.Errorf("reading: %w", err)
 	}
 	return nil
+}
+
+// Value is the reading in SI units; of Q and D, which have no unit, it is the
+// plain number.
+func (m MeterReading) Value() (quantity.Value, error) {
+	unit, ok := map[string]quantity.Unit{"L": quantity.Henry, "C": quantity.Farad, "R": quantity.Ohm}[m.What]
+	if ok {
+		return quantity.Parse(m.Reading, unit)
+	}
+	x, err := strconv.ParseFloat(strings.TrimSpace(m.Reading), 64)
+	if err != nil || !(x > 0) || math.IsInf(x, 1) {
+		return quantity.Value{}, fmt.Errorf("%q: want a number above zero", m.Reading)
+	}
+	return quantity.Value{SI: x, Text: m.Reading}, nil
 }
 
 // decodeCoil reads coil.toml. A key that does not exist is an error with its

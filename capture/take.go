@@ -1,10 +1,20 @@
 package capture
 
 import (
+	"bytes"
+	"errors"
+	"fmt"
 	"time"
+
+	"github.com/BurntSushi/toml"
 
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
+)
+
+const (
+	takeSchema  = "coilsweep.take/1"
+	captureFile = "capture.wav"
 )
 
 // Take is take.toml: everything about one recorded run that is not audio.
@@ -107,3 +117,96 @@ const (
 	TooShort   Flag = "too-short"
 	Partial    Flag = "partial"
 )
+
+// Unfit lists the flags that keep the take out of the fit; none where it is
+// fit for use.
+func (t Take) Unfit() []Flag {
+	var unfit []Flag
+	for _, f := range t.Quality.Flags {
+		switch f {
+		case Clipped, NoStimulus, TooShort:
+			unfit = append(unfit, f)
+		}
+	}
+	return unfit
+}
+
+// maxTakeName is the longest name of a take, in characters.
+const maxTakeName = 64
+
+// CheckTakeName returns an error unless name can be the name of a take, and so
+// of a folder on any file system: letters, digits, - and _, at most 64.
+func CheckTakeName(name string) error {
+	if name == "" {
+		return errors.New("the take has no name")
+	}
+	if len(name) > maxTakeName {
+		return fmt.Errorf("take name %.20q… is too long: use at most %d characters", name, maxTakeName)
+	}
+	for _, c := range name {
+		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_' {
+			return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
+		}
+	}
+	return nil
+}
+
+// checkPlan reports the first thing wrong with what a take is to be, before
+// anything is played or read.
+func (t Take) checkPlan() error {
+	if err := CheckTakeName(t.Name); err != nil {
+		return err
+	}
+	switch t.Drive.Kind {
+	case "current":
+	case "voltage":
+		if t.Drive.ExciterR == nil {
+			return errors.New("a voltage-driven exciter needs its resistance")
+		}
+	default:
+		return fmt.Errorf(`exciter drive is %q: want "current" or "voltage"`, t.Drive.Kind)
+	}
+	switch t.Reference.Kind {
+	case "none", "current", "loopback":
+	default:
+		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, t.Reference.Kind)
+	}
+	return nil
+}
+
+// check reports the first thing wrong with a take that was read from disk.
+func (t Take) check() error {
+	if t.Schema != takeSchema {
+		return fmt.Errorf("schema is %q, this program reads %q", t.Schema, takeSchema)
+	}
+	if err := t.checkPlan(); err != nil {
+		return err
+	}
+	switch a := t.Audio; {
+	case a.File != captureFile:
+		return fmt.Errorf("audio file is %q, want %q", a.File, captureFile)
+	case a.RateHz != t.Stimulus.RateHz:
+		return fmt.Errorf("audio at %d Hz, stimulus at %d Hz", a.RateHz, t.Stimulus.RateHz)
+	case a.Channels < 1 || t.Reference.Kind != "none" && a.Channels < 2:
+		return fmt.Errorf("%s of audio are too few with reference %q", channelCount(a.Channels), t.Reference.Kind)
+	}
+	return nil
+}
+
+func encodeTake(t Take) ([]byte, error) {
+	var b bytes.Buffer
+	enc := toml.NewEncoder(&b)
+	enc.Indent = ""
+	if err := enc.Encode(t); err != nil {
+		return nil, fmt.Errorf("take.toml: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+func decodeTake(data []byte) (Take, error) {
+	var t Take
+	if err := decodeStrict(data, &t); err != nil {
+		return Take{}, err
+	}
+	return t, t.check()
+}

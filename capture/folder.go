@@ -1,0 +1,204 @@
+package capture
+
+import (
+	"bytes"
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"coilsweep/capture/atomicfile"
+)
+
+// Errors that callers branch on.
+var (
+	// ErrTakeExists: takes are never overwritten.
+	ErrTakeExists = errors.New("there is already a take of that name")
+	// ErrNotFolder: the folder holds no coil.toml.
+	ErrNotFolder = errors.New("not a coil folder")
+	// ErrFolderExists: the folder is a coil folder already.
+	ErrFolderExists = errors.New("already a coil folder")
+)
+
+const (
+	coilFile      = "coil.toml"
+	takeFile      = "take.toml"
+	stimulusFile  = "stimulus.toml"
+	takesDir      = "takes"
+	partialSuffix = ".partial"
+)
+
+// Folder is the folder of one coil: coil.toml, takes/NAME/ and what was made
+// from them.
+type Folder struct {
+	Dir  string
+	Coil Coil
+}
+
+// CreateFolder makes dir a coil folder. dir may exist, unless it is one
+// already (ErrFolderExists).
+func CreateFolder(dir string, coil Coil) error {
+	coil.Schema = coilSchema
+	if err := coil.check(); err != nil {
+		return err
+	}
+	path := filepath.Join(dir, coilFile)
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)
+	}
+	if err := os.MkdirAll(filepath.Join(dir, takesDir), 0o777); err != nil {
+		return fmt.Errorf("cannot make coil folder %s: %w", dir, err)
+	}
+	return atomicfile.Write(path, encodeCoil(coil))
+}
+
+// OpenFolder reads the coil.toml of dir. The error wraps ErrNotFolder where
+// there is none.
+func OpenFolder(dir string) (*Folder, error) {
+	path := filepath.Join(dir, coilFile)
+	data, err := os.ReadFile(path)
+	if info, serr := os.Stat(dir); serr == nil && !info.IsDir() {
+		return nil, fmt.Errorf("%s is %w: it is a file", dir, ErrNotFolder)
+	} else if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s is %w (no %s in it): make one with 'coilsweep new'", dir, ErrNotFolder, coilFile)
+	} else if err != nil {
+		return nil, fmt.Errorf("cannot read coil folder: %w", err)
+	}
+	coil, err := decodeCoil(data)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	return &Folder{Dir: dir, Coil: coil}, nil
+}
+
+// TakeDir is where the take called name is kept.
+func (f *Folder) TakeDir(name string) string {
+	return filepath.Join(f.Dir, takesDir, name)
+}
+
+// Takes reads all takes in the order of their time. A take that cannot be read
+// is an error in unreadable beside the good ones; err is for the folder itself.
+// Unfinished recordings and hidden folders are not takes.
+func (f *Folder) Takes() (takes []Take, unreadable []error, err error) {
+	names, err := f.list(func(name string) bool { return !strings.Contains(name, ".") })
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, name := range names {
+		if t, err := f.ReadTake(name); err != nil {
+			unreadable = append(unreadable, err)
+		} else {
+			takes = append(takes, t)
+		}
+	}
+	slices.SortStableFunc(takes, func(a, b Take) int {
+		return cmp.Or(a.Started.Compare(b.Started), cmp.Compare(a.Name, b.Name))
+	})
+	return takes, unreadable, nil
+}
+
+// Partials lists the folders of recordings that were interrupted.
+func (f *Folder) Partials() ([]string, error) {
+	names, err := f.list(func(name string) bool {
+		return !strings.HasPrefix(name, ".") && strings.Contains(name, partialSuffix)
+	})
+	for i, name := range names {
+		names[i] = f.TakeDir(name)
+	}
+	return names, err
+}
+
+// list names the folders under takes that are wanted, sorted.
+func (f *Folder) list(want func(name string) bool) ([]string, error) {
+	entries, err := os.ReadDir(filepath.Join(f.Dir, takesDir))
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil // no take yet
+	} else if err != nil {
+		return nil, fmt.Errorf("cannot read the takes: %w", err)
+	}
+	var names []string
+	for _, e := range entries {
+		if e.IsDir() && want(e.Name()) {
+			names = append(names, e.Name())
+		}
+	}
+	return names, nil
+}
+
+// ReadTake reads the take.toml of the take called name.
+func (f *Folder) ReadTake(name string) (Take, error) {
+	if err := CheckTakeName(name); err != nil {
+		return Take{}, err
+	}
+	path := filepath.Join(f.TakeDir(name), takeFile)
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
+	} else if err != nil {
+		return Take{}, fmt.Errorf("cannot read take %q: %w", name, err)
+	}
+	t, err := decodeTake(data)
+	if err == nil && t.Name != name {
+		err = fmt.Errorf("the take calls itself %q: folder and name must agree", t.Name)
+	}
+	if err != nil {
+		return Take{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return t, nil
+}
+
+// Audio reads the audio of a take, channel 1 the coil, channel 2 the
+// reference. Audio that is not the one that was recorded, by its checksum, is
+// an error.
+func (f *Folder) Audio(t Take) (Recording, error) {
+	path := filepath.Join(f.TakeDir(t.Name), captureFile)
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Recording{}, fmt.Errorf("cannot read the audio of take %q: %w", t.Name, err)
+	}
+	sum := sha256.Sum256(data)
+	if got := hex.EncodeToString(sum[:]); got != t.Audio.SHA256 {
+		return Recording{}, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, or import it as a new take", path, got, t.Audio.SHA256)
+	}
+	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return Recording{}, fmt.Errorf("%s: %w", path, err)
+	}
+	if a := t.Audio; r.RateHz != a.RateHz || len(r.Samples) != a.Channels || int64(r.Frames()) != a.Frames {
+		return Recording{}, fmt.Errorf("%s holds %d frames of %s at %d Hz, %s says %d of %d at %d Hz", path,
+			r.Frames(), channelCount(len(r.Samples)), r.RateHz, takeFile, a.Frames, a.Channels, a.RateHz)
+	}
+	return r, nil
+}
+
+// checkNew returns ErrTakeExists, wrapped, where name is taken.
+func (f *Folder) checkNew(name string) error {
+	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
+		return fmt.Errorf("take %q in %s: %w: choose another name, or remove %s", name, f.Dir, ErrTakeExists, f.TakeDir(name))
+	}
+	return nil
+}
+
+// keep gives the finished take in dir its place. It does not replace another.
+func (f *Folder) keep(dir string, t Take) error {
+	data, err := encodeTake(t)
+	if err != nil {
+		return err
+	}
+	if err := atomicfile.Write(filepath.Join(dir, takeFile), data); err != nil {
+		return err
+	}
+	if err := f.checkNew(t.Name); err != nil {
+		return err
+	}
+	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
+		return fmt.Errorf("cannot give take %q its place: %w", t.Name, err)
+	}
+	return atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))
+}
