@@ -1,0 +1,197 @@
+//go:build cgo
+
+package soundcard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"coilsweep/capture"
+
+	"github.com/gordonklaus/portaudio"
+)
+
+// Card is an open pair of sound devices, ready to record. It is not safe for
+// concurrent use.
+type Card struct {
+	options  Options
+	in, out  end
+	twoSides bool // a stream for each direction
+	closed   bool
+}
+
+var _ capture.Recorder = (*Card)(nil)
+
+// end is one of the two devices and how it is used.
+type end struct {
+	Device
+	info     *portaudio.DeviceInfo
+	channels int // opened
+	latency  time.Duration
+}
+
+// Open chooses the devices and makes sure, without a sound, that they take the
+// rate and the channels. The Card must be closed.
+func Open(o Options) (*Card, error) {
+	o, err := o.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	ctx := context.Background()
+	if err := acquire(ctx, o.Verbose); err != nil {
+		return nil, err
+	}
+	c := &Card{options: o}
+	err = enter(ctx, listLimit, func(abandoned *atomic.Bool) error {
+		chosen, err := choosePair(o)
+		if err == nil && !abandoned.Load() {
+			*c = *chosen
+		}
+		return err
+	})
+	if err != nil {
+		release()
+		return nil, err
+	}
+	return c, nil
+}
+
+// choosePair is Open within a turn.
+func choosePair(o Options) (*Card, error) {
+	found, infos, err := devices()
+	if err != nil {
+		return nil, fmt.Errorf("listing the sound devices: %w", err)
+	}
+	if len(found) == 0 {
+		return nil, errors.New(whyNone(system()))
+	}
+	c := &Card{options: o}
+	for _, side := range []struct {
+		end     *end
+		way     direction
+		wanted  string
+		channel int
+	}{
+		{&c.in, input, o.Input, max(o.CoilChannel, o.ReferenceChannel)},
+		{&c.out, output, o.Output, o.OutputChannel},
+	} {
+		d, err := choose(found, side.wanted, side.way)
+		if err != nil {
+			return nil, err
+		}
+		most := d.channels(side.way)
+		if side.channel > most {
+			return nil, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most, side.way, side.channel)
+		}
+		// At least two where there are two: a sound server mixes all its
+		// channels into one when asked for one.
+		*side.end = end{Device: d, info: infos[d.Number], channels: max(side.channel, min(2, most))}
+		side.end.latency = latency(o.BufferS, d, side.way)
+		if err := checkRate(*side.end, side.way, o.RateHz); err != nil {
+			return nil, err
+		}
+	}
+	c.twoSides = c.in.HostAPI != c.out.HostAPI
+	return c, nil
+}
+
+// latency is what to ask the driver for.
+func latency(bufferS float64, d Device, way direction) time.Duration {
+	if bufferS != 0 {
+		return time.Duration(bufferS * float64(time.Second))
+	}
+	own := d.InputLatency
+	if way == output {
+		own = d.OutputLatency
+	}
+	least := time.Duration(defaultBufferS * float64(time.Second))
+	most := time.Duration(mostBufferS * float64(time.Second))
+	return min(max(own, least), most)
+}
+
+// checkRate asks whether the device takes the rate, and if not, which it
+// would. Within a turn.
+func checkRate(e end, way direction, rateHz int) error {
+	mark := markChatter()
+	err := supported(e.info, way, e.channels, rateHz)
+	if err == nil {
+		return nil
+	}
+	if !errors.Is(err, portaudio.InvalidSampleRate) {
+		return withChatter(fmt.Errorf("sound device %d (%s, %s) cannot be used as %s: %s",
+			e.Number, e.Name, e.HostAPI, way, plain(err)), mark)
+	}
+	var takes []int
+	for _, rate := range UsualRatesHz {
+		if supported(e.info, way, e.channels, rate) == nil {
+			takes = append(takes, rate)
+		}
+	}
+	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or another device",
+		e.Number, e.Name, e.HostAPI, rateHz, way, rateList(takes))
+}
+
+// Format is the rate and the channels recorded: the coil's, and the
+// reference's if there is one.
+func (c *Card) Format() capture.Format {
+	return capture.Format{RateHz: c.options.RateHz, Channels: len(c.pick())}
+}
+
+// pick is the offsets of the recorded channels in a frame of the device.
+func (c *Card) pick() []int {
+	pick := []int{c.options.CoilChannel - 1}
+	if c.options.ReferenceChannel > 0 {
+		pick = append(pick, c.options.ReferenceChannel-1)
+	}
+	return pick
+}
+
+// Describe says which devices and settings are used. Two different devices
+// are taken to run on two clocks.
+func (c *Card) Describe() capture.Bench {
+	b := capture.Bench{
+		Source:           "soundcard",
+		InputDevice:      c.in.Name,
+		OutputDevice:     c.out.Name,
+		HostAPI:          c.in.HostAPI,
+		BufferS:          max(c.in.latency, c.out.latency).Seconds(),
+		TwoClocks:        c.in.Number != c.out.Number,
+		CoilChannel:      c.options.CoilChannel,
+		ReferenceChannel: c.options.ReferenceChannel,
+	}
+	if c.twoSides {
+		b.HostAPI += " in, " + c.out.HostAPI + " out"
+	}
+	for _, e := range []end{c.in, c.out} {
+		if e.MayResample {
+			b.Notes = append(b.Notes, fmt.Sprintf("%q is not the hardware itself: its samples may have been resampled or mixed on the way", e.Name))
+		}
+		if !b.TwoClocks {
+			break
+		}
+	}
+	return b
+}
+
+// Close gives the devices back. An error means that the sound system hangs.
+func (c *Card) Close() error {
+	if c.closed {
+		return nil
+	}
+	c.closed = true
+	if err := release(); err != nil {
+		return fmt.Errorf("closing the sound devices: %w", err)
+	}
+	return nil
+}
+
+// String names the pair for errors.
+func (c *Card) String() string {
+	if c.in.Number == c.out.Number {
+		return fmt.Sprintf("sound device %d (%s)", c.in.Number, c.in.Name)
+	}
+	return fmt.Sprintf("sound devices %d (%s) and %d (%s)", c.in.Number, c.in.Name, c.out.Number, c.out.Name)
+}

@@ -1,0 +1,235 @@
+//go:build cgo
+
+package soundcard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"coilsweep/capture"
+
+	"github.com/gordonklaus/portaudio"
+)
+
+const (
+	ringS     = 8.0                   // what the ring holds while sink is busy, in s
+	pollEvery = 10 * time.Millisecond // the driver's thread wakes nobody: the reader looks
+)
+
+// Record plays and records; see capture.Recorder. Samples reach sink while the
+// recording runs. If the driver stops delivering for 1.8 s, what had arrived is
+// handed to sink and an error returned, whether or not the driver can still be
+// stopped.
+func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (capture.Session, error) {
+	if c.closed {
+		return capture.Session{}, errors.New("the sound card was closed already")
+	}
+	if err := ctx.Err(); err != nil {
+		return capture.Session{}, err
+	}
+	pick := c.pick()
+	e := &engine{
+		play:       play,
+		outStride:  c.out.channels,
+		outChannel: c.options.OutputChannel - 1,
+		inStride:   c.in.channels,
+		pick:       pick,
+		ring:       newRing(int(ringS*float64(c.options.RateHz)), len(pick)),
+	}
+	mark := markChatter()
+	s := &streams{engine: e}
+	err := enter(ctx, startLimit, func(*atomic.Bool) error { return s.start(c) })
+	if err != nil && ctx.Err() == nil {
+		err = fmt.Errorf("%v did not start: %w", c, err)
+	}
+	d := delivery{ring: e.ring, block: make([]float32, 8192*len(pick)), sink: sink}
+	if err == nil {
+		err = c.follow(ctx, e, &d, frames)
+	}
+	// Silence first: stopping may take its time, or for ever. Then the error
+	// of interest is the one that came before.
+	e.muted.Store(true)
+	stopped := enter(context.Background(), stopLimit, func(*atomic.Bool) error { return s.stop() })
+	if err != nil {
+		if last := d.drain(); last != nil {
+			err = errors.Join(err, last)
+		}
+	}
+	switch {
+	case err == nil || err == ctx.Err() || d.failed:
+	case stopped != nil:
+		err = withChatter(fmt.Errorf("%w (and it cannot be stopped: %v)", err, stopped), mark)
+	default:
+		err = withChatter(err, mark)
+	}
+	return capture.Session{Xruns: e.xruns()}, err
+}
+
+// follow hands what arrives to the sink until enough has, and watches that it
+// keeps arriving.
+func (c *Card) follow(ctx context.Context, e *engine, d *delivery, frames int) error {
+	rate := float64(c.options.RateHz)
+	tick := time.NewTicker(pollEvery)
+	defer tick.Stop()
+	begin := time.Now()
+	in, out := progress{at: begin}, progress{at: begin}
+	for {
+		if err := d.drain(); err != nil {
+			return err
+		}
+		if d.samples >= frames*d.ring.channels {
+			return nil
+		}
+		now := time.Now()
+		arrived := e.arrived.Load()
+		lastIn, lastOut := in.seen(arrived, now), out.seen(e.rendered.Load(), now)
+		if lastIn > stallLimit || lastOut > stallLimit {
+			return fmt.Errorf("%v stopped delivering after %.2f s: was it unplugged, or the sound server ended? What was recorded is kept",
+				c, float64(arrived)/rate)
+		}
+		if elapsed := now.Sub(begin).Seconds(); float64(arrived)/rate > 2*elapsed+2 {
+			return fmt.Errorf("%v delivers %.0f s of sound in %.1f s: it is no real device, or its driver is broken", c, float64(arrived)/rate, elapsed)
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-tick.C:
+		}
+	}
+}
+
+// progress remembers when a counter moved last.
+type progress struct {
+	count int64
+	at    time.Time
+}
+
+// seen notes the counter and returns how long it has been standing still.
+func (p *progress) seen(count int64, now time.Time) time.Duration {
+	if count != p.count {
+		p.count, p.at = count, now
+	}
+	return now.Sub(p.at)
+}
+
+// delivery carries samples from the ring to the sink.
+type delivery struct {
+	ring    *ring
+	block   []float32
+	sink    func([]float32) error
+	samples int  // delivered
+	failed  bool // the sink did
+}
+
+// drain delivers all that is in the ring. After the sink failed it does
+// nothing.
+func (d *delivery) drain() error {
+	for !d.failed {
+		n := d.ring.read(d.block)
+		if n == 0 {
+			break
+		}
+		if err := d.sink(d.block[:n]); err != nil {
+			d.failed = true
+			return err
+		}
+		d.samples += n
+	}
+	return nil
+}
+
+// streams is one run of PortAudio: a stream for both directions, or one for
+// each. Its methods run within a turn.
+type streams struct {
+	engine *engine
+	open   []*portaudio.Stream
+	ended  bool
+}
+
+// start opens and starts. If stop came first, it does nothing.
+func (s *streams) start(c *Card) error {
+	if s.ended {
+		return nil
+	}
+	in := portaudio.StreamDeviceParameters{Device: c.in.info, Channels: c.in.channels, Latency: c.in.latency}
+	out := portaudio.StreamDeviceParameters{Device: c.out.info, Channels: c.out.channels, Latency: c.out.latency}
+	e := s.engine
+	type times = portaudio.StreamCallbackTimeInfo
+	type flags = portaudio.StreamCallbackFlags
+	if !c.twoSides {
+		err := s.add(in, out, c, func(in, out []float32, _ times, f flags) {
+			e.capture(in, statusOf(f))
+			e.render(out, statusOf(f))
+		})
+		if err != nil {
+			return err
+		}
+	} else {
+		var none portaudio.StreamDeviceParameters
+		err := s.add(in, none, c, func(in []float32, _ times, f flags) { e.capture(in, statusOf(f)) })
+		if err != nil {
+			return err
+		}
+		err = s.add(none, out, c, func(out []float32, _ times, f flags) { e.render(out, statusOf(f)) })
+		if err != nil {
+			return err
+		}
+	}
+	for _, stream := range s.open {
+		if err := stream.Start(); err != nil {
+			return errors.New(plain(err))
+		}
+	}
+	return nil
+}
+
+func (s *streams) add(in, out portaudio.StreamDeviceParameters, c *Card, callback any) error {
+	// Clipping is left to the converter: the samples are within full scale.
+	// Dither would add noise of its own.
+	stream, err := portaudio.OpenStream(portaudio.StreamParameters{
+		Input: in, Output: out,
+		SampleRate:      float64(c.options.RateHz),
+		FramesPerBuffer: portaudio.FramesPerBufferUnspecified,
+		Flags:           portaudio.DitherOff,
+	}, callback)
+	if err != nil {
+		return errors.New(plain(err))
+	}
+	s.open = append(s.open, stream)
+	return nil
+}
+
+// stop ends the streams without playing what is still queued.
+func (s *streams) stop() error {
+	s.ended = true
+	var first error
+	for _, stream := range s.open {
+		stream.Abort() // Close tells what matters
+		if err := stream.Close(); err != nil && first == nil {
+			first = err
+		}
+	}
+	s.open = nil
+	return first
+}
+
+// statusOf translates PortAudio's flags.
+func statusOf(f portaudio.StreamCallbackFlags) status {
+	var s status
+	if f&portaudio.InputUnderflow != 0 {
+		s |= inputUnderflow
+	}
+	if f&portaudio.InputOverflow != 0 {
+		s |= inputOverflow
+	}
+	if f&portaudio.OutputUnderflow != 0 {
+		s |= outputUnderflow
+	}
+	if f&portaudio.OutputOverflow != 0 {
+		s |= outputOverflow
+	}
+	return s
+}

@@ -1,0 +1,237 @@
+// Package soundcard plays the stimulus and records the coil with a sound card
+// through PortAudio. Card is a capture.Recorder.
+//
+// Only this package needs cgo and the PortAudio library. Built without cgo it
+// has the same functions, and they say so.
+//
+// Samples cross from the driver's thread to ours in a ring buffer without
+// locks: see engine. Text that the C libraries write to their error stream is
+// kept from the terminal and quoted in errors: see chatter.
+package soundcard
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// UsualRatesHz are the sample rates that Devices asks each device for.
+var UsualRatesHz = []int{44100, 48000, 88200, 96000, 176400, 192000}
+
+// ErrNoCgo is what Devices and Open return in a program built without cgo.
+var ErrNoCgo = errors.New("this coilsweep was built without sound card support: build it with CGO_ENABLED=1, " +
+	"a C compiler and PortAudio's development files (Debian: portaudio19-dev, pkg-config), " +
+	"or record with another program and use coilsweep stimulus and coilsweep import")
+
+// Device is a sound device as PortAudio shows it.
+type Device struct {
+	Number         int
+	Name           string
+	HostAPI        string
+	InputChannels  int // the most that can be recorded; 0: output only
+	OutputChannels int // the most that can be played; 0: input only
+	DefaultRateHz  float64
+	// InputLatency and OutputLatency are the driver's "high" defaults, those
+	// meant for robust streaming.
+	InputLatency, OutputLatency time.Duration
+	DefaultInput, DefaultOutput bool // the system's default
+	// RatesHz are those of UsualRatesHz that the device takes in every
+	// direction it has.
+	RatesHz []int
+	// Trouble says why the device cannot be used now ("busy"); usually empty.
+	Trouble string
+	// MayResample: the name is not that of hardware, so that a mixer or sound
+	// server between us and the converter may change the rate behind our back.
+	MayResample bool
+}
+
+// Options says what to open.
+type Options struct {
+	// Input and Output are a device's number or part of its name, case
+	// ignored; empty means the system's default.
+	Input, Output string
+	// CoilChannel and ReferenceChannel are channels of the input device, from
+	// 1. CoilChannel 0 means 1; ReferenceChannel 0 means that none is recorded.
+	CoilChannel, ReferenceChannel int
+	// OutputChannel is the channel of the output device that drives the
+	// exciter, from 1; 0 means 1. The other channels stay silent.
+	OutputChannel int
+	RateHz        int // 0: 48000
+	// BufferS is the latency to ask the driver for, in each direction, in s;
+	// 0: 0.1 s or the driver's own robust default, whichever is longer.
+	BufferS float64
+	// Verbose lets the text of the C libraries through to the terminal.
+	Verbose bool
+}
+
+// The latency that can be asked for. Below the least, drop-outs are certain;
+// above the most, a device that has stalled could not be told in 3 s from one
+// that fills its buffer.
+const (
+	leastBufferS   = 0.005
+	mostBufferS    = 1.0
+	defaultBufferS = 0.1
+)
+
+// withDefaults fills in what was left zero and refuses what no device can do.
+func (o Options) withDefaults() (Options, error) {
+	if o.CoilChannel == 0 {
+		o.CoilChannel = 1
+	}
+	if o.OutputChannel == 0 {
+		o.OutputChannel = 1
+	}
+	if o.RateHz == 0 {
+		o.RateHz = 48000
+	}
+	switch {
+	case o.CoilChannel < 0 || o.ReferenceChannel < 0 || o.OutputChannel < 0:
+		return o, errors.New("channels of a sound device are numbered from 1")
+	case o.CoilChannel == o.ReferenceChannel:
+		return o, fmt.Errorf("coil and reference cannot both be input channel %d", o.CoilChannel)
+	case o.RateHz < 0:
+		return o, fmt.Errorf("a sample rate of %d Hz is impossible", o.RateHz)
+	case o.BufferS != 0 && !(o.BufferS >= leastBufferS && o.BufferS <= mostBufferS):
+		return o, fmt.Errorf("a buffer of %g s is outside %g to %g s", o.BufferS, leastBufferS, mostBufferS)
+	}
+	return o, nil
+}
+
+// direction is the way a device is to be used.
+type direction int
+
+const (
+	input direction = iota
+	output
+)
+
+func (d direction) String() string {
+	if d == input {
+		return "input"
+	}
+	return "output"
+}
+
+// channels is how many channels the device has in that direction.
+func (d Device) channels(way direction) int {
+	if way == input {
+		return d.InputChannels
+	}
+	return d.OutputChannels
+}
+
+// isDefault says whether the device is the system's default in that direction.
+func (d Device) isDefault(way direction) bool {
+	if way == input {
+		return d.DefaultInput
+	}
+	return d.DefaultOutput
+}
+
+// choose finds the device that the user means by wanted (see Options.Input).
+// A number is one only if it is nothing but digits. A name that is matched as
+// a whole wins over names of which it is a part.
+func choose(devices []Device, wanted string, way direction) (Device, error) {
+	var able []Device
+	for _, d := range devices {
+		if d.channels(way) > 0 {
+			able = append(able, d)
+		}
+	}
+	if wanted == "" {
+		for _, d := range able {
+			if d.isDefault(way) {
+				return d, nil
+			}
+		}
+		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way, list(able))
+	}
+	if number, err := strconv.Atoi(wanted); err == nil {
+		for _, d := range devices {
+			if d.Number != number {
+				continue
+			}
+			if d.channels(way) == 0 {
+				return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, d.Name, way)
+			}
+			return d, nil
+		}
+		return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way, list(able))
+	}
+	var whole, part []Device
+	for _, d := range able {
+		name, want := strings.ToLower(d.Name), strings.ToLower(wanted)
+		if name == want {
+			whole = append(whole, d)
+		}
+		if strings.Contains(name, want) {
+			part = append(part, d)
+		}
+	}
+	if len(whole) > 0 {
+		part = whole
+	}
+	switch len(part) {
+	case 0:
+		return Device{}, fmt.Errorf("no sound device with %s channels has %q in its name; there are\n%s", way, wanted, list(able))
+	case 1:
+		return part[0], nil
+	}
+	return Device{}, fmt.Errorf("%q is part of the name of %d sound devices with %s channels: give the number of one\n%s",
+		wanted, len(part), way, list(part))
+}
+
+// list is the devices a line each, for the end of an error.
+func list(devices []Device) string {
+	if len(devices) == 0 {
+		return "  (none)"
+	}
+	lines := make([]string, len(devices))
+	for i, d := range devices {
+		lines[i] = fmt.Sprintf("  %d  %s (%s)", d.Number, d.Name, d.HostAPI)
+	}
+	return strings.Join(lines, "\n")
+}
+
+// rateList is rates for a sentence: "44100, 48000 Hz".
+func rateList(rates []int) string {
+	if len(rates) == 0 {
+		return "none of the usual rates"
+	}
+	texts := make([]string, len(rates))
+	for i, r := range rates {
+		texts[i] = strconv.Itoa(r)
+	}
+	return strings.Join(texts, ", ") + " Hz"
+}
+
+// mayResample judges by host API and name whether something that converts
+// rates sits between us and the converter.
+//
+// ALSA: only names that end in the card and device number, "(hw:1,0)", are the
+// hardware; all else (default, pulse, pipewire, dmix, sysdefault, plug...) is
+// a plug-in. The shared modes of desktop systems mix at a rate of their own;
+// JACK, ASIO and kernel streaming run at the device's rate or refuse.
+func mayResample(hostAPI, name string) bool {
+	switch {
+	case strings.HasPrefix(hostAPI, "ALSA"):
+		return !strings.Contains(name, "(hw:")
+	case strings.HasPrefix(hostAPI, "JACK"), strings.HasPrefix(hostAPI, "ASIO"), strings.Contains(hostAPI, "WDM-KS"):
+		return false
+	}
+	return true
+}
+
+// common is the rates that are in both lists.
+func common(a, b []int) []int {
+	var both []int
+	for _, r := range a {
+		if slices.Contains(b, r) {
+			both = append(both, r)
+		}
+	}
+	return both
+}
