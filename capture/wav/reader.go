@@ -45,7 +45,7 @@ func NewReader(r io.ReaderAt, size int64) (*Reader, error) {
 	}
 	w := &Reader{r: r}
 	riffEnd := int64(binary.LittleEndian.Uint32(head[4:])) + 8
-	size64 := int64(-1) // data size of a ds64 chunk
+	size64 := int64(0) // data size of a ds64 chunk
 	haveFormat := false
 	chunk := make([]byte, 8+40)
 	for pos, n := int64(12), 0; ; n++ {
@@ -82,7 +82,7 @@ func NewReader(r io.ReaderAt, size int64) (*Reader, error) {
 			if !haveFormat {
 				return nil, errors.New("the audio comes before its format: the file is damaged")
 			}
-			if claimed == math.MaxUint32 && size64 >= 0 {
+			if claimed == math.MaxUint32 && size64 > 0 {
 				claimed = size64
 			}
 			w.data = pos
