@@ -124,12 +124,7 @@ func checkRate(e end, way direction, rateHz int) error {
 		return withChatter(fmt.Errorf("sound device %d (%s, %s) cannot be used as %s: %s",
 			e.Number, e.Name, e.HostAPI, way, plain(err)), mark)
 	}
-	var takes []int
-	for _, rate := range UsualRatesHz {
-		if supported(e.info, way, e.channels, rate) == nil {
-			takes = append(takes, rate)
-		}
-	}
+	takes, _ := takenRates(e.info, way, e.channels)
 	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or another device",
 		e.Number, e.Name, e.HostAPI, rateHz, way, rateList(takes))
 }

@@ -77,9 +77,6 @@ static int chatter_since(unsigned long long mark, char *out, int size) {
 	pthread_mutex_unlock(&guard);
 	return n;
 }
-
-// For the test.
-static void chatter_say(const char *text) { fputs(text, stderr); }
 */
 import "C"
 
@@ -134,10 +131,4 @@ func lastLines(text string, n int) []string {
 		last = append([]string{line}, last...)
 	}
 	return last
-}
-
-// sayInC writes text to C's stderr, for the test.
-func sayInC(text string) {
-	b := append([]byte(text), 0)
-	C.chatter_say((*C.char)(unsafe.Pointer(&b[0])))
 }

@@ -62,8 +62,9 @@ func devices() ([]Device, []*portaudio.DeviceInfo, error) {
 			InputChannels:  info.MaxInputChannels,
 			OutputChannels: info.MaxOutputChannels,
 			DefaultRateHz:  info.DefaultSampleRate,
-			InputLatency:   info.DefaultHighInputLatency,
-			OutputLatency:  info.DefaultHighOutputLatency,
+			// PortAudio says -1 s where there are no channels.
+			InputLatency:   max(0, info.DefaultHighInputLatency),
+			OutputLatency:  max(0, info.DefaultHighOutputLatency),
 			DefaultInput:   info == in,
 			DefaultOutput:  info == out,
 			MayResample:    mayResample(info.HostApi.Name, info.Name),
@@ -74,27 +75,37 @@ func devices() ([]Device, []*portaudio.DeviceInfo, error) {
 
 // probe fills in RatesHz and Trouble. Within a turn.
 func probe(d *Device, info *portaudio.DeviceInfo) {
-	rates := UsualRatesHz
+	d.RatesHz = UsualRatesHz
+	working := false
 	for _, way := range []direction{input, output} {
 		if d.channels(way) == 0 {
 			continue
 		}
-		var takes []int
-		var trouble error
-		for _, rate := range UsualRatesHz {
-			err := supported(info, way, min(2, d.channels(way)), rate)
-			if err == nil {
-				takes = append(takes, rate)
-			} else if !errors.Is(err, portaudio.InvalidSampleRate) {
-				trouble = err
-			}
-		}
+		takes, trouble := takenRates(info, way, min(2, d.channels(way)))
 		if len(takes) == 0 && trouble != nil {
-			d.Trouble = plain(trouble)
+			d.Trouble = fmt.Sprintf("as %s: %s", way, plain(trouble))
+			continue
 		}
-		rates = common(rates, takes)
+		working = true
+		d.RatesHz = common(d.RatesHz, takes)
 	}
-	d.RatesHz = rates
+	if !working {
+		d.RatesHz = nil
+	}
+}
+
+// takenRates asks for each of UsualRatesHz whether the device takes it.
+// Trouble is a refusal for another reason than the rate. Within a turn.
+func takenRates(info *portaudio.DeviceInfo, way direction, channels int) (takes []int, trouble error) {
+	for _, rate := range UsualRatesHz {
+		err := supported(info, way, channels, rate)
+		if err == nil {
+			takes = append(takes, rate)
+		} else if !errors.Is(err, portaudio.InvalidSampleRate) {
+			trouble = err
+		}
+	}
+	return takes, trouble
 }
 
 // supported asks whether the device takes the rate in one direction. Within a

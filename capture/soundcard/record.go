@@ -16,6 +16,8 @@ import (
 
 const (
 	ringS     = 8.0                   // what the ring holds while sink is busy, in s
+	runInS    = 0.2                   // without a report: end of the run-in
+	reportsS  = 0.5                   // with reports: end of the run-in after this and twice the buffer
 	pollEvery = 10 * time.Millisecond // the driver's thread wakes nobody: the reader looks
 )
 
@@ -31,13 +33,17 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 		return capture.Session{}, err
 	}
 	pick := c.pick()
+	rate := float64(c.options.RateHz)
 	e := &engine{
 		play:       play,
 		outStride:  c.out.channels,
 		outChannel: c.options.OutputChannel - 1,
 		inStride:   c.in.channels,
 		pick:       pick,
-		ring:       newRing(int(ringS*float64(c.options.RateHz)), len(pick)),
+		ring:       newRing(int(ringS*rate), len(pick)),
+		runIn:      int(runInS * rate),
+		// A driver may report until it has filled its buffers.
+		longestRunIn: int((reportsS + 2*max(c.in.latency, c.out.latency).Seconds()) * rate),
 	}
 	mark := markChatter()
 	s := &streams{engine: e}

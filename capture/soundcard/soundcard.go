@@ -39,9 +39,9 @@ type Device struct {
 	InputLatency, OutputLatency time.Duration
 	DefaultInput, DefaultOutput bool // the system's default
 	// RatesHz are those of UsualRatesHz that the device takes in every
-	// direction it has.
+	// direction that works.
 	RatesHz []int
-	// Trouble says why the device cannot be used now ("busy"); usually empty.
+	// Trouble says which direction cannot be used now, and why; usually empty.
 	Trouble string
 	// MayResample: the name is not that of hardware, so that a mixer or sound
 	// server between us and the converter may change the rate behind our back.

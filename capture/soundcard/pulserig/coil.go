@@ -1,0 +1,173 @@
+package pulserig
+
+import "math"
+
+// Coil is the simulated coil, driven by the current of an exciter:
+//
+//	EMF in series with InductanceH and ResistanceOhm, CapacitanceF and LoadOhm
+//	across the terminals, whose voltage is recorded.
+type Coil struct {
+	InductanceH   float64
+	ResistanceOhm float64
+	CapacitanceF  float64 // all that hangs on the coil for good
+	LoadOhm       float64 // 0: none
+}
+
+// oversampling is the number of steps of the circuit in a sample. Within a
+// step the current runs in a straight line, so that the EMF is constant and
+// the step exact; the error of the straight line is below 0.1 dB at 20 kHz.
+const oversampling = 8
+
+// taps is the length of each phase of the interpolator, in samples.
+const taps = 32
+
+// bench turns exciter current into coil voltage, a sample at a time, in the
+// time domain.
+type bench struct {
+	interpolator [oversampling][taps]float64
+	history      [taps]float64 // the last samples of the current, newest last
+	current      float64       // at the last step
+	step         [2][3]float64 // (i, v) after a step from (i, v, EMF)
+	i, v         float64       // coil current, terminal voltage
+	emfPerStep   float64       // EMF of a unit change of current in a step
+	stepS        float64
+}
+
+// newBench makes a bench at the sample rate. Its gain is such that the coil
+// answers a sine of amplitude 1 at the LC frequency with no more than 0.5.
+func newBench(c Coil, rateHz float64) *bench {
+	b := &bench{stepS: 1 / (oversampling * rateHz)}
+	b.setCoil(c, 0)
+	// At w0 the voltage is the EMF times Q, and Q is no more than that of the
+	// coil's own resistance.
+	w0 := 1 / math.Sqrt(c.InductanceH*c.CapacitanceF)
+	q := w0 * c.InductanceH / c.ResistanceOhm
+	if c.LoadOhm > 0 {
+		q = 1 / (1/q + w0*c.InductanceH/c.LoadOhm)
+	}
+	b.emfPerStep = 0.5 / (w0 * q) / b.stepS
+	// Interpolation by a sinc under a Kaiser window (beta 8: about 80 dB).
+	for phase := range oversampling {
+		sum := 0.0
+		for k := range taps {
+			x := float64(k-taps/2) + 1 - float64(phase)/oversampling
+			h := sinc(x) * kaiser(x/(taps/2), 8)
+			b.interpolator[phase][k] = h
+			sum += h
+		}
+		for k := range taps {
+			b.interpolator[phase][k] /= sum
+		}
+	}
+	return b
+}
+
+// setCoil discretises the circuit with addedF across the terminals; the state
+// stays, as when a capacitor without charge is clipped on.
+func (b *bench) setCoil(c Coil, addedF float64) {
+	capacitance := c.CapacitanceF + addedF
+	conductance := 0.0
+	if c.LoadOhm > 0 {
+		conductance = 1 / c.LoadOhm
+	}
+	// d/dt (i, v, EMF) with the EMF constant; its matrix exponential.
+	a := [3][3]float64{
+		{-c.ResistanceOhm / c.InductanceH, -1 / c.InductanceH, 1 / c.InductanceH},
+		{1 / capacitance, -conductance / capacitance, 0},
+	}
+	e := exponential(a, b.stepS)
+	b.step = [2][3]float64{e[0], e[1]}
+}
+
+// next takes a sample of the current and returns the terminal voltage and the
+// current, both delayed by the interpolator's taps/2 samples.
+func (b *bench) next(current float64) (voltage, delayed float64) {
+	copy(b.history[:], b.history[1:])
+	b.history[taps-1] = current
+	voltage, delayed = b.v, b.current
+	for phase := range oversampling {
+		// From the step before to this one.
+		at := 0.0
+		for k, h := range b.interpolator[phase] {
+			at += h * b.history[k]
+		}
+		emf := (at - b.current) * b.emfPerStep
+		b.current = at
+		b.i, b.v = b.step[0][0]*b.i+b.step[0][1]*b.v+b.step[0][2]*emf,
+			b.step[1][0]*b.i+b.step[1][1]*b.v+b.step[1][2]*emf
+		if phase == 0 {
+			voltage, delayed = b.v, b.current
+		}
+	}
+	return voltage, delayed
+}
+
+// exponential is exp(a t), by scaling, a Taylor series and squaring.
+func exponential(a [3][3]float64, t float64) [3][3]float64 {
+	const squarings = 20
+	for i := range a {
+		for j := range a[i] {
+			a[i][j] *= t / (1 << squarings)
+		}
+	}
+	// exp(a) - 1 is kept, so that squaring loses no digits of a small a.
+	var e, term [3][3]float64
+	e, term = a, a
+	for n := 2.0; n < 8; n++ {
+		term = multiply(term, a)
+		for i := range term {
+			for j := range term[i] {
+				term[i][j] /= n
+				e[i][j] += term[i][j]
+			}
+		}
+	}
+	for range squarings {
+		square := multiply(e, e)
+		for i := range e {
+			for j := range e[i] {
+				e[i][j] = 2*e[i][j] + square[i][j]
+			}
+		}
+	}
+	for i := range e {
+		e[i][i]++
+	}
+	return e
+}
+
+func multiply(a, b [3][3]float64) (c [3][3]float64) {
+	for i := range c {
+		for j := range c[i] {
+			for k := range b {
+				c[i][j] += a[i][k] * b[k][j]
+			}
+		}
+	}
+	return c
+}
+
+func sinc(x float64) float64 {
+	if x == 0 {
+		return 1
+	}
+	return math.Sin(math.Pi*x) / (math.Pi * x)
+}
+
+// kaiser is the Kaiser window at x in [-1, 1].
+func kaiser(x, beta float64) float64 {
+	if x <= -1 || x >= 1 {
+		return 0
+	}
+	return bessel0(beta*math.Sqrt(1-x*x)) / bessel0(beta)
+}
+
+// bessel0 is the modified Bessel function I0, by its power series.
+func bessel0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for n := 1.0; term > 1e-17*sum; n++ {
+		term *= x * x / (4 * n * n)
+		sum += term
+	}
+	return sum
+}
