@@ -1,0 +1,369 @@
+package align
+
+import (
+	"math"
+	"math/cmplx"
+	"sort"
+)
+
+// run is a stretch of bands with one delay.
+type run struct {
+	first, last int // bands
+	delay       float64
+	u           float64
+	bands       int
+}
+
+// findStep looks for steps in the delays of r against the reference. Bands in
+// which hum or noise hides the sweep say nothing; a step lies somewhere between
+// the last band with the old delay and the first one with the new.
+func (c *comparison) findStep(r *repeat) {
+	var runs []run
+	for i, d := range r.delays {
+		if math.IsInf(d.u, 1) {
+			continue
+		}
+		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <= math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
+			last := &runs[n-1]
+			w0, w := 1/(last.u*last.u), 1/(d.u*d.u)
+			last.delay = (last.delay*w0 + d.samples*w) / (w0 + w)
+			last.u = 1 / math.Sqrt(w0+w)
+			last.last = i
+			last.bands++
+			continue
+		}
+		runs = append(runs, run{i, i, d.samples, d.u, 1})
+	}
+	// The band in which the step lies shows something in between: only
+	// longer runs and those at the ends count.
+	solid := runs[:0]
+	for i, x := range runs {
+		if x.bands == 1 && i > 0 && i < len(runs)-1 {
+			continue
+		}
+		solid = append(solid, x)
+	}
+	if len(solid) < 2 {
+		return
+	}
+	main := 0
+	for i, x := range solid {
+		if math.Abs(x.delay-r.delay.samples) < math.Abs(solid[main].delay-r.delay.samples) {
+			main = i
+		}
+	}
+	r.delay.samples, r.delay.u = solid[main].delay, solid[main].u
+	for i := 1; i < len(solid); i++ {
+		before, after := solid[i-1], solid[i]
+		size := after.delay - before.delay
+		if math.Abs(size) <= math.Max(stepSamples, significance*math.Hypot(before.u, after.u)) {
+			continue
+		}
+		r.damage = true
+		at := c.locate(r, before.delay, after.delay,
+			c.timeOf(c.bands[before.last].lo), c.timeOf(c.bands[after.first].hi))
+		r.steps = append(r.steps, step{samples: size, at: at, early: i <= main})
+	}
+}
+
+// timeOf is when the sweep passes a bin, in samples from its start.
+func (c *comparison) timeOf(bin int) float64 {
+	f := float64(bin) * float64(c.stim.RateHz) / float64(c.stim.PeriodSamples)
+	t := c.rateS * math.Log(f/c.stim.FromHz) * float64(c.stim.RateHz)
+	return math.Min(math.Max(t, 0), float64(c.stim.SweepSamples))
+}
+
+// locate finds where, between two times of the sweep, the delay of r against
+// the reference changes from old to new: there the sum of the squares by which
+// the old delay fits better is largest.
+func (c *comparison) locate(r *repeat, old, new, from, to float64) float64 {
+	at := func(i int) float64 {
+		if i < 0 || i >= len(c.samples) {
+			return 0
+		}
+		return c.samples[i]
+	}
+	o, n := int(math.Round(old)), int(math.Round(new))
+	best, bestSum, sum := (from+to)/2, math.Inf(-1), 0.0
+	for t := int(from); t < int(to); t++ {
+		// In the recording the old delay holds at ref + t + old.
+		y := at(r.cut + t)
+		eo, en := y-at(c.ref.cut+t-o), y-at(c.ref.cut+t-n)
+		sum += en*en - eo*eo
+		if sum > bestSum {
+			best, bestSum = float64(t), sum
+		}
+	}
+	return float64(r.cut) + best
+}
+
+// chooseOfTwo decides which of two repeats that differ by a step is the whole
+// one: in it the delay against the sweep itself runs smoothly. Where the
+// coil's own delay hides that, neither can be trusted.
+func (c *comparison) chooseOfTwo() {
+	a := c.ref
+	b := c.repeats[0]
+	if b == a {
+		b = c.repeats[1]
+	}
+	if len(b.steps) == 0 {
+		return
+	}
+	size, at := b.steps[0].samples, b.steps[0].at-float64(b.cut)
+	jump := func(r *repeat) float64 {
+		var below, above []float64
+		for i, d := range c.againstSweep(r, 0) {
+			t0, t1 := c.timeOf(c.bands[i].lo), c.timeOf(c.bands[i].hi)
+			switch {
+			case math.IsInf(d.u, 1):
+			case t1 <= at:
+				below = append(below, d.samples)
+			case t0 >= at:
+				above = append(above, d.samples)
+			}
+		}
+		if len(below) == 0 || len(above) == 0 {
+			return math.NaN()
+		}
+		near := math.Min(2, float64(min(len(below), len(above))))
+		sum := 0.0
+		for i := range int(near) {
+			sum += above[i] - below[len(below)-1-i]
+		}
+		return sum / near
+	}
+	ja, jb := math.Abs(jump(a)), math.Abs(jump(b))
+	limit := 0.3 * math.Abs(size)
+	switch {
+	case ja < limit && jb > 2*limit: // b is the damaged one, as measured
+	case jb < limit && ja > 2*limit:
+		c.measureAgainst(b)
+	default:
+		a.damage = true
+	}
+}
+
+// findLargeStep looks in a lone repeat for a step in its delay against the
+// sweep that no coil makes: more than 1 ms between two flat stretches of at
+// least three bands. Smaller losses in a lone repeat go unseen.
+func (c *comparison) findLargeStep() {
+	r := c.ref
+	ms := float64(c.stim.RateHz) / 1000
+	var g []float64
+	var band []int
+	for i, d := range c.againstSweep(r, 0) {
+		if !math.IsInf(d.u, 1) {
+			g = append(g, d.samples)
+			band = append(band, i)
+		}
+	}
+	median := func(x []float64) (middle, spread float64) {
+		s := append([]float64(nil), x...)
+		sort.Float64s(s)
+		middle = s[len(s)/2]
+		for i := range s {
+			s[i] = math.Abs(s[i] - middle)
+		}
+		sort.Float64s(s)
+		return middle, s[len(s)/2]
+	}
+	best, at := 0.0, 0
+	for i := 3; i+3 <= len(g); i++ {
+		lo, spreadLo := median(g[:i])
+		hi, spreadHi := median(g[i:])
+		if d := hi - lo; math.Abs(d) > math.Abs(best) && math.Max(spreadLo, spreadHi) < 0.3*ms {
+			best, at = d, i
+		}
+	}
+	if math.Abs(best) > ms {
+		r.damage = true
+		r.steps = append(r.steps, step{samples: best, at: float64(r.cut) + c.timeOf(c.bands[band[at]].lo), early: true})
+	}
+}
+
+// placeJump records a jump between repeats i and i+1 that no step inside them
+// explains. It lies in the gap only where the bands at the end of the one and
+// at the beginning of the other prove it; else the later sweep may be hurt at
+// its slow beginning, and counts as damaged.
+func (c *comparison) placeJump(k *clock, i int, size float64) {
+	a, b := c.repeats[i], c.repeats[i+1]
+	gap := Jump{Repeat: -1, Samples: size,
+		Sample: float64(a.cut) + float64(c.stim.SweepSamples+c.stim.PeriodSamples)/2}
+	if b.damage {
+		k.jumps = append(k.jumps, gap)
+		return
+	}
+	// Is the jump seen to lie before the first band that tells the old
+	// delay from the new?
+	for j, d := range b.delays {
+		resolved := !math.IsInf(d.u, 1) && significance*d.u < math.Abs(size)/2
+		if b == c.ref {
+			resolved = j < len(a.delays) && !math.IsInf(a.delays[j].u, 1) && significance*a.delays[j].u < math.Abs(size)/2
+		}
+		if !resolved {
+			continue
+		}
+		// What is below this band lasts for this long.
+		if c.bands[j].lo <= c.bands[0].lo || c.timeOf(c.bands[j].lo)-c.timeOf(c.bands[0].lo) < 1 {
+			k.jumps = append(k.jumps, gap)
+			return
+		}
+		break
+	}
+	b.damage = true
+	b.steps = append(b.steps, step{samples: size, at: float64(b.cut), early: true})
+}
+
+// findOverwritten compares the repeats in time: a block that was overwritten
+// or silenced shifts nothing, but differs from the other repeats by as much as
+// the signal itself.
+func (c *comparison) findOverwritten() {
+	n := c.stim.PeriodSamples
+	ref := c.ref
+	signal := make([]float64, n)
+	clean := append([]complex128(nil), ref.raw...)
+	limitLines(clean)
+	c.fft.Sequence(signal, clean)
+	bounds := c.segments()
+	power := segmentEnergy(signal, bounds)
+
+	bad := make([][]bool, len(c.repeats)) // [repeat][segment]
+	votes := make([]int, len(bounds)-1)
+	others := 0
+	diff := make([]complex128, len(ref.raw))
+	e := make([]float64, n)
+	for i, r := range c.repeats {
+		if r == ref || r.damage {
+			continue
+		}
+		others++
+		w := 2 * math.Pi * r.delay.samples / float64(n)
+		rot, turn := complex(1, 0), cmplx.Rect(1, w)
+		gain := c.gain(r)
+		for k := range diff {
+			diff[k] = r.raw[k]*rot - complex(gain, 0)*ref.raw[k]
+			rot *= turn
+		}
+		limitLines(diff)
+		c.fft.Sequence(e, diff)
+		res := segmentEnergy(e, bounds)
+		floor := append([]float64(nil), res...)
+		sort.Float64s(floor)
+		noise := floor[len(floor)/2]
+		bad[i] = make([]bool, len(res))
+		for s := range res {
+			if res[s] > 30*noise && res[s] > 0.25*power[s] {
+				bad[i][s] = true
+				votes[s]++
+			}
+		}
+	}
+	mark := func(r *repeat, s int) {
+		at := float64(r.cut + bounds[s])
+		if n := len(r.steps); n == 0 || r.steps[n-1].samples != 0 || at-r.steps[n-1].at > 0.05*float64(c.stim.RateHz) {
+			r.steps = append(r.steps, step{at: at})
+		}
+		r.damage = true
+	}
+	for s, v := range votes {
+		if v == 0 {
+			continue
+		}
+		if others >= 2 && 2*v > others {
+			mark(ref, s) // the others differ from it alike
+			continue
+		}
+		for i, r := range c.repeats {
+			if bad[i] == nil || !bad[i][s] {
+				continue
+			}
+			if others == 1 {
+				// Of two, silence is the damage; of anything else nobody
+				// knows which one is right.
+				here := c.energyAt(r, bounds[s], bounds[s+1])
+				there := c.energyAt(ref, bounds[s], bounds[s+1])
+				if there < 4*here {
+					mark(ref, s)
+					r.damage = r.damage || here >= there/4
+				}
+				if here < 4*there {
+					mark(r, s)
+				}
+				continue
+			}
+			mark(r, s)
+		}
+	}
+}
+
+// gain is the level of r against the reference above 500 Hz.
+func (c *comparison) gain(r *repeat) float64 {
+	from := int(500 / float64(c.stim.RateHz) * float64(c.stim.PeriodSamples))
+	if from > len(r.raw)/4 {
+		from = 0
+	}
+	w := 2 * math.Pi * r.delay.samples / float64(c.stim.PeriodSamples)
+	rot, turn := cmplx.Rect(1, w*float64(from)), cmplx.Rect(1, w)
+	num, den := 0.0, 0.0
+	for k := from; k < len(r.raw); k++ {
+		num += real(r.raw[k] * rot * cmplx.Conj(c.ref.raw[k]))
+		den += power(c.ref.raw[k])
+		rot *= turn
+	}
+	if den == 0 {
+		return 1
+	}
+	return num / den
+}
+
+// segments parts the sweep into stretches of 2.5 ms, or of one and a half
+// cycles where these are longer, without the faded beginning.
+func (c *comparison) segments() []int {
+	rate := float64(c.stim.RateHz)
+	bounds := []int{int(c.timeOf(c.bands[0].lo))}
+	for t := float64(bounds[0]); ; {
+		f := c.stim.FromHz * math.Exp(t/(c.rateS*rate))
+		t += math.Max(0.0025, 1.5/f) * rate
+		if t > float64(c.stim.SweepSamples) {
+			return bounds
+		}
+		bounds = append(bounds, int(t))
+	}
+}
+
+// segmentEnergy is the mean square between bounds.
+func segmentEnergy(x []float64, bounds []int) []float64 {
+	e := make([]float64, len(bounds)-1)
+	for s := range e {
+		for _, v := range x[bounds[s]:bounds[s+1]] {
+			e[s] += v * v
+		}
+		e[s] /= float64(bounds[s+1] - bounds[s])
+	}
+	return e
+}
+
+// energyAt is the mean square of the changes from sample to sample of a
+// stretch of repeat r: hum hardly counts.
+func (c *comparison) energyAt(r *repeat, from, to int) float64 {
+	e := 0.0
+	for t := from; t < to; t++ {
+		if i := r.cut + t; i > 0 && i < len(c.samples) {
+			d := c.samples[i] - c.samples[i-1]
+			e += d * d
+		}
+	}
+	return e / float64(max(1, to-from))
+}
+
+// limitLines cuts lines of hum down to the level of their neighbourhood.
+func limitLines(c []complex128) {
+	const width, limit = 8, 9
+	for b, p := range blockPower(c, width) {
+		for i := b * width; i < min((b+1)*width, len(c)); i++ {
+			if q := power(c[i]); q > limit*p {
+				c[i] *= complex(math.Sqrt(limit*p/q), 0)
+			}
+		}
+	}
+}

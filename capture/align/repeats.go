@@ -1,0 +1,459 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"sort"
+
+	"coilsweep/excite"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+const (
+	// maxDriftPPM is the largest clock offset that is believed; above it the
+	// repeats do not belong to this stimulus.
+	maxDriftPPM = 1500
+	// stepSamples is the least step in delay that counts as lost samples.
+	stepSamples = 0.5
+	// significance is how many standard uncertainties a step must pass.
+	significance = 6
+	// driftSignificance is how many standard uncertainties a drift must pass
+	// before recordings are resampled for it.
+	driftSignificance = 3
+)
+
+// repeat is one whole sweep in the recording.
+type repeat struct {
+	cut   int // first sample of the stretch that was transformed
+	share float64
+	raw   []complex128 // spectrum of the stretch, faded ends
+	white []complex128 // the same, whitened
+
+	delays []delay // by band, against the reference repeat's stretch
+	delay  delay   // of most of the repeat
+	damage bool
+	steps  []step
+}
+
+// step is a change of delay inside a repeat.
+type step struct {
+	samples float64 // more delay after it
+	at      float64 // where, in samples of the recording
+	// early: most of the repeat comes after the step, so that the step
+	// shifts it against the repeats before; else it shifts those behind.
+	early bool
+}
+
+func (r *repeat) position() float64 { return float64(r.cut) + r.delay.samples }
+
+// comparison is the work space of one alignment.
+type comparison struct {
+	samples []float64
+	stim    excite.Stimulus
+	rateS   float64
+	bands   []band
+	fft     *fourier.FFT
+	repeats []*repeat
+	ref     *repeat
+	cross   []complex128
+	scratch []complex128
+}
+
+func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comparison {
+	c := &comparison{samples: samples, stim: stim, rateS: sweepRateS(stim),
+		bands: newBands(stim), fft: fourier.NewFFT(stim.PeriodSamples)}
+	widest := 0
+	for _, b := range c.bands {
+		widest = max(widest, b.n)
+	}
+	c.cross = make([]complex128, widest)
+	c.scratch = make([]complex128, widest)
+	for _, p := range whole {
+		c.repeats = append(c.repeats, c.transform(p))
+	}
+	return c
+}
+
+// transform cuts the period of p out, fades its ends and transforms it. The
+// fades keep hum, which does not fit into a period, from leaking all over the
+// spectrum; the sweep loses no more than its first half octave.
+func (c *comparison) transform(p pulse) *repeat {
+	n := c.stim.PeriodSamples
+	r := &repeat{cut: int(math.Round(p.start)), share: p.share}
+	y := make([]float64, n)
+	lo, hi := max(r.cut, 0), min(r.cut+n, len(c.samples))
+	copy(y[lo-r.cut:], c.samples[lo:hi])
+	part := y[lo-r.cut : hi-r.cut]
+
+	in := min(int(0.4*c.rateS*float64(c.stim.RateHz)), len(part)/4)
+	out := min(in, max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz))))
+	for i := range in {
+		part[i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(in))
+	}
+	for i := range out {
+		part[len(part)-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(out))
+	}
+	r.raw = c.fft.Coefficients(nil, y)
+	r.white = append([]complex128(nil), r.raw...)
+	whiten(r.white, 8, 9)
+	return r
+}
+
+// align measures the repeats against each other and fits the clock.
+func (c *comparison) align() (Alignment, error) {
+	a := Alignment{DriftUPPM: math.Inf(1)}
+	c.chooseReference()
+
+	_, slope := c.sweepDelay(c.ref, 0)
+	a.SweepDriftPPM = slope
+	if math.Abs(slope) > maxDriftPPM+500 {
+		return a, fmt.Errorf("%w (a sweep of another rate seems to be there)", ErrNoStimulus)
+	}
+	if len(c.repeats) == 1 {
+		c.findLargeStep()
+	} else {
+		c.findOverwritten()
+	}
+	clock, err := c.fitClock()
+	if err != nil {
+		return a, err
+	}
+	a.DriftPPM, a.DriftUPPM = clock.driftPPM, clock.uPPM
+	a.Jumps = append(a.Jumps, clock.jumps...)
+	a.found = clock.index
+
+	// The delay of the path, now that the true sweep rate is known.
+	start, _ := c.sweepDelay(c.ref, a.DriftPPM)
+	a.Polarity = c.polarity(start, a.DriftPPM)
+	var shares []float64
+	for i, r := range c.repeats {
+		a.StartSample = append(a.StartSample, clock.position[i]+start)
+		shares = append(shares, r.share)
+		if r.damage {
+			a.Damaged = append(a.Damaged, i)
+		}
+		for _, s := range r.steps {
+			a.Jumps = append(a.Jumps, Jump{Repeat: i, Sample: s.at, Samples: s.samples})
+		}
+	}
+	sort.Slice(a.Jumps, func(i, j int) bool { return a.Jumps[i].Sample < a.Jumps[j].Sample })
+	sort.Float64s(shares)
+	a.Quality = shares[len(shares)/2]
+	return a, nil
+}
+
+// chooseReference finds the repeat with which most others agree in the delay
+// of all their bands, and leaves all repeats measured against it.
+func (c *comparison) chooseReference() {
+	order := make([]int, len(c.repeats))
+	for i := range order {
+		order[i] = i
+	}
+	sort.SliceStable(order, func(i, j int) bool { return c.repeats[order[i]].share > c.repeats[order[j]].share })
+	best, bestCount := order[0], -1
+	for _, i := range order {
+		count := c.measureAgainst(c.repeats[i])
+		if count > bestCount {
+			best, bestCount = i, count
+		}
+		if 2*count >= len(c.repeats)-1 && (count > 0 || len(c.repeats) == 1) {
+			break
+		}
+	}
+	if c.ref != c.repeats[best] {
+		c.measureAgainst(c.repeats[best])
+	}
+	if len(c.repeats) == 2 && bestCount == 0 {
+		c.chooseOfTwo()
+	}
+}
+
+// measureAgainst measures the delay of all repeats against ref, band by band,
+// and returns how many of the others agree with it throughout.
+func (c *comparison) measureAgainst(ref *repeat) int {
+	c.ref = ref
+	agree := 0
+	for _, r := range c.repeats {
+		r.damage, r.steps = false, nil
+		if r == ref {
+			r.delays, r.delay = make([]delay, len(c.bands)), delay{u: 1e-9}
+			continue
+		}
+		r.delays = r.delays[:0]
+		for i := range c.bands {
+			b := &c.bands[i]
+			for k := b.lo; k < b.hi; k++ {
+				c.cross[k-b.lo] = r.white[k] * cmplx.Conj(ref.white[k])
+			}
+			d := b.find(c.cross[:b.hi-b.lo], c.scratch, c.stim.PeriodSamples)
+			// Between repeats the response cancels: the phase is delay too.
+			d.samples -= d.phase / b.centre
+			r.delays = append(r.delays, d)
+		}
+		r.delay = consensus(r.delays)
+		c.findStep(r)
+		if !r.damage {
+			agree++
+		}
+	}
+	return agree
+}
+
+// tolerance is how far a band's delay may lie from that of the repeat.
+func (d delay) tolerance() float64 { return math.Max(stepSamples, significance*d.u) }
+
+// consensus joins the delays of the bands to the one on which most agree.
+func consensus(delays []delay) delay {
+	x, w := make([]float64, len(delays)), make([]float64, len(delays))
+	for i, d := range delays {
+		x[i] = d.samples
+		if !math.IsInf(d.u, 1) {
+			w[i] = d.coherence
+		}
+	}
+	middle := weightedMedian(x, w)
+	if math.IsNaN(middle) {
+		return delay{u: math.Inf(1)}
+	}
+	sum, weight := 0.0, 0.0
+	for _, d := range delays {
+		if math.Abs(d.samples-middle) <= 2*d.tolerance() && !math.IsInf(d.u, 1) {
+			sum += d.samples / (d.u * d.u)
+			weight += 1 / (d.u * d.u)
+		}
+	}
+	if weight == 0 {
+		return delay{samples: middle, u: 1}
+	}
+	return delay{samples: sum / weight, u: 1 / math.Sqrt(weight)}
+}
+
+// clock is the line through the positions of the repeats.
+type clock struct {
+	driftPPM, uPPM float64
+	position       []float64 // of each repeat, without the delay of the path
+	index          []int     // of each repeat, from that of the first found
+	jumps          []Jump    // between repeats
+}
+
+// fitClock fits position = offset + drift * nominal + jumps to the repeats.
+// The jumps come from steps inside repeats and from intervals that do not fit
+// the drift on which most intervals agree.
+func (c *comparison) fitClock() (clock, error) {
+	n := len(c.repeats)
+	k := clock{position: make([]float64, n), index: make([]int, n), uPPM: math.Inf(1)}
+	if n == 1 {
+		k.position[0] = c.repeats[0].position()
+		return k, nil
+	}
+	period := float64(c.stim.PeriodSamples)
+
+	// Which intervals are how many periods; what is left over is drift and
+	// jumps.
+	count := make([]float64, n-1)
+	left := make([]float64, n-1)
+	for i := range count {
+		d := c.repeats[i+1].position() - c.repeats[i].position()
+		count[i] = math.Max(1, math.Round(d/period))
+		left[i] = d - count[i]*period
+	}
+	// A step inside a repeat shifts most of it against its beginning, or its
+	// end against most of it: it is known already.
+	known := make([]float64, n-1)
+	for i, r := range c.repeats {
+		for _, s := range r.steps {
+			switch {
+			case s.early && i > 0:
+				known[i-1] += s.samples
+			case !s.early && i < n-1:
+				known[i] += s.samples
+			}
+		}
+	}
+	tolerance := func(i int) float64 {
+		return math.Max(stepSamples, significance*math.Hypot(c.repeats[i].delay.u, c.repeats[i+1].delay.u))
+	}
+	drift, support := 0.0, -1
+	for i := range count {
+		d := (left[i] - known[i]) / (count[i] * period)
+		if math.Abs(d) > maxDriftPPM*1e-6 {
+			continue
+		}
+		votes := 0
+		for j := range count {
+			if math.Abs(left[j]-known[j]-count[j]*period*d) <= tolerance(j) {
+				votes++
+			}
+		}
+		if votes > support || votes == support && math.Abs(d) < math.Abs(drift) {
+			drift, support = d, votes
+		}
+	}
+	if support < 0 {
+		if n > 2 {
+			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus was played)",
+				ErrNoStimulus, (period+left[0])/float64(c.stim.RateHz), period/float64(c.stim.RateHz))
+		}
+		drift = 0
+	}
+
+	// Jumps between neighbours, whole where they are.
+	jump := make([]float64, n) // sum of the jumps before repeat i
+	for i := range count {
+		rest := left[i] - count[i]*period*drift
+		if math.Abs(rest-known[i]) > tolerance(i) {
+			c.placeJump(&k, i, rest-known[i])
+		} else if known[i] == 0 {
+			rest = 0
+		} else {
+			rest = known[i]
+		}
+		if whole := math.Round(rest); math.Abs(rest-whole) < 0.2 {
+			rest = whole
+		}
+		jump[i+1] = jump[i] + rest
+		k.index[i+1] = k.index[i] + int(count[i])
+	}
+
+	// Weighted line through what is left; damaged repeats have no vote.
+	x := make([]float64, n)
+	var sw, sx, sy, sxx, sxy float64
+	for i, r := range c.repeats {
+		if i > 0 {
+			x[i] = x[i-1] + count[i-1]*period
+		}
+		y := r.position() - x[i] - jump[i]
+		w := c.weight(r)
+		sw += w
+		sx += w * x[i]
+		sy += w * y
+		sxx += w * x[i] * x[i]
+		sxy += w * x[i] * y
+	}
+	det := sw*sxx - sx*sx
+	slope, offset := 0.0, sy/sw
+	if det > 0 {
+		slope = (sw*sxy - sx*sy) / det
+		offset = (sy - slope*sx) / sw
+		k.uPPM = 1e6 * math.Sqrt(sw/det)
+	}
+	// Is it a line? The wander of a clock is no noise.
+	wander := 0.0
+	for i, r := range c.repeats {
+		if !r.damage {
+			wander = math.Max(wander, math.Abs(r.position()-x[i]-jump[i]-offset-slope*x[i])/
+				math.Max(0.02, 4*c.uPosition(r)))
+		}
+	}
+	if math.Abs(slope)*1e6 <= math.Max(0.02, driftSignificance*k.uPPM) && wander <= 1 {
+		slope, offset = 0, sy/sw
+	}
+	k.driftPPM = 1e6 * slope
+	for i, r := range c.repeats {
+		k.position[i] = offset + slope*x[i] + x[i] + jump[i]
+		if wander > 1 && !r.damage {
+			k.position[i] = r.position()
+		}
+	}
+	return k, nil
+}
+
+// uPosition is the standard uncertainty of a repeat's position. The reference
+// has none of its own: its noise is in all the others, so it gets theirs.
+func (c *comparison) uPosition(r *repeat) float64 {
+	if r != c.ref {
+		return math.Max(r.delay.u, 1e-6)
+	}
+	least := math.Inf(1)
+	for _, o := range c.repeats {
+		if o != r {
+			least = math.Min(least, math.Max(o.delay.u, 1e-6))
+		}
+	}
+	if math.IsInf(least, 1) {
+		return 1e-6
+	}
+	return least
+}
+
+// weight is that of a repeat in the line.
+func (c *comparison) weight(r *repeat) float64 {
+	u := c.uPosition(r)
+	if r.damage {
+		u = math.Max(1, u) * 1e3
+	}
+	return 1 / (u * u)
+}
+
+// sweepDelay compares repeat r with the sweep itself, stretched by driftPPM.
+// It returns the group delay of the path (weighted median over the bands, in
+// samples, so that a resonance in one or two of them does not count) and how
+// much the delay grows with ln f, as a clock offset in ppm.
+func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM float64) {
+	rate := float64(c.stim.RateHz)
+	delays := c.againstSweep(r, driftPPM)
+	var g, w, lnF []float64
+	for i, d := range delays {
+		if f := c.bands[i].centreHz; !math.IsInf(d.u, 1) && (f > 100 || len(c.bands) < 6) {
+			g = append(g, d.samples)
+			w = append(w, d.coherence)
+			lnF = append(lnF, math.Log(f))
+		}
+	}
+	if len(g) == 0 {
+		return 0, 0
+	}
+	// Slope: weighted median of those between all pairs (Theil, Sen).
+	var slopes, weights []float64
+	for i := range g {
+		for j := range i {
+			slopes = append(slopes, (g[i]-g[j])/(lnF[i]-lnF[j]))
+			weights = append(weights, w[i]*w[j]*math.Abs(lnF[i]-lnF[j]))
+		}
+	}
+	slope := 0.0
+	if len(slopes) > 0 {
+		slope = weightedMedian(slopes, weights) / (c.rateS * rate) * 1e6
+	}
+	return weightedMedian(g, w), slope
+}
+
+// againstSweep returns, band by band, the delay and the phase of r against the
+// sweep stretched by driftPPM.
+func (c *comparison) againstSweep(r *repeat, driftPPM float64) []delay {
+	stretch := 1 + 1e-6*driftPPM
+	rateS, from := c.rateS*stretch, c.stim.FromHz/stretch
+	bin := float64(c.stim.RateHz) / float64(c.stim.PeriodSamples)
+	delays := make([]delay, len(c.bands))
+	for i := range c.bands {
+		b := &c.bands[i]
+		for k := b.lo; k < b.hi; k++ {
+			sin, cos := math.Sincos(sweepPhase(float64(k)*bin, from, rateS) - math.Pi/4)
+			c.cross[k-b.lo] = r.white[k] * complex(cos, -sin)
+		}
+		delays[i] = b.find(c.cross[:b.hi-b.lo], c.scratch, c.stim.PeriodSamples)
+	}
+	return delays
+}
+
+// polarity looks at the phase of the reference repeat between 150 and 600 Hz,
+// below any resonance, with the delay of the path taken off.
+func (c *comparison) polarity(start, driftPPM float64) int {
+	var sum complex128
+	for i, d := range c.againstSweep(c.ref, driftPPM) {
+		b := &c.bands[i]
+		if math.IsInf(d.u, 1) || b.centreHz < 150 || cmplx.Abs(sum) > 0 && b.centreHz > 600 {
+			continue
+		}
+		// The phase left refers to the band's own delay.
+		phase := d.phase + b.centre*(start-d.samples)
+		sum += cmplx.Rect(d.coherence, phase)
+	}
+	// A flat path is at 0, a coil at +90 degrees: the border lies at -45.
+	if real(sum*cmplx.Rect(1, -math.Pi/4)) < 0 {
+		return -1
+	}
+	return 1
+}
