@@ -27,6 +27,9 @@ type Coil struct {
 	DCR *quantity.Resistance `toml:"dcr,omitempty"`
 	// CelsiusAtTakes is the coil's temperature during the takes, °C.
 	CelsiusAtTakes *float64 `toml:"celsius_at_takes,omitempty"`
+	// PartsScale is the limit, in percent, of the scale error that all added
+	// parts share because they were valued with one meter; 0: none.
+	PartsScale float64 `toml:"parts_scale_percent,omitempty"`
 	// Meter holds readings of an LCR meter.
 	Meter []MeterReading `toml:"meter,omitempty"`
 }

@@ -6,14 +6,14 @@ import (
 	"io"
 
 	"github.com/mewkiz/flac"
-	"github.com/mewkiz/flac/meta"
 
 	"coilsweep/capture/wav"
 )
 
-// decodeFLAC reads a FLAC file (RFC 9639) of up to 24 bits. What the decoding
-// library panics on is a damaged file.
-func decodeFLAC(r io.Reader) (rec Recording, err error) {
+// decodeFLAC reads a FLAC file (RFC 9639) of up to 24 bits and of at most
+// limit samples: some bytes of it can stand for any amount of silence. What the
+// decoding library panics on is a damaged file.
+func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 	frames := 0
 	defer func() {
 		if p := recover(); p != nil {
@@ -25,8 +25,8 @@ func decodeFLAC(r io.Reader) (rec Recording, err error) {
 		return Recording{}, fmt.Errorf("the FLAC file is damaged: %w", whole(err))
 	}
 	info := stream.Info
-	if err := checkFLAC(info); err != nil {
-		return Recording{}, err
+	if info.BitsPerSample > 24 { // the library keeps differences of channels in 32 bits
+		return Recording{}, fmt.Errorf("FLAC of %d bits is not supported: save the recording as WAV", info.BitsPerSample)
 	}
 	channels, bits := int(info.NChannels), int(info.BitsPerSample)
 	rec = Recording{
@@ -58,7 +58,7 @@ func decodeFLAC(r io.Reader) (rec Recording, err error) {
 		if err != nil {
 			return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: %w", frames, err)
 		}
-		if (frames+int(f.BlockSize))*channels > maxRecordingSamples {
+		if (frames+int(f.BlockSize))*channels > limit {
 			return Recording{}, errTooLong
 		}
 		for c, sub := range f.Subframes {
@@ -75,16 +75,6 @@ func decodeFLAC(r io.Reader) (rec Recording, err error) {
 		rec.Remarks = append(rec.Remarks, fmt.Sprintf("the header claims %d frames, %d are there", want, frames))
 	}
 	return rec, nil
-}
-
-func checkFLAC(info *meta.StreamInfo) error {
-	switch {
-	case info.SampleRate == 0 || info.NChannels == 0:
-		return errors.New("the FLAC file gives no sample rate: it is damaged")
-	case info.BitsPerSample < 4 || info.BitsPerSample > 24:
-		return fmt.Errorf("FLAC of %d bits is not supported: save the recording as WAV", info.BitsPerSample)
-	}
-	return nil
 }
 
 // whole turns a bare end of file, which says nothing to a user, into words.

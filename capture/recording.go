@@ -11,9 +11,9 @@ import (
 	"coilsweep/capture/wav"
 )
 
-// maxRecordingSamples bounds the memory of one recording to 2 GiB: three
-// quarters of an hour of stereo at 48 kHz. A small FLAC file can hold far more.
-const maxRecordingSamples = 1 << 28
+// maxRecordingSamples bounds the memory of one recording to 1 GiB: 23 minutes
+// of stereo at 48 kHz.
+const maxRecordingSamples = 1 << 27
 
 // Recording is audio in memory.
 type Recording struct {
@@ -113,7 +113,7 @@ func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 	var rec Recording
 	// Some programs put a tag (ID3) before the FLAC signature.
 	if string(head[:]) == "fLaC" || string(head[:3]) == "ID3" {
-		rec, err = decodeFLAC(io.NewSectionReader(r, 0, size))
+		rec, err = decodeFLAC(io.NewSectionReader(r, 0, size), maxRecordingSamples)
 	} else {
 		rec, err = decodeWAV(r, size)
 	}

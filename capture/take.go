@@ -171,6 +171,9 @@ func (t Take) checkPlan() error {
 	default:
 		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, t.Reference.Kind)
 	}
+	if err := t.Stimulus.Validate(); err != nil {
+		return fmt.Errorf("stimulus: %w", err)
+	}
 	return nil
 }
 

@@ -1,0 +1,148 @@
+package capture
+
+import (
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"coilsweep/excite/quantity"
+)
+
+var update = flag.Bool("update", false, "rewrite the golden files")
+
+// golden compares got with a file in testdata.
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		if err := os.WriteFile(path, got, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(string(want), string(got)); diff != "" {
+		t.Errorf("%s (-want +got):\n%s", path, diff)
+		os.WriteFile(path+".got", got, 0o666)
+	}
+}
+
+func resistance(t testing.TB, text string) *quantity.Resistance {
+	t.Helper()
+	r, err := quantity.ParseResistance(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &r
+}
+
+func capacitance(t testing.TB, text string) *quantity.Capacitance {
+	t.Helper()
+	c, err := quantity.ParseCapacitance(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return &c
+}
+
+func fullCoil(t testing.TB) Coil {
+	celsius := 23.5
+	return Coil{
+		Schema: coilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
+		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius,
+		Meter: []MeterReading{
+			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true},
+			{What: "Q", Reading: "1.7", AtHz: 120},
+		},
+	}
+}
+
+func TestCoilFile(t *testing.T) {
+	for name, coil := range map[string]Coil{
+		"coil-full.toml": fullCoil(t),
+		"coil-bare.toml": {Schema: coilSchema, Name: "neck"},
+	} {
+		data := encodeCoil(coil)
+		golden(t, name, data)
+		got, err := decodeCoil(data)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+		if diff := cmp.Diff(coil, got); diff != "" {
+			t.Errorf("%s read back (-want +got):\n%s", name, diff)
+		}
+	}
+}
+
+// The commented examples must be right once a hand editor takes the # away.
+func TestCoilExamplesAreValid(t *testing.T) {
+	var lines []string
+	for _, line := range strings.Split(string(encodeCoil(Coil{Name: "neck"})), "\n") {
+		bare := strings.TrimPrefix(line, "# ")
+		if strings.Contains(bare, " = ") && !strings.Contains(bare, "makes a") || strings.HasPrefix(bare, "[[") {
+			line = bare
+		}
+		lines = append(lines, line)
+	}
+	c, err := decodeCoil([]byte(strings.Join(lines, "\n")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if c.DCR == nil || c.CelsiusAtTakes == nil || c.Wire == "" || len(c.Meter) != 1 {
+		t.Errorf("not every example was there: %+v", c)
+	}
+}
+
+func TestCoilFileErrors(t *testing.T) {
+	const head = "schema = \"coilsweep.coil/1\"\nname = \"neck\"\n"
+	tests := []struct{ name, file, want string }{
+		{"syntax", head + "dcr = 7k8", "line 3:"},
+		{"misspelt key", head + "\nDcr_ohm = \"7k8\"", `line 4: there is no key "Dcr_ohm"`},
+		{"misspelt key of a meter", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_khz = 1", `line 6: there is no key "meter.at_khz"`},
+		{"unknown table", head + "\n[meters]\nL = 2", `line 4: there is no key "meters"`},
+		{"wrong unit", head + "dcr = \"470pF\"", "line 3:"},
+		{"negative resistance", head + "dcr = \"-7k8\"", "line 3:"},
+		{"no name", "schema = \"coilsweep.coil/1\"\n", "the coil has no name"},
+		{"another schema", "schema = \"coilsweep.coil/2\"\nname = \"neck\"\n", `schema is "coilsweep.coil/2"`},
+		{"no schema", "name = \"neck\"\n", `schema is ""`},
+		{"temperature in kelvin", head + "celsius_at_takes = 1295", "celsius_at_takes is 1295"},
+		{"meter without frequency", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"", "meter reading 1: at_hz is 0"},
+		{"meter of Z", head + "[[meter]]\nwhat = \"Z\"\nreading = \"2\"\nat_hz = 120", `what is "Z"`},
+		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"", `mode is "serial"`},
+		{"meter in a wrong unit", head + "[[meter]]\nwhat = \"L\"\nreading = \"2 ohm\"\nat_hz = 120", "meter reading 1: reading"},
+		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", "want a number above zero"},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := decodeCoil([]byte(tt.file))
+			if err == nil || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("error %v, want one with %q", err, tt.want)
+			}
+		})
+	}
+}
+
+func FuzzCoilFile(f *testing.F) {
+	f.Add(encodeCoil(fullCoil(f)))
+	f.Add(encodeCoil(Coil{Name: "neck"}))
+	f.Add([]byte("a.b.c = 1\n[a]\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		c, err := decodeCoil(data)
+		if err != nil {
+			return
+		}
+		again, err := decodeCoil(encodeCoil(c))
+		if err != nil {
+			t.Fatalf("written and read again: %v", err)
+		}
+		if diff := cmp.Diff(c, again); diff != "" {
+			t.Errorf("written and read again (-first +second):\n%s", diff)
+		}
+	})
+}

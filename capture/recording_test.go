@@ -1,0 +1,138 @@
+package capture
+
+import (
+	"bytes"
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+const soxFiles = "../testdata/wav"
+
+// The frames of the files in testdata/wav, see make.sh there.
+var soxLeft, soxRight = func() (l, r []float64) {
+	for _, v := range []float64{0, 64, -64, -128, 127, 1, -1, 32} {
+		l = append(l, v/128)
+		r = append([]float64{v / 128}, r...)
+	}
+	return l, r
+}()
+
+func TestReadRecording(t *testing.T) {
+	tests := []struct {
+		file     string
+		bits     int
+		full     float64
+		channels [][]float64
+	}{
+		{"pcm16.wav", 16, 1, [][]float64{soxLeft, soxRight}},
+		{"float32.wav", 32, math.Inf(1), [][]float64{soxLeft, soxRight}},
+		{"pcm16.flac", 16, 1, [][]float64{soxLeft, soxRight}},
+		{"pcm24.flac", 24, 1, [][]float64{soxLeft, soxRight}},
+		{"mono24.flac", 24, 1, [][]float64{soxLeft}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.file, func(t *testing.T) {
+			r, err := ReadRecording(filepath.Join(soxFiles, tt.file))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if diff := cmp.Diff(tt.channels, r.Samples); diff != "" {
+				t.Errorf("samples (-want +got):\n%s", diff)
+			}
+			if r.RateHz != 48000 || r.Source.Bits != tt.bits || r.Source.Channels != len(tt.channels) || r.FullScale != tt.full || r.Remarks != nil {
+				t.Errorf("got %d Hz, source %v, full scale %g, remarks %q", r.RateHz, r.Source, r.FullScale, r.Remarks)
+			}
+		})
+	}
+}
+
+func TestPick(t *testing.T) {
+	r, err := ReadRecording(filepath.Join(soxFiles, "four16.wav")) // left, right, right, left
+	if err != nil {
+		t.Fatal(err)
+	}
+	picked, err := r.Pick(3, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff([][]float64{soxRight, soxLeft}, picked.Samples); diff != "" || picked.Source.Channels != 2 {
+		t.Errorf("channels 3 and 1 (-want +got):\n%s", diff)
+	}
+	for _, channels := range [][2]int{{0, 0}, {5, 0}, {1, 5}, {1, 1}, {1, -1}} {
+		if _, err := r.Pick(channels[0], channels[1]); err == nil {
+			t.Errorf("channels %v: no error", channels)
+		}
+	}
+}
+
+func TestDamagedFLAC(t *testing.T) {
+	data, err := os.ReadFile(filepath.Join(soxFiles, "pcm24.flac"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	flip := func(at int) []byte {
+		b := append([]byte(nil), data...)
+		b[at] ^= 0x10
+		return b
+	}
+	// STREAMINFO follows the signature and a block header of 4 bytes each
+	// (RFC 9639, section 8.2); the sample rate begins 10 bytes into it.
+	noRate := append([]byte(nil), data...)
+	noRate[18], noRate[19], noRate[20] = 0, 0, noRate[20]&0x0f
+	tests := []struct {
+		name, want string
+		data       []byte
+	}{
+		{"signature alone", "ends within its header", data[:4]},
+		{"cut off in its header", "ends within its header", data[:20]},
+		{"without rate", "FLAC file is damaged", noRate},
+		{"audio damaged", "damaged after 0 frames", flip(len(data) - 20)},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			_, err := bytesRecording(tt.data)
+			if err == nil || !strings.Contains(err.Error(), tt.want) {
+				t.Errorf("error %v, want one with %q", err, tt.want)
+			}
+		})
+	}
+	if _, err := decodeFLAC(bytes.NewReader(data), 15); !errors.Is(err, errTooLong) {
+		t.Errorf("16 samples where 15 are allowed: error %v", err)
+	}
+	r, err := bytesRecording(data[:len(data)-5])
+	if err != nil || r.Frames() != 0 || !strings.Contains(strings.Join(r.Remarks, ";"), "cut off") {
+		t.Errorf("cut off in its only block: %d frames, remarks %q, %v", r.Frames(), r.Remarks, err)
+	}
+}
+
+func FuzzRecording(f *testing.F) {
+	for _, name := range []string{"pcm16.flac", "pcm24.flac", "mono24.flac", "pcm8.wav", "float64.wav", "piped24.wav"} {
+		data, err := os.ReadFile(filepath.Join(soxFiles, name))
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data)
+	}
+	f.Fuzz(func(t *testing.T, data []byte) {
+		r, err := bytesRecording(data)
+		if err != nil {
+			return
+		}
+		for c, s := range r.Samples {
+			if len(s) != r.Frames() {
+				t.Fatalf("channel %d has %d frames, channel 1 has %d", c+1, len(s), r.Frames())
+			}
+			for i, v := range s {
+				if v-v != 0 || math.Abs(v) > r.FullScale {
+					t.Fatalf("sample %d is %g with full scale %g", i, v, r.FullScale)
+				}
+			}
+		}
+	})
+}
