@@ -1,19 +1,32 @@
 // Package excite designs what is played into the exciter coil: the stimulus,
 // a train of synchronised exponential sine sweeps, described by a few numbers
 // from which it is made again bit for bit.
+//
+// Sweep: A. Novak, P. Lotton, L. Simon, "Synchronized Swept-Sine: Theory,
+// Application, and Implementation", J. Audio Eng. Soc. 63(10), 2015, on
+// A. Farina, AES 108th Convention, preprint 5093, 2000:
+//
+//	x(t) = A sin(2 pi f1 L exp(t/L)),  L = round(f1 T/ln(f2/f1))/f1
+//
+// It begins at zero phase, its frequency is f1 exp(t/L), and the n-th harmonic
+// of a distortion comes earlier by L ln n with its phase kept. Its spectrum
+// falls by 3 dB an octave: |X(f)| = A/2 sqrt(L/f).
 package excite
+
+import (
+	"math"
+)
+
+// StimulusSchema names the format of Stimulus.
+const StimulusSchema = "coilsweep.stimulus/1"
 
 // Stimulus describes a stimulus completely; Samples makes it. All lengths are
 // whole samples at RateHz, so that the description carries no rounding.
 //
 //	| LeadIn | sweep | gap | sweep | gap | ... | sweep | gap | Tail |
 //	         |<- Period ->|
-//
-// The sweep is the synchronised exponential sine sweep of Novak, Lotton and
-// Simon (J. Audio Eng. Soc. 63(10), 2015): x(t) = A sin(2 pi f1 L exp(t/L)),
-// f1 L a whole number.
 type Stimulus struct {
-	Schema         string  `toml:"schema"` // "coilsweep.stimulus/1"
+	Schema         string  `toml:"schema"` // StimulusSchema
 	RateHz         int     `toml:"rate_hz"`
 	FromHz         float64 `toml:"from_hz"`
 	ToHz           float64 `toml:"to_hz"`
@@ -28,4 +41,50 @@ type Stimulus struct {
 	LevelDBFS      float64 `toml:"level_dbfs"` // AES17: a full-scale sine is 0 dBFS
 	// SHA256 is the hex SHA-256 of the samples as 24-bit little-endian PCM.
 	SHA256 string `toml:"sha256"`
+}
+
+// TotalSamples is the length of Samples.
+func (s Stimulus) TotalSamples() int {
+	return s.LeadInSamples + s.Repeats*s.PeriodSamples + s.TailSamples
+}
+
+// DurationS is the length of the whole stimulus in seconds.
+func (s Stimulus) DurationS() float64 { return float64(s.TotalSamples()) / float64(s.RateHz) }
+
+// PeriodS is the repeat period in seconds.
+func (s Stimulus) PeriodS() float64 { return float64(s.PeriodSamples) / float64(s.RateHz) }
+
+// RepeatStart is the index in Samples at which repeat k (from 0) begins.
+func (s Stimulus) RepeatStart(k int) int { return s.LeadInSamples + k*s.PeriodSamples }
+
+// SweepRateS is L in seconds: the frequency rises by the factor e in that time.
+func (s Stimulus) SweepRateS() float64 { return float64(s.Cycles) / s.FromHz }
+
+// HarmonicLeadS is by how much the n-th harmonic comes earlier than the linear
+// response: L ln n, in seconds.
+func (s Stimulus) HarmonicLeadS(n int) float64 { return s.SweepRateS() * math.Log(float64(n)) }
+
+// FrequencyAt is the sweep's frequency in Hz at a time in seconds from its
+// beginning.
+func (s Stimulus) FrequencyAt(timeS float64) float64 {
+	return s.FromHz * math.Exp(timeS/s.SweepRateS())
+}
+
+// TimeOf is when, in seconds from its beginning, the sweep passes a frequency.
+func (s Stimulus) TimeOf(frequencyHz float64) float64 {
+	return s.SweepRateS() * math.Log(frequencyHz/s.FromHz)
+}
+
+// Amplitude is the sweep's peak on the scale where full scale is 1.
+func (s Stimulus) Amplitude() float64 { return portableExp(s.LevelDBFS * (math.Ln10 / 20)) }
+
+// HumGain is what is left of a steady line after averaging over the repeats:
+// |1/R sum over r of exp(2 pi i f r P)|, between 0 and 1, P the repeat period.
+func (s Stimulus) HumGain(frequencyHz float64) float64 {
+	var re, im float64
+	for r := range s.Repeats {
+		sin, cos := math.Sincos(2 * math.Pi * math.Mod(frequencyHz*float64(r)*s.PeriodS(), 1))
+		re, im = re+cos, im+sin
+	}
+	return math.Hypot(re, im) / float64(s.Repeats)
 }

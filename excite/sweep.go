@@ -1,0 +1,143 @@
+package excite
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"hash"
+	"math"
+)
+
+// fullScale is the step count of 24-bit PCM on either side of zero. Its
+// multiples of 1/fullScale up to ±1 are exact in float32 as well, so that
+// every file format and memory hold the same numbers.
+const fullScale = 1 << 23
+
+// Sweep is one period: the sweep with its faded ends, then silence; full
+// scale is 1, quantised to 24 bits. It is the same bit for bit on every
+// machine.
+func (s Stimulus) Sweep() []float64 {
+	x := make([]float64, s.PeriodSamples)
+	amplitude := s.Amplitude()
+	for n := range s.SweepSamples {
+		v := float64(amplitude * s.fade(n))
+		x[n] = quantise(float64(v * sinCycles(s.phase(n))))
+	}
+	return x
+}
+
+// Samples is the whole stimulus, lead-in to tail, as Sweep quantised.
+func (s Stimulus) Samples() []float64 {
+	x := make([]float64, s.TotalSamples())
+	sweep := s.Sweep()
+	for k := range s.Repeats {
+		copy(x[s.RepeatStart(k):], sweep)
+	}
+	return x
+}
+
+// CrestFactorDB is the peak of one sweep over its rms, in dB (3.01 for a
+// sine); the gap does not count.
+func (s Stimulus) CrestFactorDB() float64 {
+	var peak, square float64
+	for _, x := range s.Sweep()[:s.SweepSamples] {
+		peak = max(peak, math.Abs(x))
+		square += x * x
+	}
+	return 20 * math.Log10(peak/math.Sqrt(square/float64(s.SweepSamples)))
+}
+
+// phase is the sweep's phase at sample n in cycles: f1 L exp(t/L).
+func (s Stimulus) phase(n int) float64 {
+	x := float64(float64(n)*s.FromHz) / float64(float64(s.RateHz)*float64(s.Cycles))
+	return float64(float64(s.Cycles) * portableExp(x))
+}
+
+// fade is the raised cosine at the sweep's ends, 1 between.
+func (s Stimulus) fade(n int) float64 {
+	w := 1.0
+	if n < s.FadeInSamples {
+		w = raisedCosine(n, s.FadeInSamples)
+	}
+	if left := s.SweepSamples - 1 - n; left < s.FadeOutSamples {
+		w = float64(w * raisedCosine(left, s.FadeOutSamples))
+	}
+	return w
+}
+
+// raisedCosine is (1 - cos(pi n/length))/2.
+func raisedCosine(n, length int) float64 {
+	half := sinCycles(float64(n) / float64(4*length))
+	return float64(half * half)
+}
+
+// quantise rounds to 24 bits; full scale is the largest positive code.
+func quantise(x float64) float64 {
+	return math.Round(min(max(x*fullScale, 1-fullScale), fullScale-1)) / fullScale
+}
+
+// checksum is the SHA-256 of Samples as 24-bit PCM, made without holding them.
+func (s Stimulus) checksum() string {
+	h := sha256.New()
+	hashSilence(h, s.LeadInSamples)
+	period := make([]byte, 0, 3*s.PeriodSamples)
+	for _, x := range s.Sweep() {
+		code := int32(x * fullScale) // exact
+		period = append(period, byte(code), byte(code>>8), byte(code>>16))
+	}
+	for range s.Repeats {
+		h.Write(period)
+	}
+	hashSilence(h, s.TailSamples)
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+func hashSilence(h hash.Hash, samples int) {
+	var zeros [3 * 1024]byte
+	for samples > 0 {
+		n := min(samples, 1024)
+		h.Write(zeros[:3*n])
+		samples -= n
+	}
+}
+
+// The two functions below stand in for math.Exp and math.Sin, whose last bits
+// differ between machines: some have them in assembly, and some fuse x*y+z
+// into one rounding. They use +, -, * and / alone, which IEEE 754 defines bit
+// for bit, and every product is converted to float64 explicitly, which the
+// language defines as a rounding that stops such fusing. Their error is about
+// 1 part in 2^52, and at most 2^-52 for the sine.
+
+// portableExp is e^x for |x| up to some hundreds: x = k ln2 + r, e^r by its
+// Taylor series.
+func portableExp(x float64) float64 {
+	const (
+		// ln 2 in two parts; k times the first is exact for |k| < 2^20.
+		ln2High = 6.93147180369123816490e-01
+		ln2Low  = 1.90821492927058770002e-10
+	)
+	k := math.Round(float64(x * (1 / math.Ln2)))
+	r := float64(x-float64(k*ln2High)) - float64(k*ln2Low)
+	sum := 1.0
+	for n := 14; n >= 1; n-- {
+		sum = 1 + float64(float64(r*sum)/float64(n))
+	}
+	return math.Ldexp(sum, int(k))
+}
+
+// sinCycles is sin(2 pi x): x is brought exactly to a quarter cycle, the rest
+// is the Taylor series.
+func sinCycles(x float64) float64 {
+	x -= math.Round(x) // exact: -1/2 ... 1/2
+	if x > 0.25 {
+		x = 0.5 - x
+	} else if x < -0.25 {
+		x = -0.5 - x
+	}
+	x = float64(x * (2 * math.Pi))
+	square := float64(x * x)
+	sum := 1.0
+	for n := 22; n >= 2; n -= 2 {
+		sum = 1 - float64(float64(square*sum)/float64(n*(n+1)))
+	}
+	return float64(x * sum)
+}

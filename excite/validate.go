@@ -1,0 +1,110 @@
+package excite
+
+import (
+	"errors"
+	"fmt"
+)
+
+// ErrChecksum: the samples that a description gives are not those that its
+// checksum was taken of.
+var ErrChecksum = errors.New("the stimulus does not match its checksum")
+
+// The bounds of a stimulus. maxSamples keeps a description from outside from
+// asking for more memory than a long measurement needs (700 s at 48 kHz).
+const (
+	minRateHz, maxRateHz = 44100, 192000
+	minFromHz            = 1
+	// maxOfRate leaves the sound card's filters a little room; it lets 20 kHz
+	// pass at 44.1 kHz.
+	maxOfRate           = 0.455
+	maxRepeats          = 1000
+	minLevelDBFS        = -90
+	minLeadInS, minGapS = 0.5, 0.05
+	maxSamples          = 1 << 25
+)
+
+// Validate checks every number, that they fit together, and the checksum. The
+// error says which number is wrong; it is ErrChecksum (errors.Is) where only
+// that does not agree.
+func (s Stimulus) Validate() error {
+	if err := s.check(); err != nil {
+		return err
+	}
+	if got := s.checksum(); got != s.SHA256 {
+		return fmt.Errorf("%w: its numbers give %.12s..., sha256 says %.12s...; one of its numbers was changed, or another version made it: make the stimulus again", ErrChecksum, got, s.SHA256)
+	}
+	return nil
+}
+
+// checkBasics checks the numbers that a request carries too.
+func (s Stimulus) checkBasics() error {
+	top := maxOfRate * float64(s.RateHz)
+	for _, n := range []struct {
+		name     string
+		x        float64
+		min, max float64
+		unit     string
+	}{
+		{"the sample rate", float64(s.RateHz), minRateHz, maxRateHz, "Hz"},
+		{"the lower end of the sweep", s.FromHz, minFromHz, top / 2, "Hz"},
+		{fmt.Sprintf("the upper end of the sweep (at a rate of %d Hz)", s.RateHz), s.ToHz, 2 * s.FromHz, top, "Hz"},
+		{"the number of repeats", float64(s.Repeats), 1, maxRepeats, ""},
+		{"the level", s.LevelDBFS, minLevelDBFS, 0, "dBFS"},
+	} {
+		if err := inRange(n.name, n.x, n.min, n.max, n.unit); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// check is Validate without the checksum.
+func (s Stimulus) check() error {
+	if s.Schema != StimulusSchema {
+		return fmt.Errorf("schema is %q, not %q: it is no stimulus description, or one of another version", s.Schema, StimulusSchema)
+	}
+	if err := s.checkBasics(); err != nil {
+		return err
+	}
+	if err := inRange("cycles", float64(s.Cycles), 1, maxSamples, ""); err != nil {
+		return err
+	}
+	rate := float64(s.RateHz)
+	for _, n := range []struct {
+		name     string
+		x        int
+		min, max float64
+	}{
+		{"sweep_samples", s.SweepSamples, 1, maxSamples},
+		{"period_samples", s.PeriodSamples, float64(s.SweepSamples) + minGapS*rate, maxSamples},
+		{"lead_in_samples", s.LeadInSamples, minLeadInS * rate, maxSamples},
+		{"tail_samples", s.TailSamples, 0, maxSamples},
+		{"fade_in_samples", s.FadeInSamples, 0, float64(s.SweepSamples) / 2},
+		{"fade_out_samples", s.FadeOutSamples, 0, float64(s.SweepSamples) / 2},
+	} {
+		if err := inRange(n.name, float64(n.x), n.min, n.max, ""); err != nil {
+			return err
+		}
+	}
+	if want := s.sweepLength(); s.SweepSamples != want {
+		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles and rate_hz give %d", s.SweepSamples, want)
+	}
+	if !isSmooth(s.PeriodSamples) {
+		return fmt.Errorf("period_samples is %d, which is no product of powers of 2, 3 and 5", s.PeriodSamples)
+	}
+	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)
+	if total > maxSamples {
+		return fmt.Errorf("the stimulus would be %.0f samples long; at most %d are made: ask for fewer or shorter sweeps", total, maxSamples)
+	}
+	return nil
+}
+
+func inRange(name string, x, min, max float64, unit string) error {
+	if x >= min && x <= max {
+		return nil
+	}
+	if unit != "" {
+		unit = " " + unit
+	}
+	return fmt.Errorf("%s is %.10g%s; it must be from %.10g to %.10g%s", name, x, unit, min, max, unit)
+}
