@@ -1,0 +1,97 @@
+package virtual
+
+import (
+	"crypto/sha256"
+	_ "embed"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"os"
+	"sort"
+
+	"github.com/BurntSushi/toml"
+)
+
+//go:embed default.toml
+var defaultText []byte
+
+// Default is the bench of the demo; its coil is invented.
+func Default() Bench {
+	b, err := Decode("default.toml", defaultText)
+	if err != nil {
+		panic(err) // the text is part of the program, and a test reads it
+	}
+	b.source.path = ""
+	return b
+}
+
+// DefaultText is the TOML text of Default, to start a bench of one's own from.
+func DefaultText() string { return string(defaultText) }
+
+// maxFileBytes bounds what Load reads: a bench is a page of text.
+const maxFileBytes = 1 << 20
+
+// Load reads a bench from a TOML file. Keys that are not known and values that
+// cannot be are errors with file and line; see FieldError.
+func Load(path string) (Bench, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return Bench{}, fmt.Errorf("reading the simulated bench: %w", err)
+	}
+	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
+		return Bench{}, fmt.Errorf("%s is not the description of a simulated bench (a TOML file of up to 1 MiB)", path)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Bench{}, fmt.Errorf("reading the simulated bench: %w", err)
+	}
+	return Decode(path, data)
+}
+
+// Decode is Load for text that was read already; name stands for the file in
+// errors and in what Describe says.
+func Decode(name string, data []byte) (Bench, error) {
+	var b Bench
+	meta, err := toml.Decode(string(data), &b)
+	if err != nil {
+		var parse toml.ParseError
+		if errors.As(err, &parse) {
+			key := parse.LastKey
+			if key == "" {
+				key = "bench"
+			}
+			text := parse.Message
+			if cause := errors.Unwrap(parse); cause != nil {
+				text = cause.Error()
+			}
+			return Bench{}, &FieldError{File: name, Line: parse.Position.Line, Key: key, Text: text}
+		}
+		return Bench{}, fmt.Errorf("%s: %w", name, err)
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		sort.Slice(unknown, func(i, j int) bool {
+			return lineOf(string(data), unknown[i].String()) < lineOf(string(data), unknown[j].String())
+		})
+		key := unknown[0].String()
+		return Bench{}, &FieldError{
+			File: name, Line: lineOf(string(data), key), Key: key,
+			Text: "is not a key of a simulated bench; check its spelling and its table",
+		}
+	}
+	if b.Schema == "" {
+		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema", Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
+	}
+	if err := b.check(); err != nil {
+		var field *FieldError
+		if errors.As(err, &field) {
+			field.File, field.Line = name, lineOf(string(data), field.Key)
+		}
+		return Bench{}, err
+	}
+	if _, err := b.network(parts{loadC: 0}).system(); err != nil {
+		return Bench{}, &FieldError{File: name, Line: lineOf(string(data), "coil"), Key: "coil", Text: err.Error()}
+	}
+	sum := sha256.Sum256(data)
+	b.source = fileMark{path: name, sha256: hex.EncodeToString(sum[:])}
+	return b, nil
+}
