@@ -1,12 +1,22 @@
 package report
 
 import (
-	"errors"
+	"bytes"
+	"crypto/sha256"
+	_ "embed"
+	"encoding/base64"
+	"fmt"
+	"html/template"
 	"io"
+	"math"
+	"strconv"
+	"strings"
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/report/plot"
 )
 
 // Document is what report.html is made from.
@@ -14,11 +24,604 @@ type Document struct {
 	Result  fit.Result
 	Coil    capture.Coil
 	Takes   []capture.Take
-	Made    time.Time
-	Program string // program and version that makes the page
+	Made    time.Time // zero: not stated
+	Program string    // program and version that makes the page
 }
 
-// Page writes report.html.
+var (
+	//go:embed page.html
+	pageHTML string
+	//go:embed page.css
+	pageCSS string
+	//go:embed page.js
+	pageJS string
+
+	pageTemplate = template.Must(template.New("page").Parse(pageHTML))
+)
+
+// Page writes report.html: one file that needs nothing else, neither network
+// nor script. A content security policy lets only the style and the script of
+// the page itself through, by their checksums.
 func Page(w io.Writer, d Document) error {
-	return errors.New("not written yet")
+	view, err := newPage(d)
+	if err != nil {
+		return err
+	}
+	var b bytes.Buffer
+	if err := pageTemplate.Execute(&b, view); err != nil {
+		return fmt.Errorf("report page of coil %q: %w", d.Result.Coil, err)
+	}
+	_, err = w.Write(b.Bytes())
+	return err
+}
+
+// page is what the template shows: texts, ready.
+type page struct {
+	CSP    string
+	CSS    template.CSS
+	Script template.JS
+	Data   template.JS
+
+	Coil     string
+	About    []string
+	Sections []section
+	Summary  []string
+	Numbers  []keyNumber
+	Basis    string
+	Warnings []string
+	Advice   []string
+
+	AnySpread bool
+
+	Keys             []key
+	Magnitude, Phase template.HTML
+	Delay            template.HTML
+	Values           []valueRow
+
+	Takes        []takeRow
+	Reasons      []string
+	FlagMeanings []flag
+
+	Line            template.HTML
+	Slope, Crossing string
+	Residuals       []residual
+	Noise           template.HTML
+	Harmonics       template.HTML
+
+	Model   string
+	Eddy    []eddyRow
+	Tried   []triedRow
+	Parts   []partRow
+	Budgets []budget
+	Meter   []meterRow
+
+	CoilFacts  []fact
+	Bench      []fact // only the names: one column a take
+	BenchRows  []benchRow
+	Provenance []fact
+	Checksums  []checksum
+}
+
+type (
+	section   struct{ ID, Title string }
+	keyNumber struct{ Name, Symbol, Value, Spread, What, Why string }
+	flag      struct{ Name, Means string }
+	fact      struct{ Name, Value string }
+	checksum  struct{ Name, Audio, Stimulus string }
+	key       struct {
+		Group, Name string
+		Glyph       template.HTML
+		X           int
+		Columns     []cursorColumn
+	}
+	cursorColumn struct {
+		Number int
+		Unit   string
+	}
+	valueRow struct {
+		Frequency string
+		Values    []string
+	}
+	takeRow struct {
+		Name, Load, Resonance, Peak, Height, Q, SNR string
+		Glyph                                       template.HTML
+		Flags                                       []flag
+		Used                                        bool
+	}
+	residual struct {
+		Name, Outside string
+		Glyph, SVG    template.HTML
+	}
+	eddyRow  struct{ Name, Share, Corner string }
+	triedRow struct {
+		Name, Parameters, BIC, Chi2, Runs, Note string
+		Chosen                                  bool
+	}
+	partRow struct {
+		What, Nominal, Fitted, Pull string
+		Suspect                     bool
+	}
+	budget struct {
+		Quantity string
+		Shares   []budgetShare
+	}
+	budgetShare struct {
+		Source, Percent string
+		Bar             template.HTML
+	}
+	meterRow struct{ What, At, Mode, Reading, Expected, En, Verdict string }
+	benchRow struct {
+		Name  string
+		Cells []string
+	}
+)
+
+// drawing collects figures and the numbers behind them.
+type drawing struct {
+	columns plot.Columns
+	err     error
+}
+
+// both is a figure in its wide and its narrow shape; the page shows one.
+func (d *drawing) both(make func(shape) *plot.Figure) template.HTML {
+	return d.one(make(wide), "w") + d.one(make(narrow), "n")
+}
+
+// one is a figure as markup. The figure escapes all text itself.
+func (d *drawing) one(f *plot.Figure, class string) template.HTML {
+	if f == nil || d.err != nil {
+		return ""
+	}
+	f.Class = class
+	var b strings.Builder
+	d.err = f.WriteSVG(&b, &d.columns)
+	return template.HTML(b.String())
+}
+
+func glyph(style int) template.HTML {
+	return template.HTML(fmt.Sprintf(`<svg class="key s%d" viewBox="-5.5 -5.5 11 11" aria-hidden="true"><path d="%s"/></svg>`,
+		style%plot.Styles, plot.Marker(style)))
+}
+
+func newPage(d Document) (*page, error) {
+	r := d.Result
+	p := &page{CSS: template.CSS(plot.Palette + plot.CSS + pageCSS), Script: template.JS(pageJS)}
+	p.CSP = "default-src 'none'; img-src data:; script-src '" + checksumOf(pageJS) + "'; style-src '" + checksumOf(string(p.CSS)) + "'; base-uri 'none'; form-action 'none'"
+
+	p.Coil = visible(r.Coil)
+	p.about(d)
+	p.Summary = summaryWords(r)
+	p.keyNumbers(r)
+	p.Basis = strings.Join(visibleAll(r.Basis), "; ")
+	p.Warnings = visibleAll(r.Warnings)
+	for _, a := range r.Advice {
+		p.Advice = append(p.Advice, visible(adviceWords(a)))
+	}
+	p.takeRows(r)
+
+	var draw drawing
+	if takes := drawnTakes(r); len(takes) > 0 {
+		p.curves(takes, &draw)
+	}
+	styles := map[string]int{}
+	for i, t := range r.Takes {
+		styles[t.Name] = i
+	}
+	if r.Line != nil && r.Line.Slope.Known() && r.Line.AxisCrossing.Known() {
+		p.Line = draw.both(func(s shape) *plot.Figure { return lineFigure(r, styles, s) })
+		p.Slope = withU95(r.Line.Slope, quantity.Henry)
+		p.Crossing = withU95(r.Line.AxisCrossing, quantity.Farad)
+	}
+	if draw.err != nil {
+		return nil, fmt.Errorf("figures of coil %q: %w", r.Coil, draw.err)
+	}
+	p.Data = template.JS(draw.columns.JSON())
+
+	p.circuit(r)
+	p.budgets(r.Budget)
+	p.meter(r.Meter)
+	p.bench(d)
+	p.provenance(d)
+	p.sections()
+	return p, nil
+}
+
+// checksumOf is the source expression of Content Security Policy Level 2 for
+// an inline style or script.
+func checksumOf(s string) string {
+	sum := sha256.Sum256([]byte(s))
+	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
+}
+
+func (p *page) about(d Document) {
+	add := func(s string) {
+		if s = strings.TrimSpace(visible(s)); s != "" {
+			p.About = append(p.About, s)
+		}
+	}
+	add(d.Coil.Notes)
+	if d.Coil.Wire != "" {
+		add("wire: " + d.Coil.Wire)
+	}
+	if !d.Made.IsZero() {
+		add("report of " + d.Made.Format("2 January 2006"))
+	}
+}
+
+func (p *page) keyNumbers(r fit.Result) {
+	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
+		n := keyNumber{Name: name, Symbol: symbol, What: what}
+		if q.Known() {
+			n.Value, n.Spread = valueAndSpread(q, unit)
+			p.AnySpread = p.AnySpread || n.Spread != ""
+		} else {
+			n.Why = visible(q.Why)
+		}
+		p.Numbers = append(p.Numbers, n)
+	}
+	add("Resonance", "", r.BareResonance, quantity.Hertz, "coil alone, no cable")
+	add("Sharpness", "Q", r.BareQ, ratio, "coil alone, no cable")
+	add("Inductance", "L", r.Inductance, quantity.Henry, "at low frequency")
+	add("Capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture, nothing added")
+	add("Capacitance of the coil", "", r.CapacitanceCoil, quantity.Farad, "fixture taken off")
+	add("Resistance", "R", r.Resistance, quantity.Ohm, "of the winding")
+	if r.CoverCorner != nil {
+		add("Cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding")
+	}
+}
+
+// valueAndSpread parts "2.412 ± 0.024 H" into "2.412 H" and "± 0.024 H".
+func valueAndSpread(q fit.Quantity, unit quantity.Unit) (value, spread string) {
+	whole := withU95(q, unit)
+	if head, interval, ok := strings.Cut(whole, " ("); ok {
+		return head, strings.TrimSuffix(interval, ")")
+	}
+	left, right, ok := strings.Cut(whole, " ± ")
+	if !ok {
+		return whole, ""
+	}
+	if at := strings.LastIndexByte(right, ' '); at >= 0 {
+		left += right[at:]
+	}
+	return left, "± " + right
+}
+
+func (p *page) takeRows(r fit.Result) {
+	var n notes
+	meanings := map[string]bool{}
+	for i, t := range r.Takes {
+		row := takeRow{
+			Name: visible(t.Name), Glyph: glyph(i), Load: loadWords(t), Used: t.Used,
+			Resonance: n.cell(t.Resonance, quantity.Hertz), Peak: n.cell(t.Peak, quantity.Hertz),
+			Height: n.cell(t.PeakDB, decibel), Q: n.cell(t.Q, ratio), SNR: fmt.Sprintf("%.0f dB", t.SNRdB),
+		}
+		for _, name := range takeFlags(t) {
+			row.Flags = append(row.Flags, flag{name, flagWords[name]})
+			if means := flagWords[name]; means != "" && !meanings[name] {
+				meanings[name] = true
+				p.FlagMeanings = append(p.FlagMeanings, flag{name, means})
+			}
+		}
+		p.Takes = append(p.Takes, row)
+	}
+	for i, why := range n.reasons {
+		p.Reasons = append(p.Reasons, fmt.Sprintf("%s%d not known: %s", signUnknown, i+1, visible(why)))
+	}
+}
+
+func (p *page) curves(takes []drawn, draw *drawing) {
+	p.Magnitude = draw.both(func(s shape) *plot.Figure { return magnitudeFigure(takes, s) })
+	p.Phase = draw.both(func(s shape) *plot.Figure { return phaseFigure(takes, s) })
+	p.Delay = draw.both(func(s shape) *plot.Figure { return delayFigure(takes, s) })
+	p.Noise = draw.both(func(s shape) *plot.Figure { return noiseFigure(takes, s) })
+	p.Harmonics = draw.both(func(s shape) *plot.Figure { return harmonicsFigure(takes, s) })
+	x, bound := frequencyAxis(takes), residualBound(takes)
+	for _, t := range takes {
+		p.Keys = append(p.Keys, key{
+			Group: t.group, Name: visible(t.take.Name), Glyph: glyph(t.style), X: draw.columns.Number(t.curve.FrequencyHz),
+			Columns: []cursorColumn{
+				{draw.columns.Number(t.curve.MagnitudeDB), "dB"},
+				{draw.columns.Number(t.curve.MagnitudeU95DB), "± dB"},
+				{draw.columns.Number(t.curve.FitMagnitudeDB), "dB"},
+				{draw.columns.Number(t.curve.PhaseDeg), "°"},
+				{draw.columns.Number(t.curve.NoiseFloorDB), "dB"},
+			},
+		})
+		if t.residualRe == nil {
+			continue
+		}
+		outside, n := t.outside()
+		f := residualFigure(t, x, bound)
+		f.Class = "res"
+		var b strings.Builder
+		if draw.err == nil {
+			// No columns: these figures are not drawn again.
+			draw.err = f.WriteSVG(&b, nil)
+		}
+		p.Residuals = append(p.Residuals, residual{
+			Name: visible(t.take.Name), Glyph: glyph(t.style), SVG: template.HTML(b.String()),
+			Outside: fmt.Sprintf("%d of %d beyond 2 u (%.1f %%; 4.6 %% expected)", outside, n, 100*float64(outside)/float64(max(n, 1))),
+		})
+	}
+	p.Values = valueRows(takes)
+}
+
+// preferredHz are the preferred frequencies in steps of a third of an octave,
+// ISO 266:1997, 20 Hz to 20 kHz (from memory).
+var preferredHz = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 250, 315, 400, 500, 630, 800,
+	1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000}
+
+// valueRows are the measured magnitudes in numbers, each at the measured
+// point next to the preferred frequency; rows without any are left out.
+func valueRows(takes []drawn) []valueRow {
+	var rows []valueRow
+	for _, hz := range preferredHz {
+		row := valueRow{Frequency: part(hz, quantity.Hertz)}
+		any := false
+		for _, t := range takes {
+			text := signNone
+			if i := nearest(t.curve.FrequencyHz, hz); i >= 0 && i < len(t.curve.MagnitudeDB) {
+				text = withMinus(strconv.FormatFloat(t.curve.MagnitudeDB[i], 'f', 2, 64))
+				any = true
+			}
+			row.Values = append(row.Values, text)
+		}
+		if any {
+			rows = append(rows, row)
+		}
+	}
+	return rows
+}
+
+// nearest is the index of the frequency nearest to hz, -1 where none lies
+// within a twelfth of an octave.
+func nearest(frequencies []float64, hz float64) int {
+	best, at := 1.0/12, -1
+	for i, f := range frequencies {
+		if d := math.Abs(math.Log2(f / hz)); d < best {
+			best, at = d, i
+		}
+	}
+	return at
+}
+
+func (p *page) circuit(r fit.Result) {
+	p.Model = upperFirst(modelWords(r.Model)) + "."
+	for i, e := range r.Eddy {
+		name := e.Form
+		if name == "" {
+			name = "term"
+		}
+		p.Eddy = append(p.Eddy, eddyRow{fmt.Sprintf("%s %d", visible(name), i+1), orWhy(e.Share, ratio), orWhy(e.Corner, quantity.Hertz)})
+	}
+	best := math.Inf(1)
+	for _, t := range r.Model.Tried {
+		best = math.Min(best, t.BIC)
+	}
+	for _, t := range r.Model.Tried {
+		p.Tried = append(p.Tried, triedRow{
+			Name: visible(t.Name), Parameters: strconv.Itoa(t.Parameters), BIC: "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
+			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64), Runs: withMinus(fmt.Sprintf("%+.1f", t.RunsZ)),
+			Note: visible(t.Note), Chosen: t.Name == r.Model.Name,
+		})
+	}
+	for _, q := range r.Parts {
+		unit := partUnit(q.What)
+		p.Parts = append(p.Parts, partRow{
+			What: visible(q.What), Nominal: number(q.Nominal, 2*q.U, unit), Fitted: plain(q.Fitted, unit, digitsDownTo(q.Fitted, q.U)),
+			Pull: withMinus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
+		})
+	}
+}
+
+func orWhy(q fit.Quantity, unit quantity.Unit) string {
+	if q.Known() {
+		return withU95(q, unit)
+	}
+	return signUnknown + " " + visible(q.Why)
+}
+
+func (p *page) budgets(budgets []fit.Budget) {
+	for _, b := range budgets {
+		row := budget{Quantity: visible(b.Quantity)}
+		for _, s := range b.Shares {
+			share := math.Min(math.Max(s.Percent, 0), 100)
+			row.Shares = append(row.Shares, budgetShare{
+				Source: visible(s.Source), Percent: fmt.Sprintf("%.1f %%", s.Percent),
+				Bar: template.HTML(fmt.Sprintf(`<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true"><rect width="100" height="10"/><rect width="%.1f" height="10"/></svg>`, share)),
+			})
+		}
+		p.Budgets = append(p.Budgets, row)
+	}
+}
+
+func (p *page) meter(readings []fit.MeterResult) {
+	for _, m := range readings {
+		unit := meterUnit(m.What)
+		row := meterRow{What: visible(m.What), At: part(m.AtHz, quantity.Hertz), Mode: visible(m.Mode),
+			Reading: number(m.Reading, m.U95, unit), Expected: orWhy(m.Expected, unit), En: signNone, Verdict: visible(m.Verdict)}
+		if m.En != nil {
+			row.En = withMinus(fmt.Sprintf("%.2f", *m.En))
+		}
+		p.Meter = append(p.Meter, row)
+	}
+}
+
+func (p *page) bench(d Document) {
+	fact1 := func(name, value string) {
+		if value != "" {
+			p.CoilFacts = append(p.CoilFacts, fact{name, visible(value)})
+		}
+	}
+	if d.Coil.DCR != nil {
+		fact1("DC resistance", d.Coil.DCR.String())
+	}
+	if t := d.Coil.CelsiusAtTakes; t != nil {
+		fact1("coil during the takes", fmt.Sprintf("%g °C", *t))
+	}
+	fact1("wire", d.Coil.Wire)
+	for _, t := range d.Takes {
+		p.Bench = append(p.Bench, fact{Name: visible(t.Name)})
+	}
+	for _, c := range conditions {
+		row := benchRow{Name: c.name}
+		any := false
+		for _, t := range d.Takes {
+			text := visible(c.of(t))
+			if text == "" {
+				text = signNone
+			} else {
+				any = true
+			}
+			row.Cells = append(row.Cells, text)
+		}
+		if any {
+			p.BenchRows = append(p.BenchRows, row)
+		}
+	}
+}
+
+// conditions are the rows of the bench table.
+var conditions = []struct {
+	name string
+	of   func(capture.Take) string
+}{
+	{"started", func(t capture.Take) string {
+		if t.Started.IsZero() {
+			return ""
+		}
+		return t.Started.Format("2006-01-02 15:04")
+	}},
+	{"source", func(t capture.Take) string {
+		return map[string]string{"soundcard": "sound card", "virtual": "simulated bench", "import": "recording imported"}[t.Bench.Source]
+	}},
+	{"input", func(t capture.Take) string { return t.Bench.InputDevice }},
+	{"output", func(t capture.Take) string { return t.Bench.OutputDevice }},
+	{"file", func(t capture.Take) string { return t.Bench.File }},
+	{"sample rate", func(t capture.Take) string { return part(float64(t.Audio.RateHz), quantity.Hertz) }},
+	{"sweep", func(t capture.Take) string {
+		s := t.Stimulus
+		if s.RateHz == 0 {
+			return ""
+		}
+		return fmt.Sprintf("%s to %s in %.3g s, %s, %s dBFS", part(s.FromHz, quantity.Hertz), part(s.ToHz, quantity.Hertz),
+			float64(s.SweepSamples)/float64(s.RateHz), countOf(s.Repeats, "repeat"), withMinus(fmt.Sprintf("%.1f", s.LevelDBFS)))
+	}},
+	{"exciter drive", func(t capture.Take) string {
+		kind := t.Drive.Kind
+		if kind != "" && t.Drive.Assumed {
+			kind += ", assumed"
+		}
+		return kind
+	}},
+	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
+	{"fixture C", func(t capture.Take) string {
+		if t.Load.FixtureC == nil {
+			return "unknown"
+		}
+		return t.Load.FixtureC.String()
+	}},
+	{"fixture R", func(t capture.Take) string {
+		if t.Load.FixtureR == nil {
+			return "unknown"
+		}
+		return t.Load.FixtureR.String()
+	}},
+	{"added C", func(t capture.Take) string {
+		if t.Load.AddedC == nil {
+			return ""
+		}
+		return t.Load.AddedC.String()
+	}},
+	{"added R", func(t capture.Take) string {
+		if t.Load.AddedR == nil {
+			return ""
+		}
+		return t.Load.AddedR.String()
+	}},
+	{"peak level", func(t capture.Take) string { return level(t.Quality.PeakDBFS) }},
+	{"noise, rms", func(t capture.Take) string { return level(t.Quality.NoiseDBFS) }},
+	{"clipped samples", func(t capture.Take) string {
+		if t.Quality.ClippedSamples == 0 {
+			return ""
+		}
+		return strconv.Itoa(t.Quality.ClippedSamples)
+	}},
+	{"clock drift", func(t capture.Take) string { return withMinus(fmt.Sprintf("%+.1f ppm", t.Quality.DriftPPM)) }},
+	{"polarity", func(t capture.Take) string {
+		if t.Quality.Polarity < 0 {
+			return "inverted"
+		}
+		return ""
+	}},
+	{"damaged repeats", func(t capture.Take) string {
+		var n []string
+		for _, r := range t.Quality.DamagedRepeats {
+			n = append(n, strconv.Itoa(r+1))
+		}
+		return strings.Join(n, ", ")
+	}},
+	{"notes", func(t capture.Take) string { return strings.Join(t.Bench.Notes, "; ") }},
+}
+
+func level(dbfs float64) string {
+	if dbfs == 0 || math.IsNaN(dbfs) || math.IsInf(dbfs, 0) {
+		return ""
+	}
+	return withMinus(fmt.Sprintf("%.1f dBFS", dbfs))
+}
+
+func (p *page) provenance(d Document) {
+	add := func(name, value string) {
+		if value != "" {
+			p.Provenance = append(p.Provenance, fact{name, visible(value)})
+		}
+	}
+	add("fitted by", d.Result.Program)
+	add("page made by", d.Program)
+	if !d.Made.IsZero() {
+		add("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
+	}
+	add("result format", d.Result.Schema)
+	recorders := map[string]bool{}
+	for _, t := range d.Takes {
+		if !recorders[t.Program] {
+			recorders[t.Program] = true
+			add("takes recorded by", t.Program)
+		}
+	}
+	stimulus := map[string]string{}
+	for _, t := range d.Takes {
+		stimulus[t.Name] = t.Stimulus.SHA256
+	}
+	for _, t := range d.Result.Takes {
+		if t.AudioSHA256 != "" {
+			p.Checksums = append(p.Checksums, checksum{visible(t.Name), visible(t.AudioSHA256), visible(stimulus[t.Name])})
+		}
+	}
+}
+
+// sections lists what the page holds, for its navigation.
+func (p *page) sections() {
+	for _, s := range []struct {
+		there bool
+		section
+	}{
+		{true, section{"numbers", "Summary"}},
+		{p.Magnitude != "", section{"response", "Response"}},
+		{len(p.Takes) > 0, section{"takes", "Takes"}},
+		{p.Line != "", section{"line", "L and C"}},
+		{len(p.Residuals) > 0, section{"residuals", "Residuals"}},
+		{p.Noise != "", section{"noise", "Noise"}},
+		{p.Harmonics != "", section{"harmonics", "Distortion"}},
+		{true, section{"circuit", "Circuit"}},
+		{len(p.Budgets) > 0, section{"budget", "Uncertainty"}},
+		{len(p.Meter) > 0, section{"meter", "Meter"}},
+		{len(p.Bench) > 0, section{"bench", "Bench"}},
+		{true, section{"provenance", "Provenance"}},
+	} {
+		if s.there {
+			p.Sections = append(p.Sections, s.section)
+		}
+	}
 }

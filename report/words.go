@@ -73,17 +73,19 @@ func takeFlags(t fit.TakeResult) []string {
 	return flags
 }
 
-// partUnit guesses the unit of a known part from its name: "R" and "DC
-// resistance" are in ohm, the rest are capacitances unless named inductance.
+// partUnit is the unit of a known part by what its name says: the symbol C, R
+// or L as a word, or the word itself. Anything else is shown without a unit.
 func partUnit(what string) quantity.Unit {
-	lower := strings.ToLower(what)
-	switch {
-	case strings.Contains(lower, "resist"), strings.HasSuffix(what, " R"), strings.HasPrefix(what, "R"):
-		return quantity.Ohm
-	case strings.Contains(lower, "induct"), strings.HasSuffix(what, " L"), strings.HasPrefix(what, "L"):
-		return quantity.Henry
-	case strings.Contains(lower, "capac"), strings.HasSuffix(what, " C"), strings.HasPrefix(what, "C"):
-		return quantity.Farad
+	for _, word := range strings.Fields(what) {
+		lower := strings.ToLower(word)
+		switch {
+		case word == "C" || strings.HasPrefix(lower, "capacit") || lower == "cable":
+			return quantity.Farad
+		case word == "R" || word == "DCR" || strings.HasPrefix(lower, "resist"):
+			return quantity.Ohm
+		case word == "L" || strings.HasPrefix(lower, "induct"):
+			return quantity.Henry
+		}
 	}
 	return ratio
 }
@@ -132,4 +134,53 @@ func abs(x float64) float64 {
 		return -x
 	}
 	return x
+}
+
+// summaryWords says what the result says, for somebody who does not measure
+// coils.
+func summaryWords(r fit.Result) []string {
+	var said []string
+	if r.BareResonance.Known() {
+		s := "On its own, this coil resonates at " + valueOf(r.BareResonance, quantity.Hertz)
+		if r.BareQ.Known() {
+			s += fmt.Sprintf(" with a Q of %s (the higher, the sharper)", valueOf(r.BareQ, ratio))
+		}
+		said = append(said, s+".")
+	}
+	for _, t := range r.Takes {
+		if !t.Used || !t.Peak.Known() || !t.PeakDB.Known() {
+			continue
+		}
+		with := "nothing added to the cable and input of the bench"
+		if load := loadWords(t); load != signNone {
+			with = load + " added"
+		}
+		said = append(said, fmt.Sprintf("With %s it is loudest at %s, %s above its level at low frequencies; higher up its output falls away.",
+			with, valueOf(t.Peak, quantity.Hertz), valueOf(t.PeakDB, decibel)))
+		break
+	}
+	if r.Inductance.Known() && r.Capacitance.Known() && r.Resistance.Known() {
+		said = append(said, fmt.Sprintf("It behaves as an inductance of %s and a resistance of %s in series, with %s across them.",
+			valueOf(r.Inductance, quantity.Henry), valueOf(r.Resistance, quantity.Ohm), valueOf(r.Capacitance, quantity.Farad)))
+	}
+	if r.Model.Name != "" {
+		said = append(said, "How far to trust the circuit behind these numbers: "+fitWords(r.Model.Chi2Reduced)+".")
+	}
+	out := 0
+	for _, t := range r.Takes {
+		if !t.Used {
+			out++
+		}
+	}
+	if out > 0 {
+		said = append(said, fmt.Sprintf("%s of %d could not be used.", upperFirst(countOf(out, "take")), len(r.Takes)))
+	}
+	return said
+}
+
+func upperFirst(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }

@@ -1,0 +1,130 @@
+package plot
+
+import (
+	"math"
+	"strconv"
+)
+
+type point struct{ x, y float64 }
+
+// pathData writes SVG path data in tenths of a pixel, relative and short.
+type pathData struct {
+	b    []byte
+	x, y int // pen, in tenths
+}
+
+func tenths(v float64) int { return int(math.Round(10 * math.Min(math.Max(v, -2e4), 2e4))) }
+
+func (p *pathData) number(tenth int) {
+	if n := len(p.b); n > 0 && tenth >= 0 && p.b[n-1] >= '0' && p.b[n-1] <= '9' {
+		p.b = append(p.b, ' ')
+	}
+	if tenth < 0 {
+		p.b = append(p.b, '-')
+		tenth = -tenth
+	}
+	if tenth >= 10 || tenth == 0 {
+		p.b = strconv.AppendInt(p.b, int64(tenth/10), 10)
+	}
+	if r := tenth % 10; r != 0 {
+		p.b = append(p.b, '.', byte('0'+r))
+	}
+}
+
+func (p *pathData) move(q point) {
+	p.x, p.y = tenths(q.x), tenths(q.y)
+	p.b = append(p.b, 'M')
+	p.number(p.x)
+	p.number(p.y)
+}
+
+func (p *pathData) line(q point) {
+	x, y := tenths(q.x), tenths(q.y)
+	if n := len(p.b); n == 0 || p.b[n-1] == 'Z' {
+		p.move(q)
+		return
+	}
+	p.b = append(p.b, 'l')
+	p.number(x - p.x)
+	p.number(y - p.y)
+	p.x, p.y = x, y
+}
+
+// dot is a stroke of no length: a round dot with round line caps.
+func (p *pathData) dot(q point) {
+	p.move(q)
+	p.b = append(p.b, "h0"...)
+}
+
+// dash is a short upright stroke.
+func (p *pathData) dash(q point) {
+	p.move(point{q.x, q.y - 2})
+	p.b = append(p.b, "v4"...)
+}
+
+func (p *pathData) polyline(points []point) {
+	for i, q := range points {
+		if i == 0 {
+			p.move(q)
+			continue
+		}
+		p.line(q)
+	}
+}
+
+// simplified drops points that lie within tolerance pixels of the line drawn
+// without them (Ramer 1972; Douglas and Peucker 1973).
+func simplified(points []point, tolerance float64) []point {
+	if len(points) < 3 {
+		return points
+	}
+	keep := make([]bool, len(points))
+	keep[0], keep[len(points)-1] = true, true
+	type stretch struct{ from, to int }
+	work := []stretch{{0, len(points) - 1}}
+	for len(work) > 0 {
+		s := work[len(work)-1]
+		work = work[:len(work)-1]
+		a, b := points[s.from], points[s.to]
+		length := math.Hypot(b.x-a.x, b.y-a.y)
+		far, at := tolerance, -1
+		for i := s.from + 1; i < s.to; i++ {
+			d := math.Hypot(points[i].x-a.x, points[i].y-a.y)
+			if length > 0 {
+				d = math.Abs((b.x-a.x)*(a.y-points[i].y)-(a.x-points[i].x)*(b.y-a.y)) / length
+			}
+			if d > far {
+				far, at = d, i
+			}
+		}
+		if at >= 0 {
+			keep[at] = true
+			work = append(work, stretch{s.from, at}, stretch{at, s.to})
+		}
+	}
+	out := make([]point, 0, len(points)/2)
+	for i, k := range keep {
+		if k {
+			out = append(out, points[i])
+		}
+	}
+	return out
+}
+
+// stretches are the runs of finite points.
+func stretches(points []point) [][]point {
+	var out [][]point
+	from := 0
+	for i := 0; i <= len(points); i++ {
+		if i < len(points) && finite(points[i].x) && finite(points[i].y) {
+			continue
+		}
+		if i > from {
+			out = append(out, points[from:i])
+		}
+		from = i + 1
+	}
+	return out
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
