@@ -1,0 +1,183 @@
+package response
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// maskFloor is the relative power of the stimulus below which a line is
+// faded out of the estimate.
+const maskFloor = 0.03
+
+// maskReported is the least mask at which a point is reported: the stimulus
+// is then some 10 dB below the law of its sweep.
+const maskReported = 0.9
+
+// inverse is the stimulus's regularised inverse, line by line of one period.
+type inverse struct {
+	samples int // of a period
+	rateHz  float64
+	lo, hi  int // lines lo … hi-1 carry stimulus
+	// weight is m conj(X)/|X|^2, m the mask; coilWeight has the drive's slope
+	// divided out as well, which makes the coil's response flat at the low end
+	// and so free of bias by the gate there.
+	weight, coilWeight []complex128
+	// mask fades from 1 in the band to 0 outside. All spectra are kept times
+	// the mask, and divided by the gated mask at the end.
+	mask []float64
+	// power is |X|^2, coilPower |X slope|^2: white noise in the recording is
+	// in inverse proportion to it in the lines.
+	power, coilPower []float64
+	plan             *fourier.FFT
+}
+
+// newInverse makes the inverse of one period of the stimulus. The mask follows
+// the power r of the stimulus over that of the ideal sweep (proportional to
+// 1/f, [2]) as r^2/(r^2+maskFloor^2): no sharp edge, hence no ringing in time.
+func newInverse(period []float64, rateHz, fromHz, toHz float64, slope func(hz float64) complex128) *inverse {
+	n := len(period)
+	in := &inverse{samples: n, rateHz: rateHz, plan: fourier.NewFFT(n)}
+	in.weight = in.plan.Coefficients(nil, period)
+	in.mask = make([]float64, len(in.weight))
+	in.power = make([]float64, len(in.weight))
+	in.coilWeight = make([]complex128, len(in.weight))
+	in.coilPower = make([]float64, len(in.weight))
+	line := rateHz / float64(n)
+	in.lo = max(1, int(fromHz/3/line))
+	in.hi = min(len(in.weight)-1, int(toHz*1.25/line))
+	var pink float64
+	count := 0
+	middle := math.Sqrt(fromHz * toHz)
+	for l := in.lo; l < in.hi; l++ {
+		x := in.weight[l]
+		in.power[l] = real(x)*real(x) + imag(x)*imag(x)
+		if f := float64(l) * line; f > middle/2 && f < middle*2 {
+			pink += in.power[l] * f
+			count++
+		}
+	}
+	pink /= float64(count)
+	for l, x := range in.weight {
+		if l < in.lo || l >= in.hi || in.power[l] == 0 {
+			in.weight[l] = 0
+			continue
+		}
+		r := in.power[l] * float64(l) * line / pink
+		in.mask[l] = r * r / (r*r + maskFloor*maskFloor)
+		in.weight[l] = cmplx.Conj(x) * complex(in.mask[l]/in.power[l], 0)
+		e := slope(float64(l) * line)
+		in.coilWeight[l] = in.weight[l] / e
+		in.coilPower[l] = in.power[l] * (real(e)*real(e) + imag(e)*imag(e))
+	}
+	return in
+}
+
+// lineHz is the distance of the lines.
+func (in *inverse) lineHz() float64 { return in.rateHz / float64(in.samples) }
+
+// spectra are the deconvolved lines of the coil channel (y) and the reference
+// channel (v, nil without one), the coil's with the drive's slope divided
+// out: their mean over the repeats and the sums of
+// squared deviations from it, all times the mask.
+type spectra struct {
+	repeats int
+	y, v    []complex128
+	yy, vv  []float64
+	yv      []complex128 // of dy conj(dv)
+	gain    []float64
+	delayS  []float64
+
+	y1, v1 []complex128 // work: the repeat at hand
+}
+
+func newSpectra(in *inverse, reference bool) *spectra {
+	n := len(in.weight)
+	s := &spectra{y: make([]complex128, n), yy: make([]float64, n), y1: make([]complex128, n)}
+	if reference {
+		s.v, s.v1 = make([]complex128, n), make([]complex128, n)
+		s.vv, s.yv = make([]float64, n), make([]complex128, n)
+	}
+	return s
+}
+
+// add takes in one repeat: a period of the coil channel and, where the
+// spectra have one, of the reference.
+func (s *spectra) add(in *inverse, coil, reference []float64) {
+	in.plan.Coefficients(s.y1, coil)
+	for l := in.lo; l < in.hi; l++ {
+		s.y1[l] *= in.coilWeight[l]
+	}
+	if s.v != nil {
+		in.plan.Coefficients(s.v1, reference)
+		for l := in.lo; l < in.hi; l++ {
+			s.v1[l] *= in.weight[l]
+		}
+	}
+	gain, delay := 1.0, 0.0
+	if s.repeats > 0 && s.v == nil {
+		// With a reference, what moves both channels drops out of the ratio.
+		gain, delay = s.wander(in)
+		s.undo(in, gain, delay)
+	}
+	s.gain = append(s.gain, gain)
+	s.delayS = append(s.delayS, delay)
+
+	// Mean and squared deviations by B. P. Welford's update (Technometrics 4,
+	// 1962).
+	s.repeats++
+	k := 1 / float64(s.repeats)
+	for l := in.lo; l < in.hi; l++ {
+		d := s.y1[l] - s.y[l]
+		s.y[l] += complex(k, 0) * d
+		s.yy[l] += (1 - k) * (real(d)*real(d) + imag(d)*imag(d))
+		if s.v != nil {
+			e := s.v1[l] - s.v[l]
+			s.v[l] += complex(k, 0) * e
+			s.vv[l] += (1 - k) * (real(e)*real(e) + imag(e)*imag(e))
+			s.yv[l] += complex(1-k, 0) * d * cmplx.Conj(e)
+		}
+	}
+}
+
+// wander finds by least squares the gain and the delay of the repeat at hand
+// against the mean so far: an exciter that warms up, two clocks. Lines weigh
+// as for white noise at the recorder. What does not stand out of the noise is
+// 1 and 0.
+func (s *spectra) wander(in *inverse) (gain, delayS float64) {
+	var auto, cross, slope, curve, noise float64
+	for l := in.lo; l < in.hi; l++ {
+		m, d := s.y[l], s.y1[l]-s.y[l]
+		w := 2 * math.Pi * float64(l) * in.lineHz()
+		p := in.coilPower[l] * (real(m)*real(m) + imag(m)*imag(m))
+		auto += p
+		curve += p * w * w
+		cross += in.coilPower[l] * (real(d)*real(m) + imag(d)*imag(m))
+		slope -= in.coilPower[l] * w * (imag(d)*real(m) - real(d)*imag(m))
+		noise += in.coilPower[l] * (real(d)*real(d) + imag(d)*imag(d))
+	}
+	if auto == 0 {
+		return 1, 0
+	}
+	sigma2 := noise / float64(2*(in.hi-in.lo)) // of one component
+	gain = 1 + cross/auto
+	if math.Abs(gain-1) < 5*math.Sqrt(sigma2/auto) {
+		gain = 1
+	}
+	delayS = slope / curve
+	if math.Abs(delayS) < 5*math.Sqrt(sigma2/curve) || math.Abs(delayS)*in.rateHz > 0.5 {
+		delayS = 0
+	}
+	return gain, delayS
+}
+
+func (s *spectra) undo(in *inverse, gain, delayS float64) {
+	if gain == 1 && delayS == 0 {
+		return
+	}
+	for l := in.lo; l < in.hi; l++ {
+		sin, cos := math.Sincos(2 * math.Pi * float64(l) * in.lineHz() * delayS)
+		s.y1[l] *= complex(cos/gain, sin/gain)
+	}
+}

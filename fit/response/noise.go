@@ -1,0 +1,280 @@
+package response
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mathext"
+)
+
+const (
+	// wantedLines is how many independent (complex) values are averaged, at
+	// least, for the variance of a point: enough that using it as a weight
+	// costs next to nothing.
+	wantedLines = 40
+	// falseLine is the chance at which a line of plain noise is taken for
+	// one that something stands on.
+	falseLine = 1e-7
+	// roundOff is the magnitude relative to the response below which scatter
+	// is the arithmetic's.
+	roundOff = 1e-9
+)
+
+// covariance is that of the coil and reference channels' deviations.
+type covariance struct {
+	yy, vv float64
+	yv     complex128
+}
+
+func (c covariance) scaled(k float64) covariance {
+	return covariance{c.yy * k, c.vv * k, c.yv * complex(k, 0)}
+}
+
+// lineNoise is the noise of the mean lines, times the mask squared.
+type lineNoise struct {
+	yy, vv []float64
+	yv     []complex128
+	// perLine is the number of independent complex values behind a line.
+	perLine float64
+	noisy   []bool // lines left out
+	lo, hi  int
+
+	// running sums over the lines not left out, from lo on
+	sum   []covariance
+	count []int
+}
+
+// repeatNoise is the noise of the mean from the scatter of the repeats.
+func repeatNoise(in *inverse, s *spectra) *lineNoise {
+	n := &lineNoise{yy: s.yy, vv: s.vv, yv: s.yv, perLine: float64(s.repeats - 1), lo: in.lo, hi: in.hi}
+	k := 1 / float64(s.repeats*(s.repeats-1))
+	for l := in.lo; l < in.hi; l++ {
+		n.yy[l] *= k
+		if n.vv != nil {
+			n.vv[l] *= k
+			n.yv[l] *= complex(k, 0)
+		}
+	}
+	return n
+}
+
+// lagNoise is the noise of a single repeat from those lags of its impulse
+// responses, from begin to end, that neither the linear response nor
+// harmonics of low order reach.
+func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
+	edge := float64(end-begin) / 8
+	g := edgedGate(edge, 0, float64(end-begin)-2*edge, edge)
+	n := &lineNoise{lo: in.lo, hi: in.hi, perLine: g.energy / float64(in.samples)}
+	work := make([]float64, in.samples)
+	spectrum := func(h []float64) []complex128 {
+		clear(work)
+		for i, w := range g.window {
+			work[i] = w * h[modulo(begin+i, len(h))]
+		}
+		return in.plan.Coefficients(nil, work)
+	}
+	k := 1 / n.perLine
+	y := spectrum(hy)
+	n.yy = make([]float64, len(y))
+	for l, a := range y {
+		n.yy[l] = k * (real(a)*real(a) + imag(a)*imag(a))
+	}
+	if hv != nil {
+		v := spectrum(hv)
+		n.vv, n.yv = make([]float64, len(y)), make([]complex128, len(y))
+		for l, b := range v {
+			n.vv[l] = k * (real(b)*real(b) + imag(b)*imag(b))
+			n.yv[l] = complex(k, 0) * y[l] * complex(real(b), -imag(b))
+		}
+	}
+	return n
+}
+
+// accumulate makes the running sums anew.
+func (n *lineNoise) accumulate() {
+	if n.sum == nil {
+		n.sum = make([]covariance, n.hi-n.lo+1)
+		n.count = make([]int, n.hi-n.lo+1)
+	}
+	var sum covariance
+	count := 0
+	for l := n.lo; l < n.hi; l++ {
+		if n.noisy == nil || !n.noisy[l] {
+			sum.yy += n.yy[l]
+			if n.vv != nil {
+				sum.vv += n.vv[l]
+				sum.yv += n.yv[l]
+			}
+			count++
+		}
+		n.sum[l-n.lo+1], n.count[l-n.lo+1] = sum, count
+	}
+}
+
+// around is the mean noise of a line near the (fractional) line at, over half
+// lines to each side or as many as it takes, and the number of independent
+// values behind it.
+func (n *lineNoise) around(at, half float64) (mean covariance, values float64) {
+	half = max(half, 0.5*wantedLines/n.perLine)
+	for ; ; half *= 1.5 {
+		from := min(max(int(math.Ceil(at-half)), n.lo), n.hi) - n.lo
+		to := min(max(int(math.Floor(at+half))+1, n.lo), n.hi) - n.lo
+		count := n.count[to] - n.count[from]
+		values = float64(count) * n.perLine
+		if values < wantedLines/2 && to-from < n.hi-n.lo {
+			continue // most of it is left out, or it is the band's end
+		}
+		a, b := n.sum[to], n.sum[from]
+		mean = covariance{a.yy - b.yy, a.vv - b.vv, a.yv - b.yv}.scaled(1 / float64(max(count, 1)))
+		return mean, values
+	}
+}
+
+// leaveOut finds the lines that are far noisier than those about them (hum
+// that wanders, other narrow interference), and fades them out of the spectra
+// and the mask in inverse proportion to their noise.
+func (n *lineNoise) leaveOut(in *inverse, s *spectra, mask []float64) {
+	n.noisy = make([]bool, len(n.yy))
+	share := make([]float64, len(n.yy)) // what a noisy line keeps
+	n.findNoisy(in, n.yy, s.y, in.coilPower, share)
+	if n.vv != nil {
+		n.findNoisy(in, n.vv, s.v, in.power, share)
+	}
+	for l := n.lo; l < n.hi; l++ {
+		if !n.noisy[l] {
+			continue
+		}
+		mask[l] *= share[l]
+		s.y[l] *= complex(share[l], 0)
+		if s.v != nil {
+			s.v[l] *= complex(share[l], 0)
+		}
+	}
+	n.accumulate()
+}
+
+// findNoisy marks the lines of one channel that stand out of their
+// neighbours, as they were in the recording.
+func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128, power, share []float64) {
+	k := max(1, n.perLine)
+	limit := mathext.GammaIncRegCompInv(k, falseLine) / k
+	half := int(math.Ceil(2 * wantedLines / n.perLine))
+	sum, count := make([]float64, n.hi-n.lo+1), make([]int, n.hi-n.lo+1)
+	recorded := func(l int) float64 { return noise[l] * power[l] / (in.mask[l] * in.mask[l]) }
+	for range 4 { // each round sees lines that stronger ones hid
+		for l := n.lo; l < n.hi; l++ {
+			i := l - n.lo
+			sum[i+1], count[i+1] = sum[i], count[i]
+			if in.mask[l] > maskReported/2 && share[l] == 0 {
+				sum[i+1] += recorded(l)
+				count[i+1]++
+			}
+		}
+		found := false
+		for l := n.lo; l < n.hi; l++ {
+			if in.mask[l] <= maskReported/2 || share[l] != 0 {
+				continue
+			}
+			a, b := max(l-half, n.lo)-n.lo, min(l+half+1, n.hi)-n.lo
+			mean := (sum[b] - sum[a]) / float64(count[b]-count[a])
+			x := recorded(l)
+			floor := roundOff * roundOff * (real(signal[l])*real(signal[l]) + imag(signal[l])*imag(signal[l]))
+			if x > limit*mean && noise[l] > floor {
+				n.noisy[l], found = true, true
+				share[l] = mean / x
+			}
+		}
+		if !found {
+			return
+		}
+	}
+}
+
+// leftOutHz are the middles of the runs of lines left out.
+func (n *lineNoise) leftOutHz(lineHz float64) []float64 {
+	var out []float64
+	for l := n.lo; l < n.hi; l++ {
+		if !n.noisy[l] {
+			continue
+		}
+		first := l
+		for l+1 < n.hi && n.noisy[l+1] {
+			l++
+		}
+		out = append(out, 0.5*float64(first+l)*lineHz)
+	}
+	return out
+}
+
+// silence is the power density of the noise in a silent stretch.
+type silence struct {
+	lineHz float64
+	sum    []float64 // running sum of the expected |transform|^2 of one sample
+}
+
+// newSilence takes the power density of samples under a raised cosine.
+func newSilence(samples []float64, rateHz float64) *silence {
+	n := len(samples) / 2 * 2
+	for n > 2 && smooth(n) != n {
+		n -= 2
+	}
+	if n < 256 {
+		return nil
+	}
+	work := make([]float64, n)
+	energy, mean := 0.0, 0.0
+	for _, x := range samples[:n] {
+		mean += x / float64(n)
+	}
+	for i, x := range samples[:n] {
+		w := 1 - math.Cos(2*math.Pi*float64(i)/float64(n))
+		energy += w * w
+		work[i] = w * (x - mean)
+	}
+	c := fourier.NewFFT(n).Coefficients(nil, work)
+	s := &silence{lineHz: rateHz / float64(n), sum: make([]float64, len(c)+1)}
+	for l, a := range c {
+		s.sum[l+1] = s.sum[l] + (real(a)*real(a)+imag(a)*imag(a))/energy
+	}
+	return s
+}
+
+// density is the expected |transform|^2 of the noise per sample near hz: the
+// mean over a twelfth of an octave to each side, eight lines at least.
+func (s *silence) density(hz float64) float64 {
+	half := max(8, hz*(math.Exp2(1.0/12)-1)/s.lineHz)
+	at := hz / s.lineHz
+	from := min(max(int(math.Ceil(at-half)), 2), len(s.sum)-2)
+	to := min(max(int(at+half)+1, from+1), len(s.sum)-1)
+	return (s.sum[to] - s.sum[from]) / float64(to-from)
+}
+
+// silenceNoise is the noise of the mean lines as the silence has it: what is
+// left where a single repeat has no lags free of the response.
+func silenceNoise(in *inverse, coil, reference *silence, repeats int) *lineNoise {
+	n := &lineNoise{lo: in.lo, hi: in.hi}
+	n.perLine = 1 / (coil.lineHz / in.lineHz()) / 2
+	n.perLine = min(1, 1/n.perLine)
+	fill := func(s *silence, power []float64) []float64 {
+		out := make([]float64, len(in.mask))
+		for l := in.lo; l < in.hi; l++ {
+			out[l] = s.line(in, power, float64(l)*in.lineHz(), repeats)
+		}
+		return out
+	}
+	n.yy = fill(coil, in.coilPower)
+	if reference != nil {
+		n.vv, n.yv = fill(reference, in.power), make([]complex128, len(in.mask))
+	}
+	return n
+}
+
+// line is the noise that the silence predicts for a mean line at hz, times
+// the mask squared; power is that of the stimulus as the channel has it.
+func (s *silence) line(in *inverse, power []float64, hz float64, repeats int) float64 {
+	l := min(max(int(math.Round(hz/in.lineHz())), in.lo), in.hi-1)
+	if power[l] == 0 {
+		return 0
+	}
+	return float64(in.samples) * s.density(hz) * in.mask[l] * in.mask[l] / power[l] / float64(repeats)
+}
