@@ -63,11 +63,11 @@ func devices() ([]Device, []*portaudio.DeviceInfo, error) {
 			OutputChannels: info.MaxOutputChannels,
 			DefaultRateHz:  info.DefaultSampleRate,
 			// PortAudio says -1 s where there are no channels.
-			InputLatency:   max(0, info.DefaultHighInputLatency),
-			OutputLatency:  max(0, info.DefaultHighOutputLatency),
-			DefaultInput:   info == in,
-			DefaultOutput:  info == out,
-			MayResample:    mayResample(info.HostApi.Name, info.Name),
+			InputLatency:  max(0, info.DefaultHighInputLatency),
+			OutputLatency: max(0, info.DefaultHighOutputLatency),
+			DefaultInput:  info == in,
+			DefaultOutput: info == out,
+			MayResample:   mayResample(info.HostApi.Name, info.Name),
 		}
 	}
 	return found, infos, nil

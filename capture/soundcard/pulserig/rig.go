@@ -6,6 +6,7 @@
 //
 //	program -> sink "excite" -> monitor -> coil -> sink "coil" -> monitor -> program
 //
+// The exciter hangs on the first channel of sink "excite".
 // The program reaches it through ALSA's pulse plug-in, by the environment of
 // Env. Recorded are two channels: the coil's voltage and, as reference, the
 // exciter's current. Only tests import this package.
@@ -149,9 +150,9 @@ func (r *Rig) awaitSocket() error {
 // startBridge carries sound from one sink through the coil to the other, and
 // returns when it flows.
 func (r *Rig) startBridge() error {
-	format := []string{"--raw", "--format=float32le", fmt.Sprintf("--rate=%d", RateHz)}
-	from := r.pipe("parec", append(format, "--device=excite.monitor", "--channels=1", "--latency-msec=20")...)
-	to := r.pipe("pacat", append(format, "--device=coil", "--channels=2", fmt.Sprintf("--latency-msec=%d", bridgeLatency.Milliseconds()))...)
+	format := []string{"--raw", "--format=float32le", fmt.Sprintf("--rate=%d", RateHz), "--channels=2"}
+	from := r.pipe("parec", append(format, "--device=excite.monitor", "--latency-msec=20")...)
+	to := r.pipe("pacat", append(format, "--device=coil", fmt.Sprintf("--latency-msec=%d", bridgeLatency.Milliseconds()))...)
 	source, err := from.StdoutPipe()
 	if err != nil {
 		return err
@@ -188,7 +189,8 @@ func (r *Rig) pipe(name string, args ...string) *exec.Cmd {
 func (r *Rig) carry(from io.Reader, to io.WriteCloser, flows chan struct{}) {
 	defer to.Close()
 	const frames = 480 // 10 ms
-	in, out := make([]byte, 4*frames), make([]byte, 8*frames)
+	const size = 2 * 4 // bytes of a frame
+	in, out := make([]byte, size*frames), make([]byte, size*frames)
 	source := bufio.NewReaderSize(from, len(in))
 	b := newBench(r.coil, RateHz)
 	dice := rand.New(rand.NewPCG(1, 2))
@@ -203,10 +205,10 @@ func (r *Rig) carry(from io.Reader, to io.WriteCloser, flows chan struct{}) {
 			b.setCoil(r.coil, math.Float64frombits(added))
 		}
 		for f := range frames {
-			current := math.Float32frombits(binary.LittleEndian.Uint32(in[4*f:]))
+			current := math.Float32frombits(binary.LittleEndian.Uint32(in[size*f:]))
 			v, i := b.next(float64(current))
-			binary.LittleEndian.PutUint32(out[8*f:], math.Float32bits(float32(v+noise*dice.NormFloat64())))
-			binary.LittleEndian.PutUint32(out[8*f+4:], math.Float32bits(float32(i+noise*dice.NormFloat64())))
+			binary.LittleEndian.PutUint32(out[size*f:], math.Float32bits(float32(v+noise*dice.NormFloat64())))
+			binary.LittleEndian.PutUint32(out[size*f+4:], math.Float32bits(float32(i+noise*dice.NormFloat64())))
 		}
 		if _, err := to.Write(out); err != nil {
 			return
