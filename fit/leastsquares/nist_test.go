@@ -185,7 +185,7 @@ func TestNIST(t *testing.T) {
 			t.Run(name+"/start"+strconv.Itoa(start+1), func(t *testing.T) {
 				d := readDataSet(t, name)
 				s := NewSolver(d.problem(model))
-				m, err := s.Minimize(d.start[start], Settings{MaxIterations: 2000, Tolerance: 1e-15, Polish: true})
+				m, err := s.Minimize(d.start[start], Settings{MaxIterations: 2000, Polish: true})
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -1,0 +1,331 @@
+package fit
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit/circuit"
+)
+
+// Options of an analysis. The zero value is what a winder wants.
+type Options struct {
+	// Forms restricts the ladder; nil tries Ladder().
+	Forms []Form
+	// SharedGain: the exciter was not moved between the takes, and all have
+	// one gain.
+	SharedGain bool
+	// Advise proposes the next take even where everything is determined.
+	Advise bool
+	// Program is written into the result.
+	Program string
+}
+
+// ErrNoTakes: there is no take that can be fitted.
+var ErrNoTakes = errors.New("no take can be fitted")
+
+// Analyse fits all usable takes of a coil together by maximum likelihood
+// (R. Pintelon and J. Schoukens, System Identification: A Frequency Domain
+// Approach, 2012: sample maximum likelihood with measured variances), chooses
+// the form by the Bayesian information criterion, and judges what is known.
+//
+// Takes that are unfit appear in the result, unused. ErrNoTakes where none is
+// left; the error of ctx where it ended.
+func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options Options) (*Result, error) {
+	a, err := analyse(ctx, coil, takes, options)
+	if err != nil {
+		return nil, err
+	}
+	return a.result(ctx, coil, takes, options)
+}
+
+// analysis is a coil with every form fitted and one chosen.
+type analysis struct {
+	request   request
+	solutions []*solution // in the order tried
+	best      *solution   // with the u of the data enlarged where needed
+	widen     float64     // by which it was enlarged
+	spread    []rival
+	known     *uncertainty
+	warnings  []string
+	resistive bool // a DC resistance took part
+	metered   bool // a meter's L took part
+	ambiguous string
+}
+
+// rival is a form nearly as good as the best, with its weight.
+type rival struct {
+	solution *solution
+	weight   float64
+}
+
+// rivalBIC is the difference in BIC beyond which a form is out of the running
+// ("very strong" evidence; A. E. Raftery, Sociological Methodology 25, 1995).
+const rivalBIC = 10
+
+func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options) (*analysis, error) {
+	a := &analysis{}
+	for _, t := range all {
+		if t.Unfit == "" && t.Response != nil {
+			a.request.takes = append(a.request.takes, t)
+		}
+	}
+	if len(a.request.takes) == 0 {
+		return nil, ErrNoTakes
+	}
+	a.request.sharedGain = options.SharedGain
+	a.request.parts = gatherParts(a.request.takes)
+	a.warnings = append(a.warnings, a.request.parts.warnings...)
+	if err := a.know(coil); err != nil {
+		return nil, err
+	}
+
+	forms := options.Forms
+	if len(forms) == 0 {
+		forms = Ladder()
+	}
+	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
+	solved := map[Form]*solution{}
+	for _, form := range forms {
+		s, err := a.request.solve(ctx, form, a.startsFor(form, solved, starts))
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", form.Name(), err)
+		}
+		solved[form] = s
+		a.solutions = append(a.solutions, s)
+	}
+	if err := a.choose(); err != nil {
+		return nil, err
+	}
+	return a, a.lookForSecond(ctx)
+}
+
+// know gathers what is known of the coil besides the takes.
+func (a *analysis) know(coil capture.Coil) error {
+	if p, warnings, ok := resistancePrior(coil); ok {
+		a.request.know.resistance = &p
+		a.resistive = true
+		a.warnings = append(a.warnings, warnings...)
+	}
+	for _, m := range coil.Meter {
+		if !m.UseInFit {
+			continue
+		}
+		if m.What != "L" || m.AtHz > lowMeterHz {
+			return fmt.Errorf("coil.toml: use_in_fit is for an inductance read at %d Hz or below, not for %s at %g Hz", lowMeterHz, m.What, m.AtHz)
+		}
+		v, err := quantity.ParseInductance(m.Reading)
+		if err != nil {
+			return fmt.Errorf("coil.toml: meter reading: %w", err)
+		}
+		p, warning := partOf("meter L", sourceMeter, v.Value, false)
+		if warning != "" {
+			a.warnings = append(a.warnings, warning)
+		}
+		a.request.know.inductance = &p
+		a.metered = true
+	}
+	a.request.know.scaleU = coil.PartsScale / 100 / math.Sqrt(3)
+	return nil
+}
+
+// lowMeterHz is the highest frequency at which a meter's series L is taken for
+// the low-frequency L.
+const lowMeterHz = 1000
+
+// newLosses are where a new ring or cylinder is put in: hardly there, so that
+// the search goes on from the minimum without it, and well there at several
+// corners.
+var newLosses = []circuit.Ring{
+	{Share: 0.002, TimeS: 1 / (2 * math.Pi * 3000)},
+	{Share: 0.08, TimeS: 1 / (2 * math.Pi * 500)},
+	{Share: 0.08, TimeS: 1 / (2 * math.Pi * 2500)},
+	{Share: 0.08, TimeS: 1 / (2 * math.Pi * 12000)},
+}
+
+// startsFor gives starts for a form: from the solution of the form with one
+// loss less, with the new loss put in at several corners.
+func (a *analysis) startsFor(form Form, solved map[Form]*solution, closed []circuit.Coil) []circuit.Coil {
+	var starts []circuit.Coil
+	if form.Cover {
+		without := form
+		without.Cover = false
+		if s := solved[without]; s != nil {
+			for _, hz := range []float64{1e4, 2e5} {
+				c := s.coil()
+				c.CoverTimeS = 1 / (2 * math.Pi * hz)
+				starts = append(starts, c)
+			}
+		}
+	}
+	fewer := form
+	if fewer.Cylinder {
+		fewer.Cylinder = false
+	} else {
+		fewer.Rings--
+	}
+	if form.Rings > 0 || form.Cylinder {
+		bases := closed
+		if s := solved[fewer]; s != nil {
+			bases = []circuit.Coil{s.coil()}
+		}
+		for _, base := range bases {
+			for _, loss := range newLosses {
+				c := base
+				if form.Cylinder {
+					c.Cylinder = loss
+				} else {
+					c.Rings = append(slices.Clone(base.Rings), loss)
+					for len(c.Rings) < form.Rings { // a ladder with gaps
+						loss.TimeS /= 5
+						c.Rings = append(c.Rings, loss)
+					}
+				}
+				starts = append(starts, c)
+			}
+		}
+	} else if len(starts) == 0 || !form.Cover {
+		starts = append(starts, closed...)
+	}
+	for i := range starts {
+		if form.Cover && starts[i].CoverTimeS == 0 {
+			starts[i].CoverTimeS = 1 / (2 * math.Pi * coverCornerHz)
+		}
+	}
+	return starts
+}
+
+// misfit is by how much the u of the data must grow for the solution to be
+// consistent with them: 1 where chi-square says that it fits.
+func (s *solution) misfit() float64 {
+	reduced := s.reduced()
+	limit := 1 + 4*math.Sqrt(2/float64(s.dof))
+	if reduced <= limit {
+		return 1
+	}
+	return math.Sqrt(reduced * s.correlation)
+}
+
+// choose picks the form with the least BIC and enlarges u where even that one
+// does not fit.
+func (a *analysis) choose() error {
+	least := slices.MinFunc(a.solutions, func(x, y *solution) int {
+		if x.reduced() < y.reduced() {
+			return -1
+		}
+		return 1
+	})
+	a.widen = least.misfit()
+	bic := func(s *solution) float64 { return s.bic(a.widen * a.widen) }
+	best := slices.MinFunc(a.solutions, func(x, y *solution) int {
+		if bic(x) < bic(y) {
+			return -1
+		}
+		return 1
+	})
+	a.widen = max(a.widen, best.misfit())
+	for _, s := range a.solutions {
+		if d := bic(s) - bic(best); s != best && d < rivalBIC {
+			a.spread = append(a.spread, rival{s, math.Exp(-d / 2)})
+		}
+	}
+	var err error
+	if a.best, err = best.widened(a.widen); err != nil {
+		return err
+	}
+	if a.widen > 1 {
+		a.warnings = append(a.warnings, fmt.Sprintf(
+			"no circuit of the ladder explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g for the misfit",
+			best.reduced(), a.widen))
+	}
+	a.known, err = a.best.uncertainty()
+	return err
+}
+
+// lookForSecond looks for a second minimum on the other side of the blind
+// spot of a resistance alone: the impedance level sqrt(L/C) mirrored at
+// sqrt(R R_load), which has the same Q.
+func (a *analysis) lookForSecond(ctx context.Context) error {
+	c := a.best.coil()
+	load := a.best.joint.loadOf(0, a.best.x).circuit()
+	total := c.CapacitanceF + load.CapacitanceF
+	level := c.InductanceH / total // z²
+	mirrored := c.ResistanceOhm * load.ResistanceOhm
+	factor := mirrored / level // of L and 1/C
+	mirror := c
+	mirror.InductanceH = c.InductanceH * factor
+	mirror.CapacitanceF = total/factor - load.CapacitanceF
+	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 {
+		return nil
+	}
+	second, err := a.request.solve(ctx, a.best.joint.form, []circuit.Coil{mirror})
+	if err != nil {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		return nil
+	}
+	apart := math.Abs(second.x[atL] - a.best.x[atL])
+	u := math.Sqrt(a.known.c.At(atL, atL))
+	if apart > 2*u && apart > 1e-3 && second.chi2Priors/(a.widen*a.widen) < a.best.chi2Priors+2*coverage*coverage {
+		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near the blind spot of the DC resistance Q does not depend on L",
+			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3), quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+	}
+	return nil
+}
+
+// describeTakes says in words what the takes differ in.
+func describeTakes(takes []Take) []string {
+	var basis []string
+	count := func(has func(Take) bool) int {
+		n := 0
+		for _, t := range takes {
+			if has(t) {
+				n++
+			}
+		}
+		return n
+	}
+	plural := func(n int) string {
+		if n == 1 {
+			return "1 take"
+		}
+		return fmt.Sprintf("%d takes", n)
+	}
+	if n := count(func(t Take) bool { return t.Load.AddedC != nil }); n > 0 {
+		basis = append(basis, "added capacitors: "+plural(n))
+	}
+	if n := count(func(t Take) bool { return t.Load.AddedR != nil }); n > 0 {
+		basis = append(basis, "added resistors: "+plural(n))
+	}
+	return basis
+}
+
+func (a *analysis) basis() []string {
+	basis := describeTakes(a.request.takes)
+	if a.resistive {
+		basis = append(basis, "DC resistance: meter")
+	}
+	if a.metered {
+		basis = append(basis, "inductance: meter")
+	}
+	for _, p := range a.request.parts.parts {
+		switch p.source {
+		case sourceLoad:
+			basis = append(basis, "load resistance: "+strings.TrimPrefix(p.what, "load "))
+		case sourceAssumed:
+			basis = append(basis, "load resistance: assumed")
+		case sourceFixtureC:
+			basis = append(basis, "fixture capacitance: "+strings.TrimPrefix(p.what, "fixture C "))
+		}
+	}
+	return basis
+}

@@ -1,0 +1,387 @@
+package fit
+
+import (
+	"context"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"coilsweep/capture"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// result puts the analysis into the shape of result.json.
+func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, options Options) (*Result, error) {
+	r := &Result{
+		Schema:   ResultSchema,
+		Program:  options.Program,
+		Coil:     coil.Name,
+		Eddy:     []Eddy{},
+		Basis:    a.basis(),
+		Meter:    []MeterResult{},
+		Warnings: []string{},
+	}
+	j := a.best.joint
+	r.Model = Model{Name: j.form.Name(), Chi2Reduced: a.best.reduced(), DoF: a.best.dof}
+	for _, s := range a.solutions {
+		r.Model.Tried = append(r.Model.Tried, Tried{
+			Name: s.joint.form.Name(), Parameters: s.joint.form.parameters(),
+			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reduced(), RunsZ: s.runsZ, Note: s.note,
+		})
+	}
+
+	r.Inductance = a.main(derived{name: nameInductance})
+	r.Capacitance = a.main(derived{name: nameCapacitance})
+	r.Resistance = a.quantity(derived{name: nameResistance}, knownU)
+	const noFixture = "the fixture's capacitance is not known: measure it and give --fixture-c with every take"
+	r.CapacitanceCoil, r.BareResonance, r.BareQ = Unknown(noFixture), Unknown(noFixture), Unknown(noFixture)
+	if a.request.parts.fixtureKnown {
+		r.CapacitanceCoil = a.main(derived{name: nameCapacitanceCoil})
+		if r.CapacitanceCoil.Known() {
+			r.BareResonance = a.quantity(derived{name: nameBareResonance}, knownU)
+			r.BareQ = a.quantity(derived{name: nameBareQ}, knownU)
+		} else {
+			r.BareResonance, r.BareQ = Unknown(r.CapacitanceCoil.Why), Unknown(r.CapacitanceCoil.Why)
+		}
+	}
+	for i := range max(j.form.Rings, btoi(j.form.Cylinder)) {
+		form := "ring"
+		if j.form.Cylinder {
+			form = "cylinder"
+		}
+		r.Eddy = append(r.Eddy, Eddy{
+			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
+			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
+			Form:   form,
+		})
+	}
+	if j.form.Cover {
+		q := a.quantity(derived{name: nameCover}, eddyU)
+		r.CoverCorner = &q
+	}
+	r.Covariance = a.covariance(r)
+	r.Parts = a.parts()
+	for _, p := range r.Parts {
+		if p.Suspect {
+			a.warnings = append(a.warnings, suspectText(p))
+		}
+	}
+	r.Budget = a.budgets(r)
+	r.Line = a.line(r)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	used := 0
+	for _, t := range all {
+		tr := TakeResult{Name: t.Name, Flags: t.Flags, AudioSHA256: t.AudioSHA256}
+		if tr.Flags == nil {
+			tr.Flags = []string{}
+		}
+		if c := t.Load.AddedC; c != nil {
+			tr.AddedC = c.SI
+		}
+		if x := t.Load.AddedR; x != nil {
+			tr.AddedR = &x.SI
+		}
+		if t.Unfit != "" || t.Response == nil {
+			why := "the take was left out: " + t.Unfit
+			for _, q := range []*Quantity{&tr.Resonance, &tr.LC, &tr.Peak, &tr.PeakDB, &tr.Q, &tr.WidthHz} {
+				*q = Unknown(why)
+			}
+			r.Takes = append(r.Takes, tr)
+			continue
+		}
+		tr.Used = true
+		tr.SNRdB = t.Response.SNRdB
+		tr.Resonance = a.quantity(derived{name: nameResonance, index: used}, knownU)
+		tr.Q = a.quantity(derived{name: nameQ, index: used}, knownU)
+		tr.LC = a.quantity(derived{name: nameLC, index: used}, knownU)
+		tr.Peak = a.quantity(derived{name: namePeak, index: used}, knownU)
+		tr.PeakDB = a.quantity(derived{name: namePeakDB, index: used, linear: true}, math.Inf(1))
+		tr.WidthHz = a.quantity(derived{name: nameWidth, index: used}, knownU)
+		tr.Curve = a.curve(used)
+		r.Takes = append(r.Takes, tr)
+		used++
+	}
+	if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
+		r.Advice = a.advise(r)
+	}
+	r.Warnings = append(r.Warnings, a.warnings...)
+	return r, nil
+}
+
+// main judges L or C: unknown too where two circuits explain the takes.
+func (a *analysis) main(d derived) Quantity {
+	if a.ambiguous != "" {
+		return Unknown(a.ambiguous)
+	}
+	return a.quantity(d, knownU)
+}
+
+func btoi(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// covariance of L, C and R in SI units, of those that are known.
+func (a *analysis) covariance(r *Result) *Covariance {
+	c := &Covariance{}
+	var gradients []*mat.VecDense
+	for _, q := range []struct {
+		key      string
+		quantity Quantity
+		name     string
+	}{
+		{"inductance_h", r.Inductance, nameInductance},
+		{"capacitance_f", r.Capacitance, nameCapacitance},
+		{"resistance_ohm", r.Resistance, nameResistance},
+	} {
+		if !q.quantity.Known() {
+			continue
+		}
+		e := a.known.of(derived{name: q.name})
+		g := mat.NewVecDense(len(e.gradient), e.gradient)
+		g.ScaleVec(e.value, g)
+		c.Order = append(c.Order, q.key)
+		gradients = append(gradients, g)
+	}
+	if len(gradients) == 0 {
+		return nil
+	}
+	for _, g := range gradients {
+		var row []float64
+		for _, h := range gradients {
+			row = append(row, mat.Inner(g, a.known.c, h))
+		}
+		c.Matrix = append(c.Matrix, row)
+	}
+	return c
+}
+
+// budgets splits u² of the main quantities by source.
+func (a *analysis) budgets(r *Result) []Budget {
+	var budgets []Budget
+	for _, q := range []struct {
+		key      string
+		quantity Quantity
+		d        derived
+	}{
+		{"inductance_h", r.Inductance, derived{name: nameInductance}},
+		{"capacitance_f", r.Capacitance, derived{name: nameCapacitance}},
+		{"resistance_ohm", r.Resistance, derived{name: nameResistance}},
+		{"capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil}},
+	} {
+		if !q.quantity.Known() {
+			continue
+		}
+		e := a.known.of(q.d)
+		model := a.modelU(q.d)
+		total := e.u*e.u + model*model
+		b := Budget{Quantity: q.key}
+		for _, s := range []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC,
+			sourceLoad, sourceAssumed, sourceDCR, sourceMeter, sourceWeak} {
+			if share := 100 * e.shares[s] / total; share >= 0.05 {
+				b.Shares = append(b.Shares, BudgetLine{string(s), share})
+			}
+		}
+		if share := 100 * model * model / total; share >= 0.05 {
+			b.Shares = append(b.Shares, BudgetLine{string(sourceModel), share})
+		}
+		slices.SortStableFunc(b.Shares, func(x, y BudgetLine) int {
+			if x.Percent > y.Percent {
+				return -1
+			}
+			return 1
+		})
+		budgets = append(budgets, b)
+	}
+	return budgets
+}
+
+// suspectPull is how many of its tolerances a part may be moved by the fit
+// before it is named.
+const suspectPull = 3
+
+// parts reports how far the fit moved each known part.
+func (a *analysis) parts() []Part {
+	j := a.best.joint
+	var parts []Part
+	for i, p := range a.request.parts.parts {
+		fitted := math.Exp(a.best.x[j.firstPart+i])
+		u := max(p.u, exactU)
+		pull := math.Log(fitted/p.nominal) / u
+		parts = append(parts, Part{
+			What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted, Pull: pull,
+			// A tolerance is a limit of sqrt(3) u.
+			Suspect: p.source != sourceAssumed && math.Abs(pull) > suspectPull*math.Sqrt(3),
+		})
+	}
+	if p := a.request.know.resistance; p != nil {
+		fitted := math.Exp(a.best.x[atR])
+		pull := math.Log(fitted/p.nominal) / p.u
+		parts = append(parts, Part{What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted,
+			Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
+	}
+	if p := a.request.know.inductance; p != nil {
+		fitted := math.Exp(a.best.x[atL])
+		pull := math.Log(fitted/p.nominal) / p.u
+		parts = append(parts, Part{What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted,
+			Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
+	}
+	return parts
+}
+
+// curve is a take as measured and as fitted, over the plateau.
+func (a *analysis) curve(take int) *Curve {
+	j, x := a.best.joint, a.best.x
+	c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+	response := j.takes[take].Response
+	plateau := c.Plateau(load)
+	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
+	delay := x[j.delay(take)] * 1e-6
+	db := func(v float64) float64 { return 20 * math.Log10(v) }
+	out := &Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
+	for i, w := range j.omega[take] {
+		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
+		if !j.takes[take].Referenced {
+			k *= highPass(w, math.Exp(x[j.firstCorner])) * highPass(w, math.Exp(x[j.firstCorner+1]))
+		}
+		measured := response.H[i] / k
+		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
+		u := 1 / (j.weight[take][i] * cmplx.Abs(k))
+		out.MagnitudeDB = append(out.MagnitudeDB, db(cmplx.Abs(measured)))
+		out.PhaseDeg = append(out.PhaseDeg, cmplx.Phase(measured/fitted)*180/math.Pi+unwrapped(fitted))
+		out.FitMagnitudeDB = append(out.FitMagnitudeDB, db(cmplx.Abs(fitted)))
+		out.FitPhaseDeg = append(out.FitPhaseDeg, unwrapped(fitted))
+		out.MagnitudeU95DB = append(out.MagnitudeU95DB, db(1+coverage*u/cmplx.Abs(measured)))
+		out.Residual = append(out.Residual, (measured-fitted)/complex(u, 0))
+		if i < len(response.NoiseFloor) {
+			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
+		}
+	}
+	for n, target := range []*[]float64{&out.Harmonic2DB, &out.Harmonic3DB} {
+		if n < len(response.Harmonic) {
+			for _, v := range response.Harmonic[n] {
+				*target = append(*target, db(v))
+			}
+		}
+	}
+	return out
+}
+
+// unwrapped is the phase of a passive coil's response in degrees, between 0
+// and -360 (the cover adds a third pole).
+func unwrapped(h complex128) float64 {
+	p := cmplx.Phase(h) * 180 / math.Pi
+	if p > 90 {
+		p -= 360
+	}
+	return p
+}
+
+// band is U95 of the fitted magnitude in dB at each frequency.
+func (a *analysis) band(take int) []float64 {
+	j := a.best.joint
+	x := slices.Clone(a.best.x)
+	points := len(j.omega[take])
+	gradient := mat.NewDense(points, j.firstCorner, nil)
+	level := func(column int, sign float64) {
+		const h = 1e-4
+		x[column] = a.best.x[column] + sign*h
+		c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+		plateau := c.Plateau(load)
+		for i, w := range j.omega[take] {
+			v := math.Log(cmplx.Abs(c.Transfer(complex(0, w), load)) / plateau)
+			gradient.Set(i, column, gradient.At(i, column)+sign*v/(2*h))
+		}
+		x[column] = a.best.x[column]
+	}
+	touches := j.columns[take]
+	for _, column := range touches {
+		if column < j.firstCorner {
+			level(column, 1)
+			level(column, -1)
+		}
+	}
+	sub := a.known.c.SliceSym(0, j.firstCorner)
+	out := make([]float64, points)
+	for i := range out {
+		g := gradient.RowView(i)
+		out[i] = 20 / math.Ln10 * coverage * math.Sqrt(max(0, mat.Inner(g, sub, g)))
+	}
+	return out
+}
+
+// line is 1/w² of each take, from its own data, against its added C; L and C
+// are slope and intercept (Bureau of Standards Circular 74, 1924).
+func (a *analysis) line(r *Result) *Line {
+	j, x := a.best.joint, a.best.x
+	if !r.Inductance.Known() || !r.Capacitance.Known() {
+		return nil
+	}
+	l := &Line{Slope: r.Inductance}
+	e := a.known.of(derived{name: nameCapacitance})
+	el := a.known.of(derived{name: nameInductance})
+	product := e.value * el.value
+	sum := mat.NewVecDense(len(e.gradient), nil)
+	sum.AddVec(mat.NewVecDense(len(e.gradient), e.gradient), mat.NewVecDense(len(el.gradient), el.gradient))
+	u := product * math.Sqrt(mat.Inner(sum, a.known.c, sum))
+	l.Intercept = Quantity{Value: product, U: u, U95: coverage * u}
+	l.AxisCrossing = r.Capacitance
+	l.AxisCrossing.Value = -l.AxisCrossing.Value
+	if l.AxisCrossing.Low != 0 || l.AxisCrossing.High != 0 {
+		l.AxisCrossing.Low, l.AxisCrossing.High = -r.Capacitance.High, -r.Capacitance.Low
+	}
+	for take, t := range j.takes {
+		if t.Load.AddedR != nil {
+			continue
+		}
+		shift, u := a.ownCapacitance(take)
+		inductance := math.Exp(x[atL])
+		total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
+		p := LinePoint{Take: t.Name, InverseW2: inductance * total * math.Exp(shift), UInverseW2: inductance * total * u}
+		if c := t.Load.AddedC; c != nil {
+			p.AddedC = c.SI
+		}
+		l.Points = append(l.Points, p)
+	}
+	return l
+}
+
+// ownCapacitance is by how much (in its logarithm) one take by itself would
+// move its total capacitance from the joint solution, and the u of that: one
+// Gauss-Newton step in the take's C, gain and delay.
+func (a *analysis) ownCapacitance(take int) (shift, u float64) {
+	j, x := a.best.joint, a.best.x
+	s := newState(j)
+	columns := j.columns[take]
+	rows := 2 * len(j.omega[take])
+	jacobian, residual := mat.NewDense(rows, len(columns), nil), make([]float64, rows)
+	s.evaluate(take, x, residual, jacobian)
+	reduced := mat.NewDense(rows, 3, nil)
+	total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
+	for k, c := range columns {
+		switch c {
+		case atC:
+			for i := range rows {
+				reduced.Set(i, 0, jacobian.At(i, k)*total/math.Exp(x[atC]))
+			}
+		case j.gain(take):
+			reduced.SetCol(1, mat.Col(nil, k, jacobian))
+		case j.delay(take):
+			reduced.SetCol(2, mat.Col(nil, k, jacobian))
+		}
+	}
+	var normal, inverse mat.Dense
+	normal.Mul(reduced.T(), reduced)
+	if err := inverse.Inverse(&normal); err != nil {
+		return 0, math.Inf(1)
+	}
+	var right, step mat.VecDense
+	right.MulVec(reduced.T(), mat.NewVecDense(rows, residual))
+	step.MulVec(&inverse, &right)
+	return -step.AtVec(0), math.Sqrt(inverse.At(0, 0))
+}

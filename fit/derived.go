@@ -1,0 +1,201 @@
+package fit
+
+import (
+	"math"
+	"slices"
+
+	"coilsweep/fit/circuit"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// coverage is the factor from u to U95: the 97.5 % point of the normal
+// distribution (JCGM 100:2008, G.1.3).
+const coverage = 1.959963984540054
+
+// derived names a quantity that follows from the parameters.
+type derived struct {
+	name string
+	// index is the take, or the ring of a share or corner.
+	index int
+	// linear: the uncertainty is worked out in the value itself; else the
+	// quantity is positive and it is worked out in its logarithm.
+	linear bool
+}
+
+// Names of derived quantities.
+const (
+	nameInductance      = "inductance"
+	nameResistance      = "resistance"
+	nameCapacitance     = "capacitance"
+	nameCapacitanceCoil = "capacitance_coil"
+	nameBareResonance   = "bare_resonance"
+	nameBareQ           = "bare_q"
+	nameShare           = "share"
+	nameCorner          = "corner"
+	nameCover           = "cover_corner"
+	nameResonance       = "resonance"
+	nameQ               = "q"
+	nameLC              = "lc"
+	namePeak            = "peak"
+	namePeakDB          = "peak_db"
+	nameWidth           = "width"
+)
+
+// missing says why a quantity does not exist where at gives NaN.
+func (d derived) missing() string {
+	switch d.name {
+	case nameResonance, nameQ:
+		return "the losses are so large that the coil does not resonate with this load"
+	case namePeak, namePeakDB:
+		return "the response falls from the plateau without a peak"
+	case nameWidth:
+		return "the peak is less than 3 dB high and has no half-power point on each side"
+	}
+	return "the fixture's stated capacitance is as large as all that the takes show"
+}
+
+// at is the quantity at the parameters x; NaN where it does not exist (an
+// overdamped coil has no resonance).
+func (j *joint) at(d derived, x []float64) float64 {
+	c := j.coilAt(x)
+	ring := func() circuit.Ring {
+		if j.form.Cylinder {
+			return c.Cylinder
+		}
+		return c.Rings[d.index]
+	}
+	load := func() circuit.Load { return j.loadOf(d.index, x).circuit() }
+	either := func(first, second float64, ok bool, wantSecond bool) float64 {
+		switch {
+		case !ok:
+			return math.NaN()
+		case wantSecond:
+			return second
+		}
+		return first
+	}
+	switch d.name {
+	case nameInductance:
+		return c.InductanceH
+	case nameResistance:
+		return c.ResistanceOhm
+	case nameCapacitance:
+		return c.CapacitanceF
+	case nameCapacitanceCoil:
+		return j.coilCapacitance(x)
+	case nameBareResonance, nameBareQ:
+		if c.CapacitanceF = j.coilCapacitance(x); math.IsNaN(c.CapacitanceF) {
+			return math.NaN()
+		}
+		f, q, ok := c.Resonance(circuit.Open())
+		return either(f, q, ok, d.name == nameBareQ)
+	case nameShare:
+		return ring().Share
+	case nameCorner:
+		return 1 / (2 * math.Pi * ring().TimeS)
+	case nameCover:
+		return 1 / (2 * math.Pi * c.CoverTimeS)
+	case nameResonance, nameQ:
+		f, q, ok := c.Resonance(load())
+		return either(f, q, ok, d.name == nameQ)
+	case nameLC:
+		return c.LCFrequency(load())
+	case namePeak, namePeakDB:
+		f, db, ok := c.Peak(load())
+		return either(f, db, ok, d.name == namePeakDB)
+	case nameWidth:
+		w, ok := c.Width(load())
+		return either(w, 0, ok, false)
+	}
+	panic("fit: no quantity " + d.name)
+}
+
+// coilCapacitance is the coil's own C: all of it less the fixture's; NaN where
+// the fixture is as large as all.
+func (j *joint) coilCapacitance(x []float64) float64 {
+	c := math.Exp(x[atC]) - j.loadOf(0, x).fixtureC
+	if c <= 0 {
+		return math.NaN()
+	}
+	return c
+}
+
+// estimate is the linear propagation of the covariance to one quantity
+// (JCGM 100:2008, 5.2).
+type estimate struct {
+	value    float64
+	u        float64            // in the unit of value
+	gradient []float64          // of ln value or value
+	shares   map[source]float64 // of u²
+}
+
+// uncertainty holds what is needed to propagate at one solution.
+type uncertainty struct {
+	s *solution
+	c *mat.SymDense
+}
+
+func (s *solution) uncertainty() (*uncertainty, error) {
+	c, err := s.covariance()
+	if err != nil {
+		return nil, err
+	}
+	return &uncertainty{s: s, c: c}, nil
+}
+
+// of propagates to one quantity.
+func (w *uncertainty) of(d derived) estimate {
+	j := w.s.joint
+	value := j.at(d, w.s.x)
+	e := estimate{value: value}
+	if math.IsNaN(value) {
+		return e
+	}
+	// The circuit and the parts matter, the takes' gains and corners do not.
+	e.gradient = make([]float64, j.n)
+	x := slices.Clone(w.s.x)
+	for i := range j.firstCorner {
+		const h = 1e-4
+		x[i] = w.s.x[i] + h
+		up := j.at(d, x)
+		x[i] = w.s.x[i] - h
+		down := j.at(d, x)
+		x[i] = w.s.x[i]
+		if !d.linear {
+			up, down = math.Log(up), math.Log(down)
+		}
+		e.gradient[i] = (up - down) / (2 * h)
+		if math.IsNaN(e.gradient[i]) || math.IsInf(e.gradient[i], 0) {
+			// On the edge of existence: no uncertainty can be stated.
+			e.value = math.NaN()
+			return e
+		}
+	}
+	g := mat.NewVecDense(j.n, e.gradient)
+	var cg mat.VecDense
+	cg.MulVec(w.c, g)
+	variance := mat.Dot(g, &cg)
+	e.u = math.Sqrt(max(variance, 0))
+	e.shares = map[source]float64{}
+	known := 0.0
+	for _, p := range j.priors {
+		var v float64
+		for k, c := range p.columns {
+			if c >= 0 {
+				v += p.factors[k] * cg.AtVec(c)
+			}
+		}
+		v /= p.u
+		e.shares[p.source] += v * v
+		known += v * v
+	}
+	e.shares[sourceNoise] = max(0, variance-known)
+	if !d.linear {
+		e.u *= value
+		for k := range e.shares {
+			e.shares[k] *= value * value
+		}
+	}
+	return e
+}

@@ -1,0 +1,45 @@
+package fit
+
+// Form is one circuit of the model ladder: which losses beside the wire's
+// resistance it has.
+type Form struct {
+	Rings    int  // shorted rings, 0 … 3
+	Cylinder bool // the solid-cylinder form in place of rings
+	Cover    bool // the shielding pole of a conducting cover
+}
+
+// Ladder lists the forms in the order in which they are tried.
+func Ladder() []Form {
+	var forms []Form
+	for _, cover := range []bool{false, true} {
+		for rings := range 4 {
+			forms = append(forms, Form{Rings: rings, Cover: cover})
+		}
+		forms = append(forms, Form{Cylinder: true, Cover: cover})
+	}
+	return forms
+}
+
+// Name of the form, as in result.json.
+func (f Form) Name() string {
+	name := [...]string{"loss-free", "one ring", "two rings", "three rings"}[f.Rings]
+	if f.Cylinder {
+		name = "solid cylinder"
+	}
+	if f.Cover {
+		name += " with cover"
+	}
+	return name
+}
+
+// parameters is the number of circuit parameters of the form.
+func (f Form) parameters() int {
+	n := 3 + 2*f.Rings
+	if f.Cylinder {
+		n += 2
+	}
+	if f.Cover {
+		n++
+	}
+	return n
+}

@@ -1,0 +1,78 @@
+package fit
+
+import (
+	"fmt"
+	"math"
+)
+
+// Limits of what counts as known.
+const (
+	// knownU is the largest relative standard uncertainty of L, C, R and of a
+	// take's numbers.
+	knownU = 0.2
+	// weakShare is the largest part of u² that may come from weak priors.
+	weakShare = 0.1
+	// eddyU is the largest relative u of a share or corner.
+	eddyU = 0.5
+)
+
+// quantity judges an estimate: its value with U95 where the takes and the
+// known parts determine it, null with the reason where they do not.
+func (a *analysis) quantity(d derived, limit float64) Quantity {
+	e := a.known.of(d)
+	if math.IsNaN(e.value) {
+		return Unknown(d.missing())
+	}
+	u := math.Hypot(e.u, a.modelU(d))
+	if weak := e.shares[sourceWeak]; weak > weakShare*e.u*e.u && e.u > 0.005*math.Abs(e.value) {
+		return Unknown("undetermined: " + a.missingFact())
+	}
+	relative := u
+	if !d.linear {
+		relative = u / e.value
+	}
+	if relative > limit {
+		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
+			return Unknown("it hangs on the input's resistance, which is not stated: measure it and give --fixture-r")
+		}
+		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*coverage*relative, a.missingFact()))
+	}
+	return Quantity{Value: e.value, U: u, U95: coverage * u}
+}
+
+// missingFact says which fact is missing for L and C.
+func (a *analysis) missingFact() string {
+	loads := map[partIndices]bool{}
+	for _, at := range a.request.parts.ofTake {
+		loads[at] = true
+	}
+	if len(loads) < 2 {
+		if a.resistive {
+			return "one load shows resonance and Q, and the losses leave the DC resistance too weak a third fact; add a take with a known capacitor"
+		}
+		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
+	}
+	return "the takes' loads differ too little against the noise; add a take with a larger known capacitor"
+}
+
+// modelU is the standard uncertainty from the choice of the form: the spread
+// of the forms that are nearly as good, weighted by exp(-ΔBIC/2).
+func (a *analysis) modelU(d derived) float64 {
+	if len(a.spread) == 0 {
+		return 0
+	}
+	if d.name == nameShare || d.name == nameCorner || d.name == nameCover {
+		return 0 // terms of this form alone
+	}
+	best := a.best.joint.at(d, a.best.x)
+	weight, sum := 1.0, 0.0
+	for _, r := range a.spread {
+		v := r.solution.joint.at(d, r.solution.x)
+		if math.IsNaN(v) {
+			continue
+		}
+		weight += r.weight
+		sum += r.weight * (v - best) * (v - best)
+	}
+	return math.Sqrt(sum / weight)
+}

@@ -1,0 +1,195 @@
+package fit
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"coilsweep/fit/circuit"
+	"coilsweep/fit/leastsquares"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// solution is the minimum of one form.
+type solution struct {
+	joint  *joint
+	solver *leastsquares.Solver
+	x      []float64
+	// chi2 of the data rows, and with the priors.
+	chi2, chi2Priors float64
+	dof              int
+	runsZ            float64
+	// correlation is 1 + 2·sum of the residuals' autocorrelations: by how
+	// much the variance of an average is larger than it were for white ones.
+	correlation float64
+	note        string
+}
+
+func (s *solution) reduced() float64 { return s.chi2 / float64(s.dof) }
+
+// bic is the Bayesian information criterion (Schwarz 1978) of the solution
+// with the variances enlarged by widen², so that a misfit which all forms have
+// does not buy more parameters.
+func (s *solution) bic(widen2 float64) float64 {
+	return s.chi2Priors/widen2 + float64(s.joint.form.parameters())*math.Log(float64(s.joint.rows()))
+}
+
+// rows is the number of data residuals.
+func (j *joint) rows() int {
+	n := 0
+	for _, w := range j.weight {
+		n += 2 * len(w)
+	}
+	return n
+}
+
+func (s *solution) coil() circuit.Coil { return s.joint.coilAt(s.x) }
+
+// coilAt is the circuit at the parameters x, in memory of its own.
+func (j *joint) coilAt(x []float64) circuit.Coil {
+	st := newState(j)
+	st.setCoil(x)
+	c := st.coil
+	c.Rings = append([]circuit.Ring(nil), c.Rings...)
+	return c
+}
+
+// request is what is fitted, whatever the form.
+type request struct {
+	takes      []Take
+	parts      partList
+	know       knowledge
+	sharedGain bool
+}
+
+// startVector is the parameter vector of the form at the circuit coil, with
+// the parts at their nominal sizes and each take settled to its data.
+func (j *joint) startVector(coil circuit.Coil) []float64 {
+	x := make([]float64, j.n)
+	x[atL], x[atR], x[atC] = math.Log(coil.InductanceH), math.Log(coil.ResistanceOhm), math.Log(coil.CapacitanceF)
+	at := j.firstRing
+	left := 1.0
+	rings := coil.Rings
+	if j.form.Cylinder {
+		rings = []circuit.Ring{coil.Cylinder}
+	}
+	for _, r := range rings {
+		fraction := min(max(r.Share/left, 1e-4), 0.98)
+		x[at], x[at+1] = logit(fraction), math.Log(r.TimeS)
+		left *= 1 - fraction
+		at += 2
+	}
+	if j.form.Cover {
+		x[at] = math.Log(coil.CoverTimeS)
+	}
+	for i, p := range j.parts.parts {
+		x[j.firstPart+i] = math.Log(p.nominal)
+	}
+	if j.firstTake > j.firstCorner {
+		for i, f := range lowCornersHz {
+			x[j.firstCorner+i] = math.Log(2 * math.Pi * f)
+		}
+	}
+	for t := range j.takes {
+		j.settleTake(t, x)
+	}
+	return x
+}
+
+// errNoMinimum: none of the starts came to a minimum.
+var errNoMinimum = errors.New("the fit found no minimum from any start")
+
+// solve fits form from every start, in short searches, and finishes the best.
+func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*solution, error) {
+	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+	solver := leastsquares.NewSolver(j.problem())
+	best, bestSum := []float64(nil), math.Inf(1)
+	var bestPolarity []float64
+	quick := leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
+	for _, start := range starts {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		m, err := solver.Minimize(j.startVector(start), quick)
+		if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
+			continue
+		}
+		if m.SumSquares < bestSum*(1-1e-9) {
+			best, bestSum = append(best[:0], m.P...), m.SumSquares
+			bestPolarity = append(bestPolarity[:0], j.polarity...)
+		}
+	}
+	if best == nil {
+		return nil, errNoMinimum
+	}
+	copy(j.polarity, bestPolarity)
+	// A form that misses the data by far would drag the known parts along a
+	// curved valley for ever: weigh its data by the misfit, as its uncertainty
+	// would be.
+	if reduced := bestSum / float64(j.rows()); reduced > 2 {
+		j.widen = math.Sqrt(reduced)
+	}
+	return j.finish(solver, best, leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true})
+}
+
+// settled is the relative change of chi-square at which a search has come to
+// its end: of some thousand, a thousandth of a unit, and so some hundredths of
+// a standard uncertainty. The chosen form is then searched to the last digit.
+const settled = 2e-7
+
+// finish searches to the end from x and judges the minimum.
+func (j *joint) finish(solver *leastsquares.Solver, x []float64, settings leastsquares.Settings) (*solution, error) {
+	m, err := solver.Minimize(x, settings)
+	s := &solution{joint: j, solver: solver}
+	if errors.Is(err, leastsquares.ErrIterations) {
+		s.note = "the search did not settle"
+	} else if err != nil {
+		return nil, err
+	}
+	s.x = append([]float64(nil), m.P...)
+	s.judge(m.SumSquares)
+	return s, nil
+}
+
+// judge measures the residuals of the solution, in the u as measured.
+func (s *solution) judge(sumSquares float64) {
+	j := s.joint
+	var sequences [][]float64
+	var weighted float64
+	for b := range j.weight {
+		r := s.solver.Residuals(b)
+		re, im := make([]float64, len(r)/2), make([]float64, len(r)/2)
+		for i := range re {
+			re[i], im[i] = r[2*i], r[2*i+1]
+			weighted += re[i]*re[i] + im[i]*im[i]
+		}
+		sequences = append(sequences, re, im)
+	}
+	s.chi2 = weighted * j.widen * j.widen
+	s.chi2Priors = s.chi2 + (sumSquares - weighted)
+	nuisance := 2 * len(j.takes)
+	if j.sharedGain {
+		nuisance = len(j.takes) + 1
+	}
+	s.dof = j.rows() - j.form.parameters() - nuisance
+	s.runsZ = runsScore(sequences)
+	s.correlation = correlationFactor(sequences)
+}
+
+// covariance of all parameters at the solution.
+func (s *solution) covariance() (*mat.SymDense, error) {
+	c := mat.NewSymDense(s.joint.n, nil)
+	if err := s.solver.Covariance(c); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// widened enlarges the u of the data by the factor w, by which priors weigh
+// more, and searches to the last digit.
+func (s *solution) widened(w float64) (*solution, error) {
+	j := *s.joint
+	j.widen = w
+	return (&j).finish(leastsquares.NewSolver((&j).problem()), s.x, leastsquares.Settings{Polish: true})
+}
