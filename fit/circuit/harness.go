@@ -103,12 +103,12 @@ func (h Harness) Network() (*Network, Node, error) {
 		n.AddResistor("volume_below", out, ground, v.Below())
 		if b := h.Bleed; b != nil {
 			from := hot
-			if b.SeriesOhm > 0 {
+			if b.SeriesOhm != 0 {
 				from = n.Node("bleed")
 				n.AddResistor("bleed_series", hot, from, b.SeriesOhm)
 			}
 			n.AddCapacitor("bleed", from, out, b.CapacitanceF)
-			if b.ParallelOhm > 0 {
+			if b.ParallelOhm != 0 {
 				n.AddResistor("bleed_parallel", from, out, b.ParallelOhm)
 			}
 		}
@@ -122,13 +122,13 @@ func (h Harness) Network() (*Network, Node, error) {
 		n.AddResistor("tone", at, below, t.Pot.Below())
 		n.AddCapacitor("tone", below, ground, t.CapacitanceF)
 	}
-	if h.CableCapacitanceF > 0 {
+	if h.CableCapacitanceF != 0 {
 		n.AddCapacitor("cable", out, ground, h.CableCapacitanceF)
 	}
 	if !math.IsInf(h.Amplifier.ResistanceOhm, 1) {
 		n.AddResistor("amplifier", out, ground, h.Amplifier.ResistanceOhm)
 	}
-	if h.Amplifier.CapacitanceF > 0 {
+	if h.Amplifier.CapacitanceF != 0 {
 		n.AddCapacitor("amplifier", out, ground, h.Amplifier.CapacitanceF)
 	}
 	return n, out, n.Err()
@@ -177,6 +177,9 @@ func (c Coil) check() error {
 	if !(c.InductanceH > 0) || math.IsInf(c.InductanceH, 0) {
 		return fmt.Errorf("inductance of %g H: want more than 0", c.InductanceH)
 	}
+	if !(c.CoverTimeS >= 0) || math.IsInf(c.CoverTimeS, 0) {
+		return fmt.Errorf("cover time of %g s: want 0 or more", c.CoverTimeS)
+	}
 	left := 1 - c.Cylinder.Share
 	rings := append([]Ring{c.Cylinder}, c.Rings...)
 	for i, r := range rings {
@@ -214,7 +217,7 @@ func addCoil(n *Network, i int, c HarnessCoil, plus, minus Node) {
 	inductor := name("coil")
 	n.AddInductor(inductor, start, behind, c.InductanceH)
 	n.AddResistor(name("coil"), behind, plus, c.ResistanceOhm)
-	if plus != minus && c.CapacitanceF > 0 {
+	if plus != minus && c.CapacitanceF != 0 {
 		n.AddCapacitor(name("coil"), plus, minus, c.CapacitanceF)
 	}
 	rings := c.Rings
@@ -291,7 +294,7 @@ func (r *HarnessResponse) Peak(fromHz, toHz float64) (frequencyHz, overPlateauDB
 	if err != nil || !(plateau > 0) || !(fromHz > 0 && toHz > fromHz) {
 		return 0, 0, false
 	}
-	const perDecade = 20
+	const perDecade = 12 // peaks closer than this are one
 	from, to := 2*math.Pi*fromHz, 2*math.Pi*toHz
 	steps := 1 + int(math.Ceil(perDecade*math.Log10(toHz/fromHz)))
 	best := 1.0

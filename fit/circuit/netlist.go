@@ -23,10 +23,18 @@ type Netlist struct {
 // WriteNetlist writes the network as a netlist for ngspice and other
 // simulators that read the language of SPICE2 (L. W. Nagel, 1975): a title
 // line, a line for each part, .ac and .print, .end. Values are in SI units
-// without prefix, with all their digits.
+// without prefix, to 12 digits.
 func (n *Network) WriteNetlist(w io.Writer, how Netlist) error {
 	if n.mistake != nil {
 		return n.mistake
+	}
+	if how.PointsPerDecade > 0 && !(how.FromHz > 0 && how.ToHz >= how.FromHz && !math.IsInf(how.ToHz, 0)) {
+		return fmt.Errorf("netlist: analysis from %g to %g Hz: want from above 0 up to more", how.FromHz, how.ToHz)
+	}
+	for _, at := range how.Print {
+		if at < 0 || int(at) >= len(n.nodes) {
+			return fmt.Errorf("netlist: node %d was not named", at)
+		}
 	}
 	b := bufio.NewWriter(w)
 	// The first line is the title whatever it says; line ends in it would
@@ -71,7 +79,8 @@ func (n *Network) writePart(b *bufio.Writer, p part) {
 	}
 }
 
-func number(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+// number writes 12 digits: more would show rounding, not the part.
+func number(x float64) string { return strconv.FormatFloat(x, 'g', 12, 64) }
 
 func polarDegrees(x complex128) (magnitude, degrees float64) {
 	magnitude, radians := cmplx.Polar(x)

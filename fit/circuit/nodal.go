@@ -28,6 +28,7 @@ type Analysis struct {
 	branch   map[string]int // of sources, by lower-case name: row of its current
 	factors  []complex128
 	order    []int
+	filled   []int
 	scale    []float64
 	solution []complex128
 	rise     []complex128 // d solution/ds
@@ -57,6 +58,7 @@ func NewAnalysis(n *Network) (*Analysis, error) {
 	a.source = make([]complex128, a.size)
 	a.factors = make([]complex128, a.size*a.size)
 	a.order = make([]int, a.size)
+	a.filled = make([]int, 0, a.size)
 	a.scale = make([]float64, a.size)
 	a.solution = make([]complex128, a.size)
 	a.rise = make([]complex128, a.size)
@@ -367,8 +369,13 @@ func (a *Analysis) factor(s complex128) error {
 		}
 		inverse := 1 / top[k]
 		top[k] = inverse
+		// Most of the matrix is empty, and stays so.
+		filled := a.filled[:0]
 		for j := k + 1; j < n; j++ {
-			top[j] *= inverse
+			if top[j] != 0 {
+				top[j] *= inverse
+				filled = append(filled, j)
+			}
 		}
 		for i := k + 1; i < n; i++ {
 			row := m[i*n : (i+1)*n]
@@ -376,7 +383,7 @@ func (a *Analysis) factor(s complex128) error {
 			if f == 0 {
 				continue
 			}
-			for j := k + 1; j < n; j++ {
+			for _, j := range filled {
 				row[j] -= f * top[j]
 			}
 		}
@@ -405,7 +412,9 @@ func substitute(factors []complex128, order []int, b []complex128) {
 	for k := n - 2; k >= 0; k-- {
 		sum := b[k]
 		for j, u := range factors[k*n+k+1 : (k+1)*n] {
-			sum -= u * b[k+1+j]
+			if u != 0 {
+				sum -= u * b[k+1+j]
+			}
 		}
 		b[k] = sum
 	}

@@ -61,7 +61,7 @@ func (c Coil) pole(load Load) (s complex128, ok bool) {
 	}
 	// With L(s) held, the pair is that of a quadratic; L(s) moves little.
 	s = complex(0, w0)
-	for range 4 {
+	for range 2 {
 		s = c.quadraticPole(s, g, cap)
 	}
 	if s, ok = c.refinePole(s, load); ok {
