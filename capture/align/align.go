@@ -141,10 +141,10 @@ func (a *Alignment) number(n int, before, after bool, stim excite.Stimulus) {
 		early := before || starts[0]-period+0.9*sweep <= 0
 		late := after || starts[len(starts)-1]+period+0.5*sweep >= float64(n)
 		switch {
-		case early && !late:
-			first = missing
-		case before:
+		case before && after:
 			first = 1
+		case before, early && !late:
+			first = missing
 		}
 	}
 	number := func(i int) int { return first + found[i] }
@@ -172,12 +172,11 @@ func checkStimulus(s excite.Stimulus) error {
 		!(s.FromHz > 0), !(s.ToHz > s.FromHz), s.ToHz > float64(s.RateHz)/2:
 		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period %d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
+	case !isSmooth(s.PeriodSamples):
+		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again", s.PeriodSamples)
 	}
 	return nil
 }
-
-// sweepRateS is the L of exp(t/L), in seconds.
-func sweepRateS(s excite.Stimulus) float64 { return float64(s.Cycles) / s.FromHz }
 
 // sweepPhase is the phase of the spectrum of the sweep at f, in radians,
 // without its constant -pi/4: 2 pi f L (1 - ln(f/f1)).

@@ -10,115 +10,187 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// band is half an octave of the spectrum of one period. The sweep passes it
-// between two times, so a delay in a band is a delay at a time.
+// band is a part of the spectrum of one period, 0.7 octaves wide. The sweep
+// passes it between two times, so a delay in a band is a delay at a time.
 type band struct {
 	lo, hi   int     // bins, hi excluded
 	centreHz float64 // in the middle of the bins
 	centre   float64 // the same in radians per sample
-	n        int     // transform length, at least twice the bins
+	weight   []float64
+	sweep    []complex128 // conjugate phase of the sweep
+	lags     int          // the band is transformed to so many lags ...
+	lag      float64      // ... of so many samples each
 	plan     *fourier.CmplxFFT
+	gate     int // half the length of a pulse, in lags
+	reach    int // largest lag of a pulse
+	// A pulse is cut out and transformed back: coarser bins, as many as the
+	// pulse has lags, each this many bins of the period wide.
+	pulsePlan *fourier.CmplxFFT
+	binStep   float64
+}
+
+// pulseBand is what a repeat holds in a band: the spectrum of its pulse, cut
+// out of all that does not follow the sweep.
+type pulseBand struct {
+	bins  []complex128
+	start float64 // what the bins' delays count from, in samples
+	// noise is the energy of the disturbance in one independent value over
+	// that of the pulse: the variance of the phase is half of it.
+	noise float64
 }
 
 // delay is a delay found in a band.
 type delay struct {
 	samples float64
 	u       float64 // standard uncertainty, samples; +Inf where nothing was found
-	// coherence is the share of the bins' amplitudes that add up in phase.
-	coherence float64
-	// phase is that left at centreHz after the delay is taken off, radians.
-	phase float64
+	phase   float64 // left at centreHz after the delay is taken off, radians
+	phaseU  float64
 }
 
-// newBands lays out half octaves from twice the lower end of the sweep (its
-// first cycles are faded out against leakage of hum) to its upper end.
+func (d delay) known() bool { return !math.IsInf(d.u, 1) }
+
+// weight of a band among others: more or less equal, so that the upper bands,
+// which know delays best, do not outvote the others.
+func (d delay) weight() float64 {
+	if !d.known() {
+		return 0
+	}
+	return 1 / (d.phaseU + 0.02)
+}
+
+const (
+	bandHop, bandWidth = 0.5, 0.7 // octaves
+	// gateS is half the least length of a pulse.
+	gateS = 0.010
+	// reachS is how far a pulse may lie from where the search saw its repeat.
+	reachS = 0.2
+	// maxPhaseU is the largest uncertainty of a phase at which one cycle is
+	// still told from the next by the slope of the phase in the band.
+	maxPhaseU = 0.08
+)
+
+// newBands lays out bands from twice the lower end of the sweep (its first
+// cycles are faded out against leakage of hum) to its upper end.
 func newBands(stim excite.Stimulus) []band {
 	bin := float64(stim.RateHz) / float64(stim.PeriodSamples)
 	top := math.Min(0.97*stim.ToHz, 0.47*float64(stim.RateHz))
 	var bands []band
-	for lo := 2 * stim.FromHz; lo*1.2 < top; lo *= math.Sqrt2 {
-		hi := math.Min(lo*math.Sqrt2, top)
+	for lo := 2 * stim.FromHz; lo*1.3 < top; lo *= math.Exp2(bandHop) {
+		hi := math.Min(lo*math.Exp2(bandWidth), top)
 		b := band{lo: int(math.Ceil(lo / bin)), hi: int(hi / bin)}
-		if b.hi-b.lo < 32 {
+		m := b.hi - b.lo
+		if m < 32 {
 			continue
 		}
 		b.centreHz = 0.5 * float64(b.lo+b.hi-1) * bin
 		b.centre = 2 * math.Pi * b.centreHz / float64(stim.RateHz)
-		b.n = smoothEven(2 * (b.hi - b.lo))
-		b.plan = fourier.NewCmplxFFT(b.n)
+		b.lags = smoothEven(m)
+		b.lag = float64(stim.PeriodSamples) / float64(b.lags)
+		b.plan = fourier.NewCmplxFFT(b.lags)
+		perS := float64(stim.RateHz) / b.lag
+		b.gate = min(b.lags/4, int(math.Ceil(math.Max(gateS*perS, 3*float64(b.lags)/float64(m)))))
+		b.reach = min(b.lags/2, int(math.Ceil(reachS*perS)))
+		b.pulsePlan = fourier.NewCmplxFFT(smoothEven(2*b.gate + 1))
+		b.binStep = float64(b.lags) / float64(b.pulsePlan.Len())
+		b.weight = make([]float64, m)
+		b.sweep = make([]complex128, m)
+		for i := range m {
+			b.weight[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(m))
+			sin, cos := math.Sincos(sweepPhase(float64(b.lo+i)*bin, stim.FromHz, stim.SweepRateS()) - math.Pi/4)
+			b.sweep[i] = complex(cos, -sin)
+		}
 		bands = append(bands, b)
 	}
 	return bands
 }
 
-// find returns the delay of cross, a cross-spectrum at b's bins of a period of
-// period samples. First the peak of its envelope over all lags says about
-// where it is, then the phase slope over the band says exactly.
-func (b *band) find(cross, scratch []complex128, period int) delay {
+// extract deconvolves band b of a whitened spectrum and keeps its pulse. What
+// else there is (hum, noise, harmonics) lies at all other lags and is a
+// measure of the disturbance.
+func (b *band) extract(white, scratch []complex128) pulseBand {
 	m := b.hi - b.lo
-	z := scratch[:b.n]
-	clear(z[copy(z, cross[:m]):])
+	z := scratch[:b.lags]
+	for i := range m {
+		z[i] = white[b.lo+i] * b.sweep[i] * complex(b.weight[i], 0)
+	}
+	clear(z[m:])
 	b.plan.Sequence(z, z)
-	best, bestP := 0, 0.0
+	peak, peakP, total := 0, 0.0, 0.0
 	for i, v := range z {
-		if p := power(v); p > bestP {
-			best, bestP = i, p
+		p := power(v)
+		total += p
+		if near := i < b.reach || i > b.lags-b.reach; near && p > peakP {
+			peak, peakP = i, p
 		}
 	}
-	if bestP == 0 {
-		return delay{u: math.Inf(1)}
+	if peak > b.lags/2 {
+		peak -= b.lags
 	}
-	if best > b.n/2 {
-		best -= b.n
+	p := pulseBand{
+		bins:  make([]complex128, b.pulsePlan.Len()),
+		start: float64(peak-b.gate) * b.lag,
+		noise: math.Inf(1),
 	}
-	// cross = exp(-j w tau): the inverse transform peaks at tau.
-	lag := float64(best) * float64(period) / float64(b.n)
+	inside := 0.0
+	edge := max(1, b.gate/2)
+	for d := -b.gate; d <= b.gate; d++ {
+		v := z[(peak+d+b.lags)%b.lags]
+		inside += power(v)
+		w := 1.0
+		if over := max(d, -d) - (b.gate - edge); over > 0 {
+			w = 0.5 + 0.5*math.Cos(math.Pi*float64(over)/float64(edge+1))
+		}
+		p.bins[b.gate+d] = v * complex(w, 0)
+	}
+	b.pulsePlan.Coefficients(p.bins, p.bins)
+	// Lags count from bin lo, delays from zero frequency.
+	turn := cmplx.Rect(1, 2*math.Pi*float64(b.lo)*p.start/(b.lag*float64(b.lags)))
+	for i := range p.bins {
+		p.bins[i] *= turn
+	}
+	gate := float64(2*b.gate + 1)
+	density := (total - inside) / (float64(b.lags) - gate)
+	if signal := inside - density*gate; signal > 0 {
+		// lags/m lags hold one independent value.
+		p.noise = density * float64(b.lags) / float64(m) / signal
+	}
+	return p
+}
 
-	shift := func(lag float64) { // multiply cross by exp(+j w lag)
-		w := 2 * math.Pi * lag / float64(period)
-		rot, turn := cmplx.Rect(1, w*float64(b.lo)), cmplx.Rect(1, w)
-		for i := range cross[:m] {
+// find returns the delay in a cross-spectrum at the bins of a pulse, counted
+// from start, by the slope of its phase over the band. noise is that of both
+// factors. cross is overwritten.
+func (b *band) find(cross []complex128, start, noise float64) delay {
+	d := delay{u: math.Inf(1), phaseU: math.Sqrt(math.Max(noise/2, 1e-12))}
+	if !(d.phaseU < maxPhaseU) {
+		return d
+	}
+	period := b.lag * float64(b.lags)
+	d.samples = start
+	// cross = exp(-j w tau). Neighbouring bins are sure of tau within the
+	// length of a pulse, distant ones then know it better.
+	far := max(1, int(float64(b.hi-b.lo)/b.binStep/4))
+	for _, apart := range []int{1, far, far} {
+		var slope complex128
+		for i := 0; i+apart < len(cross); i++ {
+			slope += cross[i+apart] * cmplx.Conj(cross[i])
+		}
+		more := -cmplx.Phase(slope) * period / (2 * math.Pi * float64(apart) * b.binStep)
+		d.samples += more
+		w := 2 * math.Pi * more / period
+		rot, turn := cmplx.Rect(1, w*float64(b.lo)), cmplx.Rect(1, w*b.binStep)
+		for i := range cross {
 			cross[i] *= rot
 			rot *= turn
 		}
 	}
-	shift(lag)
-	for range 2 {
-		var slope complex128
-		h := m / 2
-		for i := 0; i+h < m; i++ {
-			slope += cross[i+h] * cmplx.Conj(cross[i])
-		}
-		more := -cmplx.Phase(slope) / float64(h) * float64(period) / (2 * math.Pi)
-		shift(more)
-		lag += more
-	}
 	var sum complex128
-	abs := 0.0
-	for _, v := range cross[:m] {
+	for _, v := range cross {
 		sum += v
-		abs += cmplx.Abs(v)
 	}
-	c := cmplx.Abs(sum) / abs
-	d := delay{samples: lag, coherence: c, phase: cmplx.Phase(sum)}
-	d.u = b.phaseU(c) / b.centre
+	d.phase = cmplx.Phase(sum)
+	d.u = d.phaseU / b.centre
 	return d
-}
-
-// phaseU is the standard uncertainty of the mean phase of the band's bins at
-// coherence c, in radians; +Inf where c is no better than noise or too small
-// to tell one cycle from the next.
-func (b *band) phaseU(c float64) float64 {
-	m := float64(b.hi - b.lo)
-	if c < 0.3 || c*math.Sqrt(m) < 5 {
-		return math.Inf(1)
-	}
-	// Rounding leaves 1e-6.
-	u := math.Max(1e-6, math.Sqrt(math.Max(0, 1-c*c)/(2*c*c*m)))
-	if u > 0.05 {
-		return math.Inf(1)
-	}
-	return u
 }
 
 // weightedMedian returns the x at which half the weight is reached; NaN

@@ -20,7 +20,7 @@ type run struct {
 func (c *comparison) findStep(r *repeat) {
 	var runs []run
 	for i, d := range r.delays {
-		if math.IsInf(d.u, 1) {
+		if !d.known() {
 			continue
 		}
 		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <= math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
@@ -34,14 +34,11 @@ func (c *comparison) findStep(r *repeat) {
 		}
 		runs = append(runs, run{i, i, d.samples, d.u, 1})
 	}
-	// The band in which the step lies shows something in between: only
-	// longer runs and those at the ends count.
-	solid := runs[:0]
+	solid := runs[:0:0]
 	for i, x := range runs {
-		if x.bands == 1 && i > 0 && i < len(runs)-1 {
-			continue
+		if i == len(runs)-1 || x.bands > 1 || c.plausible(runs, i) {
+			solid = append(solid, x)
 		}
-		solid = append(solid, x)
 	}
 	if len(solid) < 2 {
 		return
@@ -64,6 +61,18 @@ func (c *comparison) findStep(r *repeat) {
 			c.timeOf(c.bands[before.last].lo), c.timeOf(c.bands[after.first].hi))
 		r.steps = append(r.steps, step{samples: size, at: at, early: i <= main})
 	}
+}
+
+// plausible reports whether a single band with a delay of its own shows a step.
+// The band in which a step lies shows something in between, hum that jumps at
+// the step makes pulses anywhere.
+func (c *comparison) plausible(runs []run, i int) bool {
+	x, next := runs[i], runs[i+1]
+	if math.Abs(x.delay-next.delay) > gateS*float64(c.stim.RateHz) {
+		return false
+	}
+	return i == 0 || (x.delay > runs[i-1].delay) != (x.delay < next.delay) &&
+		math.Abs(runs[i-1].delay-next.delay) > stepSamples
 }
 
 // timeOf is when the sweep passes a bin, in samples from its start.
@@ -115,7 +124,7 @@ func (c *comparison) chooseOfTwo() {
 		for i, d := range c.againstSweep(r, 0) {
 			t0, t1 := c.timeOf(c.bands[i].lo), c.timeOf(c.bands[i].hi)
 			switch {
-			case math.IsInf(d.u, 1):
+			case !d.known():
 			case t1 <= at:
 				below = append(below, d.samples)
 			case t0 >= at:
@@ -152,7 +161,7 @@ func (c *comparison) findLargeStep() {
 	var g []float64
 	var band []int
 	for i, d := range c.againstSweep(r, 0) {
-		if !math.IsInf(d.u, 1) {
+		if d.known() {
 			g = append(g, d.samples)
 			band = append(band, i)
 		}
@@ -189,16 +198,21 @@ func (c *comparison) placeJump(k *clock, i int, size float64) {
 	a, b := c.repeats[i], c.repeats[i+1]
 	gap := Jump{Repeat: -1, Samples: size,
 		Sample: float64(a.cut) + float64(c.stim.SweepSamples+c.stim.PeriodSamples)/2}
-	if b.damage {
-		k.jumps = append(k.jumps, gap)
+	// A step that is known already was measured less well inside the repeat.
+	if n := len(b.steps); n > 0 && b.steps[0].early && b.steps[0].samples != 0 {
+		b.steps[0].samples += size
+		return
+	}
+	if n := len(a.steps); n > 0 && !a.steps[n-1].early && a.steps[n-1].samples != 0 {
+		a.steps[n-1].samples += size
 		return
 	}
 	// Is the jump seen to lie before the first band that tells the old
 	// delay from the new?
 	for j, d := range b.delays {
-		resolved := !math.IsInf(d.u, 1) && significance*d.u < math.Abs(size)/2
+		resolved := d.known() && significance*d.u < math.Abs(size)/2
 		if b == c.ref {
-			resolved = j < len(a.delays) && !math.IsInf(a.delays[j].u, 1) && significance*a.delays[j].u < math.Abs(size)/2
+			resolved = j < len(a.delays) && a.delays[j].known() && significance*a.delays[j].u < math.Abs(size)/2
 		}
 		if !resolved {
 			continue

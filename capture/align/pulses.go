@@ -2,6 +2,7 @@ package align
 
 import (
 	"math"
+	"slices"
 	"sort"
 
 	"coilsweep/excite"
@@ -10,9 +11,9 @@ import (
 )
 
 const (
-	// searchRateHz is about the rate at which the search works: the band up
-	// to 0.42 of it holds enough of any coil's answer.
-	searchRateHz = 22000
+	// searchRateHz is about the rate at which the search works: the octaves up
+	// to 0.42 of it hold enough of any coil's answer.
+	searchRateHz = 12000
 	// pulseS is the length of recording in which a pulse's energy is
 	// gathered: the ringing of Q = 30 at 1 kHz dies with a time constant of
 	// 10 ms, and most of a whitened response lies before it.
@@ -60,7 +61,7 @@ func findPulses(samples []float64, stim excite.Stimulus) []pulse {
 	if from > to/4 {
 		from = math.Max(stim.FromHz, to/4)
 	}
-	rateS := sweepRateS(stim)
+	rateS := stim.SweepRateS()
 	for k := int(from / rate * float64(n)); k <= int(to/rate*float64(n)) && k < half; k++ {
 		f := float64(k) * rate / float64(n)
 		if f < from {
@@ -226,7 +227,7 @@ func blockPower(c []complex128, width int) []float64 {
 	var buf [9]float64
 	for b := range level {
 		near := append(buf[:0], mean[max(0, b-4):min(blocks, b+5)]...)
-		sort.Float64s(near)
+		slices.Sort(near)
 		level[b] = near[len(near)/2]
 	}
 	return level
@@ -321,6 +322,16 @@ func smoothEven(n int) int {
 		}
 	}
 	return best
+}
+
+// isSmooth reports whether n is a product of powers of 2, 3 and 5.
+func isSmooth(n int) bool {
+	for _, p := range []int{2, 3, 5} {
+		for n%p == 0 {
+			n /= p
+		}
+	}
+	return n == 1
 }
 
 // power returns |z|^2.

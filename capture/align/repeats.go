@@ -29,7 +29,7 @@ type repeat struct {
 	cut   int // first sample of the stretch that was transformed
 	share float64
 	raw   []complex128 // spectrum of the stretch, faded ends
-	white []complex128 // the same, whitened
+	bands []pulseBand
 
 	delays []delay // by band, against the reference repeat's stretch
 	delay  delay   // of most of the repeat
@@ -59,17 +59,19 @@ type comparison struct {
 	ref     *repeat
 	cross   []complex128
 	scratch []complex128
+	white   []complex128
 }
 
 func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comparison {
-	c := &comparison{samples: samples, stim: stim, rateS: sweepRateS(stim),
+	c := &comparison{samples: samples, stim: stim, rateS: stim.SweepRateS(),
 		bands: newBands(stim), fft: fourier.NewFFT(stim.PeriodSamples)}
-	widest := 0
+	widest, longest := 0, 0
 	for _, b := range c.bands {
-		widest = max(widest, b.n)
+		widest = max(widest, b.lags)
+		longest = max(longest, b.pulsePlan.Len())
 	}
-	c.cross = make([]complex128, widest)
 	c.scratch = make([]complex128, widest)
+	c.cross = make([]complex128, longest)
 	for _, p := range whole {
 		c.repeats = append(c.repeats, c.transform(p))
 	}
@@ -78,7 +80,7 @@ func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comp
 
 // transform cuts the period of p out, fades its ends and transforms it. The
 // fades keep hum, which does not fit into a period, from leaking all over the
-// spectrum; the sweep loses no more than its first half octave.
+// spectrum; the sweep loses its first octave, which no band looks at.
 func (c *comparison) transform(p pulse) *repeat {
 	n := c.stim.PeriodSamples
 	r := &repeat{cut: int(math.Round(p.start)), share: p.share}
@@ -87,19 +89,26 @@ func (c *comparison) transform(p pulse) *repeat {
 	copy(y[lo-r.cut:], c.samples[lo:hi])
 	part := y[lo-r.cut : hi-r.cut]
 
-	in := min(int(0.4*c.rateS*float64(c.stim.RateHz)), len(part)/4)
-	out := min(in, max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz))))
+	in := min(int(c.rateS*math.Ln2*float64(c.stim.RateHz)), len(part)/4)
+	out := max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz)))
 	for i := range in {
-		part[i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(in))
+		part[i] *= smoothStep((float64(i) + 0.5) / float64(in))
 	}
 	for i := range out {
-		part[len(part)-1-i] *= 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(out))
+		part[len(part)-1-i] *= smoothStep((float64(i) + 0.5) / float64(out))
 	}
 	r.raw = c.fft.Coefficients(nil, y)
-	r.white = append([]complex128(nil), r.raw...)
-	whiten(r.white, 8, 9)
+	c.white = append(c.white[:0], r.raw...)
+	whiten(c.white, 8, 9)
+	for i := range c.bands {
+		r.bands = append(r.bands, c.bands[i].extract(c.white, c.scratch))
+	}
 	return r
 }
+
+// smoothStep rises from 0 to 1 over u = 0 … 1 with two continuous
+// derivatives, so that leakage falls by 24 dB an octave.
+func smoothStep(u float64) float64 { return u - math.Sin(2*math.Pi*u)/(2*math.Pi) }
 
 // align measures the repeats against each other and fits the clock.
 func (c *comparison) align() (Alignment, error) {
@@ -184,10 +193,12 @@ func (c *comparison) measureAgainst(ref *repeat) int {
 		r.delays = r.delays[:0]
 		for i := range c.bands {
 			b := &c.bands[i]
-			for k := b.lo; k < b.hi; k++ {
-				c.cross[k-b.lo] = r.white[k] * cmplx.Conj(ref.white[k])
+			x, y := &r.bands[i], &ref.bands[i]
+			cross := c.cross[:len(x.bins)]
+			for k := range cross {
+				cross[k] = x.bins[k] * cmplx.Conj(y.bins[k])
 			}
-			d := b.find(c.cross[:b.hi-b.lo], c.scratch, c.stim.PeriodSamples)
+			d := b.find(cross, x.start-y.start, x.noise+y.noise)
 			// Between repeats the response cancels: the phase is delay too.
 			d.samples -= d.phase / b.centre
 			r.delays = append(r.delays, d)
@@ -209,9 +220,7 @@ func consensus(delays []delay) delay {
 	x, w := make([]float64, len(delays)), make([]float64, len(delays))
 	for i, d := range delays {
 		x[i] = d.samples
-		if !math.IsInf(d.u, 1) {
-			w[i] = d.coherence
-		}
+		w[i] = d.weight()
 	}
 	middle := weightedMedian(x, w)
 	if math.IsNaN(middle) {
@@ -219,7 +228,7 @@ func consensus(delays []delay) delay {
 	}
 	sum, weight := 0.0, 0.0
 	for _, d := range delays {
-		if math.Abs(d.samples-middle) <= 2*d.tolerance() && !math.IsInf(d.u, 1) {
+		if math.Abs(d.samples-middle) <= 2*d.tolerance() && d.known() {
 			sum += d.samples / (d.u * d.u)
 			weight += 1 / (d.u * d.u)
 		}
@@ -275,7 +284,7 @@ func (c *comparison) fitClock() (clock, error) {
 	tolerance := func(i int) float64 {
 		return math.Max(stepSamples, significance*math.Hypot(c.repeats[i].delay.u, c.repeats[i+1].delay.u))
 	}
-	drift, support := 0.0, -1
+	drift, support, supportClean := 0.0, -1, false
 	for i := range count {
 		d := (left[i] - known[i]) / (count[i] * period)
 		if math.Abs(d) > maxDriftPPM*1e-6 {
@@ -287,8 +296,9 @@ func (c *comparison) fitClock() (clock, error) {
 				votes++
 			}
 		}
-		if votes > support || votes == support && math.Abs(d) < math.Abs(drift) {
-			drift, support = d, votes
+		clean := known[i] == 0
+		if votes > support || votes == support && (clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
+			drift, support, supportClean = d, votes, clean
 		}
 	}
 	if support < 0 {
@@ -303,15 +313,14 @@ func (c *comparison) fitClock() (clock, error) {
 	jump := make([]float64, n) // sum of the jumps before repeat i
 	for i := range count {
 		rest := left[i] - count[i]*period*drift
-		if math.Abs(rest-known[i]) > tolerance(i) {
-			c.placeJump(&k, i, rest-known[i])
-		} else if known[i] == 0 {
+		if known[i] == 0 && math.Abs(rest) <= tolerance(i) {
 			rest = 0
-		} else {
-			rest = known[i]
 		}
 		if whole := math.Round(rest); math.Abs(rest-whole) < 0.2 {
 			rest = whole
+		}
+		if rest != known[i] {
+			c.placeJump(&k, i, rest-known[i])
 		}
 		jump[i+1] = jump[i] + rest
 		k.index[i+1] = k.index[i] + int(count[i])
@@ -396,9 +405,9 @@ func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM 
 	delays := c.againstSweep(r, driftPPM)
 	var g, w, lnF []float64
 	for i, d := range delays {
-		if f := c.bands[i].centreHz; !math.IsInf(d.u, 1) && (f > 100 || len(c.bands) < 6) {
+		if f := c.bands[i].centreHz; d.known() && (f > 100 || len(c.bands) < 6) {
 			g = append(g, d.samples)
-			w = append(w, d.coherence)
+			w = append(w, d.weight())
 			lnF = append(lnF, math.Log(f))
 		}
 	}
@@ -424,16 +433,22 @@ func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM 
 // sweep stretched by driftPPM.
 func (c *comparison) againstSweep(r *repeat, driftPPM float64) []delay {
 	stretch := 1 + 1e-6*driftPPM
-	rateS, from := c.rateS*stretch, c.stim.FromHz/stretch
 	bin := float64(c.stim.RateHz) / float64(c.stim.PeriodSamples)
 	delays := make([]delay, len(c.bands))
 	for i := range c.bands {
 		b := &c.bands[i]
-		for k := b.lo; k < b.hi; k++ {
-			sin, cos := math.Sincos(sweepPhase(float64(k)*bin, from, rateS) - math.Pi/4)
-			c.cross[k-b.lo] = r.white[k] * complex(cos, -sin)
+		x := &r.bands[i]
+		cross := c.cross[:len(x.bins)]
+		copy(cross, x.bins)
+		if stretch != 1 {
+			for k := range cross {
+				f := (float64(b.lo) + float64(k)*b.binStep) * bin
+				sin, cos := math.Sincos(sweepPhase(f, c.stim.FromHz, c.rateS) -
+					sweepPhase(f, c.stim.FromHz/stretch, c.rateS*stretch))
+				cross[k] *= complex(cos, sin)
+			}
 		}
-		delays[i] = b.find(c.cross[:b.hi-b.lo], c.scratch, c.stim.PeriodSamples)
+		delays[i] = b.find(cross, x.start, x.noise)
 	}
 	return delays
 }
@@ -444,12 +459,12 @@ func (c *comparison) polarity(start, driftPPM float64) int {
 	var sum complex128
 	for i, d := range c.againstSweep(c.ref, driftPPM) {
 		b := &c.bands[i]
-		if math.IsInf(d.u, 1) || b.centreHz < 150 || cmplx.Abs(sum) > 0 && b.centreHz > 600 {
+		if !d.known() || b.centreHz < 150 || cmplx.Abs(sum) > 0 && b.centreHz > 600 {
 			continue
 		}
 		// The phase left refers to the band's own delay.
 		phase := d.phase + b.centre*(start-d.samples)
-		sum += cmplx.Rect(d.coherence, phase)
+		sum += cmplx.Rect(d.weight(), phase)
 	}
 	// A flat path is at 0, a coil at +90 degrees: the border lies at -45.
 	if real(sum*cmplx.Rect(1, -math.Pi/4)) < 0 {
