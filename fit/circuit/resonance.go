@@ -43,13 +43,13 @@ const leastImaginary = 1e-6
 
 // pole is the pole of the pair in the upper half-plane.
 func (c Coil) pole(load Load) (s complex128, ok bool) {
-	g, cap := load.Conductance(), c.CapacitanceF+load.CapacitanceF
-	if !(c.InductanceH > 0 && cap > 0) || math.IsInf(g, 0) {
+	g, farad := load.Conductance(), c.CapacitanceF+load.CapacitanceF
+	if !(c.InductanceH > 0 && farad > 0) || math.IsInf(g, 0) {
 		return 0, false
 	}
-	w0 := 1 / math.Sqrt(c.InductanceH*cap)
+	w0 := 1 / math.Sqrt(c.InductanceH*farad)
 	if !c.hasEddy() {
-		damping := (c.ResistanceOhm*cap + c.InductanceH*g) * w0 / 2
+		damping := (c.ResistanceOhm*farad + c.InductanceH*g) * w0 / 2
 		stiffness := 1 + c.ResistanceOhm*g
 		// (1 - a)(1 + a) keeps its digits near Q = 1/2.
 		a := damping / math.Sqrt(stiffness)
@@ -62,7 +62,7 @@ func (c Coil) pole(load Load) (s complex128, ok bool) {
 	// With L(s) held, the pair is that of a quadratic; L(s) moves little.
 	s = complex(0, w0)
 	for range 2 {
-		s = c.quadraticPole(s, g, cap)
+		s = c.quadraticPole(s, g, farad)
 	}
 	if s, ok = c.refinePole(s, load); ok {
 		return s, true
@@ -78,10 +78,10 @@ func (c Coil) pole(load Load) (s complex128, ok bool) {
 func (c Coil) hasEddy() bool { return len(c.Rings) > 0 || c.Cylinder.Share != 0 }
 
 // quadraticPole is the upper zero of 1 + (R + s L)(G + s C), L taken at s.
-func (c Coil) quadraticPole(s complex128, g, cap float64) complex128 {
+func (c Coil) quadraticPole(s complex128, g, farad float64) complex128 {
 	l := c.Inductance(s)
-	a2 := l * complex(cap, 0)
-	a1 := complex(c.ResistanceOhm*cap, 0) + l*complex(g, 0)
+	a2 := l * complex(farad, 0)
+	a1 := complex(c.ResistanceOhm*farad, 0) + l*complex(g, 0)
 	a0 := complex(1+c.ResistanceOhm*g, 0)
 	root := cmplx.Sqrt(a1*a1 - 4*a2*a0)
 	one, other := (-a1+root)/(2*a2), (-a1-root)/(2*a2)
@@ -122,10 +122,10 @@ func (c Coil) refinePole(s complex128, load Load) (complex128, bool) {
 // cover, and dD/ds.
 func (c Coil) denominator(s complex128, load Load) (d, slope complex128) {
 	l, lSlope := c.inductanceSlope(s)
-	cap := complex(c.CapacitanceF+load.CapacitanceF, 0)
-	y := complex(load.Conductance(), 0) + s*cap
+	farad := complex(c.CapacitanceF+load.CapacitanceF, 0)
+	y := complex(load.Conductance(), 0) + s*farad
 	z := complex(c.ResistanceOhm, 0) + s*l
-	return 1 + z*y, (l+s*lSlope)*y + z*cap
+	return 1 + z*y, (l+s*lSlope)*y + z*farad
 }
 
 // inductanceSlope is L(s) and dL/ds.
@@ -159,8 +159,8 @@ func (c Coil) ringPoles(load Load) []complex128 {
 	if c.Cylinder.Share != 0 {
 		rings = append(rings, CylinderRings(c.Cylinder, 8)...)
 	}
-	cap := c.CapacitanceF + load.CapacitanceF
-	w0 := 1 / math.Sqrt(c.InductanceH*cap)
+	farad := c.CapacitanceF + load.CapacitanceF
+	w0 := 1 / math.Sqrt(c.InductanceH*farad)
 	// Coefficients of P(p) = [1 + (R + sL(s))(G + sC)] prod(1 + s t), s = p w0,
 	// lowest power first.
 	times := func(a []float64, b ...float64) []float64 {
@@ -195,7 +195,7 @@ func (c Coil) ringPoles(load Load) []complex128 {
 	for k, x := range all {
 		branch[k] += c.ResistanceOhm * x
 	}
-	p := times(branch, load.Conductance(), cap*w0)
+	p := times(branch, load.Conductance(), farad*w0)
 	for k, x := range all {
 		p[k] += x
 	}
