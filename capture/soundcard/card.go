@@ -94,7 +94,11 @@ func choosePair(o Options) (*Card, error) {
 			return nil, err
 		}
 	}
-	c.twoSides = c.in.HostAPI != c.out.HostAPI
+	// PortAudio's ALSA part gives a duplex stream up for good when a plug-in
+	// cannot tell one direction's delay, as PulseAudio's often cannot on a busy
+	// machine (19.6, function ContinuePoll).
+	plugIn := c.in.HostAPI == "ALSA" && (c.in.MayResample || c.out.MayResample)
+	c.twoSides = plugIn || c.in.HostAPI != c.out.HostAPI
 	return c, nil
 }
 

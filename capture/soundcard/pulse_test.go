@@ -50,7 +50,7 @@ func TestThroughPulse(t *testing.T) {
 		{"describe", testDescribe},
 		{"channels", testChannels},
 		{"response", testResponse},
-		{"two sides", testTwoSides},
+		{"duplex", testDuplex},
 		{"cancel", testCancel},
 		{"sink", testSinkFails},
 		{"quiet", testQuiet},
@@ -192,12 +192,27 @@ func testResponse(t *testing.T, rig *pulserig.Rig) {
 	}
 }
 
-// testTwoSides makes a stream for each direction of what could be one.
-func testTwoSides(t *testing.T, _ *pulserig.Rig) {
-	card := open(t, Options{Input: pulserig.Input, Output: pulserig.Output, CoilChannel: 2})
-	card.twoSides = true
+// testDuplex makes one stream for both directions, as for hardware.
+func testDuplex(t *testing.T, _ *pulserig.Rig) {
+	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2})
+	if !card.twoSides {
+		t.Error("PulseAudio's plug-in is trusted with a duplex stream")
+	}
+	card.twoSides = false
 	play := burst(0.1, 0.5)
-	mustHold(t, record(t, card, play, rate*3/2)[0], play)
+	// On a busy machine PortAudio gives it up (see choosePair), which is told
+	// and may be tried again.
+	for try := 1; ; try++ {
+		got, err := tryRecord(card, play, rate*3/2)
+		if err == nil {
+			mustHold(t, got[0], play)
+			return
+		}
+		mustSay(t, err, "stopped delivering", "ContinuePoll")
+		if try == 5 {
+			t.Fatal(err)
+		}
+	}
 }
 
 func testCancel(t *testing.T, _ *pulserig.Rig) {
@@ -436,6 +451,14 @@ func open(t *testing.T, o Options) *Card {
 // record returns the recorded channels.
 func record(t *testing.T, card *Card, play []float32, frames int) [][]float64 {
 	t.Helper()
+	got, err := tryRecord(card, play, frames)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+func tryRecord(card *Card, play []float32, frames int) ([][]float64, error) {
 	got := make([][]float64, card.Format().Channels)
 	session, err := card.Record(context.Background(), play, frames, func(block []float32) error {
 		for i, x := range block {
@@ -443,13 +466,10 @@ func record(t *testing.T, card *Card, play []float32, frames int) [][]float64 {
 		}
 		return nil
 	})
-	if err != nil {
-		t.Fatal(err)
+	if err == nil && len(session.Xruns) > 0 {
+		err = fmt.Errorf("the machine is too busy for this test: %v", session.Xruns)
 	}
-	if len(session.Xruns) > 0 {
-		t.Logf("reports: %v", session.Xruns)
-	}
-	return got
+	return got, err
 }
 
 // burst is noise after silence; the noise begins with a loud sample.

@@ -61,7 +61,7 @@ type Options struct {
 	OutputChannel int
 	RateHz        int // 0: 48000
 	// BufferS is the latency to ask the driver for, in each direction, in s;
-	// 0: 0.1 s or the driver's own robust default, whichever is longer.
+	// 0: 0.2 s or the driver's own robust default, whichever is longer.
 	BufferS float64
 	// Verbose lets the text of the C libraries through to the terminal.
 	Verbose bool
@@ -73,7 +73,7 @@ type Options struct {
 const (
 	leastBufferS   = 0.005
 	mostBufferS    = 1.0
-	defaultBufferS = 0.1
+	defaultBufferS = 0.2
 )
 
 // withDefaults fills in what was left zero and refuses what no device can do.

@@ -15,7 +15,7 @@
 // are missing the test fails: it is not skipped.
 //
 // All four streams run by the system's clock, so that nothing drifts; a buffer
-// of half a second between the two sinks keeps a busy machine from tearing
+// of 0.3 s between the two sinks keeps a busy machine from tearing
 // holes.
 package pulserig
 
@@ -55,7 +55,7 @@ const noise = 3e-6 // -110 dB
 
 // bridgeLatency is the buffer between the coil and its sink: what the rig
 // itself adds to the delay of the sound.
-const bridgeLatency = 400 * time.Millisecond
+const bridgeLatency = 300 * time.Millisecond
 
 // Rig is a running sound system.
 type Rig struct {
