@@ -89,8 +89,16 @@ type Quality struct {
 	// PeakDBFS and RMSDBFS of the coil channel while a sweep plays.
 	PeakDBFS float64 `toml:"peak_dbfs"`
 	RMSDBFS  float64 `toml:"rms_dbfs"`
-	// NoiseDBFS is the rms of the lead-in silence.
+	// NoiseDBFS is the rms of the lead-in silence (of a gap between repeats
+	// where the lead-in was not recorded), offset taken off; 0 where there is
+	// no silence. HumDBFS is the part of it at multiples of MainsHz, 0 where
+	// no hum stands out.
 	NoiseDBFS float64 `toml:"noise_dbfs"`
+	HumDBFS   float64 `toml:"hum_dbfs,omitempty"`
+	MainsHz   float64 `toml:"mains_hz,omitempty"`
+	// SNRDB is the sweep between 500 Hz and 2 kHz over the noise without hum,
+	// 0 where there is no silence.
+	SNRDB float64 `toml:"snr_db"`
 	// ClippedSamples counts samples in runs at the rails.
 	ClippedSamples int     `toml:"clipped_samples"`
 	DriftPPM       float64 `toml:"drift_ppm"` // recorded period against the stimulus, minus 1
@@ -123,8 +131,7 @@ const (
 func (t Take) Unfit() []Flag {
 	var unfit []Flag
 	for _, f := range t.Quality.Flags {
-		switch f {
-		case Clipped, NoStimulus, TooShort:
+		if f.Unfit() {
 			unfit = append(unfit, f)
 		}
 	}
