@@ -1,0 +1,266 @@
+package capture
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"time"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/wav"
+	"coilsweep/excite"
+)
+
+// tailMarginS is recorded beyond the stimulus: the way through the buffers of
+// the sound card and back takes time.
+const tailMarginS = 0.5
+
+// Progress tells how a recording goes on.
+type Progress struct {
+	Fraction float64 // of the recording, 0 … 1
+	Repeat   int     // the sweep that plays, from 1; 0 before the first
+	Repeats  int
+	// PeakDBFS is the largest sample of the coil's channel since the last
+	// report; -Inf for silence.
+	PeakDBFS float64
+}
+
+// PartialError is a recording that ended early. What was recorded is kept.
+type PartialError struct {
+	Folder   string  // the coil folder
+	Dir      string  // where the recording is kept, with its stimulus
+	Take     string  // the name that the take would have had
+	Seconds  float64 // what was recorded
+	HasSweep bool    // at least one whole sweep was recorded
+	Err      error
+}
+
+func (e *PartialError) Error() string {
+	advice := "less than one sweep, record again"
+	if e.HasSweep {
+		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s --stimulus %s --recording %s'",
+			e.Folder, e.Take, filepath.Join(e.Dir, stimulusFile), filepath.Join(e.Dir, captureFile))
+	}
+	why := e.Err.Error()
+	if errors.Is(e.Err, context.Canceled) {
+		why = "interrupted"
+	}
+	return fmt.Sprintf("the recording stopped after %.1f s, which are kept in %s (%s): %s", e.Seconds, e.Dir, advice, why)
+}
+
+func (e *PartialError) Unwrap() error { return e.Err }
+
+// recordingFile is where a recording streams to.
+type recordingFile interface {
+	wav.File
+	io.Closer
+}
+
+// Run plays the stimulus of t through rec, records the answer and keeps it as
+// a take of f, with the quality that its audio shows. t says all that is known
+// beforehand: name, load, drive, reference, stimulus, program.
+//
+// While recording, the audio grows in takes/NAME.partial; an older one moves
+// out of the way. Only a complete take gets its name. A recording that ends
+// early returns a *PartialError and stays there. A take that is unfit for use
+// is kept: see Take.Unfit. progress may be nil; it is called some ten times
+// per second of audio.
+func Run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress)) (Take, error) {
+	return run(ctx, rec, f, t, progress, func(path string) (recordingFile, error) {
+		return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	})
+}
+
+func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress), create func(string) (recordingFile, error)) (Take, error) {
+	if err := t.checkPlan(); err != nil {
+		return Take{}, err
+	}
+	if err := f.checkNew(t.Name); err != nil {
+		return Take{}, err
+	}
+	format := rec.Format()
+	if format.RateHz != t.Stimulus.RateHz {
+		return Take{}, fmt.Errorf("the bench runs at %d Hz, the stimulus at %d Hz: make both the same", format.RateHz, t.Stimulus.RateHz)
+	}
+	if t.Reference.Kind != "none" && format.Channels < 2 {
+		return Take{}, fmt.Errorf("the bench records %s: a %s reference needs a second one", channelCount(format.Channels), t.Reference.Kind)
+	}
+	play := playback(t.Stimulus)
+
+	dir, err := f.startPartial(t)
+	if err != nil {
+		return Take{}, err
+	}
+	path := filepath.Join(dir, captureFile)
+	file, err := create(path)
+	if err != nil {
+		os.RemoveAll(dir)
+		return Take{}, fmt.Errorf("cannot write the recording: %w", err)
+	}
+	t.Schema, t.Started, t.Bench = takeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
+	frames, session, err := stream(ctx, rec, file, t, play, progress)
+	if cerr := file.Close(); err == nil {
+		err = cerr
+	}
+	if frames == 0 {
+		os.RemoveAll(dir)
+		if err == nil {
+			err = errors.New("the device delivered no audio")
+		}
+		return Take{}, fmt.Errorf("nothing was recorded: %w", err)
+	}
+	if err == nil {
+		t, err = finish(f, dir, t, session)
+	}
+	if err != nil {
+		s := t.Stimulus
+		return Take{}, &PartialError{
+			Folder: f.Dir, Dir: dir, Take: t.Name, Err: err,
+			Seconds:  float64(frames) / float64(format.RateHz),
+			HasSweep: frames >= int64(s.LeadInSamples+s.SweepSamples),
+		}
+	}
+	return t, nil
+}
+
+// playback is the stimulus as it is played. Its 24-bit samples are exact in float32.
+func playback(s excite.Stimulus) []float32 {
+	samples := s.Samples()
+	play := make([]float32, len(samples))
+	for i, v := range samples {
+		play[i] = float32(v)
+	}
+	return play
+}
+
+// startPartial makes the folder that a recording grows in, and puts beside it
+// what an import of the recording needs. An older one of that name is kept.
+func (f *Folder) startPartial(t Take) (string, error) {
+	dir := f.TakeDir(t.Name) + partialSuffix
+	if _, err := os.Lstat(dir); err == nil {
+		if err := moveAside(dir); err != nil {
+			return "", err
+		}
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+	}
+	data, err := t.Stimulus.Encode()
+	if err == nil {
+		err = atomicfile.Write(filepath.Join(dir, stimulusFile), data)
+	}
+	if err != nil {
+		os.RemoveAll(dir)
+		return "", err
+	}
+	return dir, nil
+}
+
+// moveAside renames dir to the first of dir-2, dir-3, ... that is free.
+func moveAside(dir string) error {
+	for n := 2; ; n++ {
+		aside := dir + "-" + strconv.Itoa(n)
+		if _, err := os.Lstat(aside); err == nil {
+			continue
+		}
+		if err := os.Rename(dir, aside); err != nil {
+			return fmt.Errorf("cannot keep the earlier partial recording: %w", err)
+		}
+		return nil
+	}
+}
+
+// stream records into file until the stimulus and the margin are through. It
+// returns the frames that are in the file, whatever else happened.
+func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []float32, progress func(Progress)) (int64, Session, error) {
+	format := rec.Format()
+	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
+	if err != nil {
+		return 0, Session{}, err
+	}
+	frames := len(play) + int(math.Ceil(tailMarginS*float64(format.RateHz)))
+	m := meter{stimulus: t.Stimulus, frames: frames, channels: format.Channels, every: int64(format.RateHz / 10), progress: progress}
+	session, err := rec.Record(ctx, play, frames, func(block []float32) error {
+		if err := w.WriteFloat32(block); err != nil {
+			return err
+		}
+		m.add(block, w.Frames())
+		return nil
+	})
+	if err == nil && w.Frames() < int64(frames) {
+		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), frames)
+	}
+	if cerr := w.Close(); err == nil {
+		err = cerr
+	}
+	return w.Frames(), session, err
+}
+
+// meter turns recorded blocks into progress.
+type meter struct {
+	stimulus excite.Stimulus
+	frames   int
+	channels int
+	every    int64 // frames between reports
+	progress func(Progress)
+
+	reported int64
+	peak     float64
+}
+
+func (m *meter) add(block []float32, recorded int64) {
+	if m.progress == nil {
+		return
+	}
+	for i := 0; i < len(block); i += m.channels {
+		m.peak = max(m.peak, math.Abs(float64(block[i])))
+	}
+	if recorded-m.reported < m.every && recorded < int64(m.frames) {
+		return
+	}
+	s := m.stimulus
+	repeat := 0
+	if played := int(recorded) - s.LeadInSamples; played >= 0 {
+		repeat = min(played/s.PeriodSamples+1, s.Repeats)
+	}
+	m.progress(Progress{
+		Fraction: min(1, float64(recorded)/float64(m.frames)),
+		Repeat:   repeat,
+		Repeats:  s.Repeats,
+		PeakDBFS: 20 * math.Log10(m.peak),
+	})
+	m.reported, m.peak = recorded, 0
+}
+
+// finish turns the recording in dir into a take: it judges what is on disk,
+// describes it and gives it its name.
+func finish(f *Folder, dir string, t Take, session Session) (Take, error) {
+	path := filepath.Join(dir, captureFile)
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return t, err
+	}
+	r, err := bytesRecording(data)
+	if err != nil {
+		return t, fmt.Errorf("%s: %w", path, err)
+	}
+	sum := sha256.Sum256(data)
+	t.Audio = Audio{File: captureFile, SHA256: hex.EncodeToString(sum[:]), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	t.Quality.Xruns = session.Xruns
+	if t.Quality, err = Assess(r, t); err != nil {
+		return t, err
+	}
+	if err := f.keep(dir, t); err != nil {
+		return t, err
+	}
+	// take.toml holds the stimulus from here on.
+	os.Remove(filepath.Join(f.TakeDir(t.Name), stimulusFile))
+	return t, nil
+}
