@@ -8,6 +8,10 @@ import (
 	"slices"
 )
 
+// gateError is about what a gate leaves out of a resonance or of the ends of
+// the band, relative to the response: no variance is given below it.
+const gateError = 1e-5
+
 // material is what an estimate is made of: periods cut on the stimulus's
 // clock, and silence.
 type material struct {
@@ -28,7 +32,10 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	if len(m.coil) == 0 {
 		return nil, errors.New("no whole repeat of the stimulus to estimate a response from")
 	}
-	in := newInverse(m.stimulus, m.rateHz, m.fromHz, m.toHz, m.slope)
+	in, err := newInverse(m.stimulus, m.rateHz, m.fromHz, m.toHz, m.slope)
+	if err != nil {
+		return nil, err
+	}
 	s := newSpectra(in, m.reference != nil)
 	for k, period := range m.coil {
 		if err := ctx.Err(); err != nil {
@@ -52,7 +59,6 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	if s.repeats > 1 {
 		noise = repeatNoise(in, s)
 	} else {
-		var err error
 		if noise, err = m.singleNoise(in, s, longest, quietY, quietV); err != nil {
 			return nil, err
 		}
@@ -82,30 +88,23 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 		ExtraDelayS: float64(delay) / m.rateHz,
 		HumLinesHz:  noise.leftOutHz(in.lineHz()),
 	}
-	var grid []band // trimmed to what is reported
 	var inverseDoF float64
 	var y, v, d []complex128
-	for _, b := range bands(m.rateHz, m.fromHz, m.toHz, longest) {
-		g := newGater(b)
+	grid := bands(m.rateHz, m.fromHz, m.toHz, longest)
+	for n := range grid {
+		b := &grid[n]
+		b.clip(m.rateHz, in.bottomHz(), in.topHz())
+		g := newGater(*b)
 		y = g.points(y[:0], hy, origin)
 		d = g.points(d[:0], hm, 0)
 		if hv != nil {
 			v = g.points(v[:0], hv, origin)
 		}
 		spacing := b.spacingHz(m.rateHz)
-		used := band{length: b.length, first: b.first, last: b.first - 1}
 		for i := range y {
 			hz := float64(b.first+i) * spacing
-			if cmplx.Abs(d[i]) < maskReported {
-				if used.last < used.first {
-					used.first, used.last = b.first+i+1, b.first+i
-					continue
-				}
-				break
-			}
-			used.last = b.first + i
 			mean, values := noise.around(hz/in.lineHz(), 0.6*spacing/in.lineHz())
-			share := g.gate.energy / float64(in.samples) / (real(d[i])*real(d[i]) + imag(d[i])*imag(d[i]))
+			share := g.gate.energy / float64(in.samples) / square(d[i])
 			p := point{y: y[i] / d[i], v: 1}
 			quiet := covariance{yy: math.NaN()}
 			if quietY != nil {
@@ -117,22 +116,27 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 					quiet.vv = quietV.line(in, in.power, hz, s.repeats)
 				}
 			}
+			h := p.y / p.v
 			r.FrequencyHz = append(r.FrequencyHz, hz)
-			r.H = append(r.H, p.y/p.v)
-			r.Variance = append(r.Variance, p.variance(mean.scaled(share)))
+			r.H = append(r.H, h)
+			r.Variance = append(r.Variance, max(p.variance(mean.scaled(share)), gateError*gateError*square(h)))
 			r.NoiseFloor = append(r.NoiseFloor, math.Sqrt(p.variance(quiet.scaled(share))))
 			inverseDoF += 1 / (2 * values)
 		}
-		if used.last >= used.first {
-			grid = append(grid, used)
-		}
 	}
 	if len(r.H) == 0 {
-		return nil, errors.New("the stimulus has no power in its own band")
+		return nil, errors.New("the band of the stimulus is too narrow for a single point")
 	}
 	r.VarianceDoF = float64(len(r.H)) / inverseDoF
 	r.SNRdB = plateauSNR(r)
-	r.Harmonic = m.harmonics(in, hy, origin, grid, r, s.v != nil, longest)
+	r.harmonicRatio = m.harmonics(in, hy, origin, grid, r)
+	for _, ratio := range r.harmonicRatio {
+		size := make([]float64, len(ratio))
+		for i, a := range ratio {
+			size[i] = cmplx.Abs(a)
+		}
+		r.Harmonic = append(r.Harmonic, size)
+	}
 	return r, nil
 }
 
@@ -141,11 +145,12 @@ type point struct{ y, v complex128 }
 
 // variance is that of y/v to first order, given the covariance of y and v.
 func (p point) variance(c covariance) float64 {
-	ratio := p.y / p.v
-	v2 := real(p.v)*real(p.v) + imag(p.v)*imag(p.v)
-	h2 := real(ratio)*real(ratio) + imag(ratio)*imag(ratio)
-	return max(0, (c.yy+h2*c.vv-2*real(cmplx.Conj(ratio)*c.yv))/v2)
+	h := p.y / p.v
+	return max(0, (c.yy+square(h)*c.vv-2*real(cmplx.Conj(h)*c.yv))/square(p.v))
 }
+
+// square is |a|^2.
+func square(a complex128) float64 { return real(a)*real(a) + imag(a)*imag(a) }
 
 // impulse is the inverse transform of lines.
 func (in *inverse) impulse(dst []float64, lines []complex128) []float64 {
@@ -203,8 +208,7 @@ func plateauSNR(r *Response) float64 {
 	var snr []float64
 	for i, hz := range r.FrequencyHz {
 		if hz >= 100 && hz <= 1000 {
-			a := cmplx.Abs(r.H[i])
-			snr = append(snr, a*a/r.Variance[i])
+			snr = append(snr, square(r.H[i])/r.Variance[i])
 		}
 	}
 	if len(snr) == 0 {
@@ -214,22 +218,22 @@ func plateauSNR(r *Response) float64 {
 	return 10 * math.Log10(snr[len(snr)/2])
 }
 
-// harmonics fills Harmonic: magnitudes over the linear answer, both as
-// recorded.
-func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band, r *Response, reference bool, longest int) [][]float64 {
+// harmonics gives the harmonics of each order over the linear answer, both as
+// recorded: for a sine of unit phase, a harmonic of the returned size and phase.
+func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band, r *Response) [][]complex128 {
 	linear := r.H
-	if reference {
+	if m.reference != nil {
 		linear = nil
 		for _, b := range grid {
 			linear = newGater(b).points(linear, hy, origin)
 		}
 	}
-	out := make([][]float64, harmonicOrders)
+	out := make([][]complex128, harmonicOrders)
 	for n := range out {
-		out[n] = make([]float64, len(linear))
-		for i, a := range harmonics(in, hy, origin, m.sweepRateS, n+2, grid, m.toHz) {
-			hz := r.FrequencyHz[i]
-			out[n][i] = cmplx.Abs(a * m.slope(float64(n+2)*hz) / (linear[i] * m.slope(hz)))
+		order := n + 2
+		out[n] = harmonics(in, hy, origin, m.sweepRateS, order, grid, m.toHz)
+		for i, hz := range r.FrequencyHz {
+			out[n][i] *= m.slope(float64(order)*hz) / (linear[i] * m.slope(hz))
 		}
 	}
 	return out

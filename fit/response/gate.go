@@ -32,7 +32,7 @@ const (
 	gateRise      = 0.12
 	gateFlatPre   = 0.08
 	gateFall      = 0.25
-	gateFlatPost  = 1 - gateFlatPre - 0.375*(gateRise+gateFall)
+	gateFlatPost  = 1 - gateFlatPre - 0.397*(gateRise+gateFall)
 	gatePre       = gateRise + gateFlatPre
 	gatePost      = gateFlatPost + gateFall
 	gateSpanTotal = gatePre + gatePost
@@ -45,7 +45,7 @@ type gate struct {
 	energy float64 // sum of squares
 }
 
-// newGate makes a gate with cos^2 edges. Its energy is near length: then
+// newGate makes a gate of a length. Its energy is near length: then
 // points 1/length apart are all but uncorrelated in white noise, as the
 // spectrum of the squared window has its first zero there.
 func newGate(length int) gate {
@@ -62,9 +62,9 @@ func edgedGate(rise, before, after, fall float64) gate {
 		w := 1.0
 		switch {
 		case t < -before:
-			w = raisedCosine((t + before + rise) / rise)
+			w = smoothStep((t + before + rise) / rise)
 		case t > after:
-			w = raisedCosine((after + fall - t) / fall)
+			w = smoothStep((after + fall - t) / fall)
 		}
 		g.window[i] = w
 		g.energy += w * w
@@ -72,10 +72,13 @@ func edgedGate(rise, before, after, fall float64) gate {
 	return g
 }
 
-// raisedCosine goes from 0 at 0 to 1 at 1.
-func raisedCosine(x float64) float64 {
-	x = min(max(x, 0), 1)
-	return 0.5 - 0.5*math.Cos(math.Pi*x)
+// smoothStep goes from 0 at 0 to 1 at 1; it is the integral of a Hann window,
+// so its spectrum falls with the fourth power.
+func smoothStep(x float64) float64 {
+	if x <= 0 || x >= 1 {
+		return min(max(x, 0), 1)
+	}
+	return x - math.Sin(2*math.Pi*x)/(2*math.Pi)
 }
 
 // fold writes the gated part of the periodic sequence h about lag origin into
@@ -111,6 +114,13 @@ type band struct {
 }
 
 func (b band) spacingHz(rateHz float64) float64 { return rateHz / float64(b.length) }
+
+// clip leaves out the points that are not clear of the mask's ends.
+func (b *band) clip(rateHz, bottomHz, topHz float64) {
+	spacing := b.spacingHz(rateHz)
+	b.first = max(b.first, int(math.Ceil(bottomHz/spacing+clearOfBottom)))
+	b.last = max(min(b.last, int(math.Floor(topHz/spacing-clearOfTop))), b.first-1)
+}
 
 // bands lays out the grid from fromHz to toHz. longest is the greatest
 // effective length of a gate in samples.

@@ -10,7 +10,11 @@ const harmonicOrders = 2
 
 // Gates of harmonics, in periods of the harmonic, as far as there is room
 // between the neighbouring orders.
+//
+// The mask is divided out as it is at the harmonic's frequency: where it is
+// less than harmonicMask, the end of the band is too near.
 const (
+	harmonicMask = 0.1
 	harmonicPre  = 20
 	harmonicPost = 60
 )
@@ -41,7 +45,7 @@ func harmonics(in *inverse, h []float64, origin int, sweepRateS float64, order i
 		for k := b.first; k <= b.last; k++ {
 			hz := n * float64(k) * spacing
 			line := int(math.Round(hz / in.lineHz()))
-			if hz > toHz || line >= in.hi || in.mask[line] < 0.5 {
+			if hz > toHz || line >= in.hi || in.mask[line] < harmonicMask {
 				out = append(out, cmplx.NaN())
 				continue
 			}

@@ -1,21 +1,30 @@
 package response
 
 import (
+	"errors"
 	"math"
 	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// maskFloor is the relative power of the stimulus below which a line is
-// faded out of the estimate.
-const maskFloor = 0.03
+const (
+	// enoughPower is the power of the stimulus over that of the ideal sweep
+	// (proportional to 1/f, [2]) down to which its lines are used.
+	enoughPower = 0.03
+	// The mask rises over bottomTaper times the lowest frequency and falls
+	// over topTaper times the highest. Wide edges cost nothing, as the mask
+	// drops out of each point; they keep what the ends of the band do to the
+	// impulse response short, within the gates.
+	bottomTaper = 2
+	topTaper    = 0.3
+	// clearOfBottom and clearOfTop are how many gate resolutions a point stays
+	// clear of the mask's ends.
+	clearOfBottom = 4
+	clearOfTop    = 10
+)
 
-// maskReported is the least mask at which a point is reported: the stimulus
-// is then some 10 dB below the law of its sweep.
-const maskReported = 0.9
-
-// inverse is the stimulus's regularised inverse, line by line of one period.
+// inverse is the stimulus's masked inverse, line by line of one period.
 type inverse struct {
 	samples int // of a period
 	rateHz  float64
@@ -24,8 +33,8 @@ type inverse struct {
 	// divided out as well, which makes the coil's response flat at the low end
 	// and so free of bias by the gate there.
 	weight, coilWeight []complex128
-	// mask fades from 1 in the band to 0 outside. All spectra are kept times
-	// the mask, and divided by the gated mask at the end.
+	// mask fades from 1 in the band to 0 at its ends. All spectra are kept
+	// times the mask, and divided by the gated mask at the end.
 	mask []float64
 	// power is |X|^2, coilPower |X slope|^2: white noise in the recording is
 	// in inverse proportion to it in the lines.
@@ -33,54 +42,57 @@ type inverse struct {
 	plan             *fourier.FFT
 }
 
-// newInverse makes the inverse of one period of the stimulus. The mask follows
-// the power r of the stimulus over that of the ideal sweep (proportional to
-// 1/f, [2]) as r^2/(r^2+maskFloor^2): no sharp edge, hence no ringing in time.
-func newInverse(period []float64, rateHz, fromHz, toHz float64, slope func(hz float64) complex128) *inverse {
+// newInverse makes the inverse of one period of the stimulus.
+func newInverse(period []float64, rateHz, fromHz, toHz float64, slope func(hz float64) complex128) (*inverse, error) {
 	n := len(period)
 	in := &inverse{samples: n, rateHz: rateHz, plan: fourier.NewFFT(n)}
 	in.weight = in.plan.Coefficients(nil, period)
-	in.mask = make([]float64, len(in.weight))
-	in.power = make([]float64, len(in.weight))
-	in.coilWeight = make([]complex128, len(in.weight))
-	in.coilPower = make([]float64, len(in.weight))
-	line := rateHz / float64(n)
-	in.lo = max(1, int(fromHz/3/line))
-	in.hi = min(len(in.weight)-1, int(toHz*1.25/line))
-	var pink float64
-	count := 0
-	middle := math.Sqrt(fromHz * toHz)
-	for l := in.lo; l < in.hi; l++ {
-		x := in.weight[l]
-		in.power[l] = real(x)*real(x) + imag(x)*imag(x)
-		if f := float64(l) * line; f > middle/2 && f < middle*2 {
-			pink += in.power[l] * f
-			count++
+	lines := len(in.weight)
+	in.mask, in.power, in.coilPower = make([]float64, lines), make([]float64, lines), make([]float64, lines)
+	in.coilWeight = make([]complex128, lines)
+	line := in.lineHz()
+	var law float64 // |X|^2 f of the ideal sweep
+	middle := int(math.Sqrt(fromHz*toHz) / line)
+	for l, x := range in.weight {
+		in.power[l] = square(x)
+		if l > middle/2 && l <= 2*middle {
+			law += in.power[l] * float64(l) / (1.5 * float64(middle))
 		}
 	}
-	pink /= float64(count)
+	enough := func(l int) bool { return in.power[l]*float64(l) > enoughPower*law }
+	if middle < 1 || middle >= lines || !enough(middle) {
+		return nil, errors.New("the stimulus has no power in its own band")
+	}
+	for in.lo = middle; in.lo > 1 && enough(in.lo-1); in.lo-- {
+	}
+	for in.hi = middle; in.hi < lines-1 && enough(in.hi); in.hi++ {
+	}
 	for l, x := range in.weight {
-		if l < in.lo || l >= in.hi || in.power[l] == 0 {
+		if l < in.lo || l >= in.hi {
 			in.weight[l] = 0
 			continue
 		}
-		r := in.power[l] * float64(l) * line / pink
-		in.mask[l] = r * r / (r*r + maskFloor*maskFloor)
+		f := float64(l) * line
+		in.mask[l] = smoothStep((f-in.bottomHz())/(bottomTaper*fromHz)) * smoothStep((in.topHz()-f)/(topTaper*toHz))
 		in.weight[l] = cmplx.Conj(x) * complex(in.mask[l]/in.power[l], 0)
-		e := slope(float64(l) * line)
+		e := slope(f)
 		in.coilWeight[l] = in.weight[l] / e
-		in.coilPower[l] = in.power[l] * (real(e)*real(e) + imag(e)*imag(e))
+		in.coilPower[l] = in.power[l] * square(e)
 	}
-	return in
+	return in, nil
 }
+
+// bottomHz and topHz are where the mask ends.
+func (in *inverse) bottomHz() float64 { return float64(in.lo-1) * in.lineHz() }
+func (in *inverse) topHz() float64    { return float64(in.hi) * in.lineHz() }
 
 // lineHz is the distance of the lines.
 func (in *inverse) lineHz() float64 { return in.rateHz / float64(in.samples) }
 
 // spectra are the deconvolved lines of the coil channel (y) and the reference
-// channel (v, nil without one), the coil's with the drive's slope divided
-// out: their mean over the repeats and the sums of
-// squared deviations from it, all times the mask.
+// channel (v, nil without one), the coil's with the drive's slope divided out:
+// their mean over the repeats and the sums of squared deviations from it, all
+// times the mask.
 type spectra struct {
 	repeats int
 	y, v    []complex128
@@ -131,11 +143,11 @@ func (s *spectra) add(in *inverse, coil, reference []float64) {
 	for l := in.lo; l < in.hi; l++ {
 		d := s.y1[l] - s.y[l]
 		s.y[l] += complex(k, 0) * d
-		s.yy[l] += (1 - k) * (real(d)*real(d) + imag(d)*imag(d))
+		s.yy[l] += (1 - k) * square(d)
 		if s.v != nil {
 			e := s.v1[l] - s.v[l]
 			s.v[l] += complex(k, 0) * e
-			s.vv[l] += (1 - k) * (real(e)*real(e) + imag(e)*imag(e))
+			s.vv[l] += (1 - k) * square(e)
 			s.yv[l] += complex(1-k, 0) * d * cmplx.Conj(e)
 		}
 	}
@@ -150,12 +162,12 @@ func (s *spectra) wander(in *inverse) (gain, delayS float64) {
 	for l := in.lo; l < in.hi; l++ {
 		m, d := s.y[l], s.y1[l]-s.y[l]
 		w := 2 * math.Pi * float64(l) * in.lineHz()
-		p := in.coilPower[l] * (real(m)*real(m) + imag(m)*imag(m))
+		p := in.coilPower[l] * square(m)
 		auto += p
 		curve += p * w * w
 		cross += in.coilPower[l] * (real(d)*real(m) + imag(d)*imag(m))
 		slope -= in.coilPower[l] * w * (imag(d)*real(m) - real(d)*imag(m))
-		noise += in.coilPower[l] * (real(d)*real(d) + imag(d)*imag(d))
+		noise += in.coilPower[l] * square(d)
 	}
 	if auto == 0 {
 		return 1, 0

@@ -150,6 +150,7 @@ type mainsBlocks struct {
 	begin   []int          // first sample of a block
 	timeS   []float64      // middle of a block after originS
 	c       [][]complex128 // [order-1][block], amplitude, phase as of nominalHz
+	still   [][]complex128 // the same, phase as of the mains found
 	plan    *fourier.FFT
 }
 
@@ -172,9 +173,9 @@ func newMainsBlocks(samples []float64, rateHz, nominalHz float64, silent []span,
 	}
 	b.plan = fourier.NewFFT(b.length)
 	orders := min(mainsOrders, b.length/2-1)
-	b.c = make([][]complex128, orders)
+	b.c, b.still = make([][]complex128, orders), make([][]complex128, orders)
 	for h := range b.c {
-		b.c[h] = make([]complex128, len(b.begin))
+		b.c[h], b.still[h] = make([]complex128, len(b.begin)), make([]complex128, len(b.begin))
 	}
 	b.amplitude = make([]complex128, orders)
 	b.significant = make([]bool, orders)
@@ -219,7 +220,7 @@ func (b *mainsBlocks) search() (score, offHz float64) {
 		at[h] = make([]complex128, n)
 		for i, c := range b.c[h] {
 			at[h][i] = c * cmplx.Rect(1, 2*math.Pi*float64(h+1)*float64(steps)*step*b.timeS[i])
-			power[h] += real(c)*real(c) + imag(c)*imag(c)
+			power[h] += square(c)
 		}
 	}
 	for k := -steps; k <= steps; k++ {
@@ -233,7 +234,7 @@ func (b *mainsBlocks) search() (score, offHz float64) {
 				}
 				at[h][i] = z
 			}
-			coherence := (real(s)*real(s) + imag(s)*imag(s)) / (float64(n) * power[h])
+			coherence := square(s) / (float64(n) * power[h])
 			sum -= float64(n) * math.Log(max(1-coherence, 1e-12))
 		}
 		if sum > score {
@@ -278,18 +279,27 @@ func (b *mainsBlocks) rotation(h int, t float64) complex128 {
 	return cmplx.Rect(1, 2*math.Pi*float64(h+1)*(b.phase[1]*t+b.phase[2]*t*t))
 }
 
-// amplitudes finds the harmonics for the phase as it is.
+// amplitudes finds the harmonics for the phase as it is, and fills still with
+// the blocks' harmonics as they stand still against it.
 func (b *mainsBlocks) amplitudes() {
 	n := float64(len(b.begin))
-	for h := range b.c {
+	turn := make([]complex128, len(b.begin))
+	power := make([]complex128, len(b.begin))
+	for i, t := range b.timeS {
+		turn[i] = cmplx.Conj(b.rotation(0, t))
+		power[i] = turn[i]
+	}
+	for h, c := range b.c {
 		var sum complex128
-		power := 0.0
-		for i, t := range b.timeS {
-			c := b.c[h][i]
-			sum += c * cmplx.Conj(b.rotation(h, t))
-			power += real(c)*real(c) + imag(c)*imag(c)
+		total := 0.0
+		for i, z := range c {
+			z *= power[i]
+			power[i] *= turn[i]
+			b.still[h][i] = z
+			sum += z
+			total += square(z)
 		}
-		coherence := (real(sum)*real(sum) + imag(sum)*imag(sum)) / (n * power)
+		coherence := square(sum) / (n * total)
 		b.amplitude[h] = sum / complex(n, 0)
 		b.significant[h] = -n*math.Log(max(1-coherence, 1e-300)) > orderFound
 	}
@@ -305,9 +315,9 @@ func (b *mainsBlocks) track(orders int, drifting bool) {
 			continue
 		}
 		scatter := 0.0
-		for i, t := range b.timeS {
-			d := b.c[h][i]*cmplx.Conj(b.rotation(h, t)) - b.amplitude[h]
-			scatter += real(d)*real(d) + imag(d)*imag(d)
+		for _, z := range b.still[h] {
+			d := z - b.amplitude[h]
+			scatter += square(d)
 		}
 		weight[h] = float64(n) / scatter
 	}
@@ -319,10 +329,10 @@ func (b *mainsBlocks) track(orders int, drifting bool) {
 			if w == 0 || math.IsInf(w, 0) {
 				continue
 			}
-			z := b.c[h][i] * cmplx.Conj(b.rotation(h, t)) * cmplx.Conj(b.amplitude[h])
+			z := b.still[h][i] * cmplx.Conj(b.amplitude[h])
 			k := 2 * math.Pi * float64(h+1)
 			slope += w * k * imag(z)
-			curve += w * k * k * (real(b.amplitude[h])*real(b.amplitude[h]) + imag(b.amplitude[h])*imag(b.amplitude[h]))
+			curve += w * k * k * square(b.amplitude[h])
 		}
 		p := [3]float64{1, t, t * t}
 		for r := range p {

@@ -77,13 +77,13 @@ func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 	y := spectrum(hy)
 	n.yy = make([]float64, len(y))
 	for l, a := range y {
-		n.yy[l] = k * (real(a)*real(a) + imag(a)*imag(a))
+		n.yy[l] = k * square(a)
 	}
 	if hv != nil {
 		v := spectrum(hv)
 		n.vv, n.yv = make([]float64, len(y)), make([]complex128, len(y))
 		for l, b := range v {
-			n.vv[l] = k * (real(b)*real(b) + imag(b)*imag(b))
+			n.vv[l] = k * square(b)
 			n.yv[l] = complex(k, 0) * y[l] * complex(real(b), -imag(b))
 		}
 	}
@@ -165,20 +165,20 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 		for l := n.lo; l < n.hi; l++ {
 			i := l - n.lo
 			sum[i+1], count[i+1] = sum[i], count[i]
-			if in.mask[l] > maskReported/2 && share[l] == 0 {
+			if share[l] == 0 {
 				sum[i+1] += recorded(l)
 				count[i+1]++
 			}
 		}
 		found := false
 		for l := n.lo; l < n.hi; l++ {
-			if in.mask[l] <= maskReported/2 || share[l] != 0 {
+			if share[l] != 0 {
 				continue
 			}
 			a, b := max(l-half, n.lo)-n.lo, min(l+half+1, n.hi)-n.lo
 			mean := (sum[b] - sum[a]) / float64(count[b]-count[a])
 			x := recorded(l)
-			floor := roundOff * roundOff * (real(signal[l])*real(signal[l]) + imag(signal[l])*imag(signal[l]))
+			floor := roundOff * roundOff * square(signal[l])
 			if x > limit*mean && noise[l] > floor {
 				n.noisy[l], found = true, true
 				share[l] = mean / x

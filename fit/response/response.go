@@ -56,6 +56,8 @@ type Response struct {
 	// linear response, both as recorded in the coil channel, at excitation
 	// frequency FrequencyHz[i]; NaN where it falls out of the band.
 	Harmonic [][]float64
+	// harmonicRatio has the phase as well.
+	harmonicRatio [][]complex128
 	// Repeats is the number of repeats used.
 	Repeats int
 	// SNRdB is the response over its noise at the plateau: the median of

@@ -24,9 +24,32 @@ const ringOutS = 0.03
 // (wrapped) where there are none. One repeat is enough: its noise is then found
 // where its impulse response has died away.
 func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
+	if len(rec.Samples) == 0 {
+		return nil, fmt.Errorf("take %s: the recording has no channels", take.Name)
+	}
+	if err := sameRate(rec, take); err != nil {
+		return nil, err
+	}
+	at, err := align.Align(rec.Samples[0], take.Stimulus)
+	if err != nil {
+		return nil, fmt.Errorf("take %s: %w", take.Name, err)
+	}
+	return EstimateAligned(ctx, rec, take, at)
+}
+
+func sameRate(rec capture.Recording, take capture.Take) error {
+	if rec.RateHz == take.Stimulus.RateHz {
+		return nil
+	}
+	return fmt.Errorf("take %s: recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate", take.Name, rec.RateHz, take.Stimulus.RateHz)
+}
+
+// EstimateAligned is Estimate with the repeats of the coil's channel found
+// already.
+func EstimateAligned(ctx context.Context, rec capture.Recording, take capture.Take, at align.Alignment) (*Response, error) {
 	stim := take.Stimulus
-	if rec.RateHz != stim.RateHz {
-		return nil, fmt.Errorf("take %s: recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate", take.Name, rec.RateHz, stim.RateHz)
+	if err := sameRate(rec, take); err != nil {
+		return nil, err
 	}
 	slope, err := driveSlope(take.Drive, take.Reference)
 	if err != nil {
@@ -44,10 +67,6 @@ func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 		return nil, fmt.Errorf("take %s: %d channels recorded, %d needed (reference %q): record the reference on channel 2 or take it off", take.Name, len(rec.Samples), channels, take.Reference.Kind)
 	}
 	coil := rec.Samples[0]
-	at, err := align.Align(coil, stim)
-	if err != nil {
-		return nil, fmt.Errorf("take %s: %w", take.Name, err)
-	}
 	at.Damaged = append(slices.Clone(at.Damaged), take.Quality.DamagedRepeats...)
 	if err := ctx.Err(); err != nil {
 		return nil, err
