@@ -111,9 +111,11 @@ func latency(bufferS float64, d Device, way direction) time.Duration {
 	if way == output {
 		own = d.OutputLatency
 	}
-	least := time.Duration(defaultBufferS * float64(time.Second))
-	most := time.Duration(mostBufferS * float64(time.Second))
-	return min(max(own, least), most)
+	least := hardwareBufferS
+	if d.MayResample {
+		least = serverBufferS
+	}
+	return time.Duration(min(max(own.Seconds(), least), mostBufferS) * float64(time.Second))
 }
 
 // checkRate asks whether the device takes the rate, and if not, which it
@@ -161,7 +163,7 @@ func (c *Card) Describe() capture.Bench {
 		CoilChannel:      c.options.CoilChannel,
 		ReferenceChannel: c.options.ReferenceChannel,
 	}
-	if c.twoSides {
+	if c.in.HostAPI != c.out.HostAPI {
 		b.HostAPI += " in, " + c.out.HostAPI + " out"
 	}
 	for _, e := range []end{c.in, c.out} {

@@ -132,7 +132,7 @@ func testDescribe(t *testing.T, _ *pulserig.Rig) {
 		t.Errorf("format %+v", f)
 	}
 	one := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench})
-	if d := one.Describe(); d.TwoClocks || len(d.Notes) != 1 || d.BufferS < defaultBufferS {
+	if d := one.Describe(); d.TwoClocks || len(d.Notes) != 1 || d.BufferS != serverBufferS {
 		t.Errorf("one device: %+v", d)
 	}
 	if f := one.Format(); f.Channels != 1 {
@@ -145,9 +145,10 @@ func testDescribe(t *testing.T, _ *pulserig.Rig) {
 func testChannels(t *testing.T, _ *pulserig.Rig) {
 	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2, ReferenceChannel: 1})
 	play := burst(0.1, 1)
-	got := record(t, card, play, 2*rate)
-	if len(got[0]) < 2*rate || len(got[1]) != len(got[0]) {
-		t.Fatalf("%d and %d frames, want at least %d", len(got[0]), len(got[1]), 2*rate)
+	const frames = rate * 3 / 2
+	got := record(t, card, play, frames)
+	if len(got[0]) < frames || len(got[1]) != len(got[0]) {
+		t.Fatalf("%d and %d frames, want at least %d", len(got[0]), len(got[1]), frames)
 	}
 	mustHold(t, got[0], play)
 	// The coil is on channel 1 of the device, asked for as the reference.
@@ -173,7 +174,7 @@ func testResponse(t *testing.T, rig *pulserig.Rig) {
 			play[n] += 0.1 * float32(math.Cos(2*math.Pi*s.freqHz*float64(n)/rate))
 		}
 	}
-	got := record(t, card, play, rate*7/4)
+	got := record(t, card, play, rate)
 	// Whole cycles, begun when the transient (3.6 ms, 2L/R) is over.
 	begin := onset(got[1]) + rate/10
 	coil, current := got[0][begin:begin+rate*4/10], got[1][begin:begin+rate*4/10]
@@ -203,7 +204,7 @@ func testDuplex(t *testing.T, _ *pulserig.Rig) {
 	// On a busy machine PortAudio gives it up (see choosePair), which is told
 	// and may be tried again.
 	for try := 1; ; try++ {
-		got, err := tryRecord(card, play, rate*3/2)
+		got, err := tryRecord(card, play, rate)
 		if err == nil {
 			mustHold(t, got[0], play)
 			return

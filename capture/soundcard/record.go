@@ -25,6 +25,9 @@ const (
 // recording runs. If the driver stops delivering for 1.8 s, what had arrived is
 // handed to sink and an error returned, whether or not the driver can still be
 // stopped.
+//
+// More than frames frames are recorded, by the latency asked for in both
+// directions: what is played comes back that much later.
 func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (capture.Session, error) {
 	if c.closed {
 		return capture.Session{}, errors.New("the sound card was closed already")
@@ -45,6 +48,7 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 		// A driver may report until it has filled its buffers.
 		longestRunIn: int((reportsS + 2*max(c.in.latency, c.out.latency).Seconds()) * rate),
 	}
+	frames += int((c.in.latency + c.out.latency).Seconds() * rate)
 	mark := markChatter()
 	s := &streams{engine: e}
 	err := enter(ctx, startLimit, func(*atomic.Bool) error { return s.start(c) })

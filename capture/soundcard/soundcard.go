@@ -60,8 +60,9 @@ type Options struct {
 	// exciter, from 1; 0 means 1. The other channels stay silent.
 	OutputChannel int
 	RateHz        int // 0: 48000
-	// BufferS is the latency to ask the driver for, in each direction, in s;
-	// 0: 0.2 s or the driver's own robust default, whichever is longer.
+	// BufferS is the latency to ask the driver for, in each direction, in s.
+	// 0: 0.2 s, or 0.5 s where a sound server may be on the way (see
+	// Device.MayResample), or the driver's own robust default if that is longer.
 	BufferS float64
 	// Verbose lets the text of the C libraries through to the terminal.
 	Verbose bool
@@ -71,9 +72,10 @@ type Options struct {
 // above the most, a device that has stalled could not be told in 3 s from one
 // that fills its buffer.
 const (
-	leastBufferS   = 0.005
-	mostBufferS    = 1.0
-	defaultBufferS = 0.2
+	leastBufferS    = 0.005
+	mostBufferS     = 1.0
+	hardwareBufferS = 0.2
+	serverBufferS   = 0.5
 )
 
 // withDefaults fills in what was left zero and refuses what no device can do.
