@@ -1,0 +1,56 @@
+# Everything a checkout is built, tried and tested with. 'make help' lists it.
+
+SHELL := /bin/bash
+.SHELLFLAGS := -eu -o pipefail -c
+.DEFAULT_GOAL := help
+.PHONY: help deps build demo test bench lint
+
+VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
+STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
+GO_FOLDERS := cmd excite capture fit report
+# SKIPS=forbid makes a skipped test a failure; FUZZTIME is for each fuzz target.
+SKIPS ?= allow
+FUZZTIME ?= 3s
+
+help: ## list the targets
+	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
+
+deps: ## install what is missing of the system's packages
+	@.ci/deps
+
+build: deps ## build bin/coilsweep
+	go build -buildvcs=false -ldflags '-X main.version=$(VERSION)' -o bin/coilsweep ./cmd/coilsweep
+
+# The coil of the demo is invented: see capture/virtual/default.toml.
+DEMO := bin/coilsweep measure demo/coil --bench virtual --reference current --sense-r "10 0.1%" \
+	--fixture-c "65p 5%" --fixture-r "1M 1%"
+
+demo: deps build ## measure an invented coil on the simulated bench
+	rm -rf demo && mkdir demo
+	bin/coilsweep new demo/coil --name "Demo coil A (invented)" --dcr "7.85k@20C 0.5%"
+	$(DEMO) --take bare
+	$(DEMO) --take c220 --added-c "220p 1%"
+	$(DEMO) --take c470 --added-c "470p 1%"
+	bin/coilsweep fit demo/coil
+	bin/coilsweep report demo/coil
+
+test: deps build ## vet, tests, race detector, fuzz targets
+	@echo "== format"
+	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
+	@echo "== vet"
+	go vet ./...
+	@echo "== tests"
+	go test -count=1 -json ./... | go run .ci/tested.go -skips=$(SKIPS)
+	@echo "== race detector, without the long tests"
+	go test -race -short ./...
+	@echo "== fuzz targets, $(FUZZTIME) each from the kept corpus"
+	.ci/fuzz $(FUZZTIME)
+
+bench: deps build ## benchmarks, beside the same work in NumPy and SciPy
+	go test -run '^$$' -bench . -benchmem ./...
+	@if [ -x testdata/scipy/bench.sh ]; then testdata/scipy/bench.sh; fi
+
+lint: deps ## gofmt, vet, staticcheck
+	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
+	go vet ./...
+	go run $(STATICCHECK) ./...
