@@ -1,0 +1,18 @@
+// Coilsweep measures what a guitar pickup's coil really does: its resonance
+// and Q, and the inductance, capacitance and resistance behind them, with a
+// sound card, an exciter coil and a few known parts. See 'coilsweep --help'.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// A second Ctrl-C ends a program that does not listen to the first.
+	context.AfterFunc(ctx, stop)
+	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+}

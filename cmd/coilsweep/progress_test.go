@@ -1,0 +1,46 @@
+package main
+
+import (
+	"bytes"
+	"math"
+	"testing"
+
+	"coilsweep/capture"
+)
+
+var reports = []capture.Progress{
+	{Fraction: 0.1, Repeats: 2, PeakDBFS: math.Inf(-1)},
+	{Fraction: 0.4, Repeat: 1, Repeats: 2, PeakDBFS: -14.2},
+	{Fraction: 0.5, Repeat: 1, Repeats: 2, PeakDBFS: -20},
+	{Fraction: 0.9, Repeat: 2, Repeats: 2, PeakDBFS: -14.1},
+	{Fraction: 1, Repeat: 2, Repeats: 2, PeakDBFS: -90},
+}
+
+func TestProgressInALog(t *testing.T) {
+	var b bytes.Buffer
+	p := newProgress(&b)
+	for _, r := range reports {
+		p.show(r)
+	}
+	p.end()
+	want := "coilsweep: sweep 1 of 2, peak -14.2 dBFS\ncoilsweep: sweep 2 of 2, peak -14.1 dBFS\n"
+	if b.String() != want {
+		t.Errorf("got %q, want %q", b.String(), want)
+	}
+}
+
+func TestProgressOnATerminal(t *testing.T) {
+	var b bytes.Buffer
+	p := newProgress(&b)
+	p.terminal = true
+	for _, r := range reports[:2] {
+		p.show(r)
+	}
+	p.end()
+	want := "\r\x1b[Ksilence         [===                           ]  silent" +
+		"\r\x1b[Ksweep  1 of  2  [============                  ]  -14.2 dBFS" +
+		"\r\x1b[K"
+	if b.String() != want {
+		t.Errorf("got %q, want %q", b.String(), want)
+	}
+}

@@ -1,0 +1,165 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// The exit statuses.
+const (
+	exitDone  = 0
+	exitFail  = 1
+	exitUsage = 2 // wrong use: nothing was done
+	exitUnfit = 3 // done, but the data are not fit for use
+)
+
+// usageError is wrong use of the command line.
+type usageError struct{ error }
+
+func (e usageError) Unwrap() error { return e.error }
+
+func usagef(format string, args ...any) error {
+	return usageError{fmt.Errorf(format, args...)}
+}
+
+// unfitError says that a command did its work on data that are not fit for use.
+type unfitError struct{ error }
+
+func (e unfitError) Unwrap() error { return e.error }
+
+// console is where a command prints: results to out, all else to err.
+type console struct {
+	out, err io.Writer
+	started  bool // a command runs: errors before that are wrong use
+}
+
+// warn prints one warning or piece of progress.
+func (c *console) warn(format string, args ...any) {
+	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
+}
+
+// json prints a result for programs.
+func (c *console) json(v any) error {
+	enc := json.NewEncoder(c.out)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// body is f as the body of a command.
+func (c *console) body(f func(cmd *cobra.Command, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
+		c.started = true
+		return f(cmd, args)
+	}
+}
+
+// run is the whole program: it runs the command in args and returns the exit
+// status. ctx ends it early.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	c := &console{out: stdout, err: stderr}
+	root := newRoot(c)
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	cmd, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		return exitDone
+	}
+	if !c.started {
+		err = usageError{err}
+	}
+	fmt.Fprintf(stderr, "coilsweep: %v\n", err)
+	var usage usageError
+	var unfit unfitError
+	switch {
+	case errors.As(err, &usage):
+		fmt.Fprintf(stderr, "See '%s --help'.\n", cmd.CommandPath())
+		return exitUsage
+	case errors.As(err, &unfit):
+		return exitUnfit
+	}
+	return exitFail
+}
+
+func newRoot(c *console) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "coilsweep",
+		Short: "Measure resonance, Q, L, C and R of a pickup coil with a sound card",
+		Long: `Coilsweep measures resonance, Q, L, C and R of a pickup coil, with uncertainties,
+using a sound card, a small exciter coil and a few known parts.
+
+Values take SI prefixes and marking codes (470p, 4k7, 2n2, 2.4H), a tolerance
+after a space ("470p 1%") and, for a DC resistance, a temperature (7.85k@22C).
+
+Exit status: 0 done, 1 it failed, 2 wrong use, 3 done but the data are not fit
+for use.`,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return errors.New("no command given")
+			}
+			return noCommand(cmd, args[0])
+		},
+		RunE: func(*cobra.Command, []string) error { return nil }, // Args lets nothing through
+	}
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SuggestionsMinimumDistance = 2
+	root.SetHelpCommand(newHelp(c))
+	root.AddCommand(
+		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
+	)
+	return root
+}
+
+func newHelp(c *console) *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Help about a command",
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			about, rest, err := cmd.Root().Find(args)
+			if err != nil || len(rest) > 0 {
+				return usageError{noCommand(cmd.Root(), args[0])}
+			}
+			about.InitDefaultHelpFlag()
+			return about.Help()
+		}),
+	}
+}
+
+// noCommand is the error for a command that does not exist.
+func noCommand(root *cobra.Command, name string) error {
+	hint := ""
+	if near := root.SuggestionsFor(name); len(near) > 0 {
+		hint = fmt.Sprintf(" (did you mean %q?)", near[0])
+	}
+	return fmt.Errorf("there is no command %q%s", name, hint)
+}
+
+// noArgs wants no argument.
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return fmt.Errorf("%q takes no argument, got %q", cmd.Name(), args[0])
+	}
+	return nil
+}
+
+// oneArg wants exactly one argument, named what in the error.
+func oneArg(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		switch {
+		case len(args) == 0:
+			return fmt.Errorf("%s is missing", what)
+		case len(args) > 1:
+			return fmt.Errorf("%s is one argument, not %d: %s (put values with spaces in quotes)", what, len(args), strings.Join(args, " "))
+		}
+		return nil
+	}
+}

@@ -1,0 +1,42 @@
+package main
+
+import (
+	"math"
+
+	"coilsweep/capture"
+)
+
+// takeRecord is what 'measure --json' and 'import --json' print.
+type takeRecord struct {
+	Take             string         `json:"take"`
+	Folder           string         `json:"folder"`
+	FitForUse        bool           `json:"fit_for_use"`
+	Flags            []capture.Flag `json:"flags"`
+	PeakDBFS         *float64       `json:"peak_dbfs"` // null: not known, or silence
+	RMSDBFS          *float64       `json:"rms_dbfs"`
+	NoiseDBFS        *float64       `json:"noise_dbfs"`
+	ClippedSamples   int            `json:"clipped_samples"`
+	DriftPPM         *float64       `json:"drift_ppm"`
+	Polarity         int            `json:"polarity"`
+	AlignmentQuality *float64       `json:"alignment_quality"`
+	DamagedRepeats   []int          `json:"damaged_repeats"`
+}
+
+func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {
+	q := t.Quality
+	return takeRecord{
+		Take: t.Name, Folder: folder.TakeDir(t.Name),
+		FitForUse: t.Unfit() == nil, Flags: append([]capture.Flag{}, q.Flags...),
+		PeakDBFS: finite(q.PeakDBFS), RMSDBFS: finite(q.RMSDBFS), NoiseDBFS: finite(q.NoiseDBFS),
+		ClippedSamples: q.ClippedSamples, DriftPPM: finite(q.DriftPPM), Polarity: q.Polarity,
+		AlignmentQuality: finite(q.AlignmentQuality), DamagedRepeats: append([]int{}, q.DamagedRepeats...),
+	}
+}
+
+// finite is x, or nil where JSON has no number for it.
+func finite(x float64) *float64 {
+	if math.IsInf(x, 0) || math.IsNaN(x) {
+		return nil
+	}
+	return &x
+}
