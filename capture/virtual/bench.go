@@ -4,7 +4,7 @@
 //
 // The bench is a simulation in time, built from circuit elements: inductances,
 // mutual inductances, resistances and capacitances make a state space that is
-// stepped exactly at about 192 kHz. It knows nothing of the formulas that a fit
+// stepped exactly at 192 kHz or more. It knows nothing of the formulas that a fit
 // uses, so that the two can be held against each other.
 //
 //	played samples -> limit, band-limited interpolation -> distortion

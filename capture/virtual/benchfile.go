@@ -88,7 +88,7 @@ func Decode(name string, data []byte) (Bench, error) {
 		}
 		return Bench{}, err
 	}
-	if _, err := b.network(parts{loadC: 0}).system(); err != nil {
+	if _, err := b.network(parts{}).system(); err != nil {
 		return Bench{}, &FieldError{File: name, Line: lineOf(string(data), "coil"), Key: "coil", Text: err.Error()}
 	}
 	sum := sha256.Sum256(data)

@@ -53,6 +53,11 @@ const (
 
 var errCoupling = errors.New("the couplings contradict each other: no coils can be coupled like that (the inductance matrix is not positive definite)")
 
+// fastest is the highest rate in 1/s that the stepping resolves to nine digits.
+const fastest = 1e12
+
+var errFast = errors.New("the circuit has a time constant below 1 ps; check the units of its inductances, resistances and capacitances")
+
 // loops are all loops whose current is a state: coil, rings and, where a
 // voltage drives it, the exciter.
 func (nw network) loops() []loop {
@@ -141,6 +146,10 @@ func (nw network) system() (system, error) {
 			s.c.Set(jackOut, j, -nw.outputR*inverse.At(exciter, j)/root[exciter])
 		}
 		s.d.Set(jackOut, driveIn, 1)
+	}
+
+	if !(mat.Max(s.a) <= fastest && mat.Min(s.a) >= -fastest) {
+		return system{}, errFast
 	}
 
 	s.b.Set(0, humIn, 1/root[0])

@@ -64,10 +64,11 @@ type upsampler struct {
 	factor int
 	half   int
 	phases [][]float64 // [phase]: weights of 2 half samples
+	heard  []float64   // what the block at hand needs of the played samples
 }
 
-func newUpsampler(p interpolator, factor int) upsampler {
-	u := upsampler{factor: factor, half: p.half, phases: make([][]float64, factor)}
+func newUpsampler(p interpolator, factor int) *upsampler {
+	u := &upsampler{factor: factor, half: p.half, phases: make([][]float64, factor)}
 	for phase := range u.phases {
 		row := make([]float64, 2*p.half)
 		for k := range row {
@@ -82,10 +83,14 @@ func newUpsampler(p interpolator, factor int) upsampler {
 // fill writes the samples from, from+1, ... of the internal rate to dst; play
 // is taken as silent before its start and after its end, and limited to full
 // scale.
-func (u upsampler) fill(dst []float64, from int, play []float32) {
+func (u *upsampler) fill(dst []float64, from int, play []float32) {
 	first := floorDiv(from, u.factor) - u.half + 1
 	last := floorDiv(from+len(dst)-1, u.factor) + u.half
-	heard := make([]float64, last-first+1)
+	if need := last - first + 1; cap(u.heard) < need {
+		u.heard = make([]float64, need+1) // the next block may need one more
+	}
+	heard := u.heard[:last-first+1]
+	clear(heard)
 	for i := max(first, 0); i <= min(last, len(play)-1); i++ {
 		heard[i-first] = float64(min(max(play[i], -1), 1))
 	}

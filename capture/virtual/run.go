@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"coilsweep/capture"
 )
@@ -11,7 +12,7 @@ import (
 const (
 	// The internal rate is the lowest whole multiple (at least 2) of the card's
 	// rate that reaches this.
-	leastInternalHz = 176400
+	leastInternalHz = 190000
 	// settleS is simulated before the recording starts, so that noise and hum
 	// are steady.
 	settleS = 0.25
@@ -29,7 +30,7 @@ type run struct {
 	latency  float64 // recorded samples
 	stride   float64 // internal samples a recorded sample
 
-	up      upsampler
+	up      *upsampler
 	distort distort
 	output  *stepper
 	drive   []float64 // V or A, into the circuit
@@ -38,6 +39,7 @@ type run struct {
 	circuit *stepper
 	noise   []source // into the circuit, from noiseIn on
 	inputs  []*channel
+	jacks   [][]float64 // jack of each input
 
 	made   int // internal number of the next sample to make; 0 is the first of play
 	frame  int // recorded frames, lost ones included
@@ -52,7 +54,7 @@ type source struct {
 
 // channel is one input of the sound card.
 type channel struct {
-	jack      []float64 // V, or A for a sense resistor of 1 ohm; one block
+	jack      []float64 // one block: V, or A through the exciter
 	gain      float64   // jack to full scale
 	filter    *stepper
 	knee      float64
@@ -97,15 +99,15 @@ func newRun(r *Recorder, play []float32) *run {
 	// The first sample made lies far enough before the first recorded one for
 	// the decimator and for the bench to settle.
 	n.made = int(math.Floor(-n.latency*n.stride)) - shape.half*factor - int(settleS*internalHz)
-	for i, name := range truth.channels {
+	for i, known := range truth.channels {
 		c := &channel{
 			jack:      make([]float64, internalBlock),
-			gain:      name.perFullScale,
+			gain:      known.perFullScale,
 			filter:    newStepper(truth.input, step, []int{smooth}),
 			first:     n.made - 3*lag, // output, circuit and input filter each trail
 			decimator: newDecimator(shape, factor),
 			converter: converter{
-				noise:  name.noise * math.Sqrt(n.rateHz/2),
+				noise:  known.noise * math.Sqrt(n.rateHz/2),
 				clipAt: 1,
 				dither: b.Input.Dither,
 				rng:    r.stream(fmt.Sprint("input ", i)),
@@ -121,6 +123,7 @@ func newRun(r *Recorder, play []float32) *run {
 			c.converter.step = math.Ldexp(1, 1-b.Input.Bits)
 		}
 		n.inputs = append(n.inputs, c)
+		n.jacks = append(n.jacks, c.jack)
 	}
 	return n
 }
@@ -204,11 +207,7 @@ func (n *run) makeBlock() {
 			x[k] = s.rms * s.rng.NormFloat64()
 		}
 	}
-	jacks := make([][]float64, len(n.inputs))
-	for i, c := range n.inputs {
-		jacks[i] = c.jack
-	}
-	n.circuit.run(jacks...)
+	n.circuit.run(n.jacks...)
 
 	for _, c := range n.inputs {
 		x := c.filter.input(0, internalBlock)
@@ -216,7 +215,7 @@ func (n *run) makeBlock() {
 			x[i] = c.gain * v
 		}
 		from := len(c.filtered)
-		c.filtered = append(c.filtered, make([]float64, internalBlock)...)
+		c.filtered = slices.Grow(c.filtered, internalBlock)[:from+internalBlock]
 		c.filter.run(c.filtered[from:])
 		softClip(c.filtered[from:], c.knee)
 	}
