@@ -89,7 +89,7 @@ func Decode(name string, data []byte) (Bench, error) {
 		return Bench{}, err
 	}
 	if _, err := b.network(parts{}).system(); err != nil {
-		return Bench{}, &FieldError{File: name, Line: lineOf(string(data), "coil"), Key: "coil", Text: err.Error()}
+		return Bench{}, &FieldError{File: name, Key: "circuit", Text: err.Error()}
 	}
 	sum := sha256.Sum256(data)
 	b.source = fileMark{path: name, sha256: hex.EncodeToString(sum[:])}

@@ -37,14 +37,18 @@ func multitone(hz []float64, rateHz, seconds int, each float64) []float32 {
 
 // amplitude is the complex amplitude at hz of x, a whole number of periods.
 func amplitude[T float32 | float64](x []T, rateHz int, hz float64) complex128 {
-	var re, im float64
+	var sum complex128
+	step := cmplx.Rect(1, -2*math.Pi*hz/float64(rateHz))
+	var turn complex128
 	for i, v := range x {
-		_, turns := math.Modf(hz * float64(i) / float64(rateHz))
-		sin, cos := math.Sincos(2 * math.Pi * turns)
-		re += float64(v) * cos
-		im -= float64(v) * sin
+		if i%1024 == 0 { // before rounding adds up
+			_, turns := math.Modf(hz * float64(i) / float64(rateHz))
+			turn = cmplx.Rect(1, -2*math.Pi*turns)
+		}
+		sum += complex(float64(v), 0) * turn
+		turn *= step
 	}
-	return complex(re, im) * complex(2/float64(len(x)), 0)
+	return sum * complex(2/float64(len(x)), 0)
 }
 
 // record runs a bench and returns its channels.
@@ -103,7 +107,7 @@ const (
 // in steady state, with want for every channel.
 func compareTake(t *testing.T, b Bench, rateHz int, want func(channel int, hz float64) complex128, what ...any) {
 	t.Helper()
-	const settle = 3 // s; e^(-2 pi 0.5 3) = 8e-5 is left of the onset behind a corner of 0.5 Hz, itself 1/60 of the tones
+	const settle = 3                                 // s; e^(-2 pi 0.5 3) = 8e-5 is left of the onset behind a corner of 0.5 Hz, itself 1/60 of the tones
 	play := multitone(tones, rateHz, settle+2, 0.03) // longer than the recording: its end rings
 	out := record(t, b.Quiet(), capture.Load{}, rateHz, 1, play, rateHz*(settle+1))
 	for ch := range out {

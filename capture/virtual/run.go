@@ -196,7 +196,7 @@ func (n *run) makeBlock() {
 	for i, v := range n.drive {
 		drive[i] = n.gain * v
 	}
-	n.hum.fill(n.circuit.input(humIn, internalBlock), n.made)
+	n.hum.fill(n.circuit.input(humIn, internalBlock), n.made-lag) // beside the drive
 	for i, s := range n.noise {
 		x := n.circuit.input(noiseIn+i, internalBlock)
 		if s.rms == 0 {
