@@ -4,6 +4,8 @@ import (
 	"strings"
 
 	"github.com/rivo/uniseg"
+
+	"coilsweep/report/plot"
 )
 
 // columns lays cells out in columns that align by display width: wide
@@ -87,12 +89,12 @@ func truncate(s string, width int) string {
 	return b.String() + "…"
 }
 
-// wrap breaks s at spaces into lines of at most width cells; a longer word
-// stands on a line of its own.
+// wrap breaks s at spaces into lines of at most width cells, not between a
+// number and its unit; a longer word stands on a line of its own.
 func wrap(s string, width int) []string {
 	var lines []string
 	line, used := "", 0
-	for _, word := range strings.Fields(s) {
+	for _, word := range strings.FieldsFunc(tied(s), func(r rune) bool { return r == ' ' }) {
 		w := uniseg.StringWidth(word)
 		if used > 0 && used+1+w > width {
 			lines = append(lines, line)
@@ -105,5 +107,15 @@ func wrap(s string, width int) []string {
 		line += word
 		used += w
 	}
-	return append(lines, line)
+	lines = append(lines, line)
+	for i := range lines {
+		lines[i] = strings.ReplaceAll(lines[i], "\u00a0", " ")
+	}
+	return lines
+}
+
+// shortName is a take's name for places that repeat it: at most 32 cells, cut
+// in the middle.
+func shortName(name string) string {
+	return tied(plot.Shortened(visible(name), 32))
 }

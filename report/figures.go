@@ -173,7 +173,7 @@ func (e *extent) take(columns ...[]float64) {
 func nothing() extent { return extent{math.Inf(1), math.Inf(-1)} }
 
 // axis is a linear axis that holds the extent, at least least wide.
-func (e extent) axis(label string, step, least float64) plot.Axis {
+func (e extent) axis(label string, least float64) plot.Axis {
 	if e.lo > e.hi {
 		e.lo, e.hi = 0, 0
 	}
@@ -181,7 +181,7 @@ func (e extent) axis(label string, step, least float64) plot.Axis {
 		mid := (e.hi + e.lo) / 2
 		e.lo, e.hi = mid-least/2, mid+least/2
 	}
-	lo, hi := plot.Span(e.lo, e.hi, step)
+	lo, hi := plot.Span(e.lo, e.hi)
 	return plot.Axis{Label: label, Min: lo, Max: hi}
 }
 
@@ -225,7 +225,7 @@ func magnitudeFigure(takes []drawn, s shape) *plot.Figure {
 		}
 	}
 	e.lo = math.Max(e.lo, e.hi-90)
-	f.Y = e.axis("magnitude, dB over the low-frequency plateau", 10, 20)
+	f.Y = e.axis("magnitude, dB over the low-frequency plateau", 20)
 	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s. %s", countOf(len(takes), "take"), strings.Join(said, "; ")))
 	return f
 }
@@ -242,7 +242,7 @@ func phaseFigure(takes []drawn, s shape) *plot.Figure {
 		}
 		measuredAndFitted(f, t, c.PhaseDeg, nil, c.FitPhaseDeg, nil)
 	}
-	f.Y = e.axis("phase, degrees", 45, 90)
+	f.Y = e.axis("phase, degrees", 90)
 	f.Y.Degrees = true
 	f.Description = sentence(fmt.Sprintf("Phase over frequency for %s; it turns fastest at the resonance", countOf(len(takes), "take")))
 	return f
@@ -262,7 +262,7 @@ func delayFigure(takes []drawn, s shape) *plot.Figure {
 	if f.Series == nil {
 		return nil
 	}
-	f.Y = e.axis("group delay, µs", 20, 40)
+	f.Y = e.axis("group delay, µs", 40)
 	f.Description = sentence(fmt.Sprintf("Group delay over frequency for %s, from the slope of the fitted phase", countOf(len(takes), "take")))
 	return f
 }
@@ -287,7 +287,7 @@ func noiseFigure(takes []drawn, s shape) *plot.Figure {
 		return nil
 	}
 	e.lo = math.Max(e.lo, e.hi-160)
-	f.Y = e.axis("dB over the low-frequency plateau", 20, 40)
+	f.Y = e.axis("dB over the low-frequency plateau", 40)
 	f.Description = sentence(fmt.Sprintf("Measured response of %s as thin lines, the noise floor of each dotted below it", countOf(len(takes), "take")))
 	return f
 }
@@ -373,11 +373,18 @@ func lineFigure(r fit.Result, styles map[string]int, s shape) *plot.Figure {
 	span := right - crossing
 	x0, x1 := crossing-half-0.08*span, right+0.22*span
 	slope := l.Slope.Value // 1 H = 1 µs²/pF · 1e0: 1e-12 s² / 1e-12 F
-	f.Series = []plot.Series{{Kind: plot.Guide, X: []float64{crossing, x1}, Y: []float64{0, slope * (x1 - crossing)}}}
-	f.Marks = append(f.Marks, plot.Mark{X: crossing, Y: 0, XHalf: half, Style: -1, Label: "−C: " + withU95(l.AxisCrossing, quantity.Farad)})
+	f.Series = []plot.Series{
+		{Kind: plot.Reach, X: []float64{crossing, 0}, Y: []float64{0, 0}},
+		{Kind: plot.Guide, X: []float64{crossing, x1}, Y: []float64{0, slope * (x1 - crossing)}},
+	}
+	c := l.AxisCrossing
+	c.Value, c.Low, c.High = -c.Value, -c.High, -c.Low
+	f.Marks = append(f.Marks,
+		plot.Mark{X: crossing, Y: 0, XHalf: half, Style: -1, Label: "−C", Place: plot.Above},
+		plot.Mark{X: crossing / 2, Y: 0, Style: -2, Label: "C = " + withU95(c, quantity.Farad), Place: plot.Under})
 	f.X = plot.Axis{Label: "added capacitance, pF", Min: x0, Max: x1}
-	f.Y = plot.Axis{Label: "1/w², µs²", Min: -0.08 * top, Max: 1.12 * top, ExtraLabel: "LC frequency, kHz"}
-	for _, kHz := range lcTicks(top * 1.12 / micro2) {
+	f.Y = plot.Axis{Label: "1/w², µs²", Min: -0.11 * top, Max: slope * (x1 - crossing), ExtraLabel: "LC frequency, kHz"}
+	for _, kHz := range lcTicks(slope * (x1 - crossing) / micro2) {
 		w := 2 * math.Pi * kHz * 1e3
 		f.Y.Extra = append(f.Y.Extra, plot.Tick{Value: micro2 / (w * w), Label: strconv.FormatFloat(kHz, 'g', 4, 64)})
 	}
@@ -410,17 +417,17 @@ func harmonicsFigure(takes []drawn, s shape) *plot.Figure {
 		c := t.curve
 		if len(c.Harmonic2DB) > 0 {
 			e.take(c.Harmonic2DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Curve, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 2nd", X: c.FrequencyHz, Y: c.Harmonic2DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 2nd", X: c.FrequencyHz, Y: c.Harmonic2DB})
 		}
 		if len(c.Harmonic3DB) > 0 {
 			e.take(c.Harmonic3DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 3rd", X: c.FrequencyHz, Y: c.Harmonic3DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 3rd", X: c.FrequencyHz, Y: c.Harmonic3DB})
 		}
 	}
 	if f.Series == nil {
 		return nil
 	}
-	f.Y = e.axis("harmonic, dB re fundamental", 20, 40)
+	f.Y = e.axis("harmonic, dB re fundamental", 40)
 	f.Description = sentence("Second and third harmonic over the excitation frequency, relative to the response itself")
 	return f
 }

@@ -33,19 +33,17 @@ func withU95(q fit.Quantity, unit quantity.Unit) string {
 	return fmt.Sprintf("%s (%s … %s)", plain(q.Value, unit, digits), plain(q.Low, unit, digits), plain(q.High, unit, digits))
 }
 
-// valueOf is a known quantity rounded to its uncertainty, without it.
+// valueOf is a known quantity at a glance: three significant digits, fewer
+// where its uncertainty does not support them, a tenth of a dB.
 func valueOf(q fit.Quantity, unit quantity.Unit) string {
-	switch {
-	case unit == ratio || unit == decibel:
-		text, _, _ := strings.Cut(number(q.Value, q.U95, unit), " ± ")
-		if unit == decibel && !strings.HasSuffix(text, " dB") {
-			text += " dB"
-		}
-		return text
-	case q.U95 > 0:
-		return plain(q.Value, unit, digitsDownTo(q.Value, q.U95))
+	if unit == decibel {
+		return plain(q.Value, unit, 0)
 	}
-	return plain(q.Value, unit, 4)
+	digits := 3
+	if q.U95 > 0 {
+		digits = min(digits, digitsDownTo(q.Value, q.U95))
+	}
+	return plain(q.Value, unit, digits)
 }
 
 // number formats x ± u95; ratios and dB carry no prefix.
@@ -71,7 +69,12 @@ func number(x, u95 float64, unit quantity.Unit) string {
 func plain(x float64, unit quantity.Unit, digits int) string {
 	switch unit {
 	case ratio:
-		return withMinus(strconv.FormatFloat(x, 'g', digits, 64))
+		text := strconv.FormatFloat(x, 'e', max(digits-1, 0), 64)
+		exponent, _ := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:])
+		if exponent < -4 || exponent > 5 {
+			return withMinus(text)
+		}
+		return withMinus(strconv.FormatFloat(x, 'f', max(digits-1-exponent, 0), 64))
 	case decibel:
 		return withMinus(strconv.FormatFloat(x, 'f', 1, 64)) + " dB"
 	}

@@ -80,7 +80,7 @@ type page struct {
 
 	Takes        []takeRow
 	Reasons      []string
-	FlagMeanings []flag
+	FlagMeanings []flagged
 
 	Line            template.HTML
 	Slope, Crossing string
@@ -95,7 +95,7 @@ type page struct {
 	Budgets []budget
 	Meter   []meterRow
 
-	CoilFacts  []fact
+	CoilFacts  []fact // what holds for all takes
 	Bench      []fact // only the names: one column a take
 	BenchRows  []benchRow
 	Provenance []fact
@@ -105,14 +105,14 @@ type page struct {
 type (
 	section   struct{ ID, Title string }
 	keyNumber struct{ Name, Symbol, Value, Spread, What, Why string }
-	flag      struct{ Name, Means string }
+	flagged   struct{ Name, Means string }
 	fact      struct{ Name, Value string }
 	checksum  struct{ Name, Audio, Stimulus string }
 	key       struct {
-		Group, Name string
-		Glyph       template.HTML
-		X           int
-		Columns     []cursorColumn
+		Group, Name, Full string
+		Glyph             template.HTML
+		X                 int
+		Columns           []cursorColumn
 	}
 	cursorColumn struct {
 		Number int
@@ -125,8 +125,8 @@ type (
 	takeRow struct {
 		Name, Load, Resonance, Peak, Height, Q, SNR string
 		Glyph                                       template.HTML
-		Flags                                       []flag
-		Used                                        bool
+		Flags                                       []flagged
+		Used, Long                                  bool
 	}
 	residual struct {
 		Name, Outside string
@@ -190,7 +190,9 @@ func newPage(d Document) (*page, error) {
 
 	p.Coil = visible(r.Coil)
 	p.about(d)
-	p.Summary = summaryWords(r)
+	for _, s := range summaryWords(r) {
+		p.Summary = append(p.Summary, tied(s))
+	}
 	p.keyNumbers(r)
 	p.Basis = strings.Join(visibleAll(r.Basis), "; ")
 	p.Warnings = visibleAll(r.Warnings)
@@ -209,8 +211,8 @@ func newPage(d Document) (*page, error) {
 	}
 	if r.Line != nil && r.Line.Slope.Known() && r.Line.AxisCrossing.Known() {
 		p.Line = draw.both(func(s shape) *plot.Figure { return lineFigure(r, styles, s) })
-		p.Slope = withU95(r.Line.Slope, quantity.Henry)
-		p.Crossing = withU95(r.Line.AxisCrossing, quantity.Farad)
+		p.Slope = tied(withU95(r.Line.Slope, quantity.Henry))
+		p.Crossing = tied(withU95(r.Line.AxisCrossing, quantity.Farad))
 	}
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of coil %q: %w", r.Coil, draw.err)
@@ -291,15 +293,15 @@ func (p *page) takeRows(r fit.Result) {
 	meanings := map[string]bool{}
 	for i, t := range r.Takes {
 		row := takeRow{
-			Name: visible(t.Name), Glyph: glyph(i), Load: loadWords(t), Used: t.Used,
+			Name: tied(visible(t.Name)), Glyph: glyph(i), Load: loadWords(t), Used: t.Used, Long: len([]rune(t.Name)) > 24,
 			Resonance: n.cell(t.Resonance, quantity.Hertz), Peak: n.cell(t.Peak, quantity.Hertz),
 			Height: n.cell(t.PeakDB, decibel), Q: n.cell(t.Q, ratio), SNR: fmt.Sprintf("%.0f dB", t.SNRdB),
 		}
 		for _, name := range takeFlags(t) {
-			row.Flags = append(row.Flags, flag{name, flagWords[name]})
+			row.Flags = append(row.Flags, flagged{name, flagWords[name]})
 			if means := flagWords[name]; means != "" && !meanings[name] {
 				meanings[name] = true
-				p.FlagMeanings = append(p.FlagMeanings, flag{name, means})
+				p.FlagMeanings = append(p.FlagMeanings, flagged{name, means})
 			}
 		}
 		p.Takes = append(p.Takes, row)
@@ -318,7 +320,7 @@ func (p *page) curves(takes []drawn, draw *drawing) {
 	x, bound := frequencyAxis(takes), residualBound(takes)
 	for _, t := range takes {
 		p.Keys = append(p.Keys, key{
-			Group: t.group, Name: visible(t.take.Name), Glyph: glyph(t.style), X: draw.columns.Number(t.curve.FrequencyHz),
+			Group: t.group, Name: shortName(t.take.Name), Full: visible(t.take.Name), Glyph: glyph(t.style), X: draw.columns.Number(t.curve.FrequencyHz),
 			Columns: []cursorColumn{
 				{draw.columns.Number(t.curve.MagnitudeDB), "dB"},
 				{draw.columns.Number(t.curve.MagnitudeU95DB), "± dB"},
@@ -339,7 +341,7 @@ func (p *page) curves(takes []drawn, draw *drawing) {
 			draw.err = f.WriteSVG(&b, nil)
 		}
 		p.Residuals = append(p.Residuals, residual{
-			Name: visible(t.take.Name), Glyph: glyph(t.style), SVG: template.HTML(b.String()),
+			Name: shortName(t.take.Name), Glyph: glyph(t.style), SVG: template.HTML(b.String()),
 			Outside: fmt.Sprintf("%d of %d beyond 2 u (%.1f %%; 4.6 %% expected)", outside, n, 100*float64(outside)/float64(max(n, 1))),
 		})
 	}
@@ -459,29 +461,31 @@ func (p *page) bench(d Document) {
 	if t := d.Coil.CelsiusAtTakes; t != nil {
 		fact1("coil during the takes", fmt.Sprintf("%g °C", *t))
 	}
-	fact1("wire", d.Coil.Wire)
 	for _, t := range d.Takes {
-		p.Bench = append(p.Bench, fact{Name: visible(t.Name)})
+		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
 	}
 	for _, c := range conditions {
 		row := benchRow{Name: c.name}
-		any := false
+		alike := true
 		for _, t := range d.Takes {
 			text := visible(c.of(t))
+			alike = alike && text == visible(c.of(d.Takes[0]))
 			if text == "" {
 				text = signNone
-			} else {
-				any = true
 			}
 			row.Cells = append(row.Cells, text)
 		}
-		if any {
+		switch {
+		case !alike:
 			p.BenchRows = append(p.BenchRows, row)
+		case len(row.Cells) > 0 && row.Cells[0] != signNone:
+			p.CoilFacts = append(p.CoilFacts, fact{c.name, row.Cells[0]})
 		}
 	}
 }
 
-// conditions are the rows of the bench table.
+// conditions are what is told of the bench: once where all takes agree, else in
+// a table.
 var conditions = []struct {
 	name string
 	of   func(capture.Take) string
@@ -596,7 +600,7 @@ func (p *page) provenance(d Document) {
 	}
 	for _, t := range d.Result.Takes {
 		if t.AudioSHA256 != "" {
-			p.Checksums = append(p.Checksums, checksum{visible(t.Name), visible(t.AudioSHA256), visible(stimulus[t.Name])})
+			p.Checksums = append(p.Checksums, checksum{shortName(t.Name), visible(t.AudioSHA256), visible(stimulus[t.Name])})
 		}
 	}
 }
@@ -617,7 +621,7 @@ func (p *page) sections() {
 		{true, section{"circuit", "Circuit"}},
 		{len(p.Budgets) > 0, section{"budget", "Uncertainty"}},
 		{len(p.Meter) > 0, section{"meter", "Meter"}},
-		{len(p.Bench) > 0, section{"bench", "Bench"}},
+		{len(p.CoilFacts)+len(p.BenchRows) > 0, section{"bench", "Bench"}},
 		{true, section{"provenance", "Provenance"}},
 	} {
 		if s.there {

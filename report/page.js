@@ -22,10 +22,11 @@
   };
   const number = (v, decimals, top) => {
     let k = "";
-    if (Math.abs(top) >= 1000 && v !== 0) { v /= 1000; decimals += 3; k = "k"; }
+    if (v === 0) return "0";
+    if (Math.abs(top) >= 1000) { v /= 1000; decimals += 3; k = "k"; }
     let text = v.toFixed(clamp(decimals, 0, 9));
     if (k && text.includes(".")) text = text.replace(/\.?0+$/, "");
-    return (Number(text) === 0 ? text.replace("-", "") : text.replace("-", "−")) + k;
+    return text.replace("-", "−") + k;
   };
   const ticks = (a, length, spacing) => {
     const out = [];
@@ -37,14 +38,14 @@
           if (v >= a.lo * (1 - 1e-9) && v <= a.hi * (1 + 1e-9)) out.push([v, labels.includes(m) ? number(v, Math.max(0, -e), v) : ""]);
         }
       }
-      if (out.filter((t) => t[1]).length >= 2) return out;
+      if (out.filter((t) => t[1]).length >= (labels.length > 1 ? 3 : 2)) return out;
       out.length = 0;
     }
     const most = Math.max(2, Math.floor(length / spacing));
     let step = niceAbove((a.hi - a.lo) / most);
-    if (a.kind === "deg") step = [1, 5, 15, 30, 45, 90, 180, 360, 720].find((s) => (a.hi - a.lo) / s <= most) || 1440;
+    if (a.kind === "deg") step = [1, 5, 15, 45, 90, 180, 360, 720].find((s) => (a.hi - a.lo) / s <= most) || 1440;
     const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-    for (let n = Math.ceil(a.lo / step - 1e-9); n * step <= a.hi + 1e-9 * step; n++) out.push([n * step, number(n * step, decimals, a.hi)]);
+    for (let n = Math.ceil(a.lo / step - 1e-9) + 0; n * step <= a.hi + 1e-9 * step; n++) out.push([n * step, number(n * step, decimals, Math.max(Math.abs(a.lo), a.hi))]);
     return out;
   };
 
@@ -146,8 +147,8 @@
     // ends moves the labels to where the curves now end.
     ends() {
       const labels = $$(".ends > g", this.svg).map((g) => {
-        const curve = $$(`.curve[data-group="${g.dataset.group}"], .trace[data-group="${g.dataset.group}"]`, this.svg);
-        const value = curve.length ? this.value(curve[0], view.hi) : null;
+        const curve = this.svg.querySelector(`path[data-end="${g.dataset.end}"]`);
+        const value = curve ? this.value(curve, view.hi) : null;
         const end = clamp(value === null ? this.bottom : this.py(value), this.top, this.bottom);
         return { g, end, y: end };
       }).sort((a, b) => a.end - b.end);

@@ -39,16 +39,19 @@ func Table(w io.Writer, r fit.Result, o TableOptions) error {
 	t.head(r)
 	t.quantities(r)
 	t.takes(r.Takes)
-	t.reasons()
 	if len(r.Basis) > 0 {
 		t.paragraph("Rests on", strings.Join(visibleAll(r.Basis), "; ")+".")
 	}
 	t.paragraph("Circuit", modelWords(r.Model)+".")
 	t.meter(r.Meter)
-	t.parts(r.Parts)
+	t.reasons()
 	if o.Budget {
 		t.budget(r.Budget)
 	}
+	if len(r.Parts)+len(r.Warnings)+len(r.Advice) > 0 {
+		t.line("")
+	}
+	t.parts(r.Parts)
 	for _, warning := range r.Warnings {
 		t.marked("!", sgrYellow, "Warning: "+visible(warning))
 	}
@@ -93,7 +96,7 @@ func (t *table) quantities(r fit.Result) {
 		c.add("  "+name, symbol, t.notes.cell(q, unit), note)
 	}
 	row("inductance", "L", r.Inductance, quantity.Henry, "at low frequency")
-	row("capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture, nothing added")
+	row("capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture")
 	row("", "", r.CapacitanceCoil, quantity.Farad, "coil alone")
 	row("resistance", "R", r.Resistance, quantity.Ohm, "")
 	row("resonance", "", r.BareResonance, quantity.Hertz, "coil alone")
@@ -133,7 +136,7 @@ func (t *table) takes(takes []fit.TakeResult) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true, false}}
 	c.add(header...)
 	for _, take := range takes {
-		flags := strings.Join(takeFlags(take), " ")
+		flags := strings.Join(takeFlags(take), ", ")
 		if flags == "" {
 			flags = signNone
 		}
@@ -141,6 +144,9 @@ func (t *table) takes(takes []fit.TakeResult) {
 			t.notes.cell(take.Resonance, quantity.Hertz),
 			t.brief(take.Peak, quantity.Hertz), t.brief(take.PeakDB, decibel),
 			t.notes.cell(take.Q, ratio), fmt.Sprintf("%.0f dB", take.SNRdB), flags)
+	}
+	if c.width() > t.o.Width {
+		c.gap = 1
 	}
 	if c.width() > t.o.Width {
 		t.stacked(takes)
@@ -185,7 +191,7 @@ func (t *table) stacked(takes []fit.TakeResult) {
 			t.line(s)
 		}
 		if flags := takeFlags(take); flags != nil {
-			t.line("  flags  " + t.paint(sgrRed, strings.Join(flags, " ")))
+			t.line("  flags  " + t.paint(sgrRed, strings.Join(flags, ", ")))
 		}
 	}
 	t.line("")
@@ -193,11 +199,11 @@ func (t *table) stacked(takes []fit.TakeResult) {
 
 // reasons are the reasons behind every sign "?n" above.
 func (t *table) reasons() {
-	for i, why := range t.notes.reasons {
-		t.hanging(fmt.Sprintf("%s%d", signUnknown, i+1), sgrBold, "not known: "+visible(why))
-	}
 	if len(t.notes.reasons) > 0 {
 		t.line("")
+	}
+	for i, why := range t.notes.reasons {
+		t.hanging(fmt.Sprintf("%s%d", signUnknown, i+1), sgrBold, "not known: "+visible(why))
 	}
 }
 
@@ -225,25 +231,29 @@ func (t *table) meter(readings []fit.MeterResult) {
 	}
 	t.line("")
 	c := columns{gap: 2, right: []bool{false, true, true, true}}
-	c.add("meter", "reading", "the fit expects", "En", "")
+	c.add("meter", "reading", "the fit expects", "En")
 	for _, m := range readings {
 		unit := meterUnit(m.What)
 		en := signNone
 		if m.En != nil {
 			en = withMinus(fmt.Sprintf("%.2f", *m.En))
 		}
-		c.add(fmt.Sprintf("%s at %s, %s", visible(m.What), part(m.AtHz, quantity.Hertz), visible(m.Mode)),
-			number(m.Reading, m.U95, unit), t.notes.cell(m.Expected, unit), en, visible(m.Verdict))
+		c.add(meterPlace(m), number(m.Reading, m.U95, unit), t.notes.cell(m.Expected, unit), en)
 	}
-	for _, s := range c.lines(func(row, _ int, s string) string {
-		if row == 0 {
-			return t.paint(sgrFaint, s)
-		}
-		return s
-	}) {
+	if c.width() > t.o.Width {
+		c.gap = 1
+	}
+	lines := c.lines(nil)
+	t.line(t.paint(sgrFaint, lines[0]))
+	for i, s := range lines[1:] {
 		t.line(s)
+		t.hanging("  ", "", visible(readings[i].Verdict))
 	}
-	t.line("")
+}
+
+// meterPlace is what was read, and how: "L at 1 kHz, series".
+func meterPlace(m fit.MeterResult) string {
+	return fmt.Sprintf("%s at %s, %s", visible(m.What), part(m.AtHz, quantity.Hertz), visible(m.Mode))
 }
 
 // parts names the parts that the fit moved further than their tolerance
@@ -267,9 +277,6 @@ func (t *table) budget(budgets []fit.Budget) {
 		for _, s := range c.lines(nil) {
 			t.line(s)
 		}
-	}
-	if len(budgets) > 0 {
-		t.line("")
 	}
 }
 

@@ -147,17 +147,13 @@ func summaryWords(r fit.Result) []string {
 		}
 		said = append(said, s+".")
 	}
-	for _, t := range r.Takes {
-		if !t.Used || !t.Peak.Known() || !t.PeakDB.Known() {
-			continue
-		}
+	if t, ok := lightest(r.Takes); ok {
 		with := "nothing added to the cable and input of the bench"
 		if load := loadWords(t); load != signNone {
 			with = load + " added"
 		}
 		said = append(said, fmt.Sprintf("With %s it is loudest at %s, %s above its level at low frequencies; higher up its output falls away.",
 			with, valueOf(t.Peak, quantity.Hertz), valueOf(t.PeakDB, decibel)))
-		break
 	}
 	if r.Inductance.Known() && r.Capacitance.Known() && r.Resistance.Known() {
 		said = append(said, fmt.Sprintf("It behaves as an inductance of %s and a resistance of %s in series, with %s across them.",
@@ -178,9 +174,33 @@ func summaryWords(r fit.Result) []string {
 	return said
 }
 
+// lightest is the take with a known peak whose load is nearest to none.
+func lightest(takes []fit.TakeResult) (least fit.TakeResult, ok bool) {
+	for _, t := range takes {
+		if !t.Used || !t.Peak.Known() || !t.PeakDB.Known() {
+			continue
+		}
+		if !ok || t.AddedR == nil && least.AddedR != nil || (t.AddedR == nil) == (least.AddedR == nil) && t.AddedC < least.AddedC {
+			least, ok = t, true
+		}
+	}
+	return least, ok
+}
+
 func upperFirst(s string) string {
 	if s == "" {
 		return s
 	}
 	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// tied keeps numbers and their units on one line.
+func tied(s string) string {
+	b := []rune(s)
+	for i := 1; i+1 < len(b); i++ {
+		if b[i] == ' ' && (b[i-1] >= '0' && b[i-1] <= '9' && b[i+1] != '(' || b[i-1] == '±' || b[i+1] == '±') {
+			b[i] = '\u00a0'
+		}
+	}
+	return string(b)
 }

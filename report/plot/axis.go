@@ -16,7 +16,7 @@ import (
 type Axis struct {
 	Label    string // with unit: "frequency, Hz"
 	Log      bool
-	Degrees  bool // ticks at 15, 30, 45, 90, ... instead of 1-2-5
+	Degrees  bool // ticks at 15, 45, 90, ... instead of 1-2-5
 	Min, Max float64
 	// Extra are further labelled places on the opposite side, such as the
 	// frequencies that belong to 1/w².
@@ -39,13 +39,13 @@ func (a Axis) at(v, length float64) float64 {
 }
 
 // degreeSteps are the steps of an axis in degrees.
-var degreeSteps = []float64{1, 5, 15, 30, 45, 90, 180, 360, 720, 1440}
+var degreeSteps = []float64{1, 5, 15, 45, 90, 180, 360, 720, 1440}
 
 // Ticks chooses ticks so that labels stand at least spacing pixels apart on
 // an axis of length pixels; at least two are labelled whatever the spacing.
 func (a Axis) Ticks(length, spacing float64) []Tick {
 	if a.Log {
-		if ticks := a.logTicks(length, spacing); labelled(ticks) >= 2 {
+		if ticks, ok := a.logTicks(length, spacing); ok {
 			return ticks
 		}
 	}
@@ -78,20 +78,20 @@ func (a Axis) every(step float64) []Tick {
 	slack := 1e-9 * (a.Max - a.Min)
 	var ticks []Tick
 	for n := math.Ceil((a.Min - slack) / step); n*step <= a.Max+slack; n++ {
-		ticks = append(ticks, Tick{n * step, tickLabel(n*step, decimals, a.Max)})
+		ticks = append(ticks, Tick{n * step, tickLabel(n*step, decimals, math.Max(math.Abs(a.Min), a.Max))})
 	}
 	return ticks
 }
 
 // logTicks labels 1, 2 and 5 of each decade, or 1 alone where that is too
-// dense; every whole multiple has a minor tick.
-func (a Axis) logTicks(length, spacing float64) []Tick {
+// dense; every whole multiple has a minor tick. It is not ok where so few are
+// labelled that even steps say more.
+func (a Axis) logTicks(length, spacing float64) (ticks []Tick, ok bool) {
 	decade := length / math.Log10(a.Max/a.Min)
-	labels := []float64{1, 2, 5}
+	labels, few := []float64{1, 2, 5}, 3
 	if decade*math.Log10(2) < spacing {
-		labels = []float64{1}
+		labels, few = []float64{1}, 2
 	}
-	var ticks []Tick
 	for e := math.Floor(math.Log10(a.Min)); math.Pow(10, e) <= a.Max; e++ {
 		for m := 1.0; m < 10; m++ {
 			v := m * math.Pow(10, e)
@@ -107,7 +107,7 @@ func (a Axis) logTicks(length, spacing float64) []Tick {
 			ticks = append(ticks, tick)
 		}
 	}
-	return ticks
+	return ticks, labelled(ticks) >= few
 }
 
 func labelled(ticks []Tick) int {
@@ -122,8 +122,11 @@ func labelled(ticks []Tick) int {
 
 // tickLabel writes thousands as "k" on axes that reach them.
 func tickLabel(v float64, decimals int, top float64) string {
+	if v == 0 {
+		return "0"
+	}
 	suffix := ""
-	if math.Abs(top) >= 1000 && v != 0 {
+	if math.Abs(top) >= 1000 {
 		v /= 1000
 		decimals += 3
 		suffix = "k"
@@ -131,9 +134,6 @@ func tickLabel(v float64, decimals int, top float64) string {
 	text := strconv.FormatFloat(v, 'f', decimals, 64)
 	if suffix != "" && strings.Contains(text, ".") {
 		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
-	}
-	if v == 0 {
-		text = strings.TrimPrefix(text, "-")
 	}
 	return strings.Replace(text, "-", "−", 1) + suffix
 }
@@ -161,14 +161,8 @@ func niceBelow(step float64) float64 {
 	return e / 2
 }
 
-// Span is a linear axis range around lo … hi whose ends are multiples of
-// step, with some air.
-func Span(lo, hi, step float64) (low, high float64) {
-	air := 0.04 * (hi - lo)
-	low = math.Floor((lo-air)/step) * step
-	high = math.Ceil((hi+air)/step) * step
-	if high <= low {
-		high = low + step
-	}
-	return low, high
+// Span is lo … hi with some air.
+func Span(lo, hi float64) (low, high float64) {
+	air := 0.05 * (hi - lo)
+	return lo - air, hi + air
 }

@@ -37,6 +37,7 @@ const (
 	Dots                // a dot for each point
 	Dashes              // a short upright dash for each point
 	Guide               // plain line in the ink colour
+	Reach               // broad line that marks a distance
 )
 
 // Series is one curve. A NaN breaks it.
@@ -53,11 +54,21 @@ type Series struct {
 type Mark struct {
 	X, Y         float64
 	XHalf, YHalf float64 // 0: no bar
-	Style        int     // -1: a ring in the ink colour
+	Style        int     // -1: a dot in the ink colour; -2: the label alone
 	Label        string
 	Group        string
-	Left         bool // label to the left
+	Place        Place
 }
+
+// Place is where a mark's label stands.
+type Place int
+
+// The places of a label.
+const (
+	Right Place = iota // to the right, a little lower
+	Under
+	Above // to the left, a little higher
+)
 
 // Figure is one drawing with two axes.
 type Figure struct {
@@ -75,16 +86,28 @@ type Figure struct {
 	Zoom bool
 }
 
-// Text is set at 12 px; its average advance in em is measured on common
-// sans-serif fonts and on the wide side.
 const (
-	textSize   = 12.0
-	lineHeight = 15.0
-	advance    = 0.60
+	textSize   = 12.0 // px
+	lineHeight = 15.0 // px
 	tolerance  = 0.08 // of simplified paths, px
 )
 
-func textWidth(s string) float64 { return advance * textSize * float64(uniseg.StringWidth(s)) }
+// textWidth is about how wide s is set, in px: on the wide side of common
+// sans-serif fonts, since the reader's font is not known.
+func textWidth(s string) float64 {
+	em := 0.0
+	for g := uniseg.NewGraphemes(s); g.Next(); {
+		switch {
+		case strings.Contains("mwMW@%—", g.Str()):
+			em += 0.95
+		case strings.Contains("ijlt.,:;'|!()[] ", g.Str()):
+			em += 0.4
+		default:
+			em += 0.64 * float64(g.Width())
+		}
+	}
+	return em * textSize
+}
 
 // box is the plot area within the figure.
 type box struct{ left, top, right, bottom float64 }
@@ -130,7 +153,7 @@ func (d *drawing) layout() {
 	f := d.f
 	d.box = box{left: 20, top: 10, right: f.Width - 14, bottom: f.Height - 38}
 	d.y = f.Y.Ticks(d.box.bottom-d.box.top, 34)
-	widest := 0.0
+	widest := textWidth("−000") // figures above each other line up
 	for _, t := range d.y {
 		widest = math.Max(widest, textWidth(t.Label))
 	}
@@ -153,22 +176,39 @@ func (d *drawing) layout() {
 
 // endName shortens a name to what the figure has room for.
 func (f *Figure) endName(name string) string {
-	most := 18
 	if f.Width < 560 {
-		most = 8
+		return Shortened(name, 11)
 	}
+	return Shortened(name, 18)
+}
+
+// Shortened cuts the middle out of a name that is wider than most cells. Head
+// and tail stay: names often differ in a value at their end.
+func Shortened(name string, most int) string {
 	if uniseg.StringWidth(name) <= most {
 		return name
 	}
-	var b strings.Builder
-	used := 0
+	var parts []string
+	var widths []int
 	for g := uniseg.NewGraphemes(name); g.Next(); {
-		if used += g.Width(); used > most-1 {
+		parts, widths = append(parts, g.Str()), append(widths, g.Width())
+	}
+	head, tail, used := 0, len(parts), 1
+	for head < tail {
+		next := head
+		if head > len(parts)-tail {
+			next = tail - 1
+		}
+		if used += widths[next]; used > most {
 			break
 		}
-		b.WriteString(g.Str())
+		if next == head {
+			head++
+		} else {
+			tail--
+		}
 	}
-	return b.String() + "…"
+	return strings.Join(parts[:head], "") + "…" + strings.Join(parts[tail:], "")
 }
 
 func (d *drawing) px(x float64) float64 {
@@ -255,8 +295,8 @@ func (d *drawing) curves() {
 			d.path(s, "band", d.band(s), "")
 		}
 	}
-	for _, s := range d.f.Series {
-		class := [...]string{"curve", "trace", "markers", "floor", "dots", "dashes", "guide"}[s.Kind]
+	for i, s := range d.f.Series {
+		class := [...]string{"curve", "trace", "markers", "floor", "dots", "dashes", "guide", "reach"}[s.Kind]
 		dash := ""
 		if s.Kind == Curve && Dash(s.Style) != "" {
 			dash = ` stroke-dasharray="` + Dash(s.Style) + `"`
@@ -267,6 +307,9 @@ func (d *drawing) curves() {
 		case Dots, Dashes:
 			d.path(s, class, d.cloud(s), dash)
 		default:
+			if s.Name != "" && d.columns != nil {
+				dash += fmt.Sprintf(` data-end="%d"`, i)
+			}
 			d.path(s, class, d.line(s), dash)
 		}
 	}
@@ -385,24 +428,30 @@ func (d *drawing) marks() {
 		if m.YHalf > 0 {
 			d.bar(x, d.py(m.Y-m.YHalf), x, d.py(m.Y+m.YHalf))
 		}
-		if m.Style >= 0 {
-			d.printf(`<path class="point" transform="translate(%s %s)" d="%s"/>`, short(x), short(y), Marker(m.Style))
-		} else {
-			d.printf(`<circle class="ring" cx="%s" cy="%s" r="5"/>`, short(x), short(y))
+		switch {
+		case m.Style >= 0:
+			d.printf(`<path class="point" transform="translate(%s %s) scale(1.4)" d="%s"/>`, short(x), short(y), Marker(m.Style))
+		case m.Style == -1:
+			d.printf(`<circle class="ring" cx="%s" cy="%s" r="3"/>`, short(x), short(y))
 		}
 		d.b.WriteString(`</g>`)
-		boxes = append(boxes, label{x: x, want: y + 4, text: m.Label, left: m.Left})
+		switch m.Place {
+		case Above:
+			boxes = append(boxes, label{x: x - 7 - textWidth(m.Label), want: y - 7, text: m.Label})
+		case Under:
+			boxes = append(boxes, label{x: x - textWidth(m.Label)/2, want: y + 19, text: m.Label})
+		default:
+			boxes = append(boxes, label{x: x + 9, want: y + 11, text: m.Label})
+		}
 	}
 	spread(boxes, d.box.top+lineHeight, d.box.bottom-4)
 	for _, l := range boxes {
 		if l.text == "" {
 			continue
 		}
-		x, anchor := l.x+11, ""
-		if l.left {
-			x, anchor = l.x-11, ` text-anchor="end"`
-		}
-		d.printf(`<text class="name" x="%s" y="%s"%s>%s</text>`, short(x), short(l.y), anchor, text(l.text))
+		// Keep it within the figure.
+		x := math.Max(d.box.left+4, math.Min(l.x, d.box.right-textWidth(l.text)))
+		d.printf(`<text class="name" x="%s" y="%s">%s</text>`, short(x), short(l.y), text(l.text))
 	}
 }
 
@@ -419,7 +468,7 @@ func (d *drawing) bar(x0, y0, x1, y1 float64) {
 // end close together; a fine line leads from the end to a moved label.
 func (d *drawing) endLabels() {
 	var labels []label
-	for _, s := range d.f.Series {
+	for i, s := range d.f.Series {
 		if s.Name == "" {
 			continue
 		}
@@ -432,7 +481,7 @@ func (d *drawing) endLabels() {
 			}
 		}
 		end.y = math.Min(math.Max(end.y, d.box.top), d.box.bottom)
-		labels = append(labels, label{x: end.x, end: end.y, want: end.y, text: s.Name, style: s.Style, group: s.Group})
+		labels = append(labels, label{x: end.x, end: end.y, want: end.y, text: s.Name, style: s.Style, group: s.Group, series: i})
 	}
 	if labels == nil {
 		return
@@ -443,6 +492,9 @@ func (d *drawing) endLabels() {
 		group := ""
 		if l.group != "" {
 			group = ` data-group="` + attribute(l.group) + `"`
+		}
+		if d.columns != nil {
+			group += fmt.Sprintf(` data-end="%d"`, l.series)
 		}
 		d.printf(`<g class="s%d"%s><path class="lead" d="M%s %sL%s %s"/>`, style(l.style), group,
 			short(l.x+1), short(l.end), short(d.box.right+9), short(l.y))

@@ -9,7 +9,7 @@ type label struct {
 	text         string
 	style        int
 	group        string
-	left         bool
+	series       int
 }
 
 // spread sets y of each label as close to want as it can be with lineHeight

@@ -1,0 +1,257 @@
+package report
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/base64"
+	"encoding/json"
+	"encoding/xml"
+	"errors"
+	"html"
+	"io"
+	"regexp"
+	"strings"
+	"testing"
+
+	"coilsweep/capture"
+	"coilsweep/fit"
+)
+
+func pageText(t *testing.T, d Document) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Page(&b, d); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// hostile has names that would do harm where they are not escaped.
+func hostile() Document {
+	d := inventedDocument(eightLoads[2:6], 50)
+	r := &d.Result
+	r.Coil = `<script>alert("x")</script> & 'quoted' ` + strings.Repeat("long ", 40)
+	d.Coil.Notes = `"><img src="http://example.invalid/x.png" onerror=alert(1)>`
+	names := []string{`</script><svg onload=alert(2)>`, "מדידה \u202e" + strings.Repeat("ארוך ", 40), strings.Repeat("w", 200), `" onmouseover="alert(3)`}
+	for i, name := range names {
+		r.Takes[i].Name, d.Takes[i].Name = name, name
+		r.Line.Points[min(i, len(r.Line.Points)-1)].Take = name
+	}
+	r.Takes[3].Used = false
+	r.Warnings = []string{`<style>*{display:none}</style> ]]> <!-- -->`}
+	d.Takes[0].Bench.InputDevice = "device \x00\x1b[2J javascript:alert(4)"
+	return d
+}
+
+// element is a start tag of a page.
+type element struct {
+	name       string
+	attributes map[string]string
+}
+
+// elements are the start tags of a page. The page is written so that a lenient
+// XML reader gets through it; script and style bodies are taken out first.
+func elements(t *testing.T, page string) []element {
+	t.Helper()
+	page = regexp.MustCompile(`(?s)(<(?:script|style)[^>]*>).*?(</(?:script|style)>)`).ReplaceAllString(page, "$1$2")
+	page = strings.Replace(page, "<!doctype html>", "", 1)
+	in := xml.NewDecoder(strings.NewReader(page))
+	in.Strict, in.AutoClose, in.Entity = false, xml.HTMLAutoClose, xml.HTMLEntity
+	var out []element
+	for {
+		token, err := in.Token()
+		if errors.Is(err, io.EOF) {
+			return out
+		}
+		if err != nil {
+			t.Fatalf("page does not parse: %v", err)
+		}
+		if start, ok := token.(xml.StartElement); ok {
+			e := element{start.Name.Local, map[string]string{}}
+			for _, a := range start.Attr {
+				e.attributes[a.Name.Local] = a.Value
+			}
+			out = append(out, e)
+		}
+	}
+}
+
+func TestPageNeedsNothingElse(t *testing.T) {
+	for name, d := range map[string]Document{"three takes": inventedDocument(threeLoads, 60), "hostile names": hostile()} {
+		t.Run(name, func(t *testing.T) {
+			scripts := 0
+			for _, e := range elements(t, pageText(t, d)) {
+				if e.name == "script" {
+					scripts++
+				}
+				switch e.name {
+				case "img", "iframe", "object", "embed", "base", "audio", "video", "foreignObject", "use", "image":
+					t.Errorf("the page has a <%s>", e.name)
+				}
+				for key, value := range e.attributes {
+					switch {
+					case strings.HasPrefix(key, "on"), key == "style", key == "srcset", key == "src":
+						t.Errorf("<%s %s=%q>", e.name, key, value)
+					case key == "href" && !strings.HasPrefix(value, "#") && value != "data:,":
+						t.Errorf("<%s href=%q> leads out of the page", e.name, value)
+					}
+				}
+			}
+			if scripts != 2 {
+				t.Errorf("%d script elements, want the data and the page's own", scripts)
+			}
+		})
+	}
+	for _, text := range []string{pageCSS, pageJS, pageHTML} {
+		if m := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`).FindString(text); m != "" {
+			t.Errorf("the page's sources hold %q", m)
+		}
+	}
+}
+
+// The policy lets through exactly the style and the script that are there
+// (Content Security Policy Level 3, 6.7.2.2 and 2.3.1: base64 of SHA-256).
+func TestPolicyMatchesStyleAndScript(t *testing.T) {
+	page := pageText(t, hostile())
+	policy := html.UnescapeString(regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`).FindStringSubmatch(page)[1])
+	if !strings.HasPrefix(policy, "default-src 'none'; ") || strings.Contains(policy, "unsafe") {
+		t.Errorf("policy %q is not strict", policy)
+	}
+	for directive, pattern := range map[string]string{"style-src": `(?s)<style>(.*?)</style>`, "script-src": `(?s)<script>(.*?)</script>`} {
+		sum := sha256.Sum256([]byte(regexp.MustCompile(pattern).FindStringSubmatch(page)[1]))
+		want := directive + " 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
+		if !strings.Contains(policy, want+";") {
+			t.Errorf("policy %q lacks %s", policy, want)
+		}
+	}
+}
+
+func TestHostileNamesAreShown(t *testing.T) {
+	d := hostile()
+	page := pageText(t, d)
+	for _, raw := range []string{"<script>alert", "<img", "onload=alert(2)>", "<style>*", "\u202e", "\x00", "\x1b"} {
+		if strings.Contains(page, raw) {
+			t.Errorf("%q stands unescaped in the page", raw)
+		}
+	}
+	shown := html.UnescapeString(page)
+	for _, want := range []string{d.Result.Coil, d.Coil.Notes, d.Result.Takes[0].Name, d.Result.Takes[2].Name, d.Result.Warnings[0]} {
+		if !strings.Contains(shown, want) {
+			t.Errorf("%q is not shown", want)
+		}
+	}
+}
+
+// Every reference within the page leads somewhere, and no id is given twice.
+func TestPageReferences(t *testing.T) {
+	for name, d := range map[string]Document{"eight takes": inventedDocument(eightLoads, 60), "hostile names": hostile()} {
+		ids := map[string]bool{}
+		all := elements(t, pageText(t, d))
+		figures := 0
+		for _, e := range all {
+			if id := e.attributes["id"]; id != "" {
+				if ids[id] {
+					t.Errorf("%s: id %q given twice", name, id)
+				}
+				ids[id] = true
+			}
+		}
+		for _, e := range all {
+			var refs []string
+			for _, key := range []string{"aria-labelledby", "aria-describedby", "for"} {
+				refs = append(refs, strings.Fields(e.attributes[key])...)
+			}
+			if href, ok := strings.CutPrefix(e.attributes["href"], "#"); ok {
+				refs = append(refs, href)
+			}
+			if clip := e.attributes["clip-path"]; clip != "" {
+				refs = append(refs, strings.TrimSuffix(strings.TrimPrefix(clip, "url(#"), ")"))
+			}
+			for _, ref := range refs {
+				if !ids[ref] {
+					t.Errorf("%s: <%s> refers to %q, which is not there", name, e.name, ref)
+				}
+			}
+			if e.name == "svg" {
+				switch {
+				case e.attributes["aria-hidden"] == "true":
+				case e.attributes["role"] == "img" && e.attributes["aria-labelledby"] != "":
+					figures++
+				default:
+					t.Errorf("%s: a drawing without a role or a name: %v", name, e.attributes)
+				}
+			}
+		}
+		if figures < 12 {
+			t.Errorf("%s: %d figures", name, figures)
+		}
+	}
+}
+
+// The numbers behind the figures are the curves' numbers.
+func TestPageData(t *testing.T) {
+	d := inventedDocument(threeLoads, 60)
+	page := pageText(t, d)
+	var columns [][]*float64
+	if err := json.Unmarshal([]byte(regexp.MustCompile(`(?s)id="columns">(.*?)</script>`).FindStringSubmatch(page)[1]), &columns); err != nil {
+		t.Fatal(err)
+	}
+	row := regexp.MustCompile(`<tr data-group="t1" data-c="(\d+)">.*?</tr>`).FindStringSubmatch(page)
+	numbers := regexp.MustCompile(`data-c="(\d+)" data-unit`).FindAllStringSubmatch(row[0], -1)
+	if len(numbers) != 5 {
+		t.Fatalf("%d columns at the cursor, want 5", len(numbers))
+	}
+	c := d.Result.Takes[1].Curve
+	for i, want := range [][]float64{c.FrequencyHz, c.MagnitudeDB} {
+		at := row[1]
+		if i > 0 {
+			at = numbers[i-1][1]
+		}
+		var n int
+		if err := json.Unmarshal([]byte(at), &n); err != nil {
+			t.Fatal(err)
+		}
+		for k, v := range columns[n] {
+			if diff := *v - want[k]; diff > 1e-3*(1+want[k]*want[k]) || diff < -1e-3*(1+want[k]*want[k]) {
+				t.Fatalf("column %d, point %d: %g, want %g", n, k, *v, want[k])
+			}
+		}
+	}
+}
+
+// A page comes of whatever there is, down to nothing.
+func TestPageOfLittle(t *testing.T) {
+	unknown := fit.Unknown("nothing was measured")
+	little := fit.Result{Coil: "invented", Inductance: unknown, Capacitance: unknown, CapacitanceCoil: unknown, Resistance: unknown,
+		BareResonance: unknown, BareQ: unknown}
+	noFit := inventedDocument(threeLoads, 60)
+	for i := range noFit.Result.Takes {
+		c := noFit.Result.Takes[i].Curve
+		c.FitMagnitudeDB, c.FitPhaseDeg, c.FitU95DB, c.Residual = nil, nil, nil, nil
+		c.NoiseFloorDB, c.Harmonic2DB, c.Harmonic3DB, c.MagnitudeU95DB = nil, nil, nil, nil
+	}
+	noFit.Result.Line = nil
+	one := inventedDocument(threeLoads[:1], 1)
+	for name, d := range map[string]Document{
+		"nothing": {Result: little}, "no fit": noFit, "one point": one, "lone take": {Result: loneTake(), Coil: capture.Coil{}},
+	} {
+		page := pageText(t, d)
+		elements(t, page)
+		for _, bad := range []string{"NaN", "Inf", "%!"} {
+			body := page[strings.Index(page, "<body"):]
+			body, _, _ = strings.Cut(body, "<script")
+			if strings.Contains(body, bad) {
+				t.Errorf("%s: the page holds %q", name, bad)
+			}
+		}
+	}
+	if page := pageText(t, Document{Result: little}); strings.Contains(page, "<script") || !strings.Contains(page, "nothing was measured") {
+		t.Error("without curves the page needs no script, and says why nothing is known")
+	}
+}
+
+func TestPageSize(t *testing.T) {
+	if n := len(pageText(t, inventedDocument(eightLoads, 800))); n > 1_500_000 {
+		t.Errorf("a page of eight takes has %d bytes, more than 1.5 MB", n)
+	}
+}
