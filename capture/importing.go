@@ -23,6 +23,10 @@ type ImportOptions struct {
 // recording at another rate, or shorter than one sweep, is refused and nothing
 // is kept. One that is unfit for use is kept with its flags: see Take.Unfit.
 func Import(f *Folder, t Take, o ImportOptions) (Take, error) {
+	return importTake(f, t, o, createFile)
+}
+
+func importTake(f *Folder, t Take, o ImportOptions, create func(string) (recordingFile, error)) (Take, error) {
 	if err := t.checkPlan(); err != nil {
 		return Take{}, err
 	}
@@ -71,7 +75,7 @@ func Import(f *Folder, t Take, o ImportOptions) (Take, error) {
 	if err := os.Chmod(dir, 0o755); err != nil {
 		return Take{}, err
 	}
-	if err := writeCapture(filepath.Join(dir, captureFile), r); err != nil {
+	if err := writeCapture(filepath.Join(dir, captureFile), r, create); err != nil {
 		return Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, err)
 	}
 	return finish(f, dir, t, Session{})
@@ -91,8 +95,8 @@ func (r Recording) forStimulus(t Take, o ImportOptions) (Recording, error) {
 	return r.Pick(o.CoilChannel, o.ReferenceChannel)
 }
 
-func writeCapture(path string, r Recording) error {
-	file, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+func writeCapture(path string, r Recording, create func(string) (recordingFile, error)) error {
+	file, err := create(path)
 	if err != nil {
 		return err
 	}

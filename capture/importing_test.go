@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -44,7 +45,7 @@ func writeWAV(t testing.TB, f wav.Format, channels ...[]float64) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "rec.wav")
 	f.Channels = len(channels)
-	if err := writeCapture(path, Recording{Samples: channels, Source: f}); err != nil {
+	if err := writeCapture(path, Recording{Samples: channels, Source: f}, createFile); err != nil {
 		t.Fatal(err)
 	}
 	return path
@@ -167,6 +168,22 @@ func TestImportRefuses(t *testing.T) {
 	_, err = Import(f, func() Take { p := plan(t, "taken"); return p }(), ImportOptions{Recording: good})
 	if !errors.Is(err, ErrTakeExists) {
 		t.Errorf("error %v, want ErrTakeExists", err)
+	}
+}
+
+func TestImportOnAFullDisk(t *testing.T) {
+	f := newFolder(t)
+	before := tree(t, f.Dir)
+	_, err := importTake(f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
+		file, err := os.Create(path)
+		return &fullFile{file, 100000}, err
+	})
+	if !errors.Is(err, syscall.ENOSPC) {
+		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
+	}
+	wantError(t, err, "cannot keep the recording in "+f.Dir, "no space left on device")
+	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
+		t.Errorf("the folder changed:\n%s", diff)
 	}
 }
 

@@ -7,10 +7,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"coilsweep/capture/atomicfile"
@@ -46,7 +48,7 @@ func (e *PartialError) Error() string {
 	advice := "less than one sweep, record again"
 	if e.HasSweep {
 		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s --stimulus %s --recording %s'",
-			e.Folder, e.Take, filepath.Join(e.Dir, stimulusFile), filepath.Join(e.Dir, captureFile))
+			quoted(e.Folder), e.Take, quoted(filepath.Join(e.Dir, stimulusFile)), quoted(filepath.Join(e.Dir, captureFile)))
 	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
@@ -57,25 +59,36 @@ func (e *PartialError) Error() string {
 
 func (e *PartialError) Unwrap() error { return e.Err }
 
-// recordingFile is where a recording streams to.
+// quoted is path as a shell takes it.
+func quoted(path string) string {
+	if strings.ContainsAny(path, " \t\"'\\$&;()<>|*?[]#~`!") {
+		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
+	}
+	return path
+}
+
+// recordingFile is where the audio of a take is written to.
 type recordingFile interface {
 	wav.File
 	io.Closer
+}
+
+// createFile makes a new file at path.
+func createFile(path string) (recordingFile, error) {
+	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 }
 
 // Run plays the stimulus of t through rec, records the answer and keeps it as
 // a take of f, with the quality that its audio shows. t says all that is known
 // beforehand: name, load, drive, reference, stimulus, program.
 //
-// While recording, the audio grows in takes/NAME.partial; an older one moves
-// out of the way. Only a complete take gets its name. A recording that ends
+// While recording, the audio grows in takes/NAME.partial, or NAME.partial-2 and
+// so on where earlier ones are kept. Only a complete take gets its name. A recording that ends
 // early returns a *PartialError and stays there. A take that is unfit for use
 // is kept: see Take.Unfit. progress may be nil; it is called some ten times
 // per second of audio.
 func Run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress)) (Take, error) {
-	return run(ctx, rec, f, t, progress, func(path string) (recordingFile, error) {
-		return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
-	})
+	return run(ctx, rec, f, t, progress, createFile)
 }
 
 func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress), create func(string) (recordingFile, error)) (Take, error) {
@@ -141,16 +154,23 @@ func playback(s excite.Stimulus) []float32 {
 }
 
 // startPartial makes the folder that a recording grows in, and puts beside it
-// what an import of the recording needs. An older one of that name is kept.
+// what an import of the recording needs. Earlier ones of that take stay: the
+// folder is NAME.partial, or the first of NAME.partial-2, -3, ... that is free.
 func (f *Folder) startPartial(t Take) (string, error) {
-	dir := f.TakeDir(t.Name) + partialSuffix
-	if _, err := os.Lstat(dir); err == nil {
-		if err := moveAside(dir); err != nil {
-			return "", err
-		}
-	}
-	if err := os.MkdirAll(dir, 0o777); err != nil {
+	first := f.TakeDir(t.Name) + partialSuffix
+	if err := os.MkdirAll(filepath.Dir(first), 0o777); err != nil {
 		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+	}
+	dir := first
+	for n := 2; ; n++ {
+		err := os.Mkdir(dir, 0o777)
+		if err == nil {
+			break
+		}
+		if !errors.Is(err, fs.ErrExist) {
+			return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+		}
+		dir = first + "-" + strconv.Itoa(n)
 	}
 	data, err := t.Stimulus.Encode()
 	if err == nil {
@@ -161,20 +181,6 @@ func (f *Folder) startPartial(t Take) (string, error) {
 		return "", err
 	}
 	return dir, nil
-}
-
-// moveAside renames dir to the first of dir-2, dir-3, ... that is free.
-func moveAside(dir string) error {
-	for n := 2; ; n++ {
-		aside := dir + "-" + strconv.Itoa(n)
-		if _, err := os.Lstat(aside); err == nil {
-			continue
-		}
-		if err := os.Rename(dir, aside); err != nil {
-			return fmt.Errorf("cannot keep the earlier partial recording: %w", err)
-		}
-		return nil
-	}
 }
 
 // stream records into file until the stimulus and the margin are through. It

@@ -262,20 +262,56 @@ func TestRunWithADeviceThatVanishes(t *testing.T) {
 	wantPartial(t, f, err, 9600)
 }
 
-func TestRunKeepsAnEarlierPartialRecording(t *testing.T) {
+// What an error says to type must work in a shell.
+func TestQuoted(t *testing.T) {
+	for _, path := range []string{"bridge", "my coils/neck's", `a "b" $HOME`, "`x` \\", "#1"} {
+		out, err := exec.Command("sh", "-c", "printf %s "+quoted(path)).Output()
+		if err != nil || string(out) != path {
+			t.Errorf("%s: the shell makes %q of %s (%v)", path, out, quoted(path), err)
+		}
+	}
+}
+
+func TestRunKeepsEarlierPartialRecordings(t *testing.T) {
 	f := newFolder(t)
 	for _, frames := range []int{4800, 9600, 14400} {
 		bench := mono()
 		bench.failAfter = frames
-		if _, err := Run(t.Context(), bench, f, plan(t, "bare"), nil); err == nil {
-			t.Fatal("no error")
-		}
+		_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+		wantError(t, err, f.TakeDir("bare")+".partial")
 	}
-	for suffix, want := range map[string]int{"": 14400, "-2": 4800, "-3": 9600} {
+	for suffix, want := range map[string]int{"": 4800, "-2": 9600, "-3": 14400} {
 		r, err := ReadRecording(filepath.Join(f.TakeDir("bare")+".partial"+suffix, captureFile))
 		if err != nil || r.Frames() != want {
 			t.Errorf("bare.partial%s: %d frames, %v, want %d", suffix, r.Frames(), err, want)
 		}
+	}
+}
+
+// Two programs may record takes of one name: the first keeps it, the second
+// keeps its recording.
+func TestRunWhereTheNameIsTakenMeanwhile(t *testing.T) {
+	f := newFolder(t)
+	bench := mono()
+	bench.onBlock = func(frames int) {
+		if frames == 4800 {
+			record(t, f, "bare", 1)
+		}
+	}
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+	if !errors.Is(err, ErrTakeExists) {
+		t.Errorf("error %v, want ErrTakeExists", err)
+	}
+	first, err := f.ReadTake("bare")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.Audio(first); err != nil {
+		t.Error(err)
+	}
+	r, err := ReadRecording(filepath.Join(f.TakeDir("bare")+".partial", captureFile))
+	if err != nil || int64(r.Frames()) != first.Audio.Frames {
+		t.Errorf("the second recording has %d frames, %v", r.Frames(), err)
 	}
 }
 

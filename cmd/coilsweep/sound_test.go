@@ -16,6 +16,9 @@ import (
 //
 //	unplug   kills the sound system
 func TestSoundScripts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records in real time")
+	}
 	for _, file := range []string{"measure.txt", "unplug.txt"} {
 		rig := pulserig.Start(t, pulserig.Coil{InductanceH: 2.2, ResistanceOhm: 6000, CapacitanceF: 250e-12, LoadOhm: 1e6})
 		testscript.Run(t, testscript.Params{

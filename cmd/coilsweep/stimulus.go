@@ -57,6 +57,9 @@ func (s *stimulusFlags) design() (excite.Stimulus, error) {
 
 // readStimulus reads FILE.toml.
 func readStimulus(path string) (excite.Stimulus, error) {
+	if strings.EqualFold(filepath.Ext(path), ".wav") {
+		return excite.Stimulus{}, usagef("--stimulus %s: want the description of the stimulus, FILE.toml, not its audio", path)
+	}
 	text, err := os.ReadFile(path)
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("cannot read the stimulus: %w", err)
