@@ -15,7 +15,8 @@ import (
 
 // Options of an analysis. The zero value is what a winder wants.
 type Options struct {
-	// Forms restricts the ladder; nil tries Ladder().
+	// Forms are the forms to try, all of them; nil climbs Ladder() for as long
+	// as more losses help.
 	Forms []Form
 	// SharedGain: the exciter was not moved between the takes, and all have
 	// one gain.
@@ -85,13 +86,16 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 		return nil, err
 	}
 
-	forms := options.Forms
+	forms, climb := options.Forms, false
 	if len(forms) == 0 {
-		forms = Ladder()
+		forms, climb = Ladder(), true
 	}
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	solved := map[Form]*solution{}
 	for _, form := range forms {
+		if climb && !worthTrying(form, solved) {
+			continue
+		}
 		s, err := a.request.solve(ctx, form, a.startsFor(form, solved, starts))
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -106,6 +110,37 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 		return nil, err
 	}
 	return a, a.lookForSecond(ctx)
+}
+
+// worthTrying tells whether a form can still win: one more ring where the last
+// one helped or nothing fits yet; a cover on the best form without one and on
+// the form below it, or on every form where none fits without.
+func worthTrying(form Form, solved map[Form]*solution) bool {
+	var best, bestBare *solution
+	for _, s := range solved {
+		if best == nil || s.bic(1) < best.bic(1) {
+			best = s
+		}
+		if !s.joint.form.Cover && (bestBare == nil || s.bic(1) < bestBare.bic(1)) {
+			bestBare = s
+		}
+	}
+	if best == nil {
+		return true
+	}
+	if form.Cover && bestBare.misfit() == 1 {
+		top := bestBare.joint.form
+		form.Cover = false
+		return form == top || form == Form{Rings: max(0, top.Rings-1)}
+	}
+	if form.Rings < 2 || best.misfit() > 1 {
+		return true
+	}
+	less, least := form, form
+	less.Rings--
+	least.Rings -= 2
+	one, two := solved[less], solved[least]
+	return one != nil && (two == nil || one.bic(1) < two.bic(1))
 }
 
 // know gathers what is known of the coil besides the takes.
@@ -236,6 +271,16 @@ func (a *analysis) choose() error {
 		if d := bic(s) - bic(best); s != best && d < rivalBIC {
 			a.spread = append(a.spread, rival{s, math.Exp(-d / 2)})
 		}
+	}
+	if a.widen > 1 && len(a.solutions) > 1 {
+		// None is right: the two best differ by about as much as either does
+		// from the truth.
+		a.spread = []rival{{slices.MinFunc(a.solutions, func(x, y *solution) int {
+			if x == best || y != best && bic(x) > bic(y) {
+				return 1
+			}
+			return -1
+		}), 1e9}}
 	}
 	var err error
 	if a.best, err = best.widened(a.widen); err != nil {

@@ -80,7 +80,7 @@ func grid() []float64 {
 	var f []float64
 	for hz := 21.0; hz < 19900; {
 		f = append(f, hz)
-		hz += max(1.6, hz*(math.Exp2(1.0/80)-1))
+		hz += max(6, hz*(math.Exp2(1.0/20)-1))
 	}
 	return f
 }

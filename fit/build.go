@@ -243,11 +243,15 @@ func (a *analysis) curve(take int) *Curve {
 	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
 	delay := x[j.delay(take)] * 1e-6
 	db := func(v float64) float64 { return 20 * math.Log10(v) }
+	var card cardResponse
+	if !j.takes[take].Referenced {
+		card = j.cardAt(x)
+	}
 	out := &Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
 	for i, w := range j.omega[take] {
 		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
 		if !j.takes[take].Referenced {
-			k *= highPass(w, math.Exp(x[j.firstCorner])) * highPass(w, math.Exp(x[j.firstCorner+1]))
+			k *= card.at(w)
 		}
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)

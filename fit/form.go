@@ -43,3 +43,13 @@ func (f Form) parameters() int {
 	}
 	return n
 }
+
+// FormNamed is the form of that name.
+func FormNamed(name string) (Form, bool) {
+	for _, f := range Ladder() {
+		if f.Name() == name {
+			return f, true
+		}
+	}
+	return Form{}, false
+}

@@ -27,8 +27,8 @@ type prior struct {
 // Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance
 // in the first take with nothing added, its fixture included; for each ring a share fraction
 // and ln t; the same for the cylinder; ln t of the cover; ln of every part;
-// the parts' common scale error; ln of the sound card's two low-end corners;
-// for each take ln gain and the delay in µs. Shares are broken off a stick one
+// the parts' common scale error; without a reference, ln of the sound card's two
+// low-end corners and the six coefficients of its upper edge; for each take ln gain and the delay in µs. Shares are broken off a stick one
 // after the other (logistic fractions of what is left), so that k_i > 0 and
 // their sum is below 1 everywhere: every point is passive.
 type joint struct {
@@ -37,7 +37,7 @@ type joint struct {
 	parts  partList
 	priors []prior
 
-	firstRing, firstPart, scale, firstCorner, firstTake, n int
+	firstRing, firstPart, scale, firstCorner, firstEdge, firstTake, n int
 
 	omega    [][]float64 // angular frequency by take and point
 	weight   [][]float64 // 1/u of each component
@@ -72,6 +72,15 @@ const (
 // low-end corners, common practice.
 var lowCornersHz = [2]float64{1, 4}
 
+// The upper edge of the sound card's band without a reference: with x = f over
+// edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
+// linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
+// e, f (radian): a card may be down by 2 dB at the edge, common practice for
+// one that is not of the best.
+const edgeHz = 20000
+
+var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
+
 type knowledge struct {
 	resistance *part   // the DC resistance at the takes' temperature
 	inductance *part   // a meter's L that the user wants used
@@ -95,13 +104,14 @@ func newJoint(form Form, takes []Take, parts partList, know knowledge, start cir
 	if know.scaleU > 0 {
 		j.firstCorner++
 	}
-	j.firstTake = j.firstCorner
-	corners := false
+	j.firstEdge, j.firstTake = j.firstCorner, j.firstCorner
+	unreferenced := false
 	for _, t := range takes {
-		corners = corners || !t.Referenced
+		unreferenced = unreferenced || !t.Referenced
 	}
-	if corners {
-		j.firstTake += 2
+	if unreferenced {
+		j.firstEdge += len(lowCornersHz)
+		j.firstTake = j.firstEdge + len(edgeU)
 	}
 	j.n = j.firstTake + 2*len(takes)
 
@@ -138,9 +148,12 @@ func newJoint(form Form, takes []Take, parts partList, know knowledge, start cir
 	if know.scaleU > 0 {
 		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1})
 	}
-	if corners {
+	if unreferenced {
 		for i, f := range lowCornersHz {
 			weak(j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
+		}
+		for i, u := range edgeU {
+			weak(j.firstEdge+i, 0, u)
 		}
 	}
 
@@ -182,7 +195,9 @@ func (j *joint) columnsOf(take int) []int {
 		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
 	}
 	if !j.takes[take].Referenced {
-		c = append(c, j.firstCorner, j.firstCorner+1)
+		for i := j.firstCorner; i < j.firstTake; i++ {
+			c = append(c, i)
+		}
 	}
 	return append(c, j.gain(take), j.delay(take))
 }
@@ -345,9 +360,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
 	delay := x[j.delay(take)] * 1e-6
 	referenced := j.takes[take].Referenced
-	var corner [2]float64
+	var card cardResponse
 	if !referenced {
-		corner = [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])}
+		card = j.cardAt(x)
 	}
 	total := s.coil.CapacitanceF + load.CapacitanceF
 	conductance := parts.load + parts.addedR
@@ -358,8 +373,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		sin, cos := math.Sincos(-w * delay)
 		k := complex(gain*cos, gain*sin)
 		if !referenced {
-			// s/(s+a) · s/(s+b)
-			k *= highPass(w, corner[0]) * highPass(w, corner[1])
+			k *= card.at(w)
 		}
 		var h complex128
 		if jacobian == nil {
@@ -406,16 +420,49 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 			set(-onC * complex(parts.firstFixtureC, 0))
 		}
 		if !referenced {
-			for _, a := range corner {
+			for _, a := range card.corner {
 				set(-h * complex(a, 0) / complex(a, w))
 			}
+			f := w / (2 * math.Pi * edgeHz)
+			f2 := f * f
+			set(h * complex(f2, 0))
+			set(h * complex(f2*f2, 0))
+			set(h * complex(f2*f2*f2, 0))
+			set(h * complex(0, f*f2))
+			set(h * complex(0, f*f2*f2))
+			set(h * complex(0, f*f2*f2*f2))
 		}
 		set(h)
 		set(-h * sw * 1e-6)
 	}
 }
 
-func highPass(w, corner float64) complex128 { return complex(0, w) / complex(corner, w) }
+// cardResponse is the sound card's response at the ends of its band.
+type cardResponse struct {
+	corner [2]float64 // rad/s: s/(s+a) · s/(s+b)
+	edge   [6]float64 // as edgeU
+}
+
+func (j *joint) cardAt(x []float64) cardResponse {
+	return cardResponse{
+		corner: [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])},
+		edge:   [6]float64(x[j.firstEdge:j.firstTake]),
+	}
+}
+
+func (c *cardResponse) at(w float64) complex128 {
+	f := w / (2 * math.Pi * edgeHz)
+	f2 := f * f
+	size := math.Exp(f2 * (c.edge[0] + f2*(c.edge[1]+f2*c.edge[2])))
+	sin, cos := math.Sincos(f * f2 * (c.edge[3] + f2*(c.edge[4]+f2*c.edge[5])))
+	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
+}
+
+// highPass is s/(s+corner).
+func highPass(w, corner float64) complex128 {
+	d := w*w + corner*corner
+	return complex(w*w/d, w*corner/d)
+}
 
 // setShares hands the derivatives of rings or cylinder to set, through the
 // broken stick.

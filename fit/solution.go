@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/leastsquares"
@@ -86,7 +87,7 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 	for i, p := range j.parts.parts {
 		x[j.firstPart+i] = math.Log(p.nominal)
 	}
-	if j.firstTake > j.firstCorner {
+	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
 			x[j.firstCorner+i] = math.Log(2 * math.Pi * f)
 		}
@@ -100,10 +101,11 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 // errNoMinimum: none of the starts came to a minimum.
 var errNoMinimum = errors.New("the fit found no minimum from any start")
 
-// solve fits form from every start, in short searches, and finishes the best.
+// solve fits form from every start, in short searches through every fourth
+// point, and finishes the best with all of them.
 func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*solution, error) {
-	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
-	solver := leastsquares.NewSolver(j.problem())
+	coarse := newJoint(form, thin(q.takes, 4), q.parts, q.know, starts[0], q.sharedGain)
+	solver := leastsquares.NewSolver(coarse.problem())
 	best, bestSum := []float64(nil), math.Inf(1)
 	var bestPolarity []float64
 	quick := leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
@@ -111,26 +113,49 @@ func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		m, err := solver.Minimize(j.startVector(start), quick)
+		m, err := solver.Minimize(coarse.startVector(start), quick)
 		if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
 			continue
 		}
 		if m.SumSquares < bestSum*(1-1e-9) {
 			best, bestSum = append(best[:0], m.P...), m.SumSquares
-			bestPolarity = append(bestPolarity[:0], j.polarity...)
+			bestPolarity = append(bestPolarity[:0], coarse.polarity...)
 		}
 	}
 	if best == nil {
 		return nil, errNoMinimum
 	}
-	copy(j.polarity, bestPolarity)
+	finish := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
 	// A form that misses the data by far would drag the known parts along a
 	// curved valley for ever: weigh its data by the misfit, as its uncertainty
-	// would be.
-	if reduced := bestSum / float64(j.rows()); reduced > 2 {
-		j.widen = math.Sqrt(reduced)
+	// would be, and do not ask for the last digit.
+	widen := 1.0
+	if reduced := bestSum / float64(coarse.rows()); reduced > 2 {
+		widen = math.Sqrt(reduced)
+		if widen > 10 {
+			finish = quick
+		}
 	}
-	return j.finish(solver, best, leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true})
+	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+	j.widen = widen
+	copy(j.polarity, bestPolarity)
+	return j.finish(leastsquares.NewSolver(j.problem()), best, finish)
+}
+
+// thin leaves every n-th point of each take, with the weight of n.
+func thin(takes []Take, n int) []Take {
+	out := slices.Clone(takes)
+	for i, t := range takes {
+		r := *t.Response
+		r.FrequencyHz, r.H, r.Variance = nil, nil, nil
+		for k := n / 2; k < len(t.Response.H); k += n {
+			r.FrequencyHz = append(r.FrequencyHz, t.Response.FrequencyHz[k])
+			r.H = append(r.H, t.Response.H[k])
+			r.Variance = append(r.Variance, t.Response.Variance[k]/float64(n))
+		}
+		out[i].Response = &r
+	}
+	return out
 }
 
 // settled is the relative change of chi-square at which a search has come to

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"bytes"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/report"
+)
+
+func newFit(c *console) *cobra.Command {
+	var flags fitFlags
+	var asJSON, advise, budget bool
+	cmd := &cobra.Command{
+		Use:   "fit DIR",
+		Short: "Fit all takes of a coil together: resonance, Q, L, C, R with uncertainties",
+		Long: `Fit all takes of a coil together and write result.json and response.csv into its
+folder. What the takes do not determine is said to be unknown, with the reason
+and the measurement that would settle it.
+
+Unfit takes are left out; the exit status is 3 then.`,
+		Example: `  coilsweep fit bridge
+  coilsweep fit bridge --budget --advise`,
+		Args: oneArg("the coil folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			options, err := flags.options()
+			if err != nil {
+				return err
+			}
+			options.Advise = advise
+			a, err := analyseFolder(cmd.Context(), c, args[0], options)
+			if err != nil {
+				return err
+			}
+			if err := a.write("result.json", func(w io.Writer) error { return report.WriteJSON(w, *a.result) }); err != nil {
+				return err
+			}
+			if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, report.CSVOptions{}) }); err != nil {
+				return err
+			}
+			if asJSON {
+				err = report.WriteJSON(c.out, *a.result)
+			} else {
+				err = report.Table(c.out, *a.result, tableOptions(c.out, budget))
+			}
+			if err != nil {
+				return err
+			}
+			return a.unfitness()
+		}),
+	}
+	flags.add(cmd)
+	f := cmd.Flags()
+	f.BoolVar(&asJSON, "json", false, "print result.json")
+	f.BoolVar(&advise, "advise", false, "propose the next take even where all is known")
+	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
+	return cmd
+}
+
+// write makes a file in the coil folder, whole or not at all.
+func (a *analysis) write(name string, fill func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := fill(&b); err != nil {
+		return err
+	}
+	return atomicfile.Write(filepath.Join(a.folder.Dir, name), b.Bytes())
+}
+
+// tableOptions suit the table to what w is: colour and width on a terminal
+// only, no colour where NO_COLOR asks for none.
+func tableOptions(w io.Writer, budget bool) report.TableOptions {
+	o := report.TableOptions{Budget: budget}
+	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		o.Colour = os.Getenv("NO_COLOR") == ""
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
+			o.Width = width
+		}
+	}
+	return o
+}

@@ -1,0 +1,133 @@
+package fit
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strconv"
+	"sync"
+	"testing"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit/circuit"
+)
+
+// drawn is one bench of a coverage study: the parts are what they are said to
+// be but for a draw from the distribution that is assumed of them (normal with
+// u = a/sqrt(3)).
+type study struct {
+	name  string
+	coil  func() trueCoil
+	snrDB float64
+}
+
+func covers(q Quantity, truth float64) (known, covered bool) {
+	return q.Known(), q.Known() && math.Abs(q.Value-truth) <= q.U95
+}
+
+func TestCoverage(t *testing.T) {
+	n := 40
+	if s := os.Getenv("COILSWEEP_COVERAGE"); s != "" {
+		n = must(strconv.Atoi(s))
+	}
+	coils := map[string]func() trueCoil{
+		"loss-free": func() trueCoil { return trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12} },
+		"one ring": func() trueCoil {
+			c := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
+			c.ring(0.2, 3000)
+			return c
+		},
+		"two rings with cover": func() trueCoil {
+			c := demoCoil()
+			c.coverHz = 25000
+			return c
+		},
+	}
+	type cell struct{ known, covered int }
+	var all cell
+	for _, name := range []string{"loss-free", "one ring", "two rings with cover"} {
+		for _, snr := range []float64{70, 35} {
+			cells := map[string]*cell{}
+			forms := map[string]int{}
+			var lock sync.Mutex
+			var wait sync.WaitGroup
+			jobs := make(chan uint64)
+			for range 2 {
+				wait.Add(1)
+				go func() {
+					defer wait.Done()
+					for seed := range jobs {
+						r, truth := drawnBench(coils[name](), snr, seed)
+						lock.Lock()
+						forms[r.Model.Name]++
+						for key, q := range map[string]Quantity{
+							"resonance": r.Takes[1].Resonance, "Q": r.Takes[1].Q,
+							"L": r.Inductance, "C": r.Capacitance, "R": r.Resistance,
+						} {
+							if cells[key] == nil {
+								cells[key] = &cell{}
+							}
+							known, covered := covers(q, truth[key])
+							if known {
+								cells[key].known++
+							}
+							if covered {
+								cells[key].covered++
+							}
+						}
+						lock.Unlock()
+					}
+				}()
+			}
+			for seed := range n {
+				jobs <- uint64(seed + 1)
+			}
+			close(jobs)
+			wait.Wait()
+			line := ""
+			for _, key := range []string{"resonance", "Q", "L", "C", "R"} {
+				c := cells[key]
+				line += fmt.Sprintf("  %s %d/%d", key, c.covered, c.known)
+				all.known += c.known
+				all.covered += c.covered
+			}
+			t.Logf("%s %g dB:%s  %v", name, snr, line, forms)
+		}
+	}
+	t.Logf("pooled %.3f", float64(all.covered)/float64(all.known))
+}
+
+func drawnBench(coil trueCoil, snr float64, seed uint64) (*Result, map[string]float64) {
+	random := rand.New(rand.NewPCG(seed, 77))
+	draw := func(nominal, limit float64) float64 {
+		return nominal * math.Exp(limit/math.Sqrt(3)*random.NormFloat64())
+	}
+	trueR := draw(1e6, 0.01)
+	base := load{fixtureC: "65p 5%", fixtureR: "1M 1%", trueFixR: trueR, trueFixC: draw(65e-12, 0.05)}
+	var loads []load
+	for i, c := range []float64{0, 220e-12, 470e-12, 1e-9} {
+		l := base
+		if c > 0 {
+			l.addedC = fmt.Sprintf("%gp 1%%", c*1e12)
+			l.trueC = draw(c, 0.01)
+		}
+		l.gain = 0.2 * (1 + 0.1*float64(i))
+		loads = append(loads, l)
+	}
+	b := bench{coil: coil, snrDB: snr, seed: seed}
+	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
+	dcr.SI = draw(coil.ohm, 0.005)
+	dcr.Half = dcr.SI * 0.005
+	celsius := 20.0
+	r := must(Analyse(context.Background(), capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}, b.takes(loads...), Options{}))
+	// The truth of resonance and Q from the poles of the true network.
+	c := circuit.Coil{InductanceH: coil.henry, ResistanceOhm: coil.ohm, CapacitanceF: coil.farad}
+	for _, e := range coil.rings {
+		c.Rings = append(c.Rings, circuit.Ring{Share: e.mutual * e.mutual / (coil.henry * e.henry), TimeS: e.henry / e.ohm})
+	}
+	f, q, _ := c.Resonance(circuit.Load{ResistanceOhm: trueR, CapacitanceF: base.trueFixC + loads[1].trueC})
+	return r, map[string]float64{"resonance": f, "Q": q, "L": coil.henry, "C": coil.farad + base.trueFixC, "R": coil.ohm}
+}
