@@ -248,13 +248,17 @@ func TestImportOfFLAC(t *testing.T) {
 	if _, err := exec.LookPath("flac"); err != nil {
 		t.Skip("no flac encoder here; decoding is tested with kept files")
 	}
-	path := recordingOf(t, shortStimulus(t))
+	// Two channels with much in common: the encoder takes their difference.
+	s := shortStimulus(t)
+	path := writeWAV(t, pcm24, heard(s, 5000, 1), heard(s, 5001, 0.9))
 	packed := filepath.Join(t.TempDir(), "rec.flac")
-	if out, err := exec.Command("flac", "--totally-silent", "-o", packed, path).CombinedOutput(); err != nil {
+	if out, err := exec.Command("flac", "--totally-silent", "--best", "-o", packed, path).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
 	f := newFolder(t)
-	take, err := Import(f, plan(t, "bare"), ImportOptions{Recording: packed})
+	p := plan(t, "bare")
+	p.Reference.Kind = "loopback"
+	take, err := Import(f, p, ImportOptions{Recording: packed})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -266,7 +270,43 @@ func TestImportOfFLAC(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Equal(got.Samples[0], want.Samples[0]) || got.Source != want.Source {
+	if !slices.Equal(got.Samples[0], want.Samples[0]) || !slices.Equal(got.Samples[1], want.Samples[1]) || got.Source != want.Source {
 		t.Error("the audio is not that of the file before it was packed")
+	}
+}
+
+// What recorders and their users do to a recording that is still fit for use.
+func TestImportOfUsualRecordings(t *testing.T) {
+	s := shortStimulus(t)
+	whole := heard(s, 5000, 0.5)
+	inverted := make([]float64, len(whole))
+	for i, v := range whole {
+		inverted[i] = -v
+	}
+	secondSweep := 5000 + s.RepeatStart(1)
+	tests := []struct {
+		name     string
+		format   wav.Format
+		samples  []float64
+		polarity int
+	}{
+		{"started long before", pcm24, heard(s, 3*48000, 0.5), 1},
+		{"started within the first sweep", pcm24, whole[5000+s.LeadInSamples+4000:], 1},
+		{"stopped after the first sweep", pcm24, whole[:secondSweep], 1},
+		{"one sweep alone", pcm24, whole[5000+s.RepeatStart(0)-100 : secondSweep], 1},
+		{"inverted", pcm24, inverted, -1},
+		{"16 bits", wav.Format{Encoding: wav.PCM, Bits: 16, RateHz: 48000}, whole, 1},
+		{"float", wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 48000}, whole, 1},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			take, err := Import(newFolder(t), plan(t, "bare"), ImportOptions{Recording: writeWAV(t, tt.format, tt.samples)})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if take.Unfit() != nil || take.Quality.Polarity != tt.polarity {
+				t.Errorf("flags %v, polarity %+d, want %+d", take.Quality.Flags, take.Quality.Polarity, tt.polarity)
+			}
+		})
 	}
 }

@@ -105,6 +105,10 @@ func TestDamagedFLAC(t *testing.T) {
 	if _, err := decodeFLAC(bytes.NewReader(data), 15); !errors.Is(err, errTooLong) {
 		t.Errorf("16 samples where 15 are allowed: error %v", err)
 	}
+	_, err = ReadRecording(filepath.Join(soxFiles, "pcm32.flac"))
+	if err == nil || !strings.Contains(err.Error(), "pcm32.flac: FLAC of 32 bits is not supported") {
+		t.Errorf("32 bits: error %v", err)
+	}
 	r, err := bytesRecording(data[:len(data)-5])
 	if err != nil || r.Frames() != 0 || !strings.Contains(strings.Join(r.Remarks, ";"), "cut off") {
 		t.Errorf("cut off in its only block: %d frames, remarks %q, %v", r.Frames(), r.Remarks, err)

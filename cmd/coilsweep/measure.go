@@ -208,7 +208,11 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, asJSON bo
 	if asJSON {
 		err = c.json(newTakeRecord(folder, take))
 	} else {
-		_, err = fmt.Fprintf(c.out, "take %s: peak %s, noise %s, flags: %s\n", take.Name, level(q.PeakDBFS), level(q.NoiseDBFS), flagList(q.Flags))
+		noise := "not known"
+		if q.NoiseDBFS != 0 {
+			noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
+		}
+		_, err = fmt.Fprintf(c.out, "take %s: peak %s; noise %s; flags: %s\n", take.Name, level(q.PeakDBFS), noise, flagList(q.Flags))
 	}
 	if err != nil {
 		return err

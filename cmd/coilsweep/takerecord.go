@@ -12,9 +12,12 @@ type takeRecord struct {
 	Folder           string         `json:"folder"`
 	FitForUse        bool           `json:"fit_for_use"`
 	Flags            []capture.Flag `json:"flags"`
-	PeakDBFS         *float64       `json:"peak_dbfs"` // null: not known, or silence
+	PeakDBFS         *float64       `json:"peak_dbfs"` // null: not known
 	RMSDBFS          *float64       `json:"rms_dbfs"`
 	NoiseDBFS        *float64       `json:"noise_dbfs"`
+	HumDBFS          *float64       `json:"hum_dbfs"` // null: none stands out
+	MainsHz          *float64       `json:"mains_hz"`
+	SNRDB            *float64       `json:"snr_db"`
 	ClippedSamples   int            `json:"clipped_samples"`
 	DriftPPM         *float64       `json:"drift_ppm"`
 	Polarity         int            `json:"polarity"`
@@ -27,10 +30,19 @@ func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {
 	return takeRecord{
 		Take: t.Name, Folder: folder.TakeDir(t.Name),
 		FitForUse: t.Unfit() == nil, Flags: append([]capture.Flag{}, q.Flags...),
-		PeakDBFS: finite(q.PeakDBFS), RMSDBFS: finite(q.RMSDBFS), NoiseDBFS: finite(q.NoiseDBFS),
+		PeakDBFS: finite(q.PeakDBFS), RMSDBFS: finite(q.RMSDBFS), NoiseDBFS: known(q.NoiseDBFS),
+		HumDBFS: known(q.HumDBFS), MainsHz: known(q.MainsHz), SNRDB: known(q.SNRDB),
 		ClippedSamples: q.ClippedSamples, DriftPPM: finite(q.DriftPPM), Polarity: q.Polarity,
 		AlignmentQuality: finite(q.AlignmentQuality), DamagedRepeats: append([]int{}, q.DamagedRepeats...),
 	}
+}
+
+// known is finite for values whose 0 means that they could not be measured.
+func known(x float64) *float64 {
+	if x == 0 {
+		return nil
+	}
+	return finite(x)
 }
 
 // finite is x, or nil where JSON has no number for it.

@@ -24,4 +24,5 @@ cat frames.f64 | sox -D -t raw -e floating-point -b 64 -r 48000 -c 2 - -b 24 -t 
 flac --totally-silent --no-padding -f -o pcm16.flac pcm16.wav
 flac --totally-silent --no-padding -f -o pcm24.flac pcm24.wav
 flac --totally-silent --no-padding -f -o mono24.flac mono24.wav
+flac --totally-silent --no-padding -f -o pcm32.flac pcm32.wav
 rm frames.f64
