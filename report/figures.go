@@ -365,7 +365,7 @@ func lineFigure(r fit.Result, styles map[string]int, s shape) *plot.Figure {
 		if !seen {
 			style = -1
 		}
-		label := visible(p.Take)
+		label := plot.Shortened(visible(p.Take), int(s.width/32))
 		f.Marks = append(f.Marks, plot.Mark{X: p.AddedC * pico, Y: p.InverseW2 * micro2, YHalf: 2 * p.UInverseW2 * micro2,
 			Style: style, Label: label})
 		right, top = math.Max(right, p.AddedC*pico), math.Max(top, p.InverseW2*micro2)
@@ -417,11 +417,11 @@ func harmonicsFigure(takes []drawn, s shape) *plot.Figure {
 		c := t.curve
 		if len(c.Harmonic2DB) > 0 {
 			e.take(c.Harmonic2DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 2nd", X: c.FrequencyHz, Y: c.Harmonic2DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.style, Group: t.group, Name: "2nd, " + visible(t.take.Name), X: c.FrequencyHz, Y: c.Harmonic2DB})
 		}
 		if len(c.Harmonic3DB) > 0 {
 			e.take(c.Harmonic3DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.style, Group: t.group, Name: visible(t.take.Name) + " 3rd", X: c.FrequencyHz, Y: c.Harmonic3DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.style, Group: t.group, Name: "3rd, " + visible(t.take.Name), X: c.FrequencyHz, Y: c.Harmonic3DB})
 		}
 	}
 	if f.Series == nil {

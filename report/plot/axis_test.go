@@ -44,7 +44,7 @@ func TestTicks(t *testing.T) {
 // no two labels are the same, and each label says its value.
 func TestTicksOfAnyRange(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))
-	for range 20000 {
+	for range 8000 {
 		a := Axis{Log: random.IntN(2) == 0, Degrees: random.IntN(3) == 0}
 		if a.Log {
 			a.Min = math.Pow(10, -2+7*random.Float64())
