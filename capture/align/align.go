@@ -50,7 +50,8 @@ type Alignment struct {
 	// SweepDriftPPM is a coarse value of the drift from the sweeps alone (a
 	// clock offset makes the group delay grow with log f), good to some
 	// hundred ppm since the coil's own group delay enters it. It is all there
-	// is to warn of two clocks where only one repeat was recorded.
+	// is to warn of two clocks where only one repeat was recorded. 0 where
+	// noise leaves fewer than five bands clear.
 	SweepDriftPPM float64
 	// Damaged lists the repeats, from 0, in whose sweep samples were lost,
 	// inserted or overwritten.
@@ -68,8 +69,8 @@ type Jump struct {
 	// Repeat is the repeat, from 0, in whose sweep it lies; -1 for the gap
 	// between repeats, where it does no harm.
 	Repeat int
-	// Sample is about where it lies in the recording, good to some
-	// milliseconds inside a sweep.
+	// Sample is about where it lies in the recording: inside a sweep good to
+	// some milliseconds, in heavy hum to tenths of a second.
 	Sample float64
 	// Samples is how many samples too many there are; negative where samples
 	// were lost, 0 where samples were overwritten without a shift.
@@ -105,15 +106,25 @@ func Align(samples []float64, stim excite.Stimulus) (Alignment, error) {
 		return Alignment{}, fmt.Errorf("%w (%.2f s recorded, one sweep is %.2f s)", ErrTooShort,
 			float64(len(samples))/float64(stim.RateHz), float64(stim.SweepSamples)/float64(stim.RateHz))
 	}
-	pulses := findPulses(samples, stim)
+	pulses := findPulses(samples, stim, DecisionThreshold)
 	if len(pulses) == 0 {
 		return Alignment{}, ErrNoStimulus
 	}
-	whole, before, after := sortPulses(oneTrain(pulses, stim), len(samples), stim)
+	c := newComparison(samples, stim)
+	var repeats []*repeat
+	for _, p := range pulses {
+		if r := c.transform(p); c.isSweep(r) {
+			repeats = append(repeats, r)
+		}
+	}
+	if len(repeats) == 0 {
+		return Alignment{}, ErrNoStimulus
+	}
+	whole, before, after := sortRepeats(oneTrain(repeats, stim), len(samples), stim)
 	if len(whole) == 0 {
 		return Alignment{}, fmt.Errorf("%w (parts of sweeps were found)", ErrTooShort)
 	}
-	c := newComparison(samples, stim, whole)
+	c.repeats = whole
 	a, err := c.align()
 	if err != nil {
 		return Alignment{}, err
@@ -137,9 +148,9 @@ func (a *Alignment) number(n int, before, after bool, stim excite.Stimulus) {
 	first := 0
 	if missing > 0 {
 		sweep, period := float64(stim.SweepSamples), float64(stim.PeriodSamples)
-		// The last tenth of a sweep, or its slow first half, may go unseen.
+		// The last tenth of a sweep may go unseen.
 		early := before || starts[0]-period+0.9*sweep <= 0
-		late := after || starts[len(starts)-1]+period+0.5*sweep >= float64(n)
+		late := after || starts[len(starts)-1]+period >= float64(n)
 		switch {
 		case before && after:
 			first = 1

@@ -42,17 +42,21 @@ type pulseBand struct {
 // delay is a delay found in a band.
 type delay struct {
 	samples float64
-	u       float64 // standard uncertainty, samples; +Inf where nothing was found
+	u       float64 // standard uncertainty, samples; +Inf where the cycle is not sure
 	phase   float64 // left at centreHz after the delay is taken off, radians
-	phaseU  float64
+	phaseU  float64 // +Inf where no pulse was found
 }
 
+// known: there is a pulse, and its phase tells the delay within a cycle.
 func (d delay) known() bool { return !math.IsInf(d.u, 1) }
+
+// seen: there is a pulse.
+func (d delay) seen() bool { return !math.IsInf(d.phaseU, 1) }
 
 // weight of a band among others: more or less equal, so that the upper bands,
 // which know delays best, do not outvote the others.
 func (d delay) weight() float64 {
-	if !d.known() {
+	if !d.seen() {
 		return 0
 	}
 	return 1 / (d.phaseU + 0.02)
@@ -66,7 +70,10 @@ const (
 	reachS = 0.2
 	// maxPhaseU is the largest uncertainty of a phase at which one cycle is
 	// still told from the next by the slope of the phase in the band.
-	maxPhaseU = 0.08
+	maxPhaseU = 0.035
+	// maxPulseNoise is the largest pulseBand.noise of a pulse that counts
+	// without its phase: the largest of 1000 values of noise reaches half.
+	maxPulseNoise = 0.05
 )
 
 // newBands lays out bands from twice the lower end of the sweep (its first
@@ -161,8 +168,8 @@ func (b *band) extract(white, scratch []complex128) pulseBand {
 // from start, by the slope of its phase over the band. noise is that of both
 // factors. cross is overwritten.
 func (b *band) find(cross []complex128, start, noise float64) delay {
-	d := delay{u: math.Inf(1), phaseU: math.Sqrt(math.Max(noise/2, 1e-12))}
-	if !(d.phaseU < maxPhaseU) {
+	d := delay{u: math.Inf(1), phaseU: math.Inf(1)}
+	if !(noise < maxPulseNoise) {
 		return d
 	}
 	period := b.lag * float64(b.lags)
@@ -189,9 +196,17 @@ func (b *band) find(cross []complex128, start, noise float64) delay {
 		sum += v
 	}
 	d.phase = cmplx.Phase(sum)
-	d.u = d.phaseU / b.centre
+	d.phaseU = math.Sqrt(math.Max(noise/2, 1e-12))
+	if d.phaseU < maxPhaseU {
+		d.u = d.phaseU / b.centre
+	}
 	return d
 }
+
+// groupU is the standard uncertainty, in samples, of a group delay where the
+// phase of the band has phaseU: the band's effective width is about a quarter
+// of its frequency.
+func (b *band) groupU(phaseU float64) float64 { return phaseU * math.Sqrt(12) / (b.centre / 4) }
 
 // weightedMedian returns the x at which half the weight is reached; NaN
 // without weight.

@@ -23,6 +23,7 @@ func (c *comparison) findStep(r *repeat) {
 		if !d.known() {
 			continue
 		}
+		d.u = math.Max(d.u, stepPhaseU/c.bands[i].centre)
 		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <= math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
 			last := &runs[n-1]
 			w0, w := 1/(last.u*last.u), 1/(d.u*d.u)
@@ -34,9 +35,14 @@ func (c *comparison) findStep(r *repeat) {
 		}
 		runs = append(runs, run{i, i, d.samples, d.u, 1})
 	}
+	// Hum that jumps at a step makes pulses anywhere in the lowest bands.
+	for len(runs) > 1 && runs[0].bands == 1 && math.Abs(runs[0].delay-runs[1].delay) > gateS*float64(c.stim.RateHz) {
+		runs = runs[1:]
+	}
+	// The band in which the step lies shows something in between.
 	solid := runs[:0:0]
 	for i, x := range runs {
-		if i == len(runs)-1 || x.bands > 1 || c.plausible(runs, i) {
+		if i == 0 || i == len(runs)-1 || x.bands > 1 {
 			solid = append(solid, x)
 		}
 	}
@@ -57,53 +63,71 @@ func (c *comparison) findStep(r *repeat) {
 			continue
 		}
 		r.damage = true
-		at := c.locate(r, before.delay, after.delay,
-			c.timeOf(c.bands[before.last].lo), c.timeOf(c.bands[after.first].hi))
-		r.steps = append(r.steps, step{samples: size, at: at, early: i <= main})
+		r.steps = append(r.steps, step{
+			samples: size, early: i <= main,
+			from: c.timeOf(c.bands[before.last].lo), to: c.timeOf(c.bands[after.first].hi),
+		})
 	}
-}
-
-// plausible reports whether a single band with a delay of its own shows a step.
-// The band in which a step lies shows something in between, hum that jumps at
-// the step makes pulses anywhere.
-func (c *comparison) plausible(runs []run, i int) bool {
-	x, next := runs[i], runs[i+1]
-	if math.Abs(x.delay-next.delay) > gateS*float64(c.stim.RateHz) {
-		return false
-	}
-	return i == 0 || (x.delay > runs[i-1].delay) != (x.delay < next.delay) &&
-		math.Abs(runs[i-1].delay-next.delay) > stepSamples
 }
 
 // timeOf is when the sweep passes a bin, in samples from its start.
 func (c *comparison) timeOf(bin int) float64 {
-	f := float64(bin) * float64(c.stim.RateHz) / float64(c.stim.PeriodSamples)
-	t := c.rateS * math.Log(f/c.stim.FromHz) * float64(c.stim.RateHz)
+	rate := float64(c.stim.RateHz)
+	t := c.stim.TimeOf(float64(bin)*rate/float64(c.stim.PeriodSamples)) * rate
 	return math.Min(math.Max(t, 0), float64(c.stim.SweepSamples))
 }
 
-// locate finds where, between two times of the sweep, the delay of r against
-// the reference changes from old to new: there the sum of the squares by which
-// the old delay fits better is largest.
-func (c *comparison) locate(r *repeat, old, new, from, to float64) float64 {
-	at := func(i int) float64 {
-		if i < 0 || i >= len(c.samples) {
-			return 0
-		}
-		return c.samples[i]
+// locate finds where in its stretch of the sweep a step lies, in samples of the
+// recording: there the sum of the squares by which the old delay fits better
+// than the new one is largest.
+func (c *comparison) locate(r *repeat, s step) float64 {
+	o := r.delay.samples
+	if s.early {
+		o -= s.samples
 	}
-	o, n := int(math.Round(old)), int(math.Round(new))
-	best, bestSum, sum := (from+to)/2, math.Inf(-1), 0.0
-	for t := int(from); t < int(to); t++ {
-		// In the recording the old delay holds at ref + t + old.
-		y := at(r.cut + t)
-		eo, en := y-at(c.ref.cut+t-o), y-at(c.ref.cut+t-n)
-		sum += en*en - eo*eo
-		if sum > bestSum {
-			best, bestSum = float64(t), sum
+	old, new := int(math.Round(o)), int(math.Round(o+s.samples))
+	best := (s.from + s.to) / 2
+	if r != c.ref && old != new {
+		from, to := int(s.from), int(s.to)
+		half := float64(c.stim.RateHz) / (2 * c.stim.FrequencyAt(best/float64(c.stim.RateHz)))
+		y := c.narrow(r.cut+from, r.cut+to, int(half))
+		yo := c.narrow(c.ref.cut+from-old, c.ref.cut+to-old, int(half))
+		yn := c.narrow(c.ref.cut+from-new, c.ref.cut+to-new, int(half))
+		bestSum, sum := math.Inf(-1), 0.0
+		for i := range y {
+			eo, en := y[i]-yo[i], y[i]-yn[i]
+			if sum += en*en - eo*eo; sum > bestSum {
+				best, bestSum = float64(from+i), sum
+			}
 		}
 	}
 	return float64(r.cut) + best
+}
+
+// narrow returns samples from … to of the recording, less what lies far from
+// the frequency of which half a period is half samples: two differences over
+// half take hum off, the average of half/2 samples noise.
+func (c *comparison) narrow(from, to, half int) []float64 {
+	half = max(half, 1)
+	width := max(half/2, 1)
+	lead := 2*half + width
+	x := make([]float64, to-from+lead)
+	copyRange(x, c.samples, from-lead)
+	sum := 0.0
+	average := make([]float64, len(x))
+	for i, v := range x {
+		sum += v
+		if i >= width {
+			sum -= x[i-width]
+		}
+		average[i] = sum
+	}
+	out := make([]float64, to-from)
+	for i := range out {
+		j := i + lead
+		out[i] = average[j] - 2*average[j-half] + average[j-2*half]
+	}
+	return out
 }
 
 // chooseOfTwo decides which of two repeats that differ by a step is the whole
@@ -118,13 +142,13 @@ func (c *comparison) chooseOfTwo() {
 	if len(b.steps) == 0 {
 		return
 	}
-	size, at := b.steps[0].samples, b.steps[0].at-float64(b.cut)
+	size, at := b.steps[0].samples, (b.steps[0].from+b.steps[0].to)/2
 	jump := func(r *repeat) float64 {
 		var below, above []float64
 		for i, d := range c.againstSweep(r, 0) {
 			t0, t1 := c.timeOf(c.bands[i].lo), c.timeOf(c.bands[i].hi)
 			switch {
-			case !d.known():
+			case !d.seen():
 			case t1 <= at:
 				below = append(below, d.samples)
 			case t0 >= at:
@@ -161,7 +185,7 @@ func (c *comparison) findLargeStep() {
 	var g []float64
 	var band []int
 	for i, d := range c.againstSweep(r, 0) {
-		if d.known() {
+		if d.phaseU < 0.1 {
 			g = append(g, d.samples)
 			band = append(band, i)
 		}
@@ -186,7 +210,7 @@ func (c *comparison) findLargeStep() {
 	}
 	if math.Abs(best) > ms {
 		r.damage = true
-		r.steps = append(r.steps, step{samples: best, at: float64(r.cut) + c.timeOf(c.bands[band[at]].lo), early: true})
+		r.steps = append(r.steps, step{samples: best, from: c.timeOf(c.bands[band[at]-1].lo), to: c.timeOf(c.bands[band[at]].hi), early: true})
 	}
 }
 
@@ -225,7 +249,7 @@ func (c *comparison) placeJump(k *clock, i int, size float64) {
 		break
 	}
 	b.damage = true
-	b.steps = append(b.steps, step{samples: size, at: float64(b.cut), early: true})
+	b.steps = append(b.steps, step{samples: size, to: c.timeOf(c.bands[0].hi), early: true})
 }
 
 // findOverwritten compares the repeats in time: a block that was overwritten
@@ -273,9 +297,11 @@ func (c *comparison) findOverwritten() {
 		}
 	}
 	mark := func(r *repeat, s int) {
-		at := float64(r.cut + bounds[s])
-		if n := len(r.steps); n == 0 || r.steps[n-1].samples != 0 || at-r.steps[n-1].at > 0.05*float64(c.stim.RateHz) {
-			r.steps = append(r.steps, step{at: at})
+		from, to := float64(bounds[s]), float64(bounds[s+1])
+		if n := len(r.steps); n == 0 || r.steps[n-1].samples != 0 || from-r.steps[n-1].to > 0.05*float64(c.stim.RateHz) {
+			r.steps = append(r.steps, step{from: from, to: to})
+		} else {
+			r.steps[n-1].to = to
 		}
 		r.damage = true
 	}
@@ -336,7 +362,7 @@ func (c *comparison) segments() []int {
 	rate := float64(c.stim.RateHz)
 	bounds := []int{int(c.timeOf(c.bands[0].lo))}
 	for t := float64(bounds[0]); ; {
-		f := c.stim.FromHz * math.Exp(t/(c.rateS*rate))
+		f := c.stim.FrequencyAt(t / rate)
 		t += math.Max(0.0025, 1.5/f) * rate
 		if t > float64(c.stim.SweepSamples) {
 			return bounds

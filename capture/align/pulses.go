@@ -21,6 +21,9 @@ const (
 	// searchFromHz is the lower edge of the search: below it hum and room
 	// noise stand far above a coil's answer.
 	searchFromHz = 100
+	// leastPart is the least energy of a pulse relative to the strongest:
+	// repeats are alike, and of a sweep cut off an octave or more must remain.
+	leastPart = 0.1
 )
 
 // pulse is a sweep found by the search.
@@ -30,8 +33,8 @@ type pulse struct {
 }
 
 // findPulses deconvolves the whole recording and returns, in order, the pulses
-// whose share of the energy of the period about them passes the threshold.
-func findPulses(samples []float64, stim excite.Stimulus) []pulse {
+// that have at least leastShare of the energy of the period about them.
+func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []pulse {
 	step := max(1, stim.RateHz/searchRateHz)
 	rate := float64(stim.RateHz) / float64(step)
 	y := decimate(samples, step)
@@ -67,8 +70,9 @@ func findPulses(samples []float64, stim excite.Stimulus) []pulse {
 		if f < from {
 			continue
 		}
-		// Equal energy in each octave: a wrong sweep then misses in all.
-		w := bandEdge(f, from, to) / math.Sqrt(f)
+		// Between equal energy in each octave (a wrong sweep then misses in
+		// all) and in each hertz (noise then averages out best).
+		w := bandEdge(f, from, to) / math.Sqrt(math.Sqrt(f))
 		sin, cos := math.Sincos(sweepPhase(f, stim.FromHz, rateS))
 		z[k] = spectrum[k] * complex(w*cos, -w*sin)
 	}
@@ -82,12 +86,12 @@ func findPulses(samples []float64, stim excite.Stimulus) []pulse {
 		energy[i] = power(v)
 	}
 	lagStep := float64(2 * step)
-	return pickPulses(energy, pulseS*rate/2, period/2, func(i int) float64 { return float64(i-lead) * lagStep })
+	return pickPulses(energy, pulseS*rate/2, period/2, leastShare, func(i int) float64 { return float64(i-lead) * lagStep })
 }
 
 // pickPulses finds peaks of the energy gathered over width, at most one in
 // each 0.6 periods, with their share of the energy of the period about them.
-func pickPulses(energy []float64, width, period float64, position func(int) float64) []pulse {
+func pickPulses(energy []float64, width, period, leastShare float64, position func(int) float64) []pulse {
 	w := int(width)
 	sum := make([]float64, len(energy)+1)
 	for i, e := range energy {
@@ -97,14 +101,17 @@ func pickPulses(energy []float64, width, period float64, position func(int) floa
 		return nil
 	}
 	between := func(a, b int) float64 {
-		a, b = max(a, 0), min(b, len(energy))
-		return sum[b] - sum[a]
+		if a, b = max(a, 0), min(b, len(energy)); a < b {
+			return sum[b] - sum[a]
+		}
+		return 0
 	}
 	free := make([]bool, len(energy)-w)
 	for i := range free {
 		free[i] = true
 	}
 	var found []pulse
+	strongest := 0.0
 	reach, apart := int(period/2), int(0.6*period)
 	for range len(energy)/apart + 2 {
 		best, bestE := -1, 0.0
@@ -130,7 +137,8 @@ func pickPulses(energy []float64, width, period float64, position func(int) floa
 			density := outside / count
 			signal := math.Max(0, bestE-density*float64(w))
 			share := signal / (signal + density*period)
-			if share >= DecisionThreshold {
+			strongest = math.Max(strongest, signal)
+			if share >= leastShare && signal > leastPart*strongest {
 				found = append(found, pulse{start: position(peak), share: share})
 			}
 		}
@@ -140,48 +148,6 @@ func pickPulses(energy []float64, width, period float64, position func(int) floa
 	}
 	sort.Slice(found, func(i, j int) bool { return found[i].start < found[j].start })
 	return found
-}
-
-// edgeS is how much of a sweep may be cut off at the ends of a recording: the
-// start is only known to about this, and the fades hold nothing there.
-const edgeS = 0.002
-
-// sortPulses parts the sweeps that lie wholly in the recording from those cut
-// off at its beginning and its end.
-func sortPulses(pulses []pulse, n int, stim excite.Stimulus) (whole, before, after []pulse) {
-	edge := edgeS * float64(stim.RateHz)
-	for _, p := range pulses {
-		switch {
-		case p.start < -edge:
-			before = append(before, p)
-		case p.start+float64(stim.SweepSamples) > float64(n)+edge:
-			after = append(after, p)
-		default:
-			whole = append(whole, p)
-		}
-	}
-	return whole, before, after
-}
-
-// oneTrain keeps, of a recording in which the stimulus was played more than
-// once, the run with most sweeps (the later of equals).
-func oneTrain(pulses []pulse, stim excite.Stimulus) []pulse {
-	if len(pulses) <= stim.Repeats {
-		return pulses
-	}
-	var best []pulse
-	for from := 0; from < len(pulses); {
-		to := from + 1
-		for to < len(pulses) && to-from < stim.Repeats &&
-			pulses[to].start-pulses[to-1].start < 1.02*float64(stim.PeriodSamples) {
-			to++
-		}
-		if to-from >= len(best) {
-			best = pulses[from:to]
-		}
-		from = to
-	}
-	return best
 }
 
 // whiten divides c by its own smoothed magnitude: blocks of width bins are

@@ -19,6 +19,22 @@ const (
 	stepSamples = 0.5
 	// significance is how many standard uncertainties a step must pass.
 	significance = 6
+	// stepPhaseU is the least uncertainty, in radians, of a band's phase in
+	// the search for steps: a step in one band leaves traces in others.
+	stepPhaseU = 0.004
+	// A sweep shows in at least so many bands, of which such a share have
+	// their pulses within agreeS of one. (A clock that is 500 ppm off spreads
+	// them by 1.4 ms in the default stimulus; a resonance delays one or two
+	// by more.)
+	leastBands, leastAgreement, agreeS = 4, 0.4, 0.003
+	// coilDelayS is about what the group delay of a coil differs by from
+	// band to band.
+	coilDelayS = 5e-5
+	// clearPhaseU is the largest uncertainty of a phase in a band that counts
+	// for the slope of the delay.
+	clearPhaseU = 0.05
+	// coarseS is the uncertainty of a start from pulses without their phase.
+	coarseS = 5e-4
 	// driftSignificance is how many standard uncertainties a drift must pass
 	// before recordings are resampled for it.
 	driftSignificance = 3
@@ -26,7 +42,8 @@ const (
 
 // repeat is one whole sweep in the recording.
 type repeat struct {
-	cut   int // first sample of the stretch that was transformed
+	cut   int     // first sample of the stretch that was transformed
+	start float64 // of the sweep, coarse
 	share float64
 	raw   []complex128 // spectrum of the stretch, faded ends
 	bands []pulseBand
@@ -39,8 +56,8 @@ type repeat struct {
 
 // step is a change of delay inside a repeat.
 type step struct {
-	samples float64 // more delay after it
-	at      float64 // where, in samples of the recording
+	samples  float64 // more delay after it; 0: samples were overwritten
+	from, to float64 // where about, in samples from the start of the sweep
 	// early: most of the repeat comes after the step, so that the step
 	// shifts it against the repeats before; else it shifts those behind.
 	early bool
@@ -62,7 +79,7 @@ type comparison struct {
 	white   []complex128
 }
 
-func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comparison {
+func newComparison(samples []float64, stim excite.Stimulus) *comparison {
 	c := &comparison{samples: samples, stim: stim, rateS: stim.SweepRateS(),
 		bands: newBands(stim), fft: fourier.NewFFT(stim.PeriodSamples)}
 	widest, longest := 0, 0
@@ -72,10 +89,75 @@ func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comp
 	}
 	c.scratch = make([]complex128, widest)
 	c.cross = make([]complex128, longest)
-	for _, p := range whole {
-		c.repeats = append(c.repeats, c.transform(p))
-	}
 	return c
+}
+
+// isSweep reports whether r is a sweep of this kind: where its bands hold
+// pulses, enough of these must lie together. (Not all: samples may be lost in
+// the middle.) It corrects the coarse start by them.
+func (c *comparison) isSweep(r *repeat) bool {
+	delays := c.againstSweep(r, 0)
+	reach := agreeS * float64(c.stim.RateHz)
+	seen, together, middle := 0, 0, 0.0
+	for _, d := range delays {
+		if !d.seen() {
+			continue
+		}
+		seen++
+		near := 0
+		for _, o := range delays {
+			if o.seen() && math.Abs(o.samples-d.samples) < reach {
+				near++
+			}
+		}
+		if near > together {
+			together, middle = near, d.samples
+		}
+	}
+	r.start = float64(r.cut) + middle
+	return together >= min(leastBands, len(c.bands)) && float64(together) >= leastAgreement*float64(seen)
+}
+
+// edgeS is how much of a sweep may be cut off at the ends of a recording: the
+// start is only known to about this, and the fades hold nothing there.
+const edgeS = 0.002
+
+// sortRepeats parts the sweeps that lie wholly in the recording from those cut
+// off at its beginning and its end.
+func sortRepeats(repeats []*repeat, n int, stim excite.Stimulus) (whole, before, after []*repeat) {
+	edge := edgeS * float64(stim.RateHz)
+	for _, r := range repeats {
+		switch {
+		case r.start < -edge:
+			before = append(before, r)
+		case r.start+float64(stim.SweepSamples) > float64(n)+edge:
+			after = append(after, r)
+		default:
+			whole = append(whole, r)
+		}
+	}
+	return whole, before, after
+}
+
+// oneTrain keeps, of a recording in which the stimulus was played more than
+// once, the run with most sweeps (the later of equals).
+func oneTrain(repeats []*repeat, stim excite.Stimulus) []*repeat {
+	if len(repeats) <= stim.Repeats {
+		return repeats
+	}
+	var best []*repeat
+	for from := 0; from < len(repeats); {
+		to := from + 1
+		for to < len(repeats) && to-from < stim.Repeats &&
+			repeats[to].start-repeats[to-1].start < 1.02*float64(stim.PeriodSamples) {
+			to++
+		}
+		if to-from >= len(best) {
+			best = repeats[from:to]
+		}
+		from = to
+	}
+	return best
 }
 
 // transform cuts the period of p out, fades its ends and transforms it. The
@@ -83,11 +165,11 @@ func newComparison(samples []float64, stim excite.Stimulus, whole []pulse) *comp
 // spectrum; the sweep loses its first octave, which no band looks at.
 func (c *comparison) transform(p pulse) *repeat {
 	n := c.stim.PeriodSamples
-	r := &repeat{cut: int(math.Round(p.start)), share: p.share}
+	r := &repeat{cut: int(math.Round(p.start)), start: p.start, share: p.share}
 	y := make([]float64, n)
 	lo, hi := max(r.cut, 0), min(r.cut+n, len(c.samples))
-	copy(y[lo-r.cut:], c.samples[lo:hi])
 	part := y[lo-r.cut : hi-r.cut]
+	copy(part, c.samples[lo:hi])
 
 	in := min(int(c.rateS*math.Ln2*float64(c.stim.RateHz)), len(part)/4)
 	out := max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz)))
@@ -115,15 +197,14 @@ func (c *comparison) align() (Alignment, error) {
 	a := Alignment{DriftUPPM: math.Inf(1)}
 	c.chooseReference()
 
-	_, slope := c.sweepDelay(c.ref, 0)
-	a.SweepDriftPPM = slope
-	if math.Abs(slope) > maxDriftPPM+500 {
-		return a, fmt.Errorf("%w (a sweep of another rate seems to be there)", ErrNoStimulus)
-	}
 	if len(c.repeats) == 1 {
 		c.findLargeStep()
 	} else {
 		c.findOverwritten()
+	}
+	_, a.SweepDriftPPM = c.sweepDelay(c.ref, 0)
+	if math.Abs(a.SweepDriftPPM) > maxDriftPPM+500 && !c.ref.damage {
+		return a, fmt.Errorf("%w (a sweep of another duration seems to be there)", ErrNoStimulus)
 	}
 	clock, err := c.fitClock()
 	if err != nil {
@@ -144,7 +225,7 @@ func (c *comparison) align() (Alignment, error) {
 			a.Damaged = append(a.Damaged, i)
 		}
 		for _, s := range r.steps {
-			a.Jumps = append(a.Jumps, Jump{Repeat: i, Sample: s.at, Samples: s.samples})
+			a.Jumps = append(a.Jumps, Jump{Repeat: i, Sample: c.locate(r, s), Samples: s.samples})
 		}
 	}
 	sort.Slice(a.Jumps, func(i, j int) bool { return a.Jumps[i].Sample < a.Jumps[j].Sample })
@@ -204,6 +285,10 @@ func (c *comparison) measureAgainst(ref *repeat) int {
 			r.delays = append(r.delays, d)
 		}
 		r.delay = consensus(r.delays)
+		if math.IsInf(r.delay.u, 1) {
+			// Too faint: what is left is the coarse start.
+			r.delay = delay{samples: r.start - ref.start - float64(r.cut-ref.cut), u: coarseS * float64(c.stim.RateHz)}
+		}
 		c.findStep(r)
 		if !r.damage {
 			agree++
@@ -220,7 +305,9 @@ func consensus(delays []delay) delay {
 	x, w := make([]float64, len(delays)), make([]float64, len(delays))
 	for i, d := range delays {
 		x[i] = d.samples
-		w[i] = d.weight()
+		if d.known() {
+			w[i] = d.weight()
+		}
 	}
 	middle := weightedMedian(x, w)
 	if math.IsNaN(middle) {
@@ -284,7 +371,7 @@ func (c *comparison) fitClock() (clock, error) {
 	tolerance := func(i int) float64 {
 		return math.Max(stepSamples, significance*math.Hypot(c.repeats[i].delay.u, c.repeats[i+1].delay.u))
 	}
-	drift, support, supportClean := 0.0, -1, false
+	drift, driftU, support, supportClean := 0.0, 0.0, -1, false
 	for i := range count {
 		d := (left[i] - known[i]) / (count[i] * period)
 		if math.Abs(d) > maxDriftPPM*1e-6 {
@@ -292,13 +379,13 @@ func (c *comparison) fitClock() (clock, error) {
 		}
 		votes := 0
 		for j := range count {
-			if math.Abs(left[j]-known[j]-count[j]*period*d) <= tolerance(j) {
+			if math.Abs(left[j]-known[j]-count[j]*period*d) <= math.Hypot(tolerance(j), tolerance(i)*count[j]/count[i]) {
 				votes++
 			}
 		}
 		clean := known[i] == 0
 		if votes > support || votes == support && (clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
-			drift, support, supportClean = d, votes, clean
+			drift, driftU, support, supportClean = d, tolerance(i)/(count[i]*period), votes, clean
 		}
 	}
 	if support < 0 {
@@ -313,7 +400,7 @@ func (c *comparison) fitClock() (clock, error) {
 	jump := make([]float64, n) // sum of the jumps before repeat i
 	for i := range count {
 		rest := left[i] - count[i]*period*drift
-		if known[i] == 0 && math.Abs(rest) <= tolerance(i) {
+		if known[i] == 0 && math.Abs(rest) <= math.Hypot(tolerance(i), driftU*count[i]*period) {
 			rest = 0
 		}
 		if whole := math.Round(rest); math.Abs(rest-whole) < 0.2 {
@@ -399,34 +486,39 @@ func (c *comparison) weight(r *repeat) float64 {
 // sweepDelay compares repeat r with the sweep itself, stretched by driftPPM.
 // It returns the group delay of the path (weighted median over the bands, in
 // samples, so that a resonance in one or two of them does not count) and how
-// much the delay grows with ln f, as a clock offset in ppm.
+// much the delay grows with ln f, as a clock offset in ppm; 0 where fewer than
+// five bands are clear enough.
 func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM float64) {
 	rate := float64(c.stim.RateHz)
-	delays := c.againstSweep(r, driftPPM)
-	var g, w, lnF []float64
-	for i, d := range delays {
-		if f := c.bands[i].centreHz; d.known() && (f > 100 || len(c.bands) < 6) {
-			g = append(g, d.samples)
-			w = append(w, d.weight())
-			lnF = append(lnF, math.Log(f))
+	var g, w []float64
+	var clear, lnF []float64
+	for i, d := range c.againstSweep(r, driftPPM) {
+		b := &c.bands[i]
+		if !d.seen() || math.Abs(float64(r.cut)+d.samples-r.start) > agreeS*rate {
+			continue
+		}
+		g = append(g, d.samples)
+		w = append(w, 1/math.Hypot(b.groupU(d.phaseU), coilDelayS*rate))
+		if d.phaseU < clearPhaseU && b.centreHz > 100 {
+			clear = append(clear, d.samples)
+			lnF = append(lnF, math.Log(b.centreHz))
 		}
 	}
 	if len(g) == 0 {
-		return 0, 0
+		return r.start - float64(r.cut), 0
 	}
-	// Slope: weighted median of those between all pairs (Theil, Sen).
-	var slopes, weights []float64
-	for i := range g {
-		for j := range i {
-			slopes = append(slopes, (g[i]-g[j])/(lnF[i]-lnF[j]))
-			weights = append(weights, w[i]*w[j]*math.Abs(lnF[i]-lnF[j]))
+	if len(clear) >= 5 {
+		// Weighted median of the slopes between all pairs (Theil, Sen).
+		var slopes, weights []float64
+		for i := range clear {
+			for j := range i {
+				slopes = append(slopes, (clear[i]-clear[j])/(lnF[i]-lnF[j]))
+				weights = append(weights, math.Abs(lnF[i]-lnF[j]))
+			}
 		}
+		slopePPM = weightedMedian(slopes, weights) / (c.rateS * rate) * 1e6
 	}
-	slope := 0.0
-	if len(slopes) > 0 {
-		slope = weightedMedian(slopes, weights) / (c.rateS * rate) * 1e6
-	}
-	return weightedMedian(g, w), slope
+	return weightedMedian(g, w), slopePPM
 }
 
 // againstSweep returns, band by band, the delay and the phase of r against the
@@ -459,7 +551,7 @@ func (c *comparison) polarity(start, driftPPM float64) int {
 	var sum complex128
 	for i, d := range c.againstSweep(c.ref, driftPPM) {
 		b := &c.bands[i]
-		if !d.known() || b.centreHz < 150 || cmplx.Abs(sum) > 0 && b.centreHz > 600 {
+		if !d.seen() || b.centreHz < 150 || cmplx.Abs(sum) > 0 && b.centreHz > 600 {
 			continue
 		}
 		// The phase left refers to the band's own delay.
