@@ -144,8 +144,8 @@ func discretise(a [][]float64, b, out []float64, stepS float64) stateSpace {
 	return s
 }
 
-// matched takes a real gain and a delay off r against want, by least squares
-// over fromHz … toHz, and gives the relative errors left (NaN outside).
+// matched takes a real gain and a delay off r against want, by weighted least
+// squares over fromHz … toHz, and gives the relative errors left (NaN outside).
 func matched(r *Response, want func(hz float64) complex128, fromHz, toHz float64) []complex128 {
 	out := make([]complex128, len(r.H))
 	var sw, swt float64
@@ -168,10 +168,11 @@ func matched(r *Response, want func(hz float64) complex128, fromHz, toHz float64
 	half := math.Round(phase[0]/math.Pi) * math.Pi // polarity
 	for i, f := range r.FrequencyHz {
 		if f >= fromHz && f <= toHz {
-			sw += f * f
-			swt += f * (phase[i] - half)
-			gain += math.Log(cmplx.Abs(out[i]))
-			count++
+			w := square(r.H[i]) / r.Variance[i]
+			sw += w * f * f
+			swt += w * f * (phase[i] - half)
+			gain += w * math.Log(cmplx.Abs(out[i]))
+			count += w
 		}
 	}
 	for i, f := range r.FrequencyHz {
@@ -213,3 +214,6 @@ func estimated(t testing.TB, m *material) *Response {
 	}
 	return r
 }
+
+// unit is exp(j x).
+func unit(x float64) complex128 { return cmplx.Rect(1, x) }

@@ -103,24 +103,26 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 		spacing := b.spacingHz(m.rateHz)
 		for i := range y {
 			hz := float64(b.first+i) * spacing
-			mean, values := noise.around(hz/in.lineHz(), 0.6*spacing/in.lineHz())
-			share := g.gate.energy / float64(in.samples) / square(d[i])
-			p := point{y: y[i] / d[i], v: 1}
+			at, half := hz/in.lineHz(), 0.6*spacing/in.lineHz()
+			mean, values := noise.around(at, half)
 			quiet := covariance{yy: math.NaN()}
 			if quietY != nil {
-				quiet.yy = quietY.line(in, in.coilPower, hz, s.repeats)
+				quiet.yy = quietY.recorded(in, hz, s.repeats)
 			}
+			p := point{y: y[i] / d[i], v: 1}
 			if hv != nil {
 				p.v = v[i] / d[i]
 				if quietV != nil {
-					quiet.vv = quietV.line(in, in.power, hz, s.repeats)
+					quiet.vv = quietV.recorded(in, hz, s.repeats)
 				}
 			}
+			masked := in.mask[int(math.Round(at))]
+			share := g.gate.energy / float64(in.samples) * masked * masked / square(d[i])
 			h := p.y / p.v
 			r.FrequencyHz = append(r.FrequencyHz, hz)
 			r.H = append(r.H, h)
-			r.Variance = append(r.Variance, max(p.variance(mean.scaled(share)), gateError*gateError*square(h)))
-			r.NoiseFloor = append(r.NoiseFloor, math.Sqrt(p.variance(quiet.scaled(share))))
+			r.Variance = append(r.Variance, max(p.variance(in.deconvolved(mean, at, half).scaled(share)), gateError*gateError*square(h)))
+			r.NoiseFloor = append(r.NoiseFloor, math.Sqrt(p.variance(in.deconvolved(quiet, at, half).scaled(share))))
 			inverseDoF += 1 / (2 * values)
 		}
 	}

@@ -130,8 +130,7 @@ func (s *spectra) add(in *inverse, coil, reference []float64) {
 	gain, delay := 1.0, 0.0
 	if s.repeats > 0 && s.v == nil {
 		// With a reference, what moves both channels drops out of the ratio.
-		gain, delay = s.wander(in)
-		s.undo(in, gain, delay)
+		gain, delay = s.together(in)
 	}
 	s.gain = append(s.gain, gain)
 	s.delayS = append(s.delayS, delay)
@@ -153,33 +152,50 @@ func (s *spectra) add(in *inverse, coil, reference []float64) {
 	}
 }
 
+// together takes the wander off the repeat at hand. Each round sees what a
+// straight line in gain and delay left.
+func (s *spectra) together(in *inverse) (gain, delayS float64) {
+	gain = 1
+	for range 3 {
+		g, d := s.wander(in)
+		if g == 1 && d == 0 {
+			break
+		}
+		s.undo(in, g, d)
+		gain, delayS = gain*g, delayS+d
+	}
+	return gain, delayS
+}
+
 // wander finds by least squares the gain and the delay of the repeat at hand
 // against the mean so far: an exciter that warms up, two clocks. Lines weigh
-// as for white noise at the recorder. What does not stand out of the noise is
-// 1 and 0.
+// as for white noise at the recorder; the uncertainty allows for any colour
+// (H. White, Econometrica 48(4), 1980). What does not stand out of the noise
+// is 1 and 0.
 func (s *spectra) wander(in *inverse) (gain, delayS float64) {
-	var auto, cross, slope, curve, noise float64
+	var auto, cross, slope, curve, uCross, uSlope float64
 	for l := in.lo; l < in.hi; l++ {
 		m, d := s.y[l], s.y1[l]-s.y[l]
 		w := 2 * math.Pi * float64(l) * in.lineHz()
 		p := in.coilPower[l] * square(m)
 		auto += p
 		curve += p * w * w
-		cross += in.coilPower[l] * (real(d)*real(m) + imag(d)*imag(m))
-		slope -= in.coilPower[l] * w * (imag(d)*real(m) - real(d)*imag(m))
-		noise += in.coilPower[l] * square(d)
+		z := d * cmplx.Conj(m) * complex(in.coilPower[l], 0)
+		cross += real(z)
+		slope -= w * imag(z)
+		u := square(z) / 2
+		uCross += u
+		uSlope += u * w * w
 	}
 	if auto == 0 {
 		return 1, 0
 	}
-	sigma2 := noise / float64(2*(in.hi-in.lo)) // of one component
-	gain = 1 + cross/auto
-	if math.Abs(gain-1) < 5*math.Sqrt(sigma2/auto) {
-		gain = 1
+	gain = 1
+	if math.Abs(cross) > 5*math.Sqrt(uCross) {
+		gain += cross / auto
 	}
-	delayS = slope / curve
-	if math.Abs(delayS) < 5*math.Sqrt(sigma2/curve) || math.Abs(delayS)*in.rateHz > 0.5 {
-		delayS = 0
+	if math.Abs(slope) > 5*math.Sqrt(uSlope) && math.Abs(slope/curve)*in.rateHz < 0.5 {
+		delayS = slope / curve
 	}
 	return gain, delayS
 }

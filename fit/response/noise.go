@@ -2,6 +2,7 @@ package response
 
 import (
 	"math"
+	"math/cmplx"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mathext"
@@ -30,7 +31,8 @@ func (c covariance) scaled(k float64) covariance {
 	return covariance{c.yy * k, c.vv * k, c.yv * complex(k, 0)}
 }
 
-// lineNoise is the noise of the mean lines, times the mask squared.
+// lineNoise is the noise of the mean lines as it was in the recording, where it
+// is smoothest: that of the deconvolved lines times the power of the stimulus.
 type lineNoise struct {
 	yy, vv []float64
 	yv     []complex128
@@ -44,18 +46,33 @@ type lineNoise struct {
 	count []int
 }
 
-// repeatNoise is the noise of the mean from the scatter of the repeats.
-func repeatNoise(in *inverse, s *spectra) *lineNoise {
-	n := &lineNoise{yy: s.yy, vv: s.vv, yv: s.yv, perLine: float64(s.repeats - 1), lo: in.lo, hi: in.hi}
-	k := 1 / float64(s.repeats*(s.repeats-1))
-	for l := in.lo; l < in.hi; l++ {
-		n.yy[l] *= k
-		if n.vv != nil {
-			n.vv[l] *= k
-			n.yv[l] *= complex(k, 0)
+// maskedEnds is the mask below which the noise of a line says nothing.
+const maskedEnds = 0.02
+
+// newLineNoise takes over the noise of deconvolved lines, times k.
+func newLineNoise(in *inverse, yy, vv []float64, yv []complex128, perLine, k float64) *lineNoise {
+	n := &lineNoise{yy: yy, vv: vv, yv: yv, perLine: perLine, lo: in.lo, hi: in.hi}
+	for n.lo < n.hi && in.mask[n.lo] < maskedEnds {
+		n.lo++
+	}
+	for n.hi > n.lo && in.mask[n.hi-1] < maskedEnds {
+		n.hi--
+	}
+	for l := n.lo; l < n.hi; l++ {
+		k := k / (in.mask[l] * in.mask[l])
+		yy[l] *= k * in.coilPower[l]
+		if vv != nil {
+			vv[l] *= k * in.power[l]
+			yv[l] *= complex(k*math.Sqrt(in.coilPower[l]*in.power[l]), 0)
 		}
 	}
 	return n
+}
+
+// repeatNoise is the noise of the mean from the scatter of the repeats.
+func repeatNoise(in *inverse, s *spectra) *lineNoise {
+	r := float64(s.repeats)
+	return newLineNoise(in, s.yy, s.vv, s.yv, r-1, 1/(r*(r-1)))
 }
 
 // lagNoise is the noise of a single repeat from those lags of its impulse
@@ -64,7 +81,7 @@ func repeatNoise(in *inverse, s *spectra) *lineNoise {
 func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 	edge := float64(end-begin) / 8
 	g := edgedGate(edge, 0, float64(end-begin)-2*edge, edge)
-	n := &lineNoise{lo: in.lo, hi: in.hi, perLine: g.energy / float64(in.samples)}
+	perLine := g.energy / float64(in.samples)
 	work := make([]float64, in.samples)
 	spectrum := func(h []float64) []complex128 {
 		clear(work)
@@ -73,21 +90,22 @@ func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 		}
 		return in.plan.Coefficients(nil, work)
 	}
-	k := 1 / n.perLine
 	y := spectrum(hy)
-	n.yy = make([]float64, len(y))
+	yy := make([]float64, len(y))
 	for l, a := range y {
-		n.yy[l] = k * square(a)
+		yy[l] = square(a)
 	}
+	var vv []float64
+	var yv []complex128
 	if hv != nil {
 		v := spectrum(hv)
-		n.vv, n.yv = make([]float64, len(y)), make([]complex128, len(y))
+		vv, yv = make([]float64, len(y)), make([]complex128, len(y))
 		for l, b := range v {
-			n.vv[l] = k * square(b)
-			n.yv[l] = complex(k, 0) * y[l] * complex(real(b), -imag(b))
+			vv[l] = square(b)
+			yv[l] = y[l] * cmplx.Conj(b)
 		}
 	}
-	return n
+	return newLineNoise(in, yy, vv, yv, perLine, 1/perLine)
 }
 
 // accumulate makes the running sums anew.
@@ -160,13 +178,12 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 	limit := mathext.GammaIncRegCompInv(k, falseLine) / k
 	half := int(math.Ceil(2 * wantedLines / n.perLine))
 	sum, count := make([]float64, n.hi-n.lo+1), make([]int, n.hi-n.lo+1)
-	recorded := func(l int) float64 { return noise[l] * power[l] / (in.mask[l] * in.mask[l]) }
 	for range 4 { // each round sees lines that stronger ones hid
 		for l := n.lo; l < n.hi; l++ {
 			i := l - n.lo
 			sum[i+1], count[i+1] = sum[i], count[i]
 			if share[l] == 0 {
-				sum[i+1] += recorded(l)
+				sum[i+1] += noise[l]
 				count[i+1]++
 			}
 		}
@@ -177,11 +194,10 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 			}
 			a, b := max(l-half, n.lo)-n.lo, min(l+half+1, n.hi)-n.lo
 			mean := (sum[b] - sum[a]) / float64(count[b]-count[a])
-			x := recorded(l)
-			floor := roundOff * roundOff * square(signal[l])
-			if x > limit*mean && noise[l] > floor {
+			floor := roundOff * roundOff * square(signal[l]) * power[l]
+			if noise[l] > limit*mean && noise[l] > floor {
 				n.noisy[l], found = true, true
-				share[l] = mean / x
+				share[l] = mean / noise[l]
 			}
 		}
 		if !found {
@@ -249,32 +265,41 @@ func (s *silence) density(hz float64) float64 {
 	return (s.sum[to] - s.sum[from]) / float64(to-from)
 }
 
+// recorded is the noise that the silence predicts near hz for a line of the
+// mean over the repeats.
+func (s *silence) recorded(in *inverse, hz float64, repeats int) float64 {
+	return float64(in.samples) * s.density(hz) / float64(repeats)
+}
+
 // silenceNoise is the noise of the mean lines as the silence has it: what is
 // left where a single repeat has no lags free of the response.
 func silenceNoise(in *inverse, coil, reference *silence, repeats int) *lineNoise {
-	n := &lineNoise{lo: in.lo, hi: in.hi}
-	n.perLine = 1 / (coil.lineHz / in.lineHz()) / 2
-	n.perLine = min(1, 1/n.perLine)
-	fill := func(s *silence, power []float64) []float64 {
+	n := &lineNoise{lo: in.lo, hi: in.hi, perLine: min(1, in.lineHz()/coil.lineHz)}
+	fill := func(s *silence) []float64 {
 		out := make([]float64, len(in.mask))
 		for l := in.lo; l < in.hi; l++ {
-			out[l] = s.line(in, power, float64(l)*in.lineHz(), repeats)
+			out[l] = s.recorded(in, float64(l)*in.lineHz(), repeats)
 		}
 		return out
 	}
-	n.yy = fill(coil, in.coilPower)
+	n.yy = fill(coil)
 	if reference != nil {
-		n.vv, n.yv = fill(reference, in.power), make([]complex128, len(in.mask))
+		n.vv, n.yv = fill(reference), make([]complex128, len(in.mask))
 	}
 	return n
 }
 
-// line is the noise that the silence predicts for a mean line at hz, times
-// the mask squared; power is that of the stimulus as the channel has it.
-func (s *silence) line(in *inverse, power []float64, hz float64, repeats int) float64 {
-	l := min(max(int(math.Round(hz/in.lineHz())), in.lo), in.hi-1)
-	if power[l] == 0 {
-		return 0
+// deconvolved is recorded noise as it is in the lines about the (fractional)
+// line at, half lines to each side, without the mask.
+func (in *inverse) deconvolved(c covariance, at, half float64) covariance {
+	from := max(int(math.Ceil(at-half)), in.lo)
+	to := min(max(int(at+half), from), in.hi-1)
+	var y, v, yv float64
+	for l := from; l <= to; l++ {
+		y += 1 / in.coilPower[l]
+		v += 1 / in.power[l]
+		yv += 1 / math.Sqrt(in.coilPower[l]*in.power[l])
 	}
-	return float64(in.samples) * s.density(hz) * in.mask[l] * in.mask[l] / power[l] / float64(repeats)
+	k := 1 / float64(to-from+1)
+	return covariance{c.yy * y * k, c.vv * v * k, c.yv * complex(yv*k, 0)}
 }

@@ -7,6 +7,8 @@ import (
 	"os"
 	"strconv"
 	"testing"
+
+	"coilsweep/excite"
 )
 
 // coilCircuit is one of testdata/spice/*.cir as a state space: the currents
@@ -45,6 +47,7 @@ func (c coilCircuit) system(stepS float64) stateSpace {
 // sweep, and compares the estimate with what ngspice computes of the same
 // netlists (testdata/README.md). Gain and delay are known: nothing is fitted.
 func TestAgainstSpice(t *testing.T) {
+	t.Parallel()
 	const over = 8 // steps a sample; the current runs straight between steps
 	stim := testStimulus(48000, 4)
 	stepS := 1 / (over * 48000.0)
@@ -159,6 +162,7 @@ func spiceTable(t *testing.T) map[string][]spiceRow {
 // Q = 30 is sharper than any loaded coil's) is met within 0.002 dB and 0.03
 // degrees from the first point (25 Hz) to the last (19.5 kHz).
 func TestResonanceNotSmeared(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ hz, q float64 }{{1000, 0.6}, {2000, 10}, {4000, 30}, {9000, 30}, {15000, 10}} {
 		h := resonator(c.hz, c.q)
 		r := estimated(t, benchMaterial(driven(h), 2, 0, 1))
@@ -181,6 +185,7 @@ func TestResonanceNotSmeared(t *testing.T) {
 // high-pass corners, whose decay outlasts the gate, are met within 0.01 dB and
 // 0.1 degrees.
 func TestLowestOctave(t *testing.T) {
+	t.Parallel()
 	for _, corners := range [][]float64{{1}, {1.8, 2.6}, {5, 5}, {10, 10}} {
 		h := func(hz float64) complex128 {
 			a := resonator(4000, 3)(hz)
@@ -204,6 +209,7 @@ func TestLowestOctave(t *testing.T) {
 // TestGrid: ascending, about 80 points an octave, none closer than the gates
 // resolve, nothing outside the stimulus.
 func TestGrid(t *testing.T) {
+	t.Parallel()
 	for _, rate := range []float64{44100, 48000, 96000, 192000} {
 		longest := smooth(int(0.6 * rate))
 		last, points := 0.0, 0
@@ -226,6 +232,50 @@ func TestGrid(t *testing.T) {
 		}
 		if points < 600 || points > 800 {
 			t.Errorf("%g Hz: %d points, want 600 to 800", rate, points)
+		}
+	}
+}
+
+// TestOtherStimuli: short and long sweeps, other bands and rates, one repeat
+// with and without room for its noise: a pole pair is met within 0.01 dB and
+// 0.1 degrees from twice the lowest frequency to 0.9 of the highest.
+func TestOtherStimuli(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		change  func(*excite.Request)
+		repeats int
+	}{
+		{func(r *excite.Request) { r.SweepS, r.GapS = 1, 0.3 }, 1},
+		{func(r *excite.Request) { r.SweepS, r.GapS = 0.4, 0.2 }, 2},
+		{func(r *excite.Request) { r.FromHz, r.ToHz, r.SweepS = 100, 12000, 0.8 }, 2},
+		{func(r *excite.Request) { r.RateHz, r.FromHz = 44100, 50 }, 2},
+		{func(r *excite.Request) { r.RateHz, r.ToHz, r.SweepS = 96000, 40000, 1.2 }, 2},
+		{func(r *excite.Request) { r.FromHz, r.SweepS = 5, 6 }, 1},
+	} {
+		request := excite.DefaultRequest()
+		c.change(&request)
+		stim, err := excite.Design(request)
+		if err != nil {
+			t.Fatal(err)
+		}
+		h := resonator(4000, 6)
+		m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, sweepRateS: stim.SweepRateS(),
+			stimulus: stim.Sweep(), slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
+		period := through(m.stimulus, m.rateHz, driven(h))
+		for range c.repeats {
+			m.coil = append(m.coil, period)
+		}
+		m.coilSilence = make([]float64, stim.LeadInSamples)
+		r := estimated(t, m)
+		db, deg := worst(r, absolute(r, h), 2*stim.FromHz, 0.9*stim.ToHz)
+		n := len(r.H)
+		t.Logf("%g to %g Hz in %.2f s: %d points from %.1f to %.0f Hz, %.5f dB, %.5f degrees", stim.FromHz, stim.ToHz,
+			float64(stim.SweepSamples)/m.rateHz, n, r.FrequencyHz[0], r.FrequencyHz[n-1], db, deg)
+		if db > 0.01 || deg > 0.1 {
+			t.Errorf("%+v: %.5f dB, %.5f degrees off, want at most 0.01 and 0.1", request, db, deg)
+		}
+		if r.FrequencyHz[0] > 2*stim.FromHz || r.FrequencyHz[n-1] < 0.9*stim.ToHz {
+			t.Errorf("%+v: points from %g to %g Hz only", request, r.FrequencyHz[0], r.FrequencyHz[n-1])
 		}
 	}
 }

@@ -1,0 +1,155 @@
+package response
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"coilsweep/capture"
+)
+
+// humShape is the size of the harmonics of hum over its first, odd ones
+// strong, as of a loop near a transformer (common practice).
+var humShape = []float64{1, 0.1, 0.5, 0.05, 0.3, 0.02, 0.2, 0.01, 0.1, 0.01, 0.05, 0.005, 0.03}
+
+// humAt is hum of unit size at phase cycles of the mains.
+func humAt(cycles float64) float64 {
+	sum := 0.0
+	for i, a := range humShape {
+		sum += a * math.Sin(2*math.Pi*float64(i+1)*cycles+float64(i*i))
+	}
+	return sum
+}
+
+// recording plays the default stimulus through h: whole, 2345 samples late,
+// with noise and with what extra adds at each time.
+func recording(h func(hz float64) complex128, noise float64, seed uint64, extra func(t float64) float64) (capture.Recording, capture.Take) {
+	stim := testStimulus(48000, 4)
+	rng := rand.New(rand.NewPCG(seed, 7))
+	x := noisy(make([]float64, stim.TotalSamples()+6000), noise, rng)
+	period := through(testPeriod(), 48000, h)
+	for k := range stim.Repeats {
+		for i, v := range period {
+			x[2345+stim.RepeatStart(k)+i] += v
+		}
+	}
+	if extra != nil {
+		for i := range x {
+			x[i] += extra(float64(i) / 48000)
+		}
+	}
+	return capture.Recording{RateHz: 48000, Samples: [][]float64{x}}, capture.Take{Name: "test", Stimulus: stim}
+}
+
+// TestHum: hum 20 dB above the recorded sweep at the plateau's 1 kHz, steady or
+// with a frequency that creeps, moves the response by a fraction of its u.
+func TestHum(t *testing.T) {
+	t.Parallel()
+	h := resonator(4000, 5)
+	amplitude := testStimulus(48000, 4).Amplitude()
+	const noise = 1e-3
+	rec, take := recording(driven(h), noise, 1, nil)
+	without, err := Estimate(context.Background(), rec, take)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if without.MainsHz != 0 || len(without.HumLinesHz) != 0 {
+		t.Errorf("hum of %g Hz and lines %v Hz found in plain noise", without.MainsHz, without.HumLinesHz)
+	}
+	for _, c := range []struct {
+		name  string
+		size  float64
+		hz    float64
+		creep float64 // Hz/s
+	}{
+		{"faint", 0.01, 50.03, 0},
+		{"strong", 10, 50.03, 0},
+		{"strong, 60 Hz", 10, 59.96, 0},
+		{"strong, creeping", 10, 49.98, 1e-3},
+	} {
+		rec, take := recording(driven(h), noise, 1, func(t float64) float64 {
+			return c.size * amplitude * humAt(c.hz*t+c.creep*t*t/2)
+		})
+		r, err := Estimate(context.Background(), rec, take)
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		middle := c.hz + c.creep*7
+		if math.Abs(r.MainsHz-middle) > 2e-3 {
+			t.Errorf("%s: mains of %.4f Hz found, want %.4f", c.name, r.MainsHz, middle)
+		}
+		var moved, movedOnLine, onLine float64
+		for i, f := range r.FrequencyHz {
+			d := square(r.H[i]-without.H[i]) / without.Variance[i]
+			moved += d
+			if off := math.Abs(math.Remainder(f, c.hz)); off < 1.7 && f < 14*c.hz {
+				movedOnLine += d
+				onLine++
+			}
+		}
+		moved, movedOnLine = math.Sqrt(moved/float64(len(r.H))), math.Sqrt(movedOnLine/onLine)
+		t.Logf("%s: %.6f Hz, %d lines; the response moves by %.3f u, near the lines by %.3f u (rms)", c.name, r.MainsHz, len(r.HumLinesHz), moved, movedOnLine)
+		if moved > 0.1 || movedOnLine > 0.7 {
+			t.Errorf("%s: the response moves by %.3f u, near the lines by %.3f u; want at most 0.1 and 0.7", c.name, moved, movedOnLine)
+		}
+	}
+}
+
+// TestUnsteadyLine: a line that no sinusoid describes (its phase runs away at
+// random) is left out, and its neighbours are right within their u.
+func TestUnsteadyLine(t *testing.T) {
+	t.Parallel()
+	h := resonator(4000, 5)
+	clean := estimated(t, benchMaterial(driven(h), 2, 0, 1))
+	var chi2, points float64
+	for seed := range uint64(3) {
+		rng := rand.New(rand.NewPCG(seed, 11))
+		phase := 0.0
+		rec, take := recording(driven(h), 1e-3, seed, func(t float64) float64 {
+			phase += 0.002 * rng.NormFloat64()
+			return 0.05 * math.Sin(2*math.Pi*1234.5*t+phase)
+		})
+		r, err := Estimate(context.Background(), rec, take)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found := false
+		for _, f := range r.HumLinesHz {
+			found = found || math.Abs(f-1234.5) < 1
+		}
+		if !found {
+			t.Errorf("the line at 1234.5 Hz is not among those left out: %v", r.HumLinesHz)
+		}
+		for i, f := range r.FrequencyHz {
+			if math.Abs(f-1234.5) < 30 {
+				d := r.H[i]*unit(-2*math.Pi*f*(r.ExtraDelayS-clean.ExtraDelayS)) - clean.H[i]
+				chi2 += square(d) / r.Variance[i]
+				points++
+			}
+		}
+	}
+	t.Logf("chi-square a point within 30 Hz of the line: %.2f over %g points", chi2/points, points)
+	if got := chi2 / points; got > 2 {
+		t.Errorf("chi-square a point within 30 Hz of the line: %.2f, want about 1", got)
+	}
+}
+
+// TestNoFalseHum: noise, white and red, is not taken for hum.
+func TestNoFalseHum(t *testing.T) {
+	t.Parallel()
+	silent := []span{{0, 28000}, {160000, 178000}, {316000, 334000}, {472000, 490000}, {628000, 660000}}
+	for seed := range uint64(60) {
+		rng := rand.New(rand.NewPCG(seed, 3))
+		x := noisy(make([]float64, 660000), 1, rng)
+		if seed%2 == 1 {
+			for i := 1; i < len(x); i++ {
+				x[i] += 0.995 * x[i-1]
+			}
+		}
+		if m := findMains(x, 48000, silent, newClock(nil, 48000)); m != nil {
+			t.Errorf("seed %d: hum of %.3f Hz found in noise", seed, m.hz())
+		}
+	}
+}
