@@ -23,6 +23,11 @@ type Options struct {
 	SharedGain bool
 	// Advise proposes the next take even where everything is determined.
 	Advise bool
+	// MonteCarlo is the number of trials by JCGM 101; 0: none. Seed draws them,
+	// Progress, if not nil, hears how many are done.
+	MonteCarlo int
+	Seed       uint64
+	Progress   func(done int)
 	// Program is written into the result.
 	Program string
 }

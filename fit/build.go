@@ -31,9 +31,9 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		})
 	}
 
-	r.Inductance = a.main(derived{name: nameInductance})
-	r.Capacitance = a.main(derived{name: nameCapacitance})
-	r.Resistance = a.quantity(derived{name: nameResistance}, knownU)
+	r.Inductance = a.profile(a.main(derived{name: nameInductance}), atL)
+	r.Capacitance = a.profile(a.main(derived{name: nameCapacitance}), atC)
+	r.Resistance = a.profile(a.quantity(derived{name: nameResistance}, knownU), atR)
 	const noFixture = "the fixture's capacitance is not known: measure it and give --fixture-c with every take"
 	r.CapacitanceCoil, r.BareResonance, r.BareQ = Unknown(noFixture), Unknown(noFixture), Unknown(noFixture)
 	if a.request.parts.fixtureKnown {
@@ -108,6 +108,12 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		r.Advice = a.advise(r)
 	}
 	r.Warnings = append(r.Warnings, a.warnings...)
+	if options.MonteCarlo > 0 {
+		var err error
+		if r.MonteCarlo, err = a.monteCarlo(ctx, options.MonteCarlo, options.Seed, options.Progress); err != nil {
+			return nil, err
+		}
+	}
 	return r, nil
 }
 

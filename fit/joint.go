@@ -18,7 +18,8 @@ type prior struct {
 	factors [2]float64
 	mean    float64
 	u       float64
-	part    int // index of the part, -1 for others
+	part    int  // index of the part, -1 for others
+	limit   bool // stated as a limit: rectangular
 }
 
 // joint is the least-squares problem of all takes with one form: the
@@ -131,22 +132,22 @@ func newJoint(form Form, takes []Take, parts partList, know knowledge, start cir
 	}
 	if know.resistance != nil {
 		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1})
+			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit})
 	}
 	if know.inductance != nil {
 		add(prior{source: sourceMeter, columns: [2]int{atL, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(know.inductance.nominal), u: know.inductance.u, part: -1})
+			mean: math.Log(know.inductance.nominal), u: know.inductance.u, part: -1, limit: know.inductance.limit})
 	}
 	for i, p := range parts.parts {
 		pr := prior{source: p.source, columns: [2]int{j.firstPart + i, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i}
+			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit}
 		if p.measured && know.scaleU > 0 {
 			pr.columns[1], pr.factors[1] = j.scale, -1
 		}
 		add(pr)
 	}
 	if know.scaleU > 0 {
-		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1})
+		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1, limit: true})
 	}
 	if unreferenced {
 		for i, f := range lowCornersHz {

@@ -35,6 +35,7 @@ type part struct {
 	// u is the relative standard uncertainty of nominal: the sd of the
 	// logarithm of the true value.
 	u        float64
+	limit    bool // u comes from a limit: the distribution is rectangular
 	measured bool // valued with the meter whose scale error is common
 }
 
@@ -55,6 +56,7 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 		source:   source,
 		nominal:  v.SI,
 		u:        v.U() / v.SI,
+		limit:    v.Basis != quantity.Expanded,
 		measured: measured,
 	}
 	if v.Basis == quantity.Unstated {

@@ -97,6 +97,7 @@ type Result struct {
 	Parts      []Part        `json:"parts,omitempty"`
 	Budget     []Budget      `json:"budget,omitempty"`
 	Advice     []Advice      `json:"advice,omitempty"`
+	MonteCarlo *MonteCarlo   `json:"montecarlo,omitempty"`
 	Basis      []string      `json:"basis"`
 	Meter      []MeterResult `json:"meter"`
 	Warnings   []string      `json:"warnings"`
