@@ -46,6 +46,8 @@ var units = map[Unit]unitRules{
 		[]string{"s"}, "num", "", false, 1e-9, 1e7},
 	Metre: {"length", `"12mm", "63um", "1.5m", "2cm"`,
 		[]string{"metre", "m"}, "numck", "", false, 1e-9, 1e7},
+	Volt: {"voltage", `"1", "500m", "1.2V"`,
+		[]string{"volt", "V"}, "numk", "", true, 1e-9, 1e6},
 }
 
 var prefixExponent = map[byte]int{
@@ -82,6 +84,9 @@ func ParseHertz(text string) (float64, error) { return parsePlain(text, Hertz) }
 
 // ParseMetres reads a length such as "12mm" or "63um" and gives it in metres.
 func ParseMetres(text string) (float64, error) { return parsePlain(text, Metre) }
+
+// ParseVolts reads a voltage such as "500m" or "1.2V" and gives it in volts.
+func ParseVolts(text string) (float64, error) { return parsePlain(text, Volt) }
 
 func parsePlain(text string, unit Unit) (float64, error) {
 	v, err := Parse(text, unit)

@@ -51,6 +51,7 @@ func TestPrefixAndUnit(t *testing.T) {
 		{"1M", Ohm, 1e6}, {"1m", Ohm, 1e-3}, {"1m", Farad, 1e-3},
 		{"20", Hertz, 20}, {"20k", Hertz, 20e3}, {"20kHz", Hertz, 20e3}, {"4.37 kHz", Hertz, 4370},
 		{"20 Hz", Hertz, 20}, {"1MHz", Hertz, 1e6},
+		{"1", Volt, 1}, {"500m", Volt, 0.5}, {"1.2 V", Volt, 1.2}, {"775mV", Volt, 0.775}, {"2kV", Volt, 2000},
 		{"6s", Second, 6}, {"500ms", Second, 0.5}, {"6", Second, 6}, {"1.5 s", Second, 1.5}, {"30us", Second, 30e-6},
 		{"5m", Metre, 5}, {"12mm", Metre, 12e-3}, {"63um", Metre, 63e-6}, {"2 cm", Metre, 2e-2}, {"63.3 µm", Metre, 63.3e-6},
 	} {
@@ -197,7 +198,7 @@ func TestRefused(t *testing.T) {
 		{"2.4H", Ohm, "another unit"},
 		{"100F", Ohm, "another unit"},
 		{"10mF", Henry, "another unit"},
-		{"20kH", Hertz, ""},
+		{"20kH", Hertz, ""}, {"3F", Volt, ""}, {"-1V", Volt, ""}, {"1R2", Volt, ""},
 		{"470p F", Farad, "could be the unit"},
 		{"3p3 F", Farad, ""},
 		{"3p3G", Farad, "write the tolerance out"},

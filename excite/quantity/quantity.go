@@ -36,6 +36,7 @@ const (
 	Hertz  Unit = "Hz"
 	Second Unit = "s"
 	Metre  Unit = "m"
+	Volt   Unit = "V"
 )
 
 // Basis says how the uncertainty of a value was stated.

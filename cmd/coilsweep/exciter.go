@@ -1,0 +1,240 @@
+package main
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/excite/exciter"
+	"coilsweep/excite/quantity"
+	"coilsweep/report"
+)
+
+func newExciter(c *console) *cobra.Command {
+	var flags exciterFlags
+	var asJSON bool
+	cmd := &cobra.Command{
+		Use:   "exciter",
+		Short: "Work out an exciter coil and its drive, or what to wind from the wire at hand",
+		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
+series resistor that keeps its current even, heat, field, and the signal to be
+expected in a coil. Without --turns it finds the turns that give most signal;
+with several --wire it compares them, the best first.
+
+The bobbin's core is the diameter that the first layer lies on, the flange the
+diameter to which it may be filled. The coil under test is taken as a coaxial
+circle of the same area, without iron: the signal is good to about 20 %.
+
+Never drive an exciter from a mains-powered amplifier or from a valve
+amplifier's loudspeaker tap.`,
+		Example: `  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire "AWG 34" --turns 60
+  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm`,
+		Args: noArgs,
+		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+			sheet, err := flags.work(cmd)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return c.json(exciterJSON(sheet))
+			}
+			return report.Exciter(c.out, sheet, tableOptions(c.out, false))
+		}),
+	}
+	flags.add(cmd)
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the result as JSON")
+	return cmd
+}
+
+// exciterFlags describe the bobbin, the wire, the source and the coil under
+// test. The defaults are common practice: a line output at full level, and a
+// coil of the usual size under strings.
+type exciterFlags struct {
+	core, flange, length         metresFlag
+	wires                        []string
+	turns                        int
+	packing, celsius             float64
+	volt                         voltsFlag
+	sourceOhm, loadOhm           resistanceFlag
+	top                          hertzFlag
+	limitDB                      float64
+	coilLong, coilWide, coilHigh metresFlag
+	coilTurns                    int
+	gap                          metresFlag
+}
+
+func (x *exciterFlags) add(cmd *cobra.Command) {
+	x.volt, x.top = 1, hertzFlag(exciter.DefaultGoal.TopHz)
+	x.coilLong, x.coilWide, x.coilHigh, x.gap = 60e-3, 10e-3, 11e-3, 3e-3
+	for _, d := range []struct {
+		flag *resistanceFlag
+		text string
+	}{{&x.sourceOhm, "100"}, {&x.loadOhm, "600"}} {
+		if err := d.flag.Set(d.text); err != nil {
+			panic(err) // the defaults are resistances
+		}
+	}
+	f := cmd.Flags()
+	f.Var(&x.core, "core", "diameter of the bobbin's core")
+	f.Var(&x.flange, "flange", "diameter of its flanges")
+	f.Var(&x.length, "length", "length between the flanges")
+	f.StringArrayVar(&x.wires, "wire", nil, `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`)
+	f.IntVar(&x.turns, "turns", 0, "turns (default: those that give most signal)")
+	f.Float64Var(&x.packing, "packing", float64(exciter.HandGuided), "turns times wire diameter squared, over the winding window")
+	f.Float64Var(&x.celsius, "celsius", 20, "temperature of the winding in °C")
+	f.Var(&x.volt, "source-v", "rms voltage of the source without load")
+	f.Var(&x.sourceOhm, "source-r", "resistance of the source")
+	f.Var(&x.loadOhm, "least-load", "smallest load the source is made for")
+	f.Var(&x.top, "to", "frequency up to which the current is to be even")
+	f.Float64Var(&x.limitDB, "drop", exciter.DefaultGoal.LimitDB, "by how many dB the current may fall up to there")
+	f.Var(&x.coilLong, "coil-length", "length of a middle turn of the coil under test")
+	f.Var(&x.coilWide, "coil-width", "width of that turn")
+	f.Var(&x.coilHigh, "coil-height", "height of the coil's winding")
+	f.IntVar(&x.coilTurns, "coil-turns", 8000, "turns of the coil under test")
+	f.Var(&x.gap, "gap", "from the exciter's winding to the coil's, face to face")
+}
+
+// coilDepthM is how deep the winding of a coil under test is; its influence on
+// the signal is small against that of its shape.
+const coilDepthM = 4e-3
+
+// work is the sheet of what the flags ask for. What cannot be wound is wrong
+// use.
+func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
+	for _, name := range []string{"core", "flange", "length", "wire"} {
+		if !cmd.Flags().Changed(name) {
+			return report.ExciterSheet{}, usagef("an exciter needs its --core, --flange, --length and --wire: --%s is missing", name)
+		}
+	}
+	if cmd.Flags().Changed("turns") && len(x.wires) > 1 {
+		return report.ExciterSheet{}, usagef("--turns goes with one --wire: several are compared, each with its best number of turns")
+	}
+	if x.coilTurns < 1 {
+		return report.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
+	}
+	if !(x.celsius > -80 && x.celsius < 250) {
+		return report.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
+	}
+	long, wide := max(float64(x.coilLong), float64(x.coilWide)), min(float64(x.coilLong), float64(x.coilWide))
+	s := report.ExciterSheet{
+		Bobbin:  exciter.Bobbin{CoreDiameterM: float64(x.core), FlangeDiameterM: float64(x.flange), LengthM: float64(x.length)},
+		Packing: exciter.Packing(x.packing),
+		Source:  exciter.Source{Volt: float64(x.volt), Ohm: x.sourceOhm.value.SI, LeastLoadOhm: x.loadOhm.value.SI},
+		Goal:    exciter.Goal{TopHz: float64(x.top), LimitDB: x.limitDB},
+		Target: exciter.Target{
+			Coil: exciter.Coil{
+				MeanRadiusM: exciter.EqualAreaRadiusM(long, wide),
+				LengthM:     float64(x.coilHigh), DepthM: coilDepthM, Turns: x.coilTurns,
+			},
+			DistanceM: float64(x.gap) + (float64(x.length)+float64(x.coilHigh))/2,
+		},
+	}
+	var wires []exciter.Wire
+	for _, text := range x.wires {
+		w, err := exciter.ParseWire(text)
+		if err != nil {
+			return s, usageError{fmt.Errorf("--wire: %w", err)}
+		}
+		wires = append(wires, w)
+	}
+	var err error
+	if cmd.Flags().Changed("turns") {
+		var coil exciter.Coil
+		var e exciter.Estimate
+		if coil, err = s.Bobbin.Wind(wires[0], x.turns, s.Packing); err == nil {
+			e, err = exciter.Work(coil, x.celsius, s.Source, s.Goal, s.Target)
+		}
+		s.Estimates = []exciter.Estimate{e}
+	} else {
+		s.Estimates, err = exciter.Rank(s.Bobbin, wires, s.Packing, x.celsius, s.Source, s.Goal, s.Target)
+	}
+	if err != nil {
+		return s, usageError{err}
+	}
+	return s, nil
+}
+
+// exciterJSON is the sheet for programs, in SI units.
+func exciterJSON(s report.ExciterSheet) any {
+	type estimate struct {
+		Wire             string   `json:"wire"`
+		BareM            float64  `json:"wire_bare_m"`
+		OuterM           float64  `json:"wire_outer_m"`
+		Turns            int      `json:"turns"`
+		TurnsThatFit     int      `json:"turns_that_fit"`
+		WireM            float64  `json:"wire_length_m"`
+		DepthM           float64  `json:"winding_depth_m"`
+		Celsius          float64  `json:"winding_celsius"`
+		ResistanceOhm    float64  `json:"resistance_ohm"`
+		InductanceH      float64  `json:"inductance_h"`
+		InductanceU95H   float64  `json:"inductance_U95_h"`
+		WheelerH         float64  `json:"inductance_wheeler_h"`
+		SelfCapacitanceF float64  `json:"self_capacitance_f"`
+		SelfResonanceHz  float64  `json:"self_resonance_hz"`
+		NeededOhm        float64  `json:"series_needed_ohm"`
+		SeriesOhm        float64  `json:"series_ohm"`
+		DropDB           float64  `json:"current_drop_db"`
+		CurrentA         float64  `json:"current_a_rms"`
+		CoilW            float64  `json:"coil_w"`
+		SeriesW          float64  `json:"series_w"`
+		RiseK            float64  `json:"temperature_rise_k"`
+		AxisFieldT       float64  `json:"axis_field_t_rms"`
+		MutualH          float64  `json:"mutual_h"`
+		EMFV1k           float64  `json:"emf_1khz_v_rms"`
+		Warnings         []string `json:"warnings"`
+	}
+	out := struct {
+		DistanceM float64    `json:"distance_m"`
+		Exciters  []estimate `json:"exciters"`
+		Cautions  []string   `json:"cautions"`
+	}{DistanceM: s.Target.DistanceM, Exciters: []estimate{}, Cautions: report.ExciterCautions()}
+	for _, e := range s.Estimates {
+		out.Exciters = append(out.Exciters, estimate{
+			Wire: e.Coil.Wire.Name, BareM: e.Coil.Wire.BareM, OuterM: e.Coil.Wire.OuterM,
+			Turns: e.Coil.Turns, TurnsThatFit: s.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
+			WireM: e.Coil.WireM(), DepthM: e.Coil.DepthM, Celsius: e.Celsius,
+			ResistanceOhm: e.ResistanceOhm, InductanceH: e.InductanceH, InductanceU95H: 0.01 * e.InductanceH, WheelerH: e.WheelerH,
+			SelfCapacitanceF: e.SelfCapacitanceF, SelfResonanceHz: e.SelfResonanceHz,
+			NeededOhm: e.NeededOhm, SeriesOhm: e.SeriesOhm, DropDB: e.DropDB, CurrentA: e.CurrentA,
+			CoilW: e.CoilW, SeriesW: e.SeriesW, RiseK: e.RiseK,
+			AxisFieldT: e.AxisFieldT, MutualH: e.MutualH, EMFV1k: e.EMFV1k,
+			Warnings: append([]string{}, e.Warnings...),
+		})
+	}
+	return out
+}
+
+// metresFlag is a length in m, voltsFlag a voltage in V.
+type (
+	metresFlag float64
+	voltsFlag  float64
+)
+
+func (f *metresFlag) Set(text string) error {
+	v, err := quantity.ParseMetres(text)
+	if err == nil && v >= 10 {
+		err = fmt.Errorf("%s would be %g metres long: give the unit, as in \"12mm\"", text, v)
+	}
+	*f = metresFlag(v)
+	return err
+}
+
+func (f *voltsFlag) Set(text string) error {
+	v, err := quantity.ParseVolts(text)
+	*f = voltsFlag(v)
+	return err
+}
+
+func (f *metresFlag) String() string { return shown(float64(*f), quantity.Metre) }
+func (f *voltsFlag) String() string  { return shown(float64(*f), quantity.Volt) }
+
+func (*metresFlag) Type() string { return "m" }
+func (*voltsFlag) Type() string  { return "V" }
+
+// shown is a default in the help; nothing for none.
+func shown(x float64, unit quantity.Unit) string {
+	if x == 0 {
+		return ""
+	}
+	return quantity.Format(x, unit, 2)
+}
