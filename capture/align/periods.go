@@ -105,8 +105,8 @@ const (
 	// phases is the number of tabulated fractions of a sample; between them
 	// the taps are interpolated linearly, to (pi/phases)^2/8 < 1e-6.
 	phases = 1024
-	// kaiserBeta gives the window 110 dB of attenuation.
-	kaiserBeta = 11.2
+	// kaiserBeta gives the window 105 dB of attenuation.
+	kaiserBeta = 10.6
 )
 
 // interpolator is a table of windowed-sinc filters for fractions of a sample.

@@ -26,7 +26,7 @@ const (
 	// their pulses within agreeS of one. (A clock that is 500 ppm off spreads
 	// them by 1.4 ms in the default stimulus; a resonance delays one or two
 	// by more.)
-	leastBands, leastAgreement, agreeS = 4, 0.4, 0.003
+	leastBands, leastAgreement, agreeS = 4, 0.3, 0.003
 	// coilDelayS is about what the group delay of a coil differs by from
 	// band to band.
 	coilDelayS = 5e-5
@@ -94,11 +94,18 @@ func newComparison(samples []float64, stim excite.Stimulus) *comparison {
 
 // isSweep reports whether r is a sweep of this kind: where its bands hold
 // pulses, enough of these must lie together. (Not all: samples may be lost in
-// the middle.) It corrects the coarse start by them.
+// the middle.)
 func (c *comparison) isSweep(r *repeat) bool {
+	together, seen := c.agreement(r)
+	return together >= min(leastBands, len(c.bands)) && float64(together) >= leastAgreement*float64(seen)
+}
+
+// agreement counts the bands in which r has a pulse at all, and the most of
+// them whose pulses lie together. It corrects the coarse start by these.
+func (c *comparison) agreement(r *repeat) (together, seen int) {
 	delays := c.againstSweep(r, 0)
 	reach := agreeS * float64(c.stim.RateHz)
-	seen, together, middle := 0, 0, 0.0
+	middle := 0.0
 	for _, d := range delays {
 		if !d.seen() {
 			continue
@@ -115,7 +122,7 @@ func (c *comparison) isSweep(r *repeat) bool {
 		}
 	}
 	r.start = float64(r.cut) + middle
-	return together >= min(leastBands, len(c.bands)) && float64(together) >= leastAgreement*float64(seen)
+	return together, seen
 }
 
 // edgeS is how much of a sweep may be cut off at the ends of a recording: the
