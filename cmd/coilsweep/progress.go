@@ -19,6 +19,7 @@ type progress struct {
 	terminal bool
 	repeat   int     // last shown
 	peak     float64 // largest level in this sweep, dBFS
+	done     bool    // the recording is long enough, though more may come
 }
 
 func newProgress(w io.Writer) *progress {
@@ -34,12 +35,16 @@ func (p *progress) show(r capture.Progress) {
 		fmt.Fprintf(p.w, "\r\x1b[K%s  [%s%s]  %s", sweepOf(r), strings.Repeat("=", full), strings.Repeat(" ", barWidth-full), level(r.PeakDBFS))
 		return
 	}
+	if p.done {
+		return
+	}
 	if r.Repeat != p.repeat {
 		p.endSweep(r)
 	}
 	p.repeat, p.peak = r.Repeat, max(p.peak, r.PeakDBFS)
 	if r.Fraction == 1 {
 		p.endSweep(r)
+		p.done = true
 	}
 }
 

@@ -15,11 +15,12 @@ type Coil struct {
 
 // oversampling is the number of steps of the circuit in a sample. Within a
 // step the current runs in a straight line, so that the EMF is constant and
-// the step exact; the error of the straight line is below 0.1 dB at 20 kHz.
+// the step exact. The straight lines take (pi f/384 kHz)^2/3 off, 0.08 dB at
+// 20 kHz: the interpolator adds it beforehand.
 const oversampling = 8
 
 // taps is the length of each phase of the interpolator, in samples.
-const taps = 32
+const taps = 64
 
 // bench turns exciter current into coil voltage, a sample at a time, in the
 // time domain.
@@ -46,12 +47,15 @@ func newBench(c Coil, rateHz float64) *bench {
 		q = 1 / (1/q + w0*c.InductanceH/c.LoadOhm)
 	}
 	b.emfPerStep = 0.5 / (w0 * q) / b.stepS
-	// Interpolation by a sinc under a Kaiser window (beta 8: about 80 dB).
+	// Interpolation by a sinc under a Kaiser window (beta 10: about 100 dB),
+	// less a twelfth of its second difference over steps.
+	kernel := func(x float64) float64 { return sinc(x) * kaiser(x/(taps/2), 10) }
 	for phase := range oversampling {
 		sum := 0.0
 		for k := range taps {
+			const step = 1.0 / oversampling
 			x := float64(k-taps/2) + 1 - float64(phase)/oversampling
-			h := sinc(x) * kaiser(x/(taps/2), 8)
+			h := kernel(x) - (kernel(x+step)-2*kernel(x)+kernel(x-step))/12
 			b.interpolator[phase][k] = h
 			sum += h
 		}
@@ -84,7 +88,7 @@ func (b *bench) setCoil(c Coil, addedF float64) {
 func (b *bench) next(current float64) (voltage, delayed float64) {
 	copy(b.history[:], b.history[1:])
 	b.history[taps-1] = current
-	voltage, delayed = b.v, b.current
+	delayed = b.history[taps/2-1]
 	for phase := range oversampling {
 		// From the step before to this one.
 		at := 0.0
@@ -96,7 +100,7 @@ func (b *bench) next(current float64) (voltage, delayed float64) {
 		b.i, b.v = b.step[0][0]*b.i+b.step[0][1]*b.v+b.step[0][2]*emf,
 			b.step[1][0]*b.i+b.step[1][1]*b.v+b.step[1][2]*emf
 		if phase == 0 {
-			voltage, delayed = b.v, b.current
+			voltage = b.v
 		}
 	}
 	return voltage, delayed

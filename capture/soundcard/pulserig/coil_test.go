@@ -44,9 +44,7 @@ func TestBenchAnswersAsNgspiceSays(t *testing.T) {
 		gain := b.emfPerStep * b.stepS // EMF in V for 1 A/s
 		got := response(b, freq) / complex(0, 2*math.Pi*freq*gain)
 		gotMag, gotPhase := 20*math.Log10(cmplx.Abs(got)), cmplx.Phase(got)*180/math.Pi
-		// A straight line between steps takes (pi f/384 kHz)^2/3 off: 0.08 dB
-		// at 20 kHz.
-		if math.Abs(gotMag-mag) > 0.1 || math.Abs(gotPhase-phase) > 0.1 {
+		if math.Abs(gotMag-mag) > 0.002 || math.Abs(gotPhase-phase) > 0.005 {
 			t.Errorf("%s at %g Hz: %.4f dB %.3f°, ngspice has %.4f dB %.3f°", row[0], freq, gotMag, gotPhase, mag, phase)
 		}
 	}
