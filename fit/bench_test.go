@@ -65,6 +65,9 @@ type bench struct {
 	coil  trueCoil
 	snrDB float64 // plateau over the noise of one point at 1 kHz
 	seed  uint64
+	// clock is the relative error of the recorder's clock: what it calls f is
+	// f (1 + clock).
+	clock float64
 }
 
 func must[T any](v T, err error) T {
@@ -125,7 +128,7 @@ func (b bench) take(name string, l load) Take {
 	}
 	noise := math.Abs(gain) * math.Pow(10, -b.snrDB/20)
 	for _, hz := range t.Response.FrequencyHz {
-		h := b.coil.voltage(hz, 1/conductance, totalC)
+		h := b.coil.voltage(hz*(1+b.clock), 1/conductance, totalC)
 		h *= complex(gain, 0) * cmplx.Exp(complex(0, -2*math.Pi*hz*l.delayS))
 		hp := complex(0, hz) / complex(corner, hz)
 		h *= hp * hp

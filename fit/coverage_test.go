@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"sync"
 	"testing"
 
@@ -15,24 +13,12 @@ import (
 	"coilsweep/fit/circuit"
 )
 
-// drawn is one bench of a coverage study: the parts are what they are said to
-// be but for a draw from the distribution that is assumed of them (normal with
-// u = a/sqrt(3)).
-type study struct {
-	name  string
-	coil  func() trueCoil
-	snrDB float64
-}
-
 func covers(q Quantity, truth float64) (known, covered bool) {
 	return q.Known(), q.Known() && math.Abs(q.Value-truth) <= q.U95
 }
 
 func TestCoverage(t *testing.T) {
-	n := 40
-	if s := os.Getenv("COILSWEEP_COVERAGE"); s != "" {
-		n = must(strconv.Atoi(s))
-	}
+	n := seeds(t, 60)
 	coils := map[string]func() trueCoil{
 		"loss-free": func() trueCoil { return trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12} },
 		"one ring": func() trueCoil {
@@ -53,40 +39,27 @@ func TestCoverage(t *testing.T) {
 			cells := map[string]*cell{}
 			forms := map[string]int{}
 			var lock sync.Mutex
-			var wait sync.WaitGroup
-			jobs := make(chan uint64)
-			for range 2 {
-				wait.Add(1)
-				go func() {
-					defer wait.Done()
-					for seed := range jobs {
-						r, truth := drawnBench(coils[name](), snr, seed)
-						lock.Lock()
-						forms[r.Model.Name]++
-						for key, q := range map[string]Quantity{
-							"resonance": r.Takes[1].Resonance, "Q": r.Takes[1].Q,
-							"L": r.Inductance, "C": r.Capacitance, "R": r.Resistance,
-						} {
-							if cells[key] == nil {
-								cells[key] = &cell{}
-							}
-							known, covered := covers(q, truth[key])
-							if known {
-								cells[key].known++
-							}
-							if covered {
-								cells[key].covered++
-							}
-						}
-						lock.Unlock()
+			parallel(n, func(i int) {
+				r, truth := drawnBench(coils[name](), snr, uint64(i+1))
+				lock.Lock()
+				defer lock.Unlock()
+				forms[r.Model.Name]++
+				for key, q := range map[string]Quantity{
+					"resonance": r.Takes[1].Resonance, "Q": r.Takes[1].Q,
+					"L": r.Inductance, "C": r.Capacitance, "R": r.Resistance,
+				} {
+					if cells[key] == nil {
+						cells[key] = &cell{}
 					}
-				}()
-			}
-			for seed := range n {
-				jobs <- uint64(seed + 1)
-			}
-			close(jobs)
-			wait.Wait()
+					known, covered := covers(q, truth[key])
+					if known {
+						cells[key].known++
+					}
+					if covered {
+						cells[key].covered++
+					}
+				}
+			})
 			line := ""
 			for _, key := range []string{"resonance", "Q", "L", "C", "R"} {
 				c := cells[key]
@@ -117,7 +90,7 @@ func drawnBench(coil trueCoil, snr float64, seed uint64) (*Result, map[string]fl
 		l.gain = 0.2 * (1 + 0.1*float64(i))
 		loads = append(loads, l)
 	}
-	b := bench{coil: coil, snrDB: snr, seed: seed}
+	b := bench{coil: coil, snrDB: snr, seed: seed, clock: clockU * random.NormFloat64()}
 	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 	dcr.SI = draw(coil.ohm, 0.005)
 	dcr.Half = dcr.SI * 0.005

@@ -42,6 +42,14 @@ const (
 	nameWidth           = "width"
 )
 
+func (d derived) isFrequency() bool {
+	switch d.name {
+	case nameBareResonance, nameCorner, nameCover, nameResonance, nameLC, namePeak, nameWidth:
+		return true
+	}
+	return false
+}
+
 // missing says why a quantity does not exist where at gives NaN.
 func (d derived) missing() string {
 	switch d.name {

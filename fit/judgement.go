@@ -12,6 +12,10 @@ const (
 	knownU = 0.2
 	// weakShare is the largest part of u² that may come from weak priors.
 	weakShare = 0.1
+	// clockU is the relative standard uncertainty of every frequency: that of
+	// the sound card's sample clock, a crystal within 50 ppm (common practice).
+	// What it does to L and C, twice as much, is far below their parts.
+	clockU = 50e-6 / 1.7320508
 	// eddyU is the largest relative u of a share or corner.
 	eddyU = 0.5
 )
@@ -24,6 +28,9 @@ func (a *analysis) quantity(d derived, limit float64) Quantity {
 		return Unknown(d.missing())
 	}
 	u := math.Hypot(e.u, a.modelU(d))
+	if d.isFrequency() {
+		u = math.Hypot(u, clockU*e.value)
+	}
 	if weak := e.shares[sourceWeak]; weak > weakShare*e.u*e.u && e.u > 0.005*math.Abs(e.value) {
 		return Unknown("undetermined: " + a.missingFact())
 	}

@@ -48,6 +48,7 @@ func Table(w io.Writer, r fit.Result, o TableOptions) error {
 	if o.Budget {
 		t.budget(r.Budget)
 	}
+	t.monteCarlo(r.MonteCarlo)
 	if len(r.Parts)+len(r.Warnings)+len(r.Advice) > 0 {
 		t.line("")
 	}
@@ -268,8 +269,9 @@ func (t *table) parts(parts []fit.Part) {
 
 func (t *table) budget(budgets []fit.Budget) {
 	for _, b := range budgets {
+		words, _ := quantityName(b.Quantity)
 		t.line("")
-		t.line(t.paint(sgrBold, "Uncertainty of "+visible(b.Quantity)) + t.paint(sgrFaint, "  share of u²"))
+		t.line(t.paint(sgrBold, "Uncertainty of "+words) + t.paint(sgrFaint, "  share of u²"))
 		c := columns{gap: 2, right: []bool{true}}
 		for _, s := range b.Shares {
 			c.add(fmt.Sprintf("  %.1f %%", s.Percent), visible(s.Source))
@@ -277,6 +279,31 @@ func (t *table) budget(budgets []fit.Budget) {
 		for _, s := range c.lines(nil) {
 			t.line(s)
 		}
+	}
+}
+
+// monteCarlo shows the distributions that repeated fits gave.
+func (t *table) monteCarlo(m *fit.MonteCarlo) {
+	if m == nil {
+		return
+	}
+	t.line("")
+	title := fmt.Sprintf("Monte Carlo, %d trials (JCGM 101)", m.Trials)
+	if m.Failed > 0 {
+		title += fmt.Sprintf(", %d without a minimum", m.Failed)
+	}
+	t.line(t.paint(sgrBold, title))
+	c := columns{gap: 2, right: []bool{false, true, true}}
+	c.add("", "mean", "95 % of the trials")
+	for _, q := range m.Quantities {
+		words, unit := quantityName(q.Name)
+		digits := digitsDownTo(q.Mean, (q.High-q.Low)/2)
+		c.add("  "+words, plain(q.Mean, unit, digits), plain(q.Low, unit, digits)+" … "+plain(q.High, unit, digits))
+	}
+	lines := c.lines(nil)
+	t.line(t.paint(sgrFaint, lines[0]))
+	for _, s := range lines[1:] {
+		t.line(s)
 	}
 }
 

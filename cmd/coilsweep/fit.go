@@ -16,6 +16,8 @@ import (
 func newFit(c *console) *cobra.Command {
 	var flags fitFlags
 	var asJSON, advise, budget bool
+	var trials int
+	var seed uint64
 	cmd := &cobra.Command{
 		Use:   "fit DIR",
 		Short: "Fit all takes of a coil together: resonance, Q, L, C, R with uncertainties",
@@ -25,7 +27,8 @@ and the measurement that would settle it.
 
 Unfit takes are left out; the exit status is 3 then.`,
 		Example: `  coilsweep fit bridge
-  coilsweep fit bridge --budget --advise`,
+  coilsweep fit bridge --budget --advise
+  coilsweep fit bridge --montecarlo 1000`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			options, err := flags.options()
@@ -33,7 +36,14 @@ Unfit takes are left out; the exit status is 3 then.`,
 				return err
 			}
 			options.Advise = advise
+			if trials < 0 || trials == 1 {
+				return usagef("--montecarlo %d: want at least 2 trials, better 1000", trials)
+			}
+			options.MonteCarlo, options.Seed = trials, seed
+			bar := newCounter(c.err, "Monte Carlo", trials)
+			options.Progress = bar.show
 			a, err := analyseFolder(cmd.Context(), c, args[0], options)
+			bar.end()
 			if err != nil {
 				return err
 			}
@@ -58,6 +68,8 @@ Unfit takes are left out; the exit status is 3 then.`,
 	f := cmd.Flags()
 	f.BoolVar(&asJSON, "json", false, "print result.json")
 	f.BoolVar(&advise, "advise", false, "propose the next take even where all is known")
+	f.IntVar(&trials, "montecarlo", 0, "propagate distributions by that many repeated fits (JCGM 101); 0: do not")
+	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
 	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
 	return cmd
 }
