@@ -20,7 +20,9 @@ package virtual
 
 import (
 	"math"
+	"strconv"
 
+	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 )
 
@@ -183,14 +185,14 @@ type Noise struct {
 // Hum is what mains fields induce in the coil.
 type Hum struct {
 	MainsHz float64 `toml:"mains_hz"`
-	// StartDeg is the phase of the mains at the start of the recording; drawn
+	// StartDeg is the phase of the mains when the first sample is played; drawn
 	// from the seed where not given.
 	StartDeg *float64  `toml:"start_deg"`
 	Lines    []HumLine `toml:"line"`
 }
 
-// HumLine is one harmonic: EMF in the coil in V rms, phase at phase 0 of the
-// mains.
+// HumLine is one harmonic, a sine: EMF in the coil in V rms, phase at phase 0
+// of the mains.
 type HumLine struct {
 	Harmonic int     `toml:"harmonic"`
 	EMFRMSV  float64 `toml:"emf_rms_v"`
@@ -239,6 +241,32 @@ func (b Bench) Quiet() Bench {
 	b.Clock.DriftPPM = 0
 	b.Faults = Faults{}
 	return b
+}
+
+// Setup is what the owner of the bench would write down of its exciter and its
+// second channel: nominal values without tolerance. The resistance is all that
+// lies between the voltage that is known (of the source, or with a loopback at
+// the jack) and the exciter's inductance.
+func (b Bench) Setup() (capture.Drive, capture.Reference) {
+	reference := capture.Reference{Kind: b.Reference.Kind}
+	if reference.Kind == "" {
+		reference.Kind = "none"
+	}
+	if reference.Kind == "current" {
+		r := b.Reference.SenseR
+		reference.SenseR = &r
+	}
+	drive := capture.Drive{Kind: b.Exciter.Drive}
+	if drive.Kind == "voltage" {
+		r := b.Exciter.SeriesR.SI + b.Exciter.Resistance.SI + b.senseR()
+		if reference.Kind != "loopback" {
+			r += b.Output.Resistance.SI
+		}
+		drive.ExciterR = &quantity.Resistance{Value: quantity.Value{SI: r, Unit: quantity.Ohm, Text: strconv.FormatFloat(r, 'g', -1, 64)}}
+		l := b.Exciter.Inductance
+		drive.ExciterL = &l
+	}
+	return drive, reference
 }
 
 // celsius is the temperature of the bench.

@@ -88,6 +88,27 @@ func TestTruth(t *testing.T) {
 	}
 }
 
+// TestSetup: what the owner would write down, with the values of the default
+// file added by hand.
+func TestSetup(t *testing.T) {
+	b := Default()
+	drive, reference := b.Setup()
+	if drive.Kind != "voltage" || drive.ExciterR.SI != 220+3.9+10+33 || drive.ExciterL.SI != 68e-6 || reference.Kind != "current" || reference.SenseR.SI != 10 {
+		t.Errorf("drive %+v, reference %+v", drive, reference)
+	}
+	if text, err := drive.ExciterR.MarshalText(); err != nil || string(text) != "266.9" {
+		t.Errorf("the exciter's resistance is written %q, %v", text, err)
+	}
+	b.Reference.Kind = "loopback"
+	if drive, _ := b.Setup(); drive.ExciterR.SI != 220+3.9 {
+		t.Errorf("from the jack the resistance is %v", drive.ExciterR.SI)
+	}
+	drive, reference = plainCoil(2, 6000, 1e-10, 0, 1e6).Setup()
+	if drive.Kind != "current" || drive.ExciterR != nil || reference.Kind != "none" {
+		t.Errorf("drive %+v, reference %+v", drive, reference)
+	}
+}
+
 // TestCover: a complete cover makes the EMF fall by 1/(1 + s L/R), a leaky one
 // leaves a part of it.
 func TestCover(t *testing.T) {
