@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"math"
-	"strconv"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -34,19 +32,6 @@ type Coil struct {
 	Meter []MeterReading `toml:"meter,omitempty"`
 }
 
-// MeterReading is one reading of an LCR meter at the bare coil.
-type MeterReading struct {
-	What string `toml:"what"` // "L", "C", "R", "Q" or "D"
-	// Reading is the value as typed with its accuracy ("2.31H 1%"); plain
-	// numbers for Q and D.
-	Reading string  `toml:"reading"`
-	AtHz    float64 `toml:"at_hz"`
-	Mode    string  `toml:"mode,omitempty"` // "series" (default) or "parallel"
-	// UseInFit makes the reading prior knowledge of the fit; it is then not
-	// scored against that fit.
-	UseInFit bool `toml:"use_in_fit,omitempty"`
-}
-
 // check reports the first thing wrong with c.
 func (c Coil) check() error {
 	if c.Schema != coilSchema {
@@ -67,36 +52,6 @@ func (c Coil) check() error {
 		}
 	}
 	return nil
-}
-
-func (m MeterReading) check() error {
-	if !strings.Contains("LCRQD", m.What) || len(m.What) != 1 {
-		return fmt.Errorf(`what is %q: want "L", "C", "R", "Q" or "D"`, m.What)
-	}
-	if m.Mode != "" && m.Mode != "series" && m.Mode != "parallel" {
-		return fmt.Errorf(`mode is %q: want "series" or "parallel"`, m.Mode)
-	}
-	if !(m.AtHz > 0 && m.AtHz <= 1e7) {
-		return fmt.Errorf("at_hz is %g: want the meter's test frequency in Hz", m.AtHz)
-	}
-	if _, err := m.Value(); err != nil {
-		return fmt.Errorf("reading: %w", err)
-	}
-	return nil
-}
-
-// Value is the reading in SI units; of Q and D, which have no unit, it is the
-// plain number.
-func (m MeterReading) Value() (quantity.Value, error) {
-	unit, ok := map[string]quantity.Unit{"L": quantity.Henry, "C": quantity.Farad, "R": quantity.Ohm}[m.What]
-	if ok {
-		return quantity.Parse(m.Reading, unit)
-	}
-	x, err := strconv.ParseFloat(strings.TrimSpace(m.Reading), 64)
-	if err != nil || !(x > 0) || math.IsInf(x, 1) {
-		return quantity.Value{}, fmt.Errorf("%q: want a number above zero", m.Reading)
-	}
-	return quantity.Value{SI: x, Text: m.Reading}, nil
 }
 
 // decodeCoil reads coil.toml. A key that does not exist is an error with its
@@ -139,23 +94,16 @@ func encodeCoil(c Coil) []byte {
 	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes", celsius, c.CelsiusAtTakes != nil)
 	b.WriteString("\n# Readings of an LCR meter at the bare coil, one [[meter]] for each.\n" +
 		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
+		"# reading: as displayed, with the meter's accuracy; celsius: the coil's temperature then.\n" +
 		"# use_in_fit = true makes a reading part of the fit; it is then not checked against it.\n")
 	for _, m := range c.Meter {
 		b.WriteString("\n" + encodeMeter(m))
 	}
 	if len(c.Meter) == 0 {
-		example := encodeMeter(MeterReading{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series"})
+		example := encodeMeter(MeterReading{What: "L", Reading: "2.31H 0.5% + 2 digits", AtHz: 1000, Mode: "series"})
 		b.WriteString("#\n# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
 	return b.Bytes()
-}
-
-func encodeMeter(m MeterReading) string {
-	s := "[[meter]]\n" + tomlLine("what", m.What) + tomlLine("reading", m.Reading) + tomlLine("at_hz", m.AtHz)
-	if m.Mode != "" {
-		s += tomlLine("mode", m.Mode)
-	}
-	return s + tomlLine("use_in_fit", m.UseInFit)
 }
 
 func orExample(s, example string) string {

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -59,6 +60,7 @@ func fullCoil(t testing.TB) Coil {
 		Meter: []MeterReading{
 			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true},
 			{What: "Q", Reading: "1.7", AtHz: 120},
+			{What: "L", Reading: "-25.4H 1% + 3 digits", AtHz: 10e3, Mode: "parallel", Celsius: &celsius},
 		},
 	}
 }
@@ -116,7 +118,10 @@ func TestCoilFileErrors(t *testing.T) {
 		{"meter of Z", head + "[[meter]]\nwhat = \"Z\"\nreading = \"2\"\nat_hz = 120", `what is "Z"`},
 		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"", `mode is "serial"`},
 		{"meter in a wrong unit", head + "[[meter]]\nwhat = \"L\"\nreading = \"2 ohm\"\nat_hz = 120", "meter reading 1: reading"},
-		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", "want a number above zero"},
+		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", `"0" is no plain number: it must be greater than zero`},
+		{"negative R", head + "[[meter]]\nwhat = \"R\"\nreading = \"-7k\"\nat_hz = 120", "must be greater than zero"},
+		{"two temperatures of one reading", head + "[[meter]]\nwhat = \"R\"\nreading = \"7k@22C\"\nat_hz = 120\ncelsius = 25", "the reading says 22 °C, celsius says 25"},
+		{"kelvin at a reading", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_hz = 120\ncelsius = 300", "celsius is 300"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -125,6 +130,26 @@ func TestCoilFileErrors(t *testing.T) {
 				t.Errorf("error %v, want one with %q", err, tt.want)
 			}
 		})
+	}
+}
+
+// What a meter shows, worked out by hand.
+func TestMeterReadingValue(t *testing.T) {
+	for _, tt := range []struct {
+		what, reading string
+		si, half      float64
+	}{
+		{"L", "2.31H 0.5% + 2 digits", 2.31, 0.03155},
+		{"L", "-25.4H 1%", -25.4, 0.254},
+		{"C", "-11.5 nF 2%", -11.5e-9, 0.23e-9},
+		{"R", "6.13k 0.5% + 1 digit", 6130, 40.65},
+		{"Q", "-1.018 ±0.02", -1.018, 0.02},
+		{"D", "0.4395", 0.4395, 0},
+	} {
+		v, err := MeterReading{What: tt.what, Reading: tt.reading}.Value()
+		if err != nil || v.SI != tt.si || math.Abs(v.Half-tt.half) > 1e-12*tt.half {
+			t.Errorf("%s %q: %+v, %v; want %g ± %g", tt.what, tt.reading, v, err, tt.si, tt.half)
+		}
 	}
 }
 

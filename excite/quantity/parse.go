@@ -46,6 +46,8 @@ var units = map[Unit]unitRules{
 		[]string{"s"}, "num", "", false, 1e-9, 1e7},
 	Metre: {"length", `"12mm", "63um", "1.5m", "2cm"`,
 		[]string{"metre", "m"}, "numck", "", false, 1e-9, 1e7},
+	Ratio: {"plain number", `"2.27", "0.44 1% + 5 digits"`,
+		nil, "", "", false, 1e-9, 1e9},
 	Volt: {"voltage", `"1", "500m", "1.2V"`,
 		[]string{"volt", "V"}, "numk", "", true, 1e-9, 1e6},
 }
@@ -184,8 +186,9 @@ func (p *parser) decimalComma() (bool, error) {
 // sized is a number with its prefix and unit.
 type sized struct {
 	si     float64
-	scaled bool // a prefix, a unit or a code letter was written
-	unit   bool // the unit was written
+	digit  float64 // one unit in the last place as written
+	scaled bool    // a prefix, a unit or a code letter was written
+	unit   bool    // the unit was written
 }
 
 // size reads a number with prefix and unit, or in the letter code.
@@ -243,6 +246,7 @@ func (p *parser) finish(out sized, whole, fraction string, exponent int) (sized,
 		return out, p.fail("it must be greater than zero")
 	}
 	out.si = si
+	out.digit = math.Pow10(exponent - len(fraction))
 	return out, nil
 }
 
@@ -351,12 +355,12 @@ func (p *parser) separated(v *Value, size sized) error {
 	case isUpper(p.s[0]) && p.endsToken(1):
 		return p.toleranceLetter(v, size, false)
 	}
-	return p.tolerance(v, comma && isDigit(rest[0]))
+	return p.tolerance(v, size, comma && isDigit(rest[0]))
 }
 
-// tolerance reads "1%", "±2pF", "0.3% U95". A digit right after a comma may be
-// meant as a decimal: then only a percentage is believed.
-func (p *parser) tolerance(v *Value, afterComma bool) error {
+// tolerance reads "1%", "±2pF", "0.3% U95", "0.5% + 2 digits". A digit right
+// after a comma may be meant as a decimal: then only a percentage is believed.
+func (p *parser) tolerance(v *Value, size sized, afterComma bool) error {
 	_, decimalComma := p.decimalComma()
 	if strings.HasPrefix(p.s, "±") {
 		p.s = strings.TrimLeft(strings.TrimPrefix(p.s, "±"), " ")
@@ -380,9 +384,21 @@ func (p *parser) tolerance(v *Value, afterComma bool) error {
 			return p.fail("the tolerance cannot be read")
 		}
 		p.s = rest[1:]
-		return p.state(v, percent/100*v.SI)
+		half := percent / 100 * v.SI
+		if rest := strings.TrimLeft(p.s, " "); rest != "" && rest[0] == '+' {
+			p.s = strings.TrimLeft(rest[1:], " ")
+			n, ok := p.meterDigits()
+			if !ok {
+				return p.fail("after the + the meter's digits are wanted, as in 0.5%% + 2 digits")
+			}
+			half += n * size.digit
+		}
+		return p.state(v, half)
 	}
 	p.s = before
+	if n, ok := p.meterDigits(); ok {
+		return p.state(v, n*size.digit)
+	}
 	if afterComma {
 		return decimalComma
 	}
@@ -390,10 +406,28 @@ func (p *parser) tolerance(v *Value, afterComma bool) error {
 	if err != nil {
 		return err
 	}
-	if !half.scaled {
+	if !half.scaled && p.unit != Ratio {
 		return p.fail("the tolerance needs a %% or a unit")
 	}
 	return p.state(v, half.si)
+}
+
+// meterDigits reads a number of digits of a meter: "2 digits", "5 counts".
+func (p *parser) meterDigits() (n float64, ok bool) {
+	before := p.s
+	whole := p.digits()
+	rest := strings.TrimLeft(p.s, " ")
+	for _, word := range []string{"digits", "digit", "dgts", "dgt", "counts", "count", "d"} {
+		if whole != "" && strings.HasPrefix(rest, word) {
+			p.s = rest[len(word):]
+			if p.endsToken(0) {
+				n, err := strconv.ParseFloat(whole, 64)
+				return n, err == nil
+			}
+		}
+	}
+	p.s = before
+	return 0, false
 }
 
 // state notes a half-width and reads whether it is an expanded uncertainty.

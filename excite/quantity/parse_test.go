@@ -124,6 +124,18 @@ func TestTolerance(t *testing.T) {
 		{"10pD", Farad, 10e-12, 0.05e-12, Limit},
 		{"100pB", Farad, 100e-12, 0.1e-12, Limit},
 		{"10mHJ", Henry, 10e-3, 0.5e-3, Limit},
+
+		// The accuracy of a meter, worked out by hand: percent of the reading,
+		// and so many units in its last place.
+		{"2.31H 0.5% + 2 digits", Henry, 2.31, 0.01155 + 0.02, Limit},
+		{"2.310H 0.5%+2 digits", Henry, 2.31, 0.01155 + 0.002, Limit},
+		{"223.1 mH 0.8% +5d", Henry, 0.2231, 0.0017848 + 0.0005, Limit},
+		{"7.85k@22C 0.5% + 1 digit", Ohm, 7850, 39.25 + 10, Limit},
+		{"7850 3 counts", Ohm, 7850, 3, Limit},
+		{"4k70 1% + 2 dgt", Ohm, 4700, 47 + 20, Limit},
+		{"470p 1% + 3 digits U95", Farad, 470e-12, 4.7e-12 + 3e-12, Expanded},
+		{"2.28 2% + 5 digits", Ratio, 2.28, 0.0456 + 0.05, Limit},
+		{"0.44 ±0.02", Ratio, 0.44, 0.02, Limit},
 		{"10mK", Henry, 10e-3, 1e-3, Limit},
 	} {
 		v, err := Parse(c.text, c.unit)
@@ -198,7 +210,16 @@ func TestRefused(t *testing.T) {
 		{"2.4H", Ohm, "another unit"},
 		{"100F", Ohm, "another unit"},
 		{"10mF", Henry, "another unit"},
-		{"20kH", Hertz, ""}, {"3F", Volt, ""}, {"-1V", Volt, ""}, {"1R2", Volt, ""},
+		{"20kH", Hertz, ""},
+		{"3F", Volt, ""},
+		{"-1V", Volt, ""},
+		{"1R2", Volt, ""},
+		{"2.3k", Ratio, ""},
+		{"2.3H", Ratio, ""},
+		{"2.3H 1% + digits", Henry, "as in 0.5% + 2 digits"},
+		{"2.3H 1% + 2p", Henry, "as in 0.5% + 2 digits"},
+		{"2.3H 1% + 2 digits 3 digits", Henry, "not understood"},
+		{"2H 3 digits", Henry, "as large as the value"},
 		{"470p F", Farad, "could be the unit"},
 		{"3p3 F", Farad, ""},
 		{"3p3G", Farad, "write the tolerance out"},
@@ -310,6 +331,7 @@ func FuzzParse(f *testing.F) {
 		"470p 1%", "470pF", "2.41 H", "100k", "1 Mohm", "1MΩ", "R47", "4R7", "47K3", "p33", "4µ7", "2H4",
 		"470p,1%", "470p ±2p", "470p 0.3% U95", "470pK", "4K7K", "3p3 C", "7.85k@22°C 0.5%", "4,7k", "-1",
 		"6s", "500ms", "20kHz", "63um", "1e-12F", "NaN", "0", "5e", "1 @", ", ,", "±", "470p±1%",
+		"2.31H 0.5% + 2 digits", "7850 3d", "0.44 1%+5 counts",
 	} {
 		f.Add(s)
 	}

@@ -12,8 +12,12 @@
 //	number, prefix, unit   470p  470pF  2.41 H  100k  1 Mohm  1MΩ  4.7e3
 //	IEC 60062 letter code  R47  4R7  4k7  47K3  p33  3p3  2n2  4u7  1m0  2H4
 //	tolerance (a limit)    470p 1%  470p,1%  470p ±2p  470pK  4K7K  3p3 C
+//	accuracy of a meter    2.31H 0.5% + 2 digits  7.85k 3 digits
 //	expanded uncertainty   470p 0.3% U95
 //	temperature            7.85k@22C 0.5%
+//
+// A digit of a meter is one unit in the last place as written: 0.01 H for
+// "2.31H", 0.001 H for "2.310H".
 //
 // Case decides between milli and mega; k and K are both kilo. A comma never
 // stands for a decimal point: "4,7k" is refused.
@@ -37,6 +41,7 @@ const (
 	Second Unit = "s"
 	Metre  Unit = "m"
 	Volt   Unit = "V"
+	Ratio  Unit = "" // a plain number, such as a Q
 )
 
 // Basis says how the uncertainty of a value was stated.

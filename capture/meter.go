@@ -1,0 +1,91 @@
+package capture
+
+import (
+	"fmt"
+	"strings"
+
+	"coilsweep/excite/quantity"
+)
+
+// MeterReading is one reading of an LCR meter at the bare coil.
+type MeterReading struct {
+	What string `toml:"what"` // "L", "C", "R", "Q" or "D"
+	// Reading is the value as displayed, with the meter's accuracy ("2.31H
+	// 0.5% + 2 digits", "2.28 3%"); L, C, Q and D may be negative.
+	Reading string  `toml:"reading"`
+	AtHz    float64 `toml:"at_hz"`
+	Mode    string  `toml:"mode,omitempty"` // "series" (default) or "parallel"
+	// Celsius is the coil's temperature at the reading, °C. An R may have it
+	// in its reading instead ("7.85k@22C").
+	Celsius *float64 `toml:"celsius,omitempty"`
+	// UseInFit makes the reading prior knowledge of the fit; it is then not
+	// scored against that fit.
+	UseInFit bool `toml:"use_in_fit,omitempty"`
+}
+
+func (m MeterReading) check() error {
+	if !strings.Contains("LCRQD", m.What) || len(m.What) != 1 {
+		return fmt.Errorf(`what is %q: want "L", "C", "R", "Q" or "D"`, m.What)
+	}
+	if m.Mode != "" && m.Mode != "series" && m.Mode != "parallel" {
+		return fmt.Errorf(`mode is %q: want "series" or "parallel"`, m.Mode)
+	}
+	if !(m.AtHz > 0 && m.AtHz <= 1e7) {
+		return fmt.Errorf("at_hz is %g: want the meter's test frequency in Hz", m.AtHz)
+	}
+	v, err := m.Value()
+	if err != nil {
+		return fmt.Errorf("reading: %w", err)
+	}
+	if t := m.Celsius; t != nil {
+		if !(*t > -100 && *t < 300) {
+			return fmt.Errorf("celsius is %g: want the coil's temperature in °C", *t)
+		}
+		if v.Celsius != nil && *v.Celsius != *t {
+			return fmt.Errorf("the reading says %g °C, celsius says %g", *v.Celsius, *t)
+		}
+	}
+	return nil
+}
+
+// Value is the reading in SI units, Q and D as plain numbers. It is negative
+// where a meter reads an inductance above the coil's own resonance, or a
+// capacitance below it.
+func (m MeterReading) Value() (quantity.Value, error) {
+	unit := map[string]quantity.Unit{"L": quantity.Henry, "C": quantity.Farad, "R": quantity.Ohm}[m.What]
+	size, negative := strings.CutPrefix(strings.TrimSpace(m.Reading), "-")
+	if m.What == "R" {
+		size, negative = m.Reading, false
+	}
+	v, err := quantity.Parse(size, unit)
+	if err != nil {
+		return quantity.Value{}, err
+	}
+	if negative {
+		v.SI, v.Text = -v.SI, m.Reading
+	}
+	return v, nil
+}
+
+// Temperature of the coil at the reading in °C; nil where it is not stated.
+func (m MeterReading) Temperature() *float64 {
+	if m.Celsius != nil {
+		return m.Celsius
+	}
+	v, err := m.Value()
+	if err != nil {
+		return nil
+	}
+	return v.Celsius
+}
+
+func encodeMeter(m MeterReading) string {
+	s := "[[meter]]\n" + tomlLine("what", m.What) + tomlLine("reading", m.Reading) + tomlLine("at_hz", m.AtHz)
+	if m.Mode != "" {
+		s += tomlLine("mode", m.Mode)
+	}
+	if m.Celsius != nil {
+		s += tomlLine("celsius", *m.Celsius)
+	}
+	return s + tomlLine("use_in_fit", m.UseInFit)
+}
