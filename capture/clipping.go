@@ -8,94 +8,98 @@ const (
 	// railLSB is how near to ±1 a rail of the converter lies: one step of 16
 	// bits.
 	railLSB = 1.01 / (1 << 15)
+	// flatness is by how much more than they differ among each other the
+	// samples of a clipped peak stand above both their neighbours. At the
+	// round top of a sine it is at most 4: of samples at -θ, 0 and θ the
+	// outer ones are θ²/2 lower, their neighbours 4θ²/2.
+	flatness = 8
 )
 
-// clippedIn counts, for each span, the samples in runs of at least clipRun at
-// a rail: at digital full scale, or at a plateau below it (an overdriven stage
-// before the converter), found on both sides by itself.
+// clippedIn counts, for each span, the samples in clipped peaks: flat runs of
+// at least clipRun samples at the extreme value of all spans, on each side by
+// itself. The extreme is a rail of the converter, where one such run is enough,
+// or that of an overdriven stage before it.
 func clippedIn(x []float64, spans []span) []int {
 	count := make([]int, len(spans))
+	quantum := quantumOf(x, spans)
 	for _, sign := range []float64{1, -1} {
-		rail := railOf(x, spans, sign)
-		if math.IsNaN(rail) {
+		extreme := 0.0
+		for _, s := range spans {
+			for _, v := range x[s.from:s.to] {
+				extreme = math.Max(extreme, sign*v)
+			}
+		}
+		if extreme == 0 {
 			continue
 		}
-		for i, s := range spans {
-			runs(x[s.from:s.to], sign, rail, func(_, n int) {
-				if n >= clipRun {
-					count[i] += n
-				}
-			})
+		least := 2
+		if extreme >= 1-railLSB && extreme <= 1 {
+			least = 1
 		}
+		// A plateau is as thick as the noise behind the stage that clips.
+		var best []int
+		bestSum := 0
+		for _, thickness := range []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3} {
+			flat, n := make([]int, len(spans)), 0
+			for i, s := range spans {
+				flat[i] += flatRuns(x[s.from:s.to], sign, extreme*(1-thickness), quantum, &n)
+			}
+			if total := sum(flat); n >= least && total > bestSum {
+				best, bestSum = flat, total
+			}
+		}
+		for i, n := range best {
+			count[i] += n
+		}
+	}
+	if sum(count) == 0 {
+		return crowdedIn(x, spans)
 	}
 	return count
 }
 
-// railOf returns the level from which on samples of that sign are at a rail,
-// NaN where there is none. Signals crowd at their extremes a little: of a
-// sine's samples within 3e of the extreme, 58 % lie within e (arcsine
-// distribution), of a signal with a moving envelope fewer. At a rail nearly
-// all do.
-func railOf(x []float64, spans []span, sign float64) float64 {
-	extreme := 0.0
+// flatRuns counts the samples in flat runs that reach level, and adds the runs
+// to n.
+func flatRuns(x []float64, sign, level, quantum float64, n *int) (samples int) {
+	for i := 0; i < len(x); i++ {
+		if sign*x[i] < level {
+			continue
+		}
+		from := i
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for ; i < len(x) && sign*x[i] >= level; i++ {
+			lo, hi = math.Min(lo, sign*x[i]), math.Max(hi, sign*x[i])
+		}
+		if i-from < clipRun {
+			continue
+		}
+		drop := math.Inf(1)
+		if from > 0 {
+			drop = hi - sign*x[from-1]
+		}
+		if i < len(x) {
+			drop = math.Min(drop, hi-sign*x[i])
+		}
+		if drop > flatness*math.Max(hi-lo, quantum) {
+			samples += i - from
+			*n++
+		}
+	}
+	return samples
+}
+
+// quantumOf is the step of 8, 16 or 24 bits of which all samples are multiples;
+// 0 where they have none.
+func quantumOf(x []float64, spans []span) float64 {
+	bits := []float64{8, 16, 24}
 	for _, s := range spans {
 		for _, v := range x[s.from:s.to] {
-			extreme = math.Max(extreme, sign*v)
-		}
-	}
-	if extreme == 0 {
-		return math.NaN()
-	}
-	if extreme <= 1 && extreme >= 1-railLSB {
-		if level := 1 - railLSB; longestRun(x, spans, sign, level) >= clipRun {
-			return level
-		}
-	}
-	// A plateau is as thin as the noise behind the stage that clips.
-	for _, width := range []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3} {
-		at, near := 0, 0
-		level, below := extreme*(1-width), extreme*(1-3*width)
-		for _, s := range spans {
-			runs(x[s.from:s.to], sign, level, func(_, n int) {
-				if n >= clipRun {
-					at += n
-				}
-			})
-			for _, v := range x[s.from:s.to] {
-				if v *= sign; v < level && v >= below {
-					near++
+			for v *= math.Exp2(bits[0] - 1); v != math.Trunc(v); v *= math.Exp2(8) {
+				if bits = bits[1:]; len(bits) == 0 {
+					return 0
 				}
 			}
 		}
-		if at >= 3*clipRun && at > 4*near {
-			return level
-		}
 	}
-	return math.NaN()
-}
-
-// runs calls f for each run of samples that reach level.
-func runs(x []float64, sign, level float64, f func(from, n int)) {
-	n := 0
-	for i, v := range x {
-		if sign*v >= level {
-			n++
-			continue
-		}
-		if n > 0 {
-			f(i-n, n)
-			n = 0
-		}
-	}
-	if n > 0 {
-		f(len(x)-n, n)
-	}
-}
-
-func longestRun(x []float64, spans []span, sign, level float64) int {
-	longest := 0
-	for _, s := range spans {
-		runs(x[s.from:s.to], sign, level, func(_, n int) { longest = max(longest, n) })
-	}
-	return longest
+	return math.Exp2(1 - bits[0])
 }

@@ -4,8 +4,9 @@ import "math"
 
 // hum is what the mains leave in a silence.
 type hum struct {
-	power   float64 // mean square of all its lines; 0: none found
-	mainsHz float64 // about
+	power   float64 // mean square of all its lines
+	rest    float64 // mean square of what is left without them
+	mainsHz float64 // 0: no hum stands out
 }
 
 const (
@@ -16,11 +17,11 @@ const (
 )
 
 // findHum looks for lines at the multiples of 50 and of 60 Hz (each ±1 %) in a
-// silence. The mains frequency comes out to a few hundredths of the inverse of
-// the silence's length. In less than 0.1 s there is nothing to be told.
+// silence. The mains frequency comes out to about a hundredth of the inverse of the
+// silence's length. In less than 0.1 s there is nothing to be told.
 func findHum(silence []float64, rateHz int) hum {
 	if len(silence) < rateHz/10 {
-		return hum{}
+		return hum{rest: variance(silence)}
 	}
 	// 2 kHz are enough: averages of whole blocks reach the lines with less
 	// than 3 % loss up to 600 Hz.
@@ -53,17 +54,66 @@ func findHum(silence []float64, rateHz int) hum {
 		}
 		return lines, between
 	}
-	var best hum
+	best, score := hum{}, 0.0
 	for _, nominal := range []float64{50, 60} {
 		for off := -0.01; off <= 0.0101; off += 0.001 {
-			f := nominal * (1 + off)
-			lines, between := family(f)
-			if lines > humSignificance*between && lines-between > best.power {
-				best = hum{power: lines - between, mainsHz: f}
+			lines, between := family(nominal * (1 + off))
+			if lines > humSignificance*between && lines-between > score {
+				best.mainsHz, score = nominal*(1+off), lines-between
 			}
 		}
 	}
+	if score == 0 {
+		best.rest = variance(silence)
+		return best
+	}
+	for step := 2e-4; step > 1e-6; step /= 5 {
+		middle := best.mainsHz
+		for k := -5.0; k <= 5; k++ {
+			f := middle * (1 + k*step)
+			if lines, between := family(f); lines-between > score {
+				best.mainsHz, score = f, lines-between
+			}
+		}
+	}
+	best.rest = withoutLines(silence, best.mainsHz/float64(rateHz))
+	best.power = math.Max(0, variance(silence)-best.rest)
 	return best
+}
+
+// withoutLines is the mean square of x less its lines at the multiples of f
+// cycles per sample, each fitted by least squares. Whole cycles fit nearly
+// independently: three rounds settle the rest.
+func withoutLines(x []float64, f float64) float64 {
+	y := append([]float64(nil), x...)
+	for range 3 {
+		for h := 0; h <= humLines; h++ {
+			subtractLine(y, float64(h)*f)
+		}
+	}
+	return variance(y)
+}
+
+// subtractLine takes the best-fitting sine of f cycles per sample off y; the
+// mean for f = 0.
+func subtractLine(y []float64, f float64) {
+	sin, cos := math.Sincos(2 * math.Pi * f)
+	var cc, ss, cs, yc, ys float64
+	re, im := 1.0, 0.0
+	for _, v := range y {
+		cc, ss, cs = cc+re*re, ss+im*im, cs+re*im
+		yc, ys = yc+v*re, ys+v*im
+		re, im = re*cos-im*sin, re*sin+im*cos
+	}
+	a, b := yc/cc, 0.0
+	if det := cc*ss - cs*cs; det > 1e-9*cc*cc {
+		a, b = (yc*ss-ys*cs)/det, (ys*cc-yc*cs)/det
+	}
+	re, im = 1, 0
+	for i := range y {
+		y[i] -= a*re + b*im
+		re, im = re*cos-im*sin, re*sin+im*cos
+	}
 }
 
 // cosine returns the sums of x times cos and sin at f cycles per sample, by a

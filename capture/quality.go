@@ -148,7 +148,7 @@ func (q *Quality) assessNoise(coil []float64, stim excite.Stimulus, a align.Alig
 	noise := variance(silence)
 	q.NoiseDBFS = dbfs(noise)
 	hum := findHum(silence, stim.RateHz)
-	if hum.power > 0 {
+	if hum.mainsHz > 0 {
 		q.HumDBFS, q.MainsHz = dbfs(hum.power), hum.mainsHz
 	}
 
@@ -166,11 +166,11 @@ func (q *Quality) assessNoise(coil []float64, stim excite.Stimulus, a align.Alig
 		}
 	}
 	signal = math.Max(signal-noise, 1e-30)
-	q.SNRDB = math.Min(10*math.Log10(signal/math.Max(noise-hum.power, 1e-2*noise+1e-30)), 200)
+	q.SNRDB = math.Min(10*math.Log10(signal/math.Max(hum.rest, 1e-30)), 200)
 	if q.SNRDB < lowSNRDB {
 		q.flag(LowSNR)
 	}
-	if hum.power > 0 && 10*math.Log10(signal/hum.power) < humFlagDB {
+	if hum.mainsHz > 0 && 10*math.Log10(signal/hum.power) < humFlagDB {
 		q.flag(Hum)
 	}
 }

@@ -73,13 +73,13 @@ func (s scene) record(t testing.TB) (samples []float64, stim excite.Stimulus, st
 	// A stretch before sample 0 lets the filter run in on what came earlier.
 	lead := max(0, int(-s.delay))
 	y := make([]float64, lead+n)
+	amplitude := played.Amplitude()
 	for k := range played.Repeats {
 		start := s.delay + float64(played.RepeatStart(k))*stretch + float64(lead)
 		for i := max(0, int(math.Ceil(start))); i < min(len(y), int(start+float64(played.SweepSamples)*stretch)); i++ {
-			y[i] += sweepAt(played, (float64(i)-start)/stretch)
+			y[i] += amplitude * sweepAt(played, (float64(i)-start)/stretch)
 		}
 	}
-	amplitude := played.Amplitude()
 	if s.f0 > 0 {
 		matchedCoil(y, s.f0, s.q, float64(stim.RateHz))
 	}
@@ -142,7 +142,7 @@ func applyCuts(y []float64, cuts []cut, startOf []float64, stim excite.Stimulus)
 	return y
 }
 
-// sweepAt is the sweep at any instant, in samples from its start.
+// sweepAt is the sweep at any instant, in samples from its start, amplitude 1.
 func sweepAt(s excite.Stimulus, n float64) float64 {
 	rate := float64(s.Cycles) / s.FromHz * float64(s.RateHz)
 	fade := 1.0
@@ -152,7 +152,7 @@ func sweepAt(s excite.Stimulus, n float64) float64 {
 	if left := float64(s.SweepSamples-1) - n; left < float64(s.FadeOutSamples) {
 		fade *= 0.5 - 0.5*math.Cos(math.Pi*left/float64(s.FadeOutSamples))
 	}
-	return s.Amplitude() * fade * math.Sin(2*math.Pi*float64(s.Cycles)*math.Exp(n/rate))
+	return fade * math.Sin(2*math.Pi*float64(s.Cycles)*math.Exp(n/rate))
 }
 
 // matchedCoil filters y in place by a difference and the pole pair exp(s T),

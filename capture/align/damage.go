@@ -3,7 +3,7 @@ package align
 import (
 	"math"
 	"math/cmplx"
-	"sort"
+	"slices"
 )
 
 // run is a stretch of bands with one delay.
@@ -191,14 +191,12 @@ func (c *comparison) findLargeStep() {
 		}
 	}
 	median := func(x []float64) (middle, spread float64) {
-		s := append([]float64(nil), x...)
-		sort.Float64s(s)
-		middle = s[len(s)/2]
-		for i := range s {
-			s[i] = math.Abs(s[i] - middle)
+		middle = medianOf(x)
+		off := make([]float64, len(x))
+		for i := range x {
+			off[i] = math.Abs(x[i] - middle)
 		}
-		sort.Float64s(s)
-		return middle, s[len(s)/2]
+		return middle, medianOf(off)
 	}
 	best, at := 0.0, 0
 	for i := 3; i+3 <= len(g); i++ {
@@ -252,6 +250,12 @@ func (c *comparison) placeJump(k *clock, i int, size float64) {
 	b.steps = append(b.steps, step{samples: size, to: c.timeOf(c.bands[0].hi), early: true})
 }
 
+const (
+	// A block counts as overwritten where the repeats differ by so much more
+	// power than elsewhere, and by at least that part of the signal's.
+	blockOverNoise, blockOverSignal = 30, 0.25
+)
+
 // findOverwritten compares the repeats in time: a block that was overwritten
 // or silenced shifts nothing, but differs from the other repeats by as much as
 // the signal itself.
@@ -285,15 +289,19 @@ func (c *comparison) findOverwritten() {
 		limitLines(diff)
 		c.fft.Sequence(e, diff)
 		res := segmentEnergy(e, bounds)
-		floor := append([]float64(nil), res...)
-		sort.Float64s(floor)
-		noise := floor[len(floor)/2]
+		noise := medianOf(res)
 		bad[i] = make([]bool, len(res))
-		for s := range res {
-			if res[s] > 30*noise && res[s] > 0.25*power[s] {
-				bad[i][s] = true
-				votes[s]++
+		for s, e := range res {
+			if e < blockOverNoise*noise || e < blockOverSignal*power[s] {
+				continue
 			}
+			// What is left of hum comes and goes slowly.
+			if c.stim.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < 1000 &&
+				e < blockOverNoise*medianOf(res[max(0, s-10):min(len(res), s+11)]) {
+				continue
+			}
+			bad[i][s] = true
+			votes[s]++
 		}
 	}
 	mark := func(r *repeat, s int) {
@@ -334,6 +342,12 @@ func (c *comparison) findOverwritten() {
 			mark(r, s)
 		}
 	}
+}
+
+func medianOf(x []float64) float64 {
+	s := slices.Clone(x)
+	slices.Sort(s)
+	return s[len(s)/2]
 }
 
 // gain is the level of r against the reference above 500 Hz.

@@ -104,7 +104,7 @@ var bogusKinds = []bogus{
 
 // False alarms: none in any kind of recording without the stimulus.
 func TestNoStimulus(t *testing.T) {
-	seeds := 8
+	seeds := 5
 	if testing.Short() {
 		seeds = 2
 	}

@@ -54,6 +54,7 @@ func TestPeriodsFollowTheClock(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		amplitude := stim.Amplitude()
 		for k, p := range periods {
 			if len(p) != stim.PeriodSamples {
 				t.Fatalf("period of %d samples", len(p))
@@ -62,7 +63,7 @@ func TestPeriodsFollowTheClock(t *testing.T) {
 			for n := range p {
 				want := 0.0
 				if n < stim.SweepSamples-200 { // the fade goes up to 16 kHz
-					want = sweepAt(stim, float64(n))
+					want = amplitude * sweepAt(stim, float64(n))
 				} else if n < stim.SweepSamples+200 {
 					continue
 				}
