@@ -36,44 +36,42 @@ func (a *analysis) advise(r *Result) []Advice {
 		{nameInductance, "inductance_h", r.Inductance, quantity.Henry},
 		{nameCapacitance, "capacitance_f", r.Capacitance, quantity.Farad},
 	} {
-		best := Advice{Quantity: target.key, U95Then: math.Inf(1)}
+		best := Advice{Quantity: target.key, ThenPercent: math.Inf(1)}
 		for _, c := range drawerC {
-			if u := a.withTake(c, 0, target.name); u < 0.98*best.U95Then {
-				best.U95Then, best.AddedC, best.AddedR = u, c, 0
+			if u := a.withTake(c, 0, target.name); u < 0.98*best.ThenPercent {
+				best.ThenPercent, best.AddedC, best.AddedR = u, c, 0
 			}
 		}
 		for _, ohm := range drawerR {
-			if u := a.withTake(0, ohm, target.name); u < 0.9*best.U95Then {
-				best.U95Then, best.AddedC, best.AddedR = u, 0, ohm
+			if u := a.withTake(0, ohm, target.name); u < 0.9*best.ThenPercent {
+				best.ThenPercent, best.AddedC, best.AddedR = u, 0, ohm
 			}
 		}
-		if math.IsInf(best.U95Then, 1) {
+		if math.IsInf(best.ThenPercent, 1) {
 			continue
 		}
 		what := "about " + quantity.Format(best.AddedC, quantity.Farad, 2)
 		if best.AddedR != 0 {
 			what = "about " + quantity.Format(best.AddedR, quantity.Ohm, 2)
 		}
-		value := a.best.joint.at(derived{name: target.name}, a.best.x)
 		symbol := map[string]string{nameInductance: "L", nameCapacitance: "C"}[target.name]
-		then := fmt.Sprintf("±%.2g %%", 100*best.U95Then/value)
 		if target.now.Known() {
-			best.U95Now = target.now.U95
-			if best.U95Then > 0.9*best.U95Now {
+			best.NowPercent = 100 * target.now.U95 / target.now.Value
+			if best.ThenPercent > 0.9*best.NowPercent {
 				continue
 			}
-			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g %% to %s",
-				what, 100*drawerTolerance, symbol, 100*best.U95Now/value, then)
+			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g %% to ±%.2g %%",
+				what, 100*drawerTolerance, symbol, best.NowPercent, best.ThenPercent)
 		} else {
-			best.Text = fmt.Sprintf("add one take with %s (%g %%) across the coil: U95 of %s would be about %s",
-				what, 100*drawerTolerance, symbol, then)
+			best.Text = fmt.Sprintf("add one take with %s (%g %%) across the coil: U95 of %s would be about ±%.2g %%",
+				what, 100*drawerTolerance, symbol, best.ThenPercent)
 		}
 		advice = append(advice, best)
 	}
 	return advice
 }
 
-// withTake is U95 of the quantity with one more take, like the last but with
+// withTake is U95 of the quantity, in percent of it, with one more take, like the last but with
 // the part added instead of what it had.
 func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	j := a.best.joint
@@ -122,5 +120,5 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	if math.IsNaN(e.value) || e.shares[sourceWeak] > weakShare*e.u*e.u {
 		return math.Inf(1)
 	}
-	return coverage * e.u
+	return 100 * coverage * e.u / e.value
 }

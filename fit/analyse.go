@@ -57,11 +57,14 @@ type analysis struct {
 	best      *solution   // with the u of the data enlarged where needed
 	widen     float64     // by which it was enlarged
 	spread    []rival
-	known     *uncertainty
-	warnings  []string
-	resistive bool // a DC resistance took part
-	metered   bool // a meter's L took part
-	ambiguous string
+	// disagreeing are solutions that show the error of a form that does not
+	// fit.
+	disagreeing []*solution
+	known       *uncertainty
+	warnings    []string
+	resistive   bool // a DC resistance took part
+	metered     bool // a meter's L took part
+	ambiguous   string
 }
 
 // rival is a form nearly as good as the best, with its weight.
@@ -111,7 +114,7 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 		solved[form] = s
 		a.solutions = append(a.solutions, s)
 	}
-	if err := a.choose(); err != nil {
+	if err := a.choose(ctx); err != nil {
 		return nil, err
 	}
 	return a, a.lookForSecond(ctx)
@@ -256,7 +259,7 @@ func (s *solution) misfit() float64 {
 
 // choose picks the form with the least BIC and enlarges u where even that one
 // does not fit.
-func (a *analysis) choose() error {
+func (a *analysis) choose(ctx context.Context) error {
 	least := slices.MinFunc(a.solutions, func(x, y *solution) int {
 		if x.reduced() < y.reduced() {
 			return -1
@@ -277,15 +280,8 @@ func (a *analysis) choose() error {
 			a.spread = append(a.spread, rival{s, math.Exp(-d / 2)})
 		}
 	}
-	if a.widen > 1 && len(a.solutions) > 1 {
-		// None is right: the two best differ by about as much as either does
-		// from the truth.
-		a.spread = []rival{{slices.MinFunc(a.solutions, func(x, y *solution) int {
-			if x == best || y != best && bic(x) > bic(y) {
-				return 1
-			}
-			return -1
-		}), 1e9}}
+	if a.widen > 1 {
+		a.disagreeing = a.disagree(ctx, best, bic)
 	}
 	var err error
 	if a.best, err = best.widened(a.widen); err != nil {
@@ -300,10 +296,53 @@ func (a *analysis) choose() error {
 	return err
 }
 
+// disagree gathers what stands for the error of a form that does not fit: the
+// next best form, and the form itself fitted to the frequencies below and above
+// each take's resonance alone. A circuit that is right gives the same values
+// from each; one that is not differs from the truth by about as much as these
+// differ.
+func (a *analysis) disagree(ctx context.Context, best *solution, bic func(*solution) float64) []*solution {
+	var found []*solution
+	var next *solution
+	for _, s := range a.solutions {
+		if s != best && (next == nil || bic(s) < bic(next)) {
+			next = s
+		}
+	}
+	if next != nil {
+		found = append(found, next)
+	}
+	coil := best.coil()
+	for _, below := range []bool{true, false} {
+		q := a.request
+		q.takes = slices.Clone(q.takes)
+		for i, t := range q.takes {
+			load := best.joint.loadOf(i, best.x).circuit()
+			hz, _, ok := coil.Resonance(load)
+			if !ok {
+				hz = coil.LCFrequency(load)
+			}
+			q.takes[i].Response = t.Response.Select(func(f float64) bool { return (f < hz) == below })
+			if len(q.takes[i].Response.H) < 20 {
+				return found
+			}
+		}
+		if s, err := q.solve(ctx, best.joint.form, []circuit.Coil{coil}); err == nil {
+			found = append(found, s)
+		}
+	}
+	return found
+}
+
 // lookForSecond looks for a second minimum on the other side of the blind
 // spot of a resistance alone: the impedance level sqrt(L/C) mirrored at
 // sqrt(R R_load), which has the same Q.
 func (a *analysis) lookForSecond(ctx context.Context) error {
+	for _, at := range a.request.parts.ofTake {
+		if at != a.request.parts.ofTake[0] {
+			return nil // loads that differ leave no blind spot
+		}
+	}
 	c := a.best.coil()
 	load := a.best.joint.loadOf(0, a.best.x).circuit()
 	total := c.CapacitanceF + load.CapacitanceF
@@ -325,7 +364,7 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	}
 	apart := math.Abs(second.x[atL] - a.best.x[atL])
 	u := math.Sqrt(a.known.c.At(atL, atL))
-	if apart > 2*u && apart > 1e-3 && second.chi2Priors/(a.widen*a.widen) < a.best.chi2Priors+2*coverage*coverage {
+	if apart > 2*u && apart > 1e-3 && second.chi2Priors-a.best.chi2Priors < 2*coverage*coverage*a.widen*a.widen {
 		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near the blind spot of the DC resistance Q does not depend on L",
 			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3), quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
 	}

@@ -62,24 +62,34 @@ func (a *analysis) missingFact() string {
 	return "the takes' loads differ too little against the noise; add a take with a larger known capacitor"
 }
 
+// fewValues enlarges a spread that is known from two or three values only: the
+// 97.5 % point of Student's t for 2 degrees of freedom over that of the normal
+// distribution (JCGM 100:2008, G.3).
+const fewValues = 4.303 / coverage
+
 // modelU is the standard uncertainty from the choice of the form: the spread
-// of the forms that are nearly as good, weighted by exp(-ΔBIC/2).
+// of the forms that are nearly as good, weighted by exp(-ΔBIC/2), or the
+// largest distance to the solutions that disagree where none fits.
 func (a *analysis) modelU(d derived) float64 {
-	if len(a.spread) == 0 {
-		return 0
-	}
 	if d.name == nameShare || d.name == nameCorner || d.name == nameCover {
 		return 0 // terms of this form alone
 	}
 	best := a.best.joint.at(d, a.best.x)
+	away := func(s *solution) float64 {
+		v := math.Abs(s.joint.at(d, s.x) - best)
+		if math.IsNaN(v) {
+			return 0
+		}
+		return v
+	}
 	weight, sum := 1.0, 0.0
 	for _, r := range a.spread {
-		v := r.solution.joint.at(d, r.solution.x)
-		if math.IsNaN(v) {
-			continue
-		}
 		weight += r.weight
-		sum += r.weight * (v - best) * (v - best)
+		sum += r.weight * away(r.solution) * away(r.solution)
 	}
-	return math.Sqrt(sum / weight)
+	u := math.Sqrt(sum / weight)
+	for _, s := range a.disagreeing {
+		u = max(u, fewValues*away(s))
+	}
+	return u
 }

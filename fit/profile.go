@@ -80,6 +80,11 @@ func (a *analysis) profile(q Quantity, column int) Quantity {
 				outer, outerRise = middle, r
 			}
 		}
+		if math.Abs(outer) < 0.3*coverage*u {
+			// Much nearer than the curvature at the minimum allows: the searches
+			// beside it got stuck, and say nothing.
+			return q
+		}
 		ends[side] = q.Value * math.Exp(outer)
 	}
 	q.Low, q.High = ends[0], ends[1]

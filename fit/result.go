@@ -101,6 +101,8 @@ type Result struct {
 	Basis      []string      `json:"basis"`
 	Meter      []MeterResult `json:"meter"`
 	Warnings   []string      `json:"warnings"`
+	// Record says what the result was made from.
+	Record *Record `json:"record,omitempty"`
 }
 
 // TakeResult is what one take says.
@@ -220,8 +222,9 @@ type Advice struct {
 	AddedC   float64 `json:"added_c_f,omitempty"`
 	AddedR   float64 `json:"added_r_ohm,omitempty"`
 	Quantity string  `json:"quantity"`
-	U95Now   float64 `json:"U95_now,omitempty"`
-	U95Then  float64 `json:"U95_then"`
+	// U95 of the quantity in percent of it, now (0: unknown) and then.
+	NowPercent  float64 `json:"U95_now_percent,omitempty"`
+	ThenPercent float64 `json:"U95_then_percent"`
 }
 
 // MeterResult is one meter reading against the fit.

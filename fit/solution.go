@@ -146,14 +146,12 @@ func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*
 func thin(takes []Take, n int) []Take {
 	out := slices.Clone(takes)
 	for i, t := range takes {
-		r := *t.Response
-		r.FrequencyHz, r.H, r.Variance = nil, nil, nil
-		for k := n / 2; k < len(t.Response.H); k += n {
-			r.FrequencyHz = append(r.FrequencyHz, t.Response.FrequencyHz[k])
-			r.H = append(r.H, t.Response.H[k])
-			r.Variance = append(r.Variance, t.Response.Variance[k]/float64(n))
+		k := n/2 - 1
+		r := t.Response.Select(func(float64) bool { k++; return k%n == 0 })
+		for i := range r.Variance {
+			r.Variance[i] /= float64(n)
 		}
-		out[i].Response = &r
+		out[i].Response = r
 	}
 	return out
 }

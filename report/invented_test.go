@@ -68,7 +68,7 @@ func inventedResult(loads []inventedLoad, points int) fit.Result {
 			{Quantity: "inductance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 81.2}, {Source: "DC resistance", Percent: 12.4}, {Source: "choice of circuit", Percent: 4.9}, {Source: "noise", Percent: 1.5}}},
 			{Quantity: "capacitance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 92.0}, {Source: "DC resistance", Percent: 4.1}, {Source: "noise", Percent: 3.9}}},
 		},
-		Advice:   []fit.Advice{{Text: "A take with 1 nF 1% added would bring U95 of L from 0.020 H to 0.013 H.", AddedC: 1e-9, Quantity: "inductance", U95Now: 0.02, U95Then: 0.013}},
+		Advice:   []fit.Advice{{Text: "A take with 1 nF 1% added would bring U95 of L from 0.020 H to 0.013 H.", AddedC: 1e-9, Quantity: "inductance", NowPercent: 0.83, ThenPercent: 0.54}},
 		Basis:    []string{"added capacitors: 3 takes", "DC resistance: meter"},
 		Warnings: []string{"take plus 470 pF: mains hum at 50 Hz stands 21 dB over the noise; 14 lines were left out"},
 		Meter: []fit.MeterResult{
