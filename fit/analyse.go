@@ -352,7 +352,7 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	mirror := c
 	mirror.InductanceH = c.InductanceH * factor
 	mirror.CapacitanceF = total/factor - load.CapacitanceF
-	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 {
+	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 || !a.best.joint.resonates(0, a.best.x) {
 		return nil
 	}
 	second, err := a.request.solve(ctx, a.best.joint.form, []circuit.Coil{mirror})

@@ -119,6 +119,11 @@ func (j *joint) at(d derived, x []float64) float64 {
 	panic("fit: no quantity " + d.name)
 }
 
+// resonates tells whether the coil with the load of a take has a pole pair.
+func (j *joint) resonates(take int, x []float64) bool {
+	return !math.IsNaN(j.at(derived{name: nameResonance, index: take}, x))
+}
+
 // coilCapacitance is the coil's own C: all of it less the fixture's; NaN where
 // the fixture is as large as all.
 func (j *joint) coilCapacitance(x []float64) float64 {

@@ -399,14 +399,14 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		g := &s.gradient
 		set(k * g.LnInductance)
 		set(k * g.LnResistance)
-		onC := k * g.LnCapacitance / complex(total, 0)
+		onC := k * g.LnCapacitance * complex(1/total, 0)
 		set(onC * complex(s.coil.CapacitanceF, 0))
 		s.setShares(k, set)
 		if j.form.Cover {
 			set(k * g.LnCoverTime)
 		}
 		// The order of columnsOf.
-		onG := k * g.LnLoad / complex(conductance, 0)
+		onG := k * g.LnLoad * complex(1/conductance, 0)
 		if at.load >= 0 {
 			set(onG * complex(parts.load, 0))
 		}
@@ -422,7 +422,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		}
 		if !referenced {
 			for _, a := range card.corner {
-				set(-h * complex(a, 0) / complex(a, w))
+				// -a/(s+a)
+				d := a / (a*a + w*w)
+				set(h * complex(-a*d, w*d))
 			}
 			f := w / (2 * math.Pi * edgeHz)
 			f2 := f * f

@@ -59,6 +59,9 @@ func (a *analysis) missingFact() string {
 		}
 		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
 	}
+	if a.widen > 1 {
+		return "no circuit of the ladder explains the takes well enough: look at the residuals, and check the bench"
+	}
 	return "the takes' loads differ too little against the noise; add a take with a larger known capacitor"
 }
 

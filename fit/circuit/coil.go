@@ -56,7 +56,7 @@ func (c Coil) Inductance(s complex128) complex128 {
 	shape := complex(1, 0)
 	for _, r := range c.Rings {
 		st := s * complex(r.TimeS, 0)
-		shape -= complex(r.Share, 0) * st / (1 + st)
+		shape -= complex(r.Share, 0) * st * reciprocal(1+st)
 	}
 	if c.Cylinder.Share != 0 {
 		f, _ := cylinderShape(s * complex(c.Cylinder.TimeS, 0))
@@ -65,12 +65,19 @@ func (c Coil) Inductance(s complex128) complex128 {
 	return complex(c.InductanceH, 0) * shape
 }
 
+// reciprocal is 1/z for an ordinary z: the built-in division spends most of
+// its time on zeros, infinities and NaN.
+func reciprocal(z complex128) complex128 {
+	d := real(z)*real(z) + imag(z)*imag(z)
+	return complex(real(z)/d, -imag(z)/d)
+}
+
 // Transfer is v/e at the complex frequency s.
 func (c Coil) Transfer(s complex128, load Load) complex128 {
 	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
-	h := 1 / (1 + (complex(c.ResistanceOhm, 0)+s*c.Inductance(s))*y)
+	h := reciprocal(1 + (complex(c.ResistanceOhm, 0)+s*c.Inductance(s))*y)
 	if c.CoverTimeS != 0 {
-		h /= 1 + s*complex(c.CoverTimeS, 0)
+		h *= reciprocal(1 + s*complex(c.CoverTimeS, 0))
 	}
 	return h
 }

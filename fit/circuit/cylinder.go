@@ -30,7 +30,7 @@ func cylinderShape(z complex128) (f, derivative complex128) {
 		cr, ci := c*zr, c*zi
 		m3r, m3i, m2r, m2i, m1r, m1i = m2r, m2i, m1r, m1i, m1r+cr*m2r-ci*m2i, m1i+cr*m2i+ci*m2r
 	}
-	inverse := 1 / complex(m1r, m1i)
+	inverse := reciprocal(complex(m1r, m1i))
 	f = complex(m2r, m2i) * inverse
 	return f, complex(m3r/8, m3i/8)*inverse - f*f/4
 }

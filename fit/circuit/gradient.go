@@ -28,7 +28,7 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 	shape := complex(1, 0)
 	for i, r := range c.Rings {
 		st := s * complex(r.TimeS, 0)
-		inverse := 1 / (1 + st)
+		inverse := reciprocal(1 + st)
 		part := st * inverse
 		shape -= complex(r.Share, 0) * part
 		dst.RingShare[i] = -part
@@ -42,11 +42,11 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 		dst.LnCylinder = complex(c.Cylinder.Share, 0) * z * slope
 	}
 	branch := complex(c.ResistanceOhm, 0) + sl*shape
-	inverse := 1 / (1 + branch*y)
+	inverse := reciprocal(1 + branch*y)
 	h := inverse
 	if c.CoverTimeS != 0 {
 		st := s * complex(c.CoverTimeS, 0)
-		cover := 1 / (1 + st)
+		cover := reciprocal(1 + st)
 		h *= cover
 		dst.LnCoverTime = -h * st * cover
 	}
