@@ -31,6 +31,7 @@ const (
 type part struct {
 	what    string // "added C 470p 1%"
 	source  source
+	unit    quantity.Unit
 	nominal float64 // SI
 	// u is the relative standard uncertainty of nominal: the sd of the
 	// logarithm of the true value.
@@ -54,6 +55,7 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 	p := part{
 		what:     fmt.Sprintf("%s %s", kind, v.String()),
 		source:   source,
+		unit:     v.Unit,
 		nominal:  v.SI,
 		u:        v.U() / v.SI,
 		limit:    v.Basis != quantity.Expanded,
@@ -138,7 +140,7 @@ func (l *partList) addAssumedInput() int {
 	l.warnings = append(l.warnings, fmt.Sprintf(
 		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it and give it with --fixture-r",
 		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(coverage*assumedInputLnU)))
-	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, nominal: assumedInputOhm, u: assumedInputLnU})
+	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
 }
 
 func (l *partList) put(key string, p part) int {
@@ -185,6 +187,7 @@ const (
 func copperFactor(celsius float64) float64 { return 1 + copperPerKelvin*(celsius-20) }
 
 func suspectText(p Part) string {
-	return fmt.Sprintf("the fit needs %.4g times the stated value of %s, %.1f times its standard uncertainty away: that value is suspect (wrong part, or a wrong reading)",
-		p.Fitted/p.Nominal, p.What, math.Abs(p.Pull))
+	unit := quantity.Unit(p.Unit)
+	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong part, or a wrong reading",
+		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull))
 }

@@ -60,9 +60,9 @@ func inventedResult(loads []inventedLoad, points int) fit.Result {
 			{Name: "solid cylinder", Parameters: 5, BIC: 5310.9, Chi2Reduced: 1.10, RunsZ: -3.6},
 		}},
 		Parts: []fit.Part{
-			{What: "added C 220 pF", Nominal: 220e-12, U: 1.27e-12, Fitted: 220.6e-12, Pull: 0.47},
-			{What: "added C 470 pF", Nominal: 470e-12, U: 2.71e-12, Fitted: 479.1e-12, Pull: 3.36, Suspect: true},
-			{What: "DC resistance", Nominal: 7850, U: 22.7, Fitted: 7852, Pull: 0.09},
+			{What: "added C 220 pF", Unit: "F", Nominal: 220e-12, U: 1.27e-12, Fitted: 220.6e-12, Pull: 0.47},
+			{What: "added C 470 pF", Unit: "F", Nominal: 470e-12, U: 2.71e-12, Fitted: 479.1e-12, Pull: 3.36, Suspect: true},
+			{What: "DC resistance", Unit: "ohm", Nominal: 7850, U: 22.7, Fitted: 7852, Pull: 0.09},
 		},
 		Budget: []fit.Budget{
 			{Quantity: "inductance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 81.2}, {Source: "DC resistance", Percent: 12.4}, {Source: "choice of circuit", Percent: 4.9}, {Source: "noise", Percent: 1.5}}},

@@ -408,7 +408,7 @@ func (p *page) circuit(r fit.Result) {
 		})
 	}
 	for _, q := range r.Parts {
-		unit := partUnit(q.What)
+		unit := quantity.Unit(q.Unit)
 		p.Parts = append(p.Parts, partRow{
 			What: visible(q.What), Nominal: number(q.Nominal, 2*q.U, unit), Fitted: plain(q.Fitted, unit, digitsDownTo(q.Fitted, q.U)),
 			Pull: withMinus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,

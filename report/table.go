@@ -49,10 +49,9 @@ func Table(w io.Writer, r fit.Result, o TableOptions) error {
 		t.budget(r.Budget)
 	}
 	t.monteCarlo(r.MonteCarlo)
-	if len(r.Parts)+len(r.Warnings)+len(r.Advice) > 0 {
+	if len(r.Warnings)+len(r.Advice) > 0 {
 		t.line("")
 	}
-	t.parts(r.Parts)
 	for _, warning := range r.Warnings {
 		t.marked("!", sgrYellow, "Warning: "+visible(warning))
 	}
@@ -255,16 +254,6 @@ func (t *table) meter(readings []fit.MeterResult) {
 // meterPlace is what was read, and how: "L at 1 kHz, series".
 func meterPlace(m fit.MeterResult) string {
 	return fmt.Sprintf("%s at %s, %s", visible(m.What), part(m.AtHz, quantity.Hertz), visible(m.Mode))
-}
-
-// parts names the parts that the fit moved further than their tolerance
-// makes likely.
-func (t *table) parts(parts []fit.Part) {
-	for _, p := range parts {
-		if p.Suspect {
-			t.marked("!", sgrYellow, "Check: "+suspectWords(p))
-		}
-	}
 }
 
 func (t *table) budget(budgets []fit.Budget) {

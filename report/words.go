@@ -73,23 +73,6 @@ func takeFlags(t fit.TakeResult) []string {
 	return flags
 }
 
-// partUnit is the unit of a known part by what its name says: the symbol C, R
-// or L as a word, or the word itself. Anything else is shown without a unit.
-func partUnit(what string) quantity.Unit {
-	for _, word := range strings.Fields(what) {
-		lower := strings.ToLower(word)
-		switch {
-		case word == "C" || strings.HasPrefix(lower, "capacit") || lower == "cable":
-			return quantity.Farad
-		case word == "R" || word == "DCR" || strings.HasPrefix(lower, "resist"):
-			return quantity.Ohm
-		case word == "L" || strings.HasPrefix(lower, "induct"):
-			return quantity.Henry
-		}
-	}
-	return ratio
-}
-
 // meterUnit is the unit of a meter's quantity.
 func meterUnit(what string) quantity.Unit {
 	switch what {
@@ -119,22 +102,8 @@ func visible(s string) string {
 	}, strings.ToValidUTF8(s, "\ufffd"))
 }
 
-// suspectWords says how far the fit moved a part.
-func suspectWords(p fit.Part) string {
-	unit := partUnit(p.What)
-	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away.",
-		visible(p.What), part(p.Nominal, unit), plain(p.Fitted, unit, 4), abs(p.Pull))
-}
-
 // adviceWords is the next measurement with what it would bring.
 func adviceWords(a fit.Advice) string { return a.Text }
-
-func abs(x float64) float64 {
-	if x < 0 {
-		return -x
-	}
-	return x
-}
 
 // summaryWords says what the result says, for somebody who does not measure
 // coils.
