@@ -197,6 +197,7 @@ type LinePoint struct {
 // Part is a known part and how far the fit moved it.
 type Part struct {
 	What    string  `json:"what"`
+	Unit    string  `json:"unit"` // "ohm", "F" or "H"
 	Nominal float64 `json:"nominal"`
 	U       float64 `json:"u"`
 	Fitted  float64 `json:"fitted"`
@@ -237,4 +238,6 @@ type MeterResult struct {
 	Expected Quantity `json:"expected"`
 	En       *float64 `json:"en"`
 	Verdict  string   `json:"verdict"`
+	// Explanation leads from the coil's own value to the expected one.
+	Explanation *MeterExplanation `json:"explanation,omitempty"`
 }
