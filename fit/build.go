@@ -19,7 +19,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		Coil:     coil.Name,
 		Eddy:     []Eddy{},
 		Basis:    a.basis(),
-		Meter:    []MeterResult{},
+		Meter:    a.meterReadings(coil),
 		Warnings: []string{},
 	}
 	j := a.best.joint
@@ -213,29 +213,25 @@ const suspectPull = 3
 
 // parts reports how far the fit moved each known part.
 func (a *analysis) parts() []Part {
-	j := a.best.joint
+	j, x := a.best.joint, a.best.x
 	var parts []Part
-	for i, p := range a.request.parts.parts {
-		fitted := math.Exp(a.best.x[j.firstPart+i])
-		u := max(p.u, exactU)
-		pull := math.Log(fitted/p.nominal) / u
+	add := func(p part, column int) {
+		fitted := math.Exp(x[column])
+		pull := math.Log(fitted/p.nominal) / max(p.u, exactU)
 		parts = append(parts, Part{
-			What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted, Pull: pull,
+			What: p.what, Unit: string(p.unit), Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted, Pull: pull,
 			// A tolerance is a limit of sqrt(3) u.
 			Suspect: p.source != sourceAssumed && math.Abs(pull) > suspectPull*math.Sqrt(3),
 		})
 	}
+	for i, p := range a.request.parts.parts {
+		add(p, j.firstPart+i)
+	}
 	if p := a.request.know.resistance; p != nil {
-		fitted := math.Exp(a.best.x[atR])
-		pull := math.Log(fitted/p.nominal) / p.u
-		parts = append(parts, Part{What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted,
-			Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
+		add(*p, atR)
 	}
 	if p := a.request.know.inductance; p != nil {
-		fitted := math.Exp(a.best.x[atL])
-		pull := math.Log(fitted/p.nominal) / p.u
-		parts = append(parts, Part{What: p.what, Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted,
-			Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
+		add(*p, atL)
 	}
 	return parts
 }

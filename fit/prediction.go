@@ -1,0 +1,230 @@
+package fit
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit/circuit"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Fitted is a coil's fitted circuit with all that is known of its uncertainty:
+// what predictions start from.
+type Fitted struct {
+	a       *analysis
+	coil    capture.Coil
+	takes   []Take
+	options Options
+}
+
+// FitCoil fits as Analyse does, and keeps the circuit for predictions.
+func FitCoil(ctx context.Context, coil capture.Coil, takes []Take, options Options) (*Fitted, error) {
+	a, err := analyse(ctx, coil, takes, options)
+	if err != nil {
+		return nil, err
+	}
+	return &Fitted{a, coil, takes, options}, nil
+}
+
+// Result is what Analyse gives. Call it once: it works out all uncertainties.
+func (f *Fitted) Result(ctx context.Context) (*Result, error) {
+	return f.a.result(ctx, f.coil, f.takes, f.options)
+}
+
+// ErrFixtureUnknown: the coil's own capacitance cannot be told from that of
+// the bench's cable and input.
+var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: give --fixture-c with every take")
+
+// Bare is the circuit of the coil alone, its fixture taken off. The error is
+// ErrFixtureUnknown, or says that the fixture's stated capacitance is too
+// large.
+func (f *Fitted) Bare() (circuit.Coil, error) {
+	if !f.a.request.parts.fixtureKnown {
+		return circuit.Coil{}, ErrFixtureUnknown
+	}
+	c := bareAt(f.a.best.joint, f.a.best.x)
+	if math.IsNaN(c.CapacitanceF) {
+		return circuit.Coil{}, errors.New(derived{name: nameCapacitanceCoil}.missing())
+	}
+	return c, nil
+}
+
+// bareAt is the coil with its own C alone; NaN where the fixture is as large
+// as all.
+func bareAt(j *joint, x []float64) circuit.Coil {
+	c := j.coilAt(x)
+	c.CapacitanceF = j.coilCapacitance(x)
+	return c
+}
+
+// Sought is a quantity that Propagate is asked for.
+type Sought struct {
+	// Missing says why it does not exist where it is not a number.
+	Missing string
+	// Decibel: it may be zero or negative, and has no relative uncertainty.
+	Decibel bool
+}
+
+// predictableU is the largest relative standard uncertainty of a prediction.
+const predictableU = 0.5
+
+// Propagate carries what is known of coils and of stated parts to quantities
+// that follow from their circuits: f writes them, in the order of sought, for
+// the bare coils and the sizes of the parts in SI units; NaN where one does not
+// exist. The fits of several coils and the parts are taken to be independent.
+// The propagation is linear (JCGM 100:2008, 5.2), with the spread of the forms
+// that explain each coil.
+//
+// The errors are those of Bare.
+func Propagate(coils []*Fitted, parts []quantity.Value, sought []Sought, f func(coils []circuit.Coil, parts, dst []float64)) ([]Quantity, error) {
+	circuits := make([]circuit.Coil, len(coils))
+	sizes := make([]float64, len(parts))
+	for i, c := range coils {
+		var err error
+		if circuits[i], err = c.Bare(); err != nil {
+			return nil, fmt.Errorf("%s: %w", c.coil.Name, err)
+		}
+	}
+	for i, p := range parts {
+		sizes[i] = p.SI
+	}
+	best := make([]float64, len(sought))
+	f(circuits, sizes, best)
+
+	total := make([]variances, len(sought))
+	for i, c := range coils {
+		at := circuits[i]
+		for k, v := range c.a.propagated(bareAt, len(sought), func(coil circuit.Coil, dst []float64) {
+			circuits[i] = coil
+			f(circuits, sizes, dst)
+		}) {
+			total[k].add(v)
+		}
+		circuits[i] = at
+	}
+	up, down := make([]float64, len(sought)), make([]float64, len(sought))
+	for i, p := range parts {
+		if p.U() == 0 {
+			continue
+		}
+		const h = 1e-4
+		sizes[i] = p.SI * (1 + h)
+		f(circuits, sizes, up)
+		sizes[i] = p.SI * (1 - h)
+		f(circuits, sizes, down)
+		sizes[i] = p.SI
+		for k := range total {
+			u := (up[k] - down[k]) / (2 * h) * p.U() / p.SI
+			total[k].fit += u * u
+		}
+	}
+	out := make([]Quantity, len(sought))
+	for k, s := range sought {
+		out[k] = total[k].judge(best[k], s, func() string {
+			for _, c := range coils {
+				if c.a.ambiguous != "" {
+					return c.a.ambiguous
+				}
+			}
+			return coils[0].a.missingFact()
+		})
+	}
+	return out, nil
+}
+
+// variances of one quantity by where they come from; weak is the part of fit
+// that only the weak priors hold, model what comes from the choice of the form.
+type variances struct{ fit, weak, model float64 }
+
+func (v *variances) add(w variances) {
+	v.fit += w.fit
+	v.weak += w.weak
+	v.model += w.model
+}
+
+func (v variances) u() float64 { return math.Sqrt(v.fit + v.model) }
+
+// judge is the quantity, or the reason why it is not known.
+func (v variances) judge(value float64, s Sought, missingFact func() string) Quantity {
+	u := v.u()
+	switch {
+	case math.IsNaN(value) || math.IsNaN(u) || math.IsInf(u, 0):
+		return Unknown(s.Missing)
+	case v.weak > weakShare*v.fit && (s.Decibel && u > 0.05 || !s.Decibel && u > 0.005*math.Abs(value)):
+		return Unknown("undetermined: " + missingFact())
+	case !s.Decibel && u > predictableU*math.Abs(value):
+		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%", 100*coverage*u/math.Abs(value)))
+	}
+	return Quantity{Value: value, U: u, U95: coverage * u}
+}
+
+// propagated carries the covariance of the fit to count quantities that
+// follow from the circuit; circuitAt makes it from the parameters.
+func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []variances {
+	j := a.best.joint
+	// The circuit depends on its own parameters and on the first fixture.
+	columns := make([]int, 0, j.firstPart+1)
+	for i := range j.firstPart {
+		columns = append(columns, i)
+	}
+	if i := j.parts.ofTake[0].fixtureC; i >= 0 {
+		columns = append(columns, j.firstPart+i)
+	}
+	x := slices.Clone(a.best.x)
+	slopes := mat.NewDense(count, j.n, nil)
+	up, down := make([]float64, count), make([]float64, count)
+	for _, c := range columns {
+		const h = 1e-4 // of a logarithm
+		x[c] = a.best.x[c] + h
+		f(circuitAt(j, x), up)
+		x[c] = a.best.x[c] - h
+		f(circuitAt(j, x), down)
+		x[c] = a.best.x[c]
+		for k := range count {
+			slopes.Set(k, c, (up[k]-down[k])/(2*h))
+		}
+	}
+	var carried mat.Dense // slopes times covariance
+	carried.Mul(slopes, a.known.c)
+	out := make([]variances, count)
+	for k := range out {
+		out[k].fit = math.Max(mat.Dot(slopes.RowView(k), carried.RowView(k)), 0)
+		for _, p := range j.priors {
+			if p.source == sourceWeak {
+				v := p.factors[0] * carried.At(k, p.columns[0]) / p.u
+				out[k].weak += v * v
+			}
+		}
+	}
+	best := make([]float64, count)
+	f(circuitAt(j, a.best.x), best)
+	other := make([]float64, count)
+	sum, weight := make([]float64, count), 1.0
+	for _, r := range a.spread {
+		f(circuitAt(r.solution.joint, r.solution.x), other)
+		weight += r.weight
+		for k := range sum {
+			if d := other[k] - best[k]; !math.IsNaN(d) {
+				sum[k] += r.weight * d * d
+			}
+		}
+	}
+	for k := range out {
+		out[k].model = sum[k] / weight
+	}
+	for _, s := range a.disagreeing {
+		f(circuitAt(s.joint, s.x), other)
+		for k := range out {
+			if d := other[k] - best[k]; d*d > out[k].model {
+				out[k].model = d * d
+			}
+		}
+	}
+	return out
+}
