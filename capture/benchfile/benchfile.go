@@ -1,0 +1,194 @@
+// Package benchfile reads, checks and writes bench.toml: what stays the same
+// on a bench from take to take and from coil to coil. It is edited by hand;
+// values are written as people write them (excite/quantity).
+//
+// A key that does not exist is an error: a misspelt one must not get lost.
+// What is used of a bench for a take is copied into the take.
+package benchfile
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"coilsweep/excite/quantity"
+)
+
+const (
+	// FileName is what a bench is called in a folder.
+	FileName = "bench.toml"
+	schema   = "coilsweep.bench/1"
+	// maxBytes is more than any bench needs.
+	maxBytes = 1 << 16
+)
+
+// Bench is bench.toml. What is not given is nil, zero or empty.
+type Bench struct {
+	Schema      string      `toml:"schema"` // "coilsweep.bench/1"
+	Name        string      `toml:"name,omitempty"`
+	Notes       string      `toml:"notes,omitempty"`
+	Card        Card        `toml:"card"`
+	Drive       Drive       `toml:"drive"`
+	Reference   Reference   `toml:"reference"`
+	Fixture     Fixture     `toml:"fixture"`
+	Calibration Calibration `toml:"calibration"`
+}
+
+// Card is the sound card and how it is used.
+type Card struct {
+	// Input and Output are a device's number or part of its name.
+	Input  string `toml:"input,omitempty"`
+	Output string `toml:"output,omitempty"`
+	// Channels count from 1; 0: not given.
+	CoilChannel      int      `toml:"coil_channel,omitempty"`
+	ReferenceChannel int      `toml:"reference_channel,omitempty"`
+	OutputChannel    int      `toml:"output_channel,omitempty"`
+	RateHz           int      `toml:"rate_hz,omitempty"`
+	LevelDBFS        *float64 `toml:"level_dbfs,omitempty"`
+	BufferS          float64  `toml:"buffer_s,omitempty"`
+}
+
+// Drive says how the exciter is driven.
+type Drive struct {
+	Kind     string               `toml:"kind,omitempty"` // "current" or "voltage"
+	ExciterR *quantity.Resistance `toml:"exciter_r,omitempty"`
+	ExciterL *quantity.Inductance `toml:"exciter_l,omitempty"`
+	Date     Date                 `toml:"date,omitempty"`
+}
+
+// Reference says what the second channel holds.
+type Reference struct {
+	Kind   string               `toml:"kind,omitempty"` // "none", "current" or "loopback"
+	SenseR *quantity.Resistance `toml:"sense_r,omitempty"`
+	Date   Date                 `toml:"date,omitempty"`
+}
+
+// Fixture is cable, input and clips: all that is across the coil before
+// anything is added.
+type Fixture struct {
+	Capacitance *quantity.Capacitance `toml:"capacitance,omitempty"`
+	Resistance  *quantity.Resistance  `toml:"resistance,omitempty"`
+	Date        Date                  `toml:"date,omitempty"`
+	How         string                `toml:"how,omitempty"`
+}
+
+// Calibration names the file beside bench.toml that holds the response of the
+// sound card, with its checksum.
+type Calibration struct {
+	File   string `toml:"file,omitempty"`
+	SHA256 string `toml:"sha256,omitempty"`
+	Date   Date   `toml:"date,omitempty"`
+}
+
+// Date is a day as in ISO 8601, "2026-11-25"; empty where none was given.
+type Date string
+
+const dateLayout = "2006-01-02"
+
+// DateOf is the day of t.
+func DateOf(t time.Time) Date { return Date(t.Format(dateLayout)) }
+
+// Found is a bench and where it was read from.
+type Found struct {
+	Bench
+	Path   string
+	SHA256 string // of the file
+}
+
+// ErrNone: there is no bench.toml where one was looked for.
+var ErrNone = errors.New("there is no " + FileName)
+
+// Find reads the bench.toml that belongs to a folder: DIR/bench.toml, or else
+// DIR/../bench.toml. The error wraps ErrNone where there is neither.
+func Find(dir string) (Found, error) {
+	for _, path := range []string{filepath.Join(dir, FileName), filepath.Join(dir, "..", FileName)} {
+		found, err := Read(path)
+		if !errors.Is(err, fs.ErrNotExist) {
+			return found, err
+		}
+	}
+	return Found{}, fmt.Errorf("%w in %s or above it: make one with 'coilsweep bench %s --new'", ErrNone, dir, dir)
+}
+
+// Read reads the bench at path.
+func Read(path string) (Found, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
+	}
+	if !info.Mode().IsRegular() || info.Size() > maxBytes {
+		return Found{}, fmt.Errorf("%s is not the description of a bench (a TOML file of up to 64 KiB)", path)
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
+	}
+	b, err := Decode(text)
+	if err != nil {
+		return Found{}, fmt.Errorf("%s: %w", path, err)
+	}
+	sum := sha256.Sum256(text)
+	return Found{Bench: b, Path: path, SHA256: hex.EncodeToString(sum[:])}, nil
+}
+
+// check reports the first thing wrong with b.
+func (b Bench) check() error {
+	if b.Schema != schema {
+		return fmt.Errorf("schema is %q, this program reads %q", b.Schema, schema)
+	}
+	if err := b.Card.check(); err != nil {
+		return fmt.Errorf("card: %w", err)
+	}
+	switch d := b.Drive; {
+	case d.Kind == "voltage" && d.ExciterR == nil:
+		return errors.New(`drive: kind "voltage" needs exciter_r, the resistance in the exciter's loop`)
+	case d.Kind != "voltage" && (d.ExciterR != nil || d.ExciterL != nil):
+		return errors.New(`drive: exciter_r and exciter_l belong to kind "voltage"`)
+	case d.Kind != "" && d.Kind != "voltage" && d.Kind != "current":
+		return fmt.Errorf(`drive: kind is %q: want "current" or "voltage"`, d.Kind)
+	}
+	switch r := b.Reference; r.Kind {
+	case "current":
+	case "", "none", "loopback":
+		if r.SenseR != nil {
+			return errors.New(`reference: sense_r belongs to kind "current"`)
+		}
+	default:
+		return fmt.Errorf(`reference: kind is %q: want "none", "current" or "loopback"`, r.Kind)
+	}
+	if c := b.Calibration; c.File == "" && c.SHA256 != "" || c.File != "" && c.SHA256 == "" {
+		return errors.New("calibration: file and sha256 go together: calibrate again with 'coilsweep calibrate'")
+	}
+	if f := b.Calibration.File; f != filepath.Base(f) && f != "" {
+		return fmt.Errorf("calibration: file is %q: want the name of a file beside %s", f, FileName)
+	}
+	for table, date := range map[string]Date{
+		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date, "calibration": b.Calibration.Date,
+	} {
+		if _, err := time.Parse(dateLayout, string(date)); date != "" && err != nil {
+			return fmt.Errorf(`%s: date is %q: want a day such as "2026-11-25"`, table, date)
+		}
+	}
+	return nil
+}
+
+func (c Card) check() error {
+	switch {
+	case c.CoilChannel < 0 || c.ReferenceChannel < 0 || c.OutputChannel < 0:
+		return errors.New("channels count from 1")
+	case c.CoilChannel != 0 && c.CoilChannel == c.ReferenceChannel:
+		return fmt.Errorf("coil and reference are both said to be on channel %d", c.CoilChannel)
+	case c.RateHz != 0 && (c.RateHz < 8000 || c.RateHz > 384000):
+		return fmt.Errorf("rate_hz is %d: want 8000 to 384000", c.RateHz)
+	case c.LevelDBFS != nil && !(*c.LevelDBFS <= 0 && *c.LevelDBFS >= -120):
+		return fmt.Errorf("level_dbfs is %g: want -120 to 0", *c.LevelDBFS)
+	case c.BufferS != 0 && !(c.BufferS > 0 && c.BufferS <= 1):
+		return fmt.Errorf("buffer_s is %g: want up to 1 s", c.BufferS)
+	}
+	return nil
+}

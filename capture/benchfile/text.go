@@ -1,0 +1,256 @@
+package benchfile
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/atomicfile"
+)
+
+// Decode reads bench.toml and checks it. Errors of form begin with the line.
+func Decode(text []byte) (Bench, error) {
+	var b Bench
+	meta, err := toml.NewDecoder(bytes.NewReader(text)).Decode(&b)
+	var parse toml.ParseError
+	if errors.As(err, &parse) {
+		return Bench{}, fmt.Errorf("line %d: %s", parse.Position.Line, parse.Message)
+	}
+	if err != nil {
+		return Bench{}, errors.New(strings.TrimPrefix(err.Error(), "toml: "))
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return Bench{}, fmt.Errorf("there is no key %q: correct or remove it", unknown[0])
+	}
+	return b, b.check()
+}
+
+// entry is one key of a table with what is said about it.
+type entry struct {
+	key     string
+	value   any // nil: not given
+	example any
+	about   string
+}
+
+// table is one table of bench.toml; the name of the top is empty.
+type table struct {
+	name    string
+	about   string
+	entries []entry
+}
+
+func (b Bench) tables() []table {
+	return []table{
+		{"", "A bench: what stays the same from take to take. Edit it by hand. Options of\n" +
+			"# 'coilsweep measure' go before what is said here. Values take SI prefixes, marking\n" +
+			"# codes (4k7, 2n2) and a tolerance: \"470p 1%\" is a limit, \"470p 0.3% U95\" an\n" +
+			"# expanded uncertainty. Dates are those of the measurement.", []entry{
+			{"schema", schema, nil, ""},
+			{"name", orNil(b.Name), "the bench in the cellar", ""},
+			{"notes", orNil(b.Notes), "exciter 12 mm above the coil", ""},
+		}},
+		{"card", "The sound card: devices by number or part of the name (see 'coilsweep devices').", []entry{
+			{"input", orNil(b.Card.Input), "line in", ""},
+			{"output", orNil(b.Card.Output), "line out", ""},
+			{"coil_channel", orNil(b.Card.CoilChannel), 1, "from 1"},
+			{"reference_channel", orNil(b.Card.ReferenceChannel), 2, "from 1"},
+			{"output_channel", orNil(b.Card.OutputChannel), 1, "with the exciter"},
+			{"rate_hz", orNil(b.Card.RateHz), 48000, ""},
+			{"level_dbfs", fromPointer(b.Card.LevelDBFS), -12.0, "see 'coilsweep check'"},
+			{"buffer_s", orNil(b.Card.BufferS), 0.2, ""},
+		}},
+		b.Drive.table(),
+		b.Reference.table(),
+		b.Fixture.table(),
+		b.Calibration.table(),
+	}
+}
+
+func (d Drive) table() table {
+	return table{"drive", "How the exciter is driven: by a \"current\" (its series resistor is high), or by a\n" +
+		"# \"voltage\": then give all the resistance of its loop, and its inductance.", []entry{
+		{"kind", orNil(d.Kind), "voltage", ""},
+		{"exciter_r", textOf(d.ExciterR), "230 1%", "source, series and sense resistor, exciter"},
+		{"exciter_l", textOf(d.ExciterL), "68u 10%", ""},
+		{"date", orNil(d.Date), "2026-11-25", ""},
+	}}
+}
+
+func (r Reference) table() table {
+	return table{"reference", "The second channel: \"none\", \"current\" (the voltage over a sense resistor in\n" +
+		"# series with the exciter) or \"loopback\" (the output's voltage).", []entry{
+		{"kind", orNil(r.Kind), "current", ""},
+		{"sense_r", textOf(r.SenseR), "10 0.1%", ""},
+		{"date", orNil(r.Date), "2026-11-25", ""},
+	}}
+}
+
+func (f Fixture) table() table {
+	return table{"fixture", "Cable, input and clips: what is across the coil before anything is added. Measure\n" +
+		"# it with 'coilsweep fixture'.", []entry{
+		{"capacitance", textOf(f.Capacitance), "65p 2% U95", ""},
+		{"resistance", textOf(f.Resistance), "1M 1% U95", ""},
+		{"date", orNil(f.Date), "2026-11-25", ""},
+		{"how", orNil(f.How), "470k in series", ""},
+	}}
+}
+
+func (c Calibration) table() table {
+	return table{"calibration", "The response of the sound card; 'coilsweep calibrate' writes this.", []entry{
+		{"file", orNil(c.File), "card-48000.toml", ""},
+		{"sha256", orNil(c.SHA256), "...", ""},
+		{"date", orNil(c.Date), "2026-11-25", ""},
+	}}
+}
+
+// orNil is x, or nil where it is zero.
+func orNil[T comparable](x T) any {
+	var zero T
+	if x == zero {
+		return nil
+	}
+	return x
+}
+
+func fromPointer(x *float64) any {
+	if x == nil {
+		return nil
+	}
+	return *x
+}
+
+func textOf[T fmt.Stringer](x *T) any {
+	if x == nil {
+		return nil
+	}
+	return (*x).String()
+}
+
+// Encode writes b with a word on each key; what is not given stands there as a
+// commented example.
+func Encode(b Bench) ([]byte, error) {
+	b.Schema = schema
+	if err := b.check(); err != nil {
+		return nil, err
+	}
+	var out bytes.Buffer
+	for i, t := range b.tables() {
+		if i > 0 {
+			out.WriteByte('\n')
+		}
+		if t.about != "" {
+			fmt.Fprintf(&out, "# %s\n", t.about)
+		}
+		out.WriteString(t.text())
+	}
+	return out.Bytes(), nil
+}
+
+// text is the table without what is said about it.
+func (t table) text() string {
+	var s strings.Builder
+	if t.name != "" {
+		fmt.Fprintf(&s, "[%s]\n", t.name)
+	}
+	for _, e := range t.entries {
+		value, mark := e.value, ""
+		if value == nil {
+			value, mark = e.example, "# "
+		}
+		line := strings.TrimSuffix(tomlLine(e.key, value), "\n")
+		if e.about != "" {
+			line += "  # " + e.about
+		}
+		s.WriteString(mark + line + "\n")
+	}
+	return s.String()
+}
+
+// tomlLine is one key with a plain value, ended by a new line.
+func tomlLine(key string, value any) string {
+	b, err := toml.Marshal(map[string]any{key: value})
+	if err != nil {
+		panic(err) // strings and numbers always have a form
+	}
+	return string(b)
+}
+
+// Create writes b as a new file; it replaces none.
+func Create(path string, b Bench) error {
+	if _, err := os.Lstat(path); err == nil {
+		return fmt.Errorf("%s is there already: edit it, or remove it first", path)
+	}
+	text, err := Encode(b)
+	if err != nil {
+		return err
+	}
+	return atomicfile.Write(path, text)
+}
+
+// SetFixture writes the fixture into the bench at path and leaves all else in
+// the file as it is.
+func SetFixture(path string, f Fixture) error { return set(path, f.table()) }
+
+// SetCalibration is SetFixture for the calibration.
+func SetCalibration(path string, c Calibration) error { return set(path, c.table()) }
+
+func set(path string, t table) error {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return fmt.Errorf("cannot read the bench: %w", err)
+	}
+	changed := replaced(string(text), t)
+	if _, err := Decode([]byte(changed)); err != nil {
+		return fmt.Errorf("%s: the table [%s] cannot be changed in it (%w): write by hand\n%s", path, t.name, err, t.text())
+	}
+	return atomicfile.Write(path, []byte(changed))
+}
+
+// replaced is text with the table t in place of the one of its name, or at its
+// end. The comments before the next table stay.
+func replaced(text string, t table) string {
+	lines := strings.SplitAfter(text, "\n")
+	begin, end := -1, len(lines)
+	for i, line := range lines {
+		name, ok := header(line)
+		switch {
+		case !ok:
+		case name == t.name:
+			begin = i
+		case begin >= 0:
+			end = i
+		}
+		if end < len(lines) {
+			break
+		}
+	}
+	if begin < 0 {
+		if text != "" && !strings.HasSuffix(text, "\n") {
+			text += "\n"
+		}
+		return text + "\n" + t.text()
+	}
+	// What is said about the next table belongs to that.
+	for end < len(lines) && end > begin+1 && strings.HasPrefix(strings.TrimSpace(lines[end-1]), "#") {
+		end--
+	}
+	rest := strings.Join(lines[end:], "")
+	if rest != "" && !strings.HasPrefix(rest, "\n") {
+		rest = "\n" + rest
+	}
+	return strings.Join(lines[:begin], "") + t.text() + rest
+}
+
+// header is the name of the table that begins with line.
+func header(line string) (name string, ok bool) {
+	line = strings.TrimSpace(strings.SplitN(line, "#", 2)[0])
+	if !strings.HasPrefix(line, "[") || !strings.HasSuffix(line, "]") {
+		return "", false
+	}
+	return strings.Trim(line, "[] \t"), true
+}
