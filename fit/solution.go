@@ -4,7 +4,10 @@ import (
 	"context"
 	"errors"
 	"math"
+	"runtime"
 	"slices"
+	"sync"
+	"sync/atomic"
 
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/leastsquares"
@@ -101,36 +104,66 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 // errNoMinimum: none of the starts came to a minimum.
 var errNoMinimum = errors.New("the fit found no minimum from any start")
 
+// candidate is where a short search ended.
+type candidate struct {
+	x        []float64
+	polarity []float64
+	sum      float64
+}
+
+// search makes a short search from every start, on all cores, and returns the
+// best end; ok is false where none of them came anywhere.
+func (q request) search(ctx context.Context, form Form, starts []circuit.Coil, settings leastsquares.Settings) (best candidate, ok bool) {
+	ends := make([]candidate, len(starts))
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(starts)) {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+			solver := leastsquares.NewSolver(j.problem())
+			for i := int(next.Add(1)) - 1; i < len(starts) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+				m, err := solver.Minimize(j.startVector(starts[i]), settings)
+				if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
+					continue
+				}
+				ends[i] = candidate{slices.Clone(m.P), slices.Clone(j.polarity), m.SumSquares}
+			}
+		}()
+	}
+	wait.Wait()
+	for _, c := range ends {
+		if c.x != nil && (best.x == nil || c.sum < best.sum*(1-1e-9)) {
+			best = c
+		}
+	}
+	return best, best.x != nil
+}
+
 // solve fits form from every start, in short searches through every fourth
 // point, and finishes the best with all of them.
 func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*solution, error) {
-	coarse := newJoint(form, thin(q.takes, 4), q.parts, q.know, starts[0], q.sharedGain)
-	solver := leastsquares.NewSolver(coarse.problem())
-	best, bestSum := []float64(nil), math.Inf(1)
-	var bestPolarity []float64
+	coarse := q
+	coarse.takes = thin(q.takes, 4)
 	quick := leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
-	for _, start := range starts {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		m, err := solver.Minimize(coarse.startVector(start), quick)
-		if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
-			continue
-		}
-		if m.SumSquares < bestSum*(1-1e-9) {
-			best, bestSum = append(best[:0], m.P...), m.SumSquares
-			bestPolarity = append(bestPolarity[:0], coarse.polarity...)
-		}
+	best, ok := coarse.search(ctx, form, starts, quick)
+	if err := ctx.Err(); err != nil {
+		return nil, err
 	}
-	if best == nil {
+	if !ok {
 		return nil, errNoMinimum
+	}
+	rows := 0
+	for _, t := range coarse.takes {
+		rows += 2 * len(t.Response.H)
 	}
 	finish := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
 	// A form that misses the data by far would drag the known parts along a
 	// curved valley for ever: weigh its data by the misfit, as its uncertainty
 	// would be, and do not ask for the last digit.
 	widen := 1.0
-	if reduced := bestSum / float64(coarse.rows()); reduced > 2 {
+	if reduced := best.sum / float64(rows); reduced > 2 {
 		widen = math.Sqrt(reduced)
 		if widen > 10 {
 			finish = quick
@@ -138,8 +171,8 @@ func (q request) solve(ctx context.Context, form Form, starts []circuit.Coil) (*
 	}
 	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
 	j.widen = widen
-	copy(j.polarity, bestPolarity)
-	return j.finish(leastsquares.NewSolver(j.problem()), best, finish)
+	copy(j.polarity, best.polarity)
+	return j.finish(leastsquares.NewSolver(j.problem()), best.x, finish)
 }
 
 // thin leaves every n-th point of each take, with the weight of n.
