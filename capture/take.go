@@ -30,6 +30,18 @@ type Take struct {
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
+	// BenchFile is the bench.toml behind the take, if any; what was used of it
+	// is in the fields above.
+	BenchFile *BenchFile `toml:"bench_file,omitempty"`
+	// Calibration is the response of the sound card that the take is to be
+	// rid of; nil: none.
+	Calibration *Calibration `toml:"calibration,omitempty"`
+}
+
+// BenchFile names a bench.toml as it was when it was used.
+type BenchFile struct {
+	Path   string `toml:"path"`
+	SHA256 string `toml:"sha256"`
 }
 
 // Load is what hangs on the coil during a take. A nil field was not given:
@@ -180,6 +192,9 @@ func (t Take) checkPlan() error {
 	}
 	if err := t.Stimulus.Validate(); err != nil {
 		return fmt.Errorf("stimulus: %w", err)
+	}
+	if t.Calibration != nil {
+		return t.Calibration.Covers(t)
 	}
 	return nil
 }

@@ -30,6 +30,7 @@ type Recorder struct {
 	rateHz int
 	seed   uint64
 	runs   int
+	wiring string // what is there in place of exciter and coil, if anything
 }
 
 var _ capture.Recorder = (*Recorder)(nil)
@@ -93,6 +94,9 @@ func (r *Recorder) Describe() capture.Bench {
 	}
 	if path := r.bench.source.path; path != "" {
 		b.File = filepath.Base(path)
+	}
+	if r.wiring != "" {
+		b.Notes[0] = fmt.Sprintf("simulated: %s, %s", r.bench.Name, r.wiring)
 	}
 	if r.bench.Notes != "" {
 		b.Notes = append(b.Notes, r.bench.Notes)
