@@ -67,15 +67,6 @@ func through(period []float64, rateHz float64, h func(hz float64) complex128) []
 	return out
 }
 
-// secondOrder is the closed form of check values: v/e of R + sL with C and a
-// load across.
-type secondOrder struct{ l, r, c, load float64 }
-
-func (p secondOrder) at(hz float64) complex128 {
-	s := complex(0, 2*math.Pi*hz)
-	return 1 / (complex(1+p.r/p.load, 0) + s*complex(p.r*p.c+p.l/p.load, 0) + s*s*complex(p.l*p.c, 0))
-}
-
 // resonator has the pole pair f, q and unit gain at DC.
 func resonator(f, q float64) func(hz float64) complex128 {
 	return func(hz float64) complex128 {
@@ -89,12 +80,33 @@ func driven(h func(float64) complex128) func(float64) complex128 {
 	return func(hz float64) complex128 { return complex(0, hz/1000) * h(hz) }
 }
 
-// bench makes material from a filter: repeats periods, with white noise.
+// benchMaterial makes material from a filter and the default stimulus: repeats
+// periods, with white noise.
 func benchMaterial(h func(hz float64) complex128, repeats int, noise float64, seed uint64) *material {
-	stim := testStimulus(48000, 4)
+	return materialOf(testStimulus(48000, 4), testPeriod(), h, repeats, noise, seed)
+}
+
+// shortMaterial is benchMaterial with sweeps of 1.2 s: quicker where only
+// noise is looked at.
+func shortMaterial(h func(hz float64) complex128, repeats int, noise float64, seed uint64) *material {
+	stim, period := shortOnce()
+	return materialOf(stim, period, h, repeats, noise, seed)
+}
+
+var shortOnce = sync.OnceValues(func() (excite.Stimulus, []float64) {
+	r := excite.DefaultRequest()
+	r.SweepS, r.GapS = 1.2, 0.3
+	s, err := excite.Design(r)
+	if err != nil {
+		panic(err)
+	}
+	return s, s.Sweep()
+})
+
+func materialOf(stim excite.Stimulus, period []float64, h func(hz float64) complex128, repeats int, noise float64, seed uint64) *material {
 	rng := rand.New(rand.NewPCG(seed, 1))
-	m := &material{rateHz: 48000, fromHz: 20, toHz: 20000, sweepRateS: float64(stim.Cycles) / stim.FromHz,
-		stimulus: testPeriod(), slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
+	m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, sweepRateS: stim.SweepRateS(),
+		stimulus: period, slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
 	clean := through(m.stimulus, m.rateHz, h)
 	for range repeats {
 		m.coil = append(m.coil, noisy(clean, noise, rng))

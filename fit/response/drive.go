@@ -18,6 +18,7 @@ const slopeReferenceHz = 1000
 //
 //	current: e ~ s i           slope = s/s1,   s1 = 2 pi 1 kHz
 //	voltage: i = v/(R + s L)   slope = s/s1 · R/(R + s L)
+//	direct:  no exciter, the output is wired to the input   slope = 1
 //
 // With a current reference the voltage over the sense resistor R_s is i R_s,
 // so the slope is s/(s1 R_s).
@@ -34,6 +35,8 @@ func driveSlope(drive capture.Drive, reference capture.Reference) (func(hz float
 		return func(hz float64) complex128 { return ideal(hz) / sense }, nil
 	}
 	switch drive.Kind {
+	case "direct":
+		return func(float64) complex128 { return 1 }, nil
 	case "current", "":
 		return ideal, nil
 	case "voltage":

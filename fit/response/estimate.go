@@ -205,19 +205,17 @@ func (m *material) singleNoise(in *inverse, s *spectra, longest int, quietY, qui
 	return silenceNoise(in, quietY, quietV, s.repeats), nil
 }
 
-// plateauSNR is the median of |H|^2/Variance from 100 Hz to 1 kHz in dB.
+// plateauSNR is the mean |H|^2 over the mean Variance from 100 Hz to 1 kHz, in
+// dB.
 func plateauSNR(r *Response) float64 {
-	var snr []float64
+	var signal, noise float64
 	for i, hz := range r.FrequencyHz {
 		if hz >= 100 && hz <= 1000 {
-			snr = append(snr, square(r.H[i])/r.Variance[i])
+			signal += square(r.H[i])
+			noise += r.Variance[i]
 		}
 	}
-	if len(snr) == 0 {
-		return math.NaN()
-	}
-	slices.Sort(snr)
-	return 10 * math.Log10(snr[len(snr)/2])
+	return 10 * math.Log10(signal/noise) // NaN where the band has no such points
 }
 
 // harmonics gives the harmonics of each order over the linear answer, both as

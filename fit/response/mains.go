@@ -98,18 +98,23 @@ func (m *mains) cycles(t float64) float64 {
 	return m.nominalHz*t + m.phase[1]*t + m.phase[2]*t*t
 }
 
-// makeTable computes one cycle of the waveform: 2^16 steps, between which a
-// straight line is good to 1e-5 of the highest harmonic.
-func (m *mains) makeTable() {
-	const n = 1 << 16
-	c := make([]complex128, n/2+1)
+// tableSteps is the length of the waveform's table. Between steps a straight
+// line is good to 1e-5 of the highest harmonic.
+const tableSteps = 1 << 16
+
+// makeTable computes one cycle of the waveform.
+func (m *mains) makeTable(plan *fourier.FFT) {
+	c := make([]complex128, tableSteps/2+1)
 	for h, a := range m.amplitude {
 		if m.significant[h] {
 			c[h+1] = a / 2
 		}
 	}
-	m.table = append(fourier.NewFFT(n).Sequence(nil, c), 0)
-	m.table[n] = m.table[0]
+	if m.table == nil {
+		m.table = make([]float64, tableSteps+1)
+	}
+	plan.Sequence(m.table[:tableSteps], c)
+	m.table[tableSteps] = m.table[0]
 }
 
 // removed is the recording without its hum.
@@ -128,15 +133,11 @@ func (m *mains) removed(samples []float64) []float64 {
 // subtract takes the hum off the samples from begin on, given in dst, between
 // which no samples were lost.
 func (m *mains) subtract(dst []float64, begin int) {
-	n := float64(len(m.table) - 1)
 	start := m.clock.seconds(begin) - m.originS
 	for i := range dst {
 		p := m.cycles(start + float64(i)/m.rateHz)
-		p = (p - math.Floor(p)) * n
-		k := int(p)
-		if k >= len(m.table)-1 {
-			k = len(m.table) - 2
-		}
+		p = (p - math.Floor(p)) * tableSteps
+		k := min(int(p), tableSteps-1)
 		f := p - float64(k)
 		dst[i] -= m.table[k] + f*(m.table[k+1]-m.table[k])
 	}
@@ -249,9 +250,10 @@ func (b *mainsBlocks) search() (score, offHz float64) {
 // leakage from one harmonic into the others goes with it.
 func (b *mainsBlocks) fit(offHz float64) *mains {
 	b.phase = [3]float64{0, offHz, 0}
-	for round := range 4 {
+	table := fourier.NewFFT(tableSteps)
+	for round := range 3 {
 		if round > 0 {
-			b.makeTable()
+			b.makeTable(table)
 			b.transform()
 			for h := range b.c {
 				if b.significant[h] {
@@ -269,7 +271,7 @@ func (b *mainsBlocks) fit(offHz float64) *mains {
 		}
 		b.amplitudes()
 	}
-	b.makeTable()
+	b.makeTable(table)
 	m := b.mains
 	return &m
 }

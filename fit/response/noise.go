@@ -250,7 +250,7 @@ func newSilence(samples []float64, rateHz float64) *silence {
 	c := fourier.NewFFT(n).Coefficients(nil, work)
 	s := &silence{lineHz: rateHz / float64(n), sum: make([]float64, len(c)+1)}
 	for l, a := range c {
-		s.sum[l+1] = s.sum[l] + (real(a)*real(a)+imag(a)*imag(a))/energy
+		s.sum[l+1] = s.sum[l] + square(a)/energy
 	}
 	return s
 }

@@ -8,6 +8,7 @@
 //  2. Each whole, undamaged repeat is transformed over one period and divided
 //     by the spectrum of the stimulus; mean and spread over the repeats are
 //     kept for every line (lines.go).
+//     The drive's slope is divided out of the coil's lines (drive.go).
 //  3. The mean is an impulse response in which the harmonics of order n lie
 //     L ln n before the linear part [1, 2]. A gate keeps the linear part. Its
 //     length falls with frequency, so that one gate is one point of a
@@ -16,7 +17,8 @@
 //     nearly uncorrelated.
 //  4. The spread over the repeats, averaged over the lines that a point is
 //     made of and their neighbours, gives the point's variance [3] (noise.go).
-//  5. The drive's slope, or the reference channel, is divided out (drive.go).
+//  5. Where there is a reference, its points divide those of the coil; the
+//     variance takes in both channels and their covariance.
 //
 // References:
 //
@@ -38,12 +40,14 @@ import (
 type Response struct {
 	// FrequencyHz[i] is where H[i] holds, ascending: about 80 points an octave,
 	// equally spaced within a third of an octave, but never closer than the
-	// longest gate resolves (about 1.7 Hz).
+	// longest gate resolves (about 1.7 Hz). It begins and ends where the
+	// stimulus has power enough: 25 Hz to 19.4 kHz for 20 Hz to 20 kHz.
 	FrequencyHz []float64
 	// H[i] is the response, dimensionless up to the unknown gain.
 	H []complex128
 	// Variance[i] is E|H[i]-E H[i]|^2, real and imaginary part together
-	// (circular: each has half).
+	// (circular: each has half). Not below (1e-5 |H[i]|)^2, about what the
+	// gates leave out.
 	Variance []float64
 	// VarianceDoF is the effective number of real degrees of freedom behind
 	// each Variance (after smoothing over neighbours): the harmonic mean over
@@ -60,8 +64,9 @@ type Response struct {
 	harmonicRatio [][]complex128
 	// Repeats is the number of repeats used.
 	Repeats int
-	// SNRdB is the response over its noise at the plateau: the median of
-	// |H|^2/Variance over the points from 100 Hz to 1 kHz.
+	// SNRdB is the response over its noise at the plateau: the mean of |H|^2
+	// over that of Variance, from 100 Hz to 1 kHz. NaN where the stimulus has
+	// nothing there.
 	SNRdB float64
 	// MainsHz is the frequency of the mains hum that was taken off; 0 where
 	// none was found.

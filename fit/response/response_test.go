@@ -58,6 +58,9 @@ func TestAgainstSpice(t *testing.T) {
 	}
 	table := spiceTable(t)
 	for _, c := range circuits {
+		if testing.Short() && c.name != "d1" {
+			continue
+		}
 		period := c.system(stepS).run(emf, over)
 		m := benchMaterial(driven(resonator(1000, 1)), 0, 0, 1)
 		m.coil = [][]float64{period, period}
@@ -238,7 +241,7 @@ func TestGrid(t *testing.T) {
 
 // TestOtherStimuli: short and long sweeps, other bands and rates, one repeat
 // with and without room for its noise: a pole pair is met within 0.01 dB and
-// 0.1 degrees from twice the lowest frequency to 0.9 of the highest.
+// 0.1 degrees from 2.5 times the lowest frequency to 0.9 of the highest.
 func TestOtherStimuli(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
@@ -259,22 +262,15 @@ func TestOtherStimuli(t *testing.T) {
 			t.Fatal(err)
 		}
 		h := resonator(4000, 6)
-		m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, sweepRateS: stim.SweepRateS(),
-			stimulus: stim.Sweep(), slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
-		period := through(m.stimulus, m.rateHz, driven(h))
-		for range c.repeats {
-			m.coil = append(m.coil, period)
-		}
-		m.coilSilence = make([]float64, stim.LeadInSamples)
-		r := estimated(t, m)
-		db, deg := worst(r, absolute(r, h), 2*stim.FromHz, 0.9*stim.ToHz)
+		r := estimated(t, materialOf(stim, stim.Sweep(), driven(h), c.repeats, 0, 1))
+		db, deg := worst(r, absolute(r, h), 2.5*stim.FromHz, 0.9*stim.ToHz)
 		n := len(r.H)
 		t.Logf("%g to %g Hz in %.2f s: %d points from %.1f to %.0f Hz, %.5f dB, %.5f degrees", stim.FromHz, stim.ToHz,
-			float64(stim.SweepSamples)/m.rateHz, n, r.FrequencyHz[0], r.FrequencyHz[n-1], db, deg)
+			float64(stim.SweepSamples)/float64(stim.RateHz), n, r.FrequencyHz[0], r.FrequencyHz[n-1], db, deg)
 		if db > 0.01 || deg > 0.1 {
 			t.Errorf("%+v: %.5f dB, %.5f degrees off, want at most 0.01 and 0.1", request, db, deg)
 		}
-		if r.FrequencyHz[0] > 2*stim.FromHz || r.FrequencyHz[n-1] < 0.9*stim.ToHz {
+		if r.FrequencyHz[0] > 2.5*stim.FromHz || r.FrequencyHz[n-1] < 0.9*stim.ToHz {
 			t.Errorf("%+v: points from %g to %g Hz only", request, r.FrequencyHz[0], r.FrequencyHz[n-1])
 		}
 	}

@@ -55,6 +55,9 @@ func EstimateAligned(ctx context.Context, rec capture.Recording, take capture.Ta
 	if err != nil {
 		return nil, fmt.Errorf("take %s: %w", take.Name, err)
 	}
+	if take.Calibration != nil && (take.Reference.Kind == "" || take.Reference.Kind == "none") {
+		slope = withCard(slope, take.Calibration)
+	}
 	channels := 1
 	switch take.Reference.Kind {
 	case "", "none":
