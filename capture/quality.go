@@ -13,9 +13,10 @@ import (
 const (
 	// driftFlagPPM: two clocks; one clock has no drift at all.
 	driftFlagPPM = 20
-	// sweepDriftFlagPPM is for a lone sweep, where a coil's own delay looks
-	// like some hundred ppm.
-	sweepDriftFlagPPM = 400
+	// loneSweepDelayS is how much the delay of a lone sweep may grow over a
+	// factor e in frequency before a second clock is suspected: a coil's own
+	// delay makes up to 0.16 ms.
+	loneSweepDelayS = 0.2e-3
 	// lowSNRDB is the least level of the sweep between 500 Hz and 2 kHz over
 	// the broadband noise; the deconvolution gains some 40 dB on it.
 	lowSNRDB = 20
@@ -67,7 +68,7 @@ func Assess(rec Recording, take Take) (Quality, error) {
 		return q, nil
 	}
 	q.AlignmentQuality, q.Polarity, q.DriftPPM = a.Quality, a.Polarity, a.DriftPPM
-	if math.Abs(a.DriftPPM) > driftFlagPPM || math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM) > sweepDriftFlagPPM {
+	if math.Abs(a.DriftPPM) > driftFlagPPM || math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM)*1e-6*stim.SweepRateS() > loneSweepDelayS {
 		q.flag(Drift)
 	}
 

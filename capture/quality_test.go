@@ -166,6 +166,31 @@ func TestAssessFlags(t *testing.T) {
 	}
 }
 
+// Another clock recorded than played: the sweeps come later and longer.
+func TestAssessDrift(t *testing.T) {
+	take := testTake(t)
+	s := take.Stimulus
+	for _, tt := range []struct {
+		ppm  float64
+		want []Flag
+	}{{100, []Flag{Drift}}, {-100, []Flag{Drift}}, {5, nil}} {
+		stretch := 1 + 1e-6*tt.ppm
+		y := make([]float64, s.TotalSamples())
+		perE := s.SweepRateS() * float64(s.RateHz)
+		for k := range s.Repeats {
+			start := float64(s.RepeatStart(k)) * stretch
+			for i := int(start) + 1; float64(i)-start < float64(s.SweepSamples)*stretch; i++ {
+				y[i] = 0.2 * math.Sin(2*math.Pi*float64(s.Cycles)*math.Exp((float64(i)-start)/stretch/perE))
+			}
+		}
+		addNoise(y, -80, 6)
+		q, err := Assess(Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
+		if err != nil || !slices.Equal(q.Flags, tt.want) || math.Abs(q.DriftPPM-tt.ppm) > 0.1 {
+			t.Errorf("%g ppm: flags %v, drift %.3f ppm, error %v", tt.ppm, q.Flags, q.DriftPPM, err)
+		}
+	}
+}
+
 // The figures of a recording whose figures are known: levels as AES17 has
 // them (a full-scale sine is 0 dBFS), noise, hum and its frequency, polarity.
 func TestAssessFigures(t *testing.T) {

@@ -48,8 +48,9 @@ type Alignment struct {
 	// +Inf with fewer than two whole repeats.
 	DriftPPM, DriftUPPM float64
 	// SweepDriftPPM is a coarse value of the drift from the sweeps alone (a
-	// clock offset makes the group delay grow with log f), good to some
-	// hundred ppm since the coil's own group delay enters it. It is all there
+	// clock offset makes the group delay grow with log f), good to some 160 us
+	// over the sweep rate (400 ppm in the default stimulus), since the coil's
+	// own group delay enters it. It is all there
 	// is to warn of two clocks where only one repeat was recorded. 0 where
 	// noise leaves fewer than five bands clear.
 	SweepDriftPPM float64

@@ -81,10 +81,18 @@ const (
 func newBands(stim excite.Stimulus) []band {
 	bin := float64(stim.RateHz) / float64(stim.PeriodSamples)
 	top := math.Min(0.97*stim.ToHz, 0.47*float64(stim.RateHz))
+	var edges [][2]float64
+	lo := 2 * stim.FromHz
+	for ; lo*1.3 < top; lo *= math.Exp2(bandHop) {
+		edges = append(edges, [2]float64{lo, math.Min(lo*math.Exp2(bandWidth), top)})
+	}
+	// A narrow one for the very end of the sweep.
+	if end := top / math.Exp2(bandWidth/2); end > 2*stim.FromHz {
+		edges = append(edges, [2]float64{end, top})
+	}
 	var bands []band
-	for lo := 2 * stim.FromHz; lo*1.3 < top; lo *= math.Exp2(bandHop) {
-		hi := math.Min(lo*math.Exp2(bandWidth), top)
-		b := band{lo: int(math.Ceil(lo / bin)), hi: int(hi / bin)}
+	for _, e := range edges {
+		b := band{lo: int(math.Ceil(e[0] / bin)), hi: int(e[1] / bin)}
 		m := b.hi - b.lo
 		if m < 32 {
 			continue

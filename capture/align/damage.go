@@ -254,6 +254,8 @@ const (
 	// A block counts as overwritten where the repeats differ by so much more
 	// power than elsewhere, and by at least that part of the signal's.
 	blockOverNoise, blockOverSignal = 30, 0.25
+	// humTopHz is how far up hum is strong.
+	humTopHz = 1000
 )
 
 // findOverwritten compares the repeats in time: a block that was overwritten
@@ -281,9 +283,15 @@ func (c *comparison) findOverwritten() {
 		others++
 		w := 2 * math.Pi * r.delay.samples / float64(n)
 		rot, turn := complex(1, 0), cmplx.Rect(1, w)
-		gain := c.gain(r)
-		for k := range diff {
-			diff[k] = r.raw[k]*rot - complex(gain, 0)*ref.raw[k]
+		for k, v := range r.raw {
+			diff[k] = v * rot
+			rot *= turn
+		}
+		limitLines(diff)
+		level := complex(gain(diff, clean), 0)
+		rot = 1
+		for k, v := range r.raw {
+			diff[k] = v*rot - level*ref.raw[k]
 			rot *= turn
 		}
 		limitLines(diff)
@@ -295,8 +303,9 @@ func (c *comparison) findOverwritten() {
 			if e < blockOverNoise*noise || e < blockOverSignal*power[s] {
 				continue
 			}
-			// What is left of hum comes and goes slowly.
-			if c.stim.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < 1000 &&
+			// Among the lines of hum, what is left of it comes and goes
+			// slowly; there only short blocks stand out.
+			if c.stim.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < humTopHz &&
 				e < blockOverNoise*medianOf(res[max(0, s-10):min(len(res), s+11)]) {
 				continue
 			}
@@ -350,19 +359,12 @@ func medianOf(x []float64) float64 {
 	return s[len(s)/2]
 }
 
-// gain is the level of r against the reference above 500 Hz.
-func (c *comparison) gain(r *repeat) float64 {
-	from := int(500 / float64(c.stim.RateHz) * float64(c.stim.PeriodSamples))
-	if from > len(r.raw)/4 {
-		from = 0
-	}
-	w := 2 * math.Pi * r.delay.samples / float64(c.stim.PeriodSamples)
-	rot, turn := cmplx.Rect(1, w*float64(from)), cmplx.Rect(1, w)
+// gain is the level of a spectrum against another of the same phase.
+func gain(x, against []complex128) float64 {
 	num, den := 0.0, 0.0
-	for k := from; k < len(r.raw); k++ {
-		num += real(r.raw[k] * rot * cmplx.Conj(c.ref.raw[k]))
-		den += power(c.ref.raw[k])
-		rot *= turn
+	for k, v := range against {
+		num += real(x[k] * cmplx.Conj(v))
+		den += power(v)
 	}
 	if den == 0 {
 		return 1

@@ -208,3 +208,70 @@ func TestFaintStimulus(t *testing.T) {
 		t.Errorf("%d of %d missed, %d repeats called damaged", missed, seeds, damaged)
 	}
 }
+
+// randomScene is any coil, clock and delay.
+func randomScene(random *rand.Rand, seed int) scene {
+	s := scene{
+		request: short, f0: 1000 * math.Pow(12, random.Float64()), q: math.Pow(30, random.Float64()),
+		delay: 2e4 * random.Float64(), mainsHz: 50 + 10*float64(seed%2) + 0.1*random.Float64(), seed: uint64(seed),
+	}
+	if seed%4 > 1 {
+		s.driftPPM = 1000*random.Float64() - 500
+	}
+	return s
+}
+
+// Repeats that are whole are not called damaged, whatever hum and noise.
+func TestWholeRepeatsStayWhole(t *testing.T) {
+	seeds := 16
+	if testing.Short() {
+		seeds = 2
+	}
+	between, drift := 0.0, 0.0
+	for seed := range seeds {
+		random := rand.New(rand.NewPCG(uint64(seed), 40))
+		s := randomScene(random, seed)
+		s.snrDB = 60 * random.Float64()
+		if seed%3 > 0 {
+			s.humDB = 30 * random.Float64()
+		}
+		y, _, startOf := s.record(t)
+		a, err := Align(y, design(t, short))
+		if err != nil || len(a.Damaged) > 0 || len(a.Jumps) > 0 {
+			t.Errorf("seed %d: damaged %v, jumps %v, error %v (%+v)", seed, a.Damaged, a.Jumps, err, s)
+			continue
+		}
+		if s.snrDB > 40 {
+			between = math.Max(between, spread(a, startOf))
+			drift = math.Max(drift, math.Abs(a.DriftPPM-s.driftPPM))
+		}
+	}
+	t.Logf("above 40 dB: positions off by at most %.4f samples between repeats, drift by %.4f ppm", between, drift)
+	if between > 0.01 || drift > 0.05 {
+		t.Errorf("positions off by %.4f samples, drift by %.4f ppm", between, drift)
+	}
+}
+
+// Losses and insertions of 5 to 700 samples anywhere from 110 Hz up are found,
+// in the right repeat.
+func TestRandomDamageIsFound(t *testing.T) {
+	seeds := 16
+	if testing.Short() {
+		seeds = 2
+	}
+	for seed := range seeds {
+		random := rand.New(rand.NewPCG(uint64(seed), 41))
+		s := randomScene(random, seed)
+		s.snrDB = 40 + 20*random.Float64()
+		c := cut{repeat: random.IntN(4), at: 0.17 + 0.79*random.Float64(), n: int(5 * math.Exp(5*random.Float64()))}
+		if random.IntN(2) == 0 {
+			c.n = -c.n
+		}
+		s.cuts = []cut{c}
+		y, _, _ := s.record(t)
+		a, err := Align(y, design(t, short))
+		if err != nil || len(a.Damaged) != 1 || a.Damaged[0] != c.repeat {
+			t.Errorf("seed %d: damaged %v, want [%d], error %v (%+v)", seed, a.Damaged, c.repeat, err, s)
+		}
+	}
+}
