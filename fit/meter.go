@@ -315,7 +315,9 @@ func (r *reading) causes(m MeterResult, best circuit.Coil) []string {
 		add("the meter was in %s mode: there it would show this", other)
 	}
 	for _, hz := range meterHz {
-		if math.Abs(hz/m.AtHz-1) > 0.01 && fits(display(m.What, r.mode, best.Meter(hz, circuit.Open()))) {
+		there := display(m.What, r.mode, best.Meter(hz, circuit.Open()))
+		// Not where the two frequencies hardly differ.
+		if math.Abs(there-m.Expected.Value) > 2*(m.Expected.U95+m.U95) && fits(there) {
 			add("the meter's test frequency was %s: there it would show this", quantity.Format(hz, quantity.Hertz, 3))
 		}
 	}

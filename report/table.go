@@ -225,7 +225,11 @@ func (t *table) hanging(sign, sgr, text string) {
 	}
 }
 
-func (t *table) meter(readings []fit.MeterResult) {
+func (t *table) meter(readings []fit.MeterResult) { t.meterTable(readings, false) }
+
+// meterTable has a line for each reading with its verdict below, and how it
+// comes about if that is asked for.
+func (t *table) meterTable(readings []fit.MeterResult, explain bool) {
 	if len(readings) == 0 {
 		return
 	}
@@ -248,11 +252,17 @@ func (t *table) meter(readings []fit.MeterResult) {
 	for i, s := range lines[1:] {
 		t.line(s)
 		t.hanging("  ", "", visible(readings[i].Verdict))
+		if explain {
+			t.explanation(readings[i])
+		}
 	}
 }
 
 // meterPlace is what was read, and how: "L at 1 kHz, series".
 func meterPlace(m fit.MeterResult) string {
+	if m.AtHz == 0 {
+		return visible(m.What) + ", " + visible(m.Mode)
+	}
 	return fmt.Sprintf("%s at %s, %s", visible(m.What), part(m.AtHz, quantity.Hertz), visible(m.Mode))
 }
 

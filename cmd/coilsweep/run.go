@@ -116,7 +116,7 @@ for use.`,
 	root.AddCommand(
 		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c),
-		newExciter(c),
+		newExciter(c), newCrosscheck(c),
 	)
 	return root
 }
