@@ -1,14 +1,11 @@
 package fit
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
-	"testing"
 
-	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/response"
 )
@@ -68,6 +65,8 @@ type bench struct {
 	// clock is the relative error of the recorder's clock: what it calls f is
 	// f (1 + clock).
 	clock float64
+	// referenced: a reference channel takes the sound card out.
+	referenced bool
 }
 
 func must[T any](v T, err error) T {
@@ -90,7 +89,7 @@ func grid() []float64 {
 
 func (b bench) take(name string, l load) Take {
 	random := rand.New(rand.NewPCG(b.seed, uint64(len(name))+hash(name)))
-	t := Take{Name: name, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
+	t := Take{Name: name, Referenced: b.referenced, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
 	value := func(text string, true float64, parse func(string) (quantity.Value, error)) (quantity.Value, float64) {
 		v := must(parse(text))
 		if true == 0 {
@@ -130,8 +129,10 @@ func (b bench) take(name string, l load) Take {
 	for _, hz := range t.Response.FrequencyHz {
 		h := b.coil.voltage(hz*(1+b.clock), 1/conductance, totalC)
 		h *= complex(gain, 0) * cmplx.Exp(complex(0, -2*math.Pi*hz*l.delayS))
-		hp := complex(0, hz) / complex(corner, hz)
-		h *= hp * hp
+		if !b.referenced {
+			hp := complex(0, hz) / complex(corner, hz)
+			h *= hp * hp
+		}
 		// A log sweep puts less energy a hertz at the top, the s-slope more
 		// signal; a point gathers lines in proportion to its width.
 		u := noise * math.Sqrt(1000/hz)
@@ -163,54 +164,4 @@ func demoCoil() trueCoil {
 	c.ring(0.10, 2500)
 	c.ring(0.05, 15000)
 	return c
-}
-
-func TestFirst(t *testing.T) {
-	b := bench{coil: demoCoil(), snrDB: 70, seed: 1}
-	base := load{fixtureC: "65p 5%", fixtureR: "1M 1%"}
-	var loads []load
-	for _, c := range []string{"", "220p 1%", "470p 1%"} {
-		l := base
-		l.addedC = c
-		l.delayS = 1.3e-5
-		l.gain = -0.2
-		loads = append(loads, l)
-	}
-	r, err := Analyse(context.Background(), capture.Coil{Name: "x"}, b.takes(loads...), Options{Advise: true})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, m := range r.Model.Tried {
-		t.Logf("%+v", m)
-	}
-	t.Logf("%s L %+v C %+v R %+v Cc %+v", r.Model.Name, r.Inductance, r.Capacitance, r.Resistance, r.CapacitanceCoil)
-	for _, e := range r.Eddy {
-		t.Logf("%+v", e)
-	}
-	for _, k := range r.Takes {
-		t.Logf("%s res %+v q %+v pk %+v %+v", k.Name, k.Resonance, k.Q, k.Peak, k.PeakDB)
-	}
-	t.Logf("%+v", r.Budget)
-	t.Logf("%+v", r.Parts)
-	t.Logf("%+v", r.Advice)
-	t.Logf("%+v", r.Line)
-	t.Logf("%+v", r.Warnings)
-	t.Logf("%+v", r.Basis)
-}
-
-func BenchmarkAnalyse(b *testing.B) {
-	be := bench{coil: demoCoil(), snrDB: 70, seed: 1}
-	base := load{fixtureC: "65p 5%", fixtureR: "1M 1%"}
-	var loads []load
-	for _, c := range []string{"", "220p 1%", "470p 1%", "1n 1%"} {
-		l := base
-		l.addedC = c
-		loads = append(loads, l)
-	}
-	takes := be.takes(loads...)
-	for b.Loop() {
-		if _, err := Analyse(context.Background(), capture.Coil{Name: "x"}, takes, Options{}); err != nil {
-			b.Fatal(err)
-		}
-	}
 }

@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"context"
 	"math"
 	"math/cmplx"
@@ -45,7 +46,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			r.BareResonance, r.BareQ = Unknown(r.CapacitanceCoil.Why), Unknown(r.CapacitanceCoil.Why)
 		}
 	}
-	for i := range max(j.form.Rings, btoi(j.form.Cylinder)) {
+	for _, i := range j.eddyOrder(a.best.x) {
 		form := "ring"
 		if j.form.Cylinder {
 			form = "cylinder"
@@ -125,11 +126,21 @@ func (a *analysis) main(d derived) Quantity {
 	return a.quantity(d, knownU)
 }
 
-func btoi(b bool) int {
-	if b {
-		return 1
+// eddyOrder are the indices of the rings, the lowest corner first, or that of
+// the cylinder.
+func (j *joint) eddyOrder(x []float64) []int {
+	n := j.form.Rings
+	if j.form.Cylinder {
+		n = 1
 	}
-	return 0
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		return cmp.Compare(x[j.firstRing+2*b+1], x[j.firstRing+2*a+1])
+	})
+	return order
 }
 
 // covariance of L, C and R in SI units, of those that are known.

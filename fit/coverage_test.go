@@ -90,7 +90,7 @@ func drawnBench(coil trueCoil, snr float64, seed uint64) (*Result, map[string]fl
 		l.gain = 0.2 * (1 + 0.1*float64(i))
 		loads = append(loads, l)
 	}
-	b := bench{coil: coil, snrDB: snr, seed: seed, clock: clockU * random.NormFloat64()}
+	b := bench{coil: coil, snrDB: snr, seed: seed, clock: clockU * random.NormFloat64(), referenced: true}
 	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 	dcr.SI = draw(coil.ohm, 0.005)
 	dcr.Half = dcr.SI * 0.005

@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Limits of what counts as known.
@@ -31,6 +32,9 @@ func (a *analysis) quantity(d derived, limit float64) Quantity {
 	if d.isFrequency() {
 		u = math.Hypot(u, clockU*e.value)
 	}
+	if a.unreferenced() {
+		u = math.Hypot(u, rippleU(d, e.value))
+	}
 	if weak := e.shares[sourceWeak]; weak > weakShare*e.u*e.u && e.u > 0.005*math.Abs(e.value) {
 		return Unknown("undetermined: " + a.missingFact())
 	}
@@ -45,6 +49,28 @@ func (a *analysis) quantity(d derived, limit float64) Quantity {
 		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*coverage*relative, a.missingFact()))
 	}
 	return Quantity{Value: e.value, U: u, U95: coverage * u}
+}
+
+// rippleDB is the limit of what a sound card's response does between its band
+// edges, common practice for the filters of a converter. Without a reference
+// it stays in the response, and so in how sharp and how high a peak looks.
+const rippleDB = 0.01
+
+// rippleU is the standard uncertainty that the ripple gives a quantity.
+func rippleU(d derived, value float64) float64 {
+	u := rippleDB / math.Sqrt(3)
+	switch d.name {
+	case namePeakDB:
+		return u
+	case nameQ, nameBareQ, nameWidth:
+		return u * math.Ln10 / 20 * value
+	}
+	return 0
+}
+
+// unreferenced tells whether a take has no reference channel.
+func (a *analysis) unreferenced() bool {
+	return slices.ContainsFunc(a.request.takes, func(t Take) bool { return !t.Referenced })
 }
 
 // missingFact says which fact is missing for L and C.

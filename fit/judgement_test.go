@@ -10,9 +10,11 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-func dcr(text string) capture.Coil {
+func dcr(text string) capture.Coil { return dcrAt(text, 20) }
+
+// dcrAt is a coil of that DC resistance, its temperature during the takes.
+func dcrAt(text string, celsius float64) capture.Coil {
 	v := must(quantity.ParseResistance(text))
-	celsius := 20.0
 	return capture.Coil{DCR: &v, CelsiusAtTakes: &celsius}
 }
 

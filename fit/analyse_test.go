@@ -1,0 +1,159 @@
+package fit
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+	"strings"
+	"testing"
+
+	"coilsweep/capture"
+)
+
+// threeTakes of the coil of bench_test.go: bare, 220 pF and 470 pF added.
+func threeTakes(b bench) []Take {
+	l := load{fixtureC: "65p 5%", fixtureR: "1M 1%", delayS: 1.3e-5, gain: -0.2}
+	loads := []load{l, l, l}
+	loads[1].addedC, loads[2].addedC = "220p 1%", "470p 1%"
+	return b.takes(loads...)
+}
+
+// TestAnalyse: the form, the numbers and what goes with them, polarity and
+// delay notwithstanding.
+func TestAnalyse(t *testing.T) {
+	r := must(Analyse(context.Background(), capture.Coil{Name: "invented"}, threeTakes(bench{coil: demoCoil(), snrDB: 70, seed: 1}), Options{Advise: true}))
+	if r.Model.Name != "two rings" || math.Abs(r.Model.Chi2Reduced-1) > 0.15 {
+		t.Errorf("model %q, reduced chi-square %.3f", r.Model.Name, r.Model.Chi2Reduced)
+	}
+	for name, q := range map[string]struct {
+		got   Quantity
+		truth float64
+	}{
+		"L": {r.Inductance, 2.4}, "C": {r.Capacitance, 175e-12}, "R": {r.Resistance, 7850},
+		"coil's C": {r.CapacitanceCoil, 110e-12},
+		"share":    {r.Eddy[1].Share, 0.05}, "corner": {r.Eddy[1].Corner, 15000},
+	} {
+		if known, covered := covers(q.got, q.truth); !known || !covered {
+			t.Errorf("%s: %+v, true %g", name, q.got, q.truth)
+		}
+	}
+	for _, b := range r.Budget {
+		var sum float64
+		for _, s := range b.Shares {
+			sum += s.Percent
+		}
+		if sum < 99 || sum > 100.5 {
+			t.Errorf("the shares of %s make %.1f %%: %+v", b.Quantity, sum, b.Shares)
+		}
+	}
+	if got := strings.Join(r.Basis, "; "); got != "added capacitors: 2 takes; fixture capacitance: 65p 5%; load resistance: 1M 1%" {
+		t.Errorf("basis %q", got)
+	}
+	// The covariance belongs to the uncertainties, and L and C of added
+	// capacitors move against each other (Terman's line: slope and intercept).
+	c := r.Covariance
+	if u := math.Sqrt(c.Matrix[0][0]); math.Abs(u/r.Inductance.U-1) > 0.02 || c.Matrix[0][1] >= 0 {
+		t.Errorf("covariance %+v beside u(L) %g", c, r.Inductance.U)
+	}
+	// The points of the line lie on it: 1/w² = L (C + C_added).
+	for _, p := range r.Line.Points {
+		want := r.Inductance.Value * (r.Capacitance.Value + p.AddedC)
+		if math.Abs(p.InverseW2/want-1) > 0.01 {
+			t.Errorf("%s: 1/w² %g beside the line's %g", p.Take, p.InverseW2, want)
+		}
+	}
+}
+
+// TestSharedGain: with one gain for all takes, the uncertainty is no larger.
+func TestSharedGain(t *testing.T) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 40, seed: 2})
+	own := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}}))
+	shared := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}, SharedGain: true}))
+	if shared.Inductance.U > own.Inductance.U*1.001 || shared.Model.DoF != own.Model.DoF+2 {
+		t.Errorf("u(L) %g with one gain (dof %d), %g with three (dof %d)", shared.Inductance.U, shared.Model.DoF, own.Inductance.U, own.Model.DoF)
+	}
+	if known, covered := covers(shared.Inductance, 2.4); !known || !covered {
+		t.Errorf("L %+v, true 2.4", shared.Inductance)
+	}
+}
+
+// TestMonteCarlo: repeated fits with data and parts drawn anew (JCGM 101) agree
+// with the linear propagation where that is valid.
+func TestMonteCarlo(t *testing.T) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: true})
+	heard := 0
+	r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{
+		Forms: []Form{{Rings: 2}}, MonteCarlo: 200, Seed: 1, Progress: func(int) { heard++ }}))
+	if heard != 200 || r.MonteCarlo.Trials != 200 || r.MonteCarlo.Failed != 0 {
+		t.Errorf("%d of %d trials heard of, %d failed", heard, r.MonteCarlo.Trials, r.MonteCarlo.Failed)
+	}
+	for _, q := range r.MonteCarlo.Quantities {
+		var linear Quantity
+		switch q.Name {
+		case "inductance_h":
+			linear = r.Inductance
+		case "capacitance_f":
+			linear = r.Capacitance
+		case "resistance_ohm":
+			linear = r.Resistance
+		default:
+			continue
+		}
+		// u of 200 trials is good to 5 %.
+		if math.Abs(q.U/linear.U-1) > 0.2 || math.Abs(q.Mean-linear.Value) > 0.4*linear.U {
+			t.Errorf("%s: %g, u %g beside %g, u %g", q.Name, q.Mean, q.U, linear.Value, linear.U)
+		}
+	}
+	again := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}, MonteCarlo: 200, Seed: 1}))
+	if again.MonteCarlo.Quantities[0] != r.MonteCarlo.Quantities[0] {
+		t.Error("the same seed gave another distribution")
+	}
+}
+
+// TestUnfitTakes: an unfit take is left out and said to be.
+func TestUnfitTakes(t *testing.T) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4})
+	takes[1].Unfit, takes[1].Flags = "clipped", []string{"clipped"}
+	r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}}))
+	if r.Takes[1].Used || r.Takes[1].Resonance.Known() || !strings.Contains(r.Takes[1].Resonance.Why, "clipped") {
+		t.Errorf("%+v", r.Takes[1])
+	}
+	if !r.Takes[2].Used || !r.Takes[2].Resonance.Known() {
+		t.Errorf("%+v", r.Takes[2])
+	}
+	for i := range takes {
+		takes[i].Unfit = "clipped"
+	}
+	if _, err := Analyse(context.Background(), capture.Coil{}, takes, Options{}); !errors.Is(err, ErrNoTakes) {
+		t.Errorf("no usable take: %v", err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if _, err := Analyse(ctx, capture.Coil{}, threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4}), Options{}); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+func TestQuantityJSON(t *testing.T) {
+	for _, q := range []struct {
+		quantity Quantity
+		text     string
+	}{
+		{Quantity{Value: 2.4, U: 0.01, U95: 0.02}, `{"value":2.4,"u":0.01,"U95":0.02}`},
+		{Quantity{Value: 2.4, U: 0.1, U95: 0.25, Low: 2.2, High: 2.65}, `{"value":2.4,"u":0.1,"U95":0.25,"low":2.2,"high":2.65}`},
+		{Unknown("too few takes"), `{"value":null,"why":"too few takes"}`},
+	} {
+		text := string(must(json.Marshal(q.quantity)))
+		if text != q.text {
+			t.Errorf("%s, want %s", text, q.text)
+		}
+		var back Quantity
+		if err := json.Unmarshal([]byte(text), &back); err != nil {
+			t.Fatal(err)
+		}
+		if q.quantity.Known() && back != q.quantity || back.Why != q.quantity.Why {
+			t.Errorf("%s came back as %+v", text, back)
+		}
+	}
+}
