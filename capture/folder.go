@@ -86,7 +86,7 @@ func (f *Folder) TakeDir(name string) string {
 // is an error in unreadable beside the good ones; err is for the folder itself.
 // Unfinished recordings and hidden folders are not takes.
 func (f *Folder) Takes() (takes []Take, unreadable []error, err error) {
-	names, err := f.list(func(name string) bool { return !strings.Contains(name, ".") })
+	names, err := f.takeNames()
 	if err != nil {
 		return nil, nil, err
 	}
@@ -101,6 +101,10 @@ func (f *Folder) Takes() (takes []Take, unreadable []error, err error) {
 		return cmp.Or(a.Started.Compare(b.Started), cmp.Compare(a.Name, b.Name))
 	})
 	return takes, unreadable, nil
+}
+
+func (f *Folder) takeNames() ([]string, error) {
+	return f.list(func(name string) bool { return !strings.Contains(name, ".") })
 }
 
 // Partials lists the folders of recordings that were interrupted.

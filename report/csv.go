@@ -30,7 +30,8 @@ var csvHeader = []string{
 
 // WriteCSV writes response.csv: one row for each take and frequency, with the
 // columns of csvHeader. Magnitudes are in dB over the low-frequency plateau.
-// What is not known is an empty field. Takes without a curve have no rows.
+// What is not known is an empty field. Takes without a curve have no rows. A
+// name that a spreadsheet would take for a formula has an apostrophe before it.
 func WriteCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 	out := csv.NewWriter(w)
 	decimal := func(s string) string { return s }
@@ -69,7 +70,7 @@ func WriteCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 				re, im = exact(real(c.Residual[i]), 'f', 4), exact(imag(c.Residual[i]), 'f', 4)
 			}
 			row = append(row[:0],
-				t.Name, exact(t.AddedC, 'g', 9), addedR, exact(f, 'g', 9),
+				cellText(t.Name), exact(t.AddedC, 'g', 9), addedR, exact(f, 'g', 9),
 				at(c.MagnitudeDB, i), at(c.MagnitudeU95DB, i), at(c.PhaseDeg, i), at(c.NoiseFloorDB, i),
 				at(c.FitMagnitudeDB, i), at(c.FitU95DB, i), at(c.FitPhaseDeg, i),
 				re, im,

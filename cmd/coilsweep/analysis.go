@@ -19,6 +19,7 @@ import (
 type analysis struct {
 	folder *capture.Folder
 	takes  []capture.Take
+	fitted *fit.Fitted
 	result *fit.Result
 	unfit  []string // takes that were left out, with the reason
 }
@@ -27,6 +28,11 @@ type analysis struct {
 // together. Takes that are unfit are left out and named in unfit.
 func analyseFolder(ctx context.Context, c *console, dir string, options fit.Options) (*analysis, error) {
 	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	// Before the takes are read: what changes meanwhile shows as stale later.
+	held, err := folder.Fingerprint()
 	if err != nil {
 		return nil, err
 	}
@@ -57,13 +63,17 @@ func analyseFolder(ctx context.Context, c *console, dir string, options fit.Opti
 		}
 	}
 	options.Program = programName()
-	a.result, err = fit.Analyse(ctx, folder.Coil, inputs, options)
+	a.fitted, err = fit.FitCoil(ctx, folder.Coil, inputs, options)
 	if errors.Is(err, fit.ErrNoTakes) {
 		return nil, unfitError{fmt.Errorf("no take of %s is fit for use: %s", dir, strings.Join(a.unfit, "; "))}
 	}
 	if err != nil {
 		return nil, err
 	}
+	if a.result, err = a.fitted.Result(ctx); err != nil {
+		return nil, err
+	}
+	a.result.Record = fit.NewRecord(held, takes, options)
 	return a, nil
 }
 
@@ -76,17 +86,20 @@ func (a *analysis) unfitness() error {
 	return unfitError{fmt.Errorf("left out: %s", strings.Join(a.unfit, "; "))}
 }
 
+// takeSlots bounds how many takes are in memory and worked on at a time,
+// however many coils are analysed side by side.
+var takeSlots = make(chan struct{}, runtime.GOMAXPROCS(0))
+
 // estimateTakes estimates the responses of takes on all cores.
 func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.Take) ([]fit.Take, error) {
 	inputs := make([]fit.Take, len(takes))
 	failed := make([]error, len(takes))
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
 	var wait sync.WaitGroup
 	for i := range takes {
 		wait.Add(1)
-		slots <- struct{}{}
+		takeSlots <- struct{}{}
 		go func() {
-			defer func() { <-slots; wait.Done() }()
+			defer func() { <-takeSlots; wait.Done() }()
 			inputs[i], failed[i] = estimateTake(ctx, folder, takes[i])
 		}()
 	}
@@ -97,7 +110,7 @@ func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.
 func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) (fit.Take, error) {
 	in := fit.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: t.Reference.Kind == "current" || t.Reference.Kind == "loopback",
+		Referenced: t.Reference.Kind == "current" || t.Reference.Kind == "loopback" || t.Calibration != nil,
 	}
 	for _, f := range t.Quality.Flags {
 		in.Flags = append(in.Flags, string(f))

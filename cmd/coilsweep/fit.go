@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -15,7 +16,7 @@ import (
 
 func newFit(c *console) *cobra.Command {
 	var flags fitFlags
-	var asJSON, advise, budget bool
+	var asJSON, advise, budget, all, force bool
 	var trials int
 	var seed uint64
 	cmd := &cobra.Command{
@@ -25,10 +26,16 @@ func newFit(c *console) *cobra.Command {
 folder. What the takes do not determine is said to be unknown, with the reason
 and the measurement that would settle it.
 
-Unfit takes are left out; the exit status is 3 then.`,
+Unfit takes are left out; the exit status is 3 then.
+
+With --all every coil at and below DIR is fitted, on all cores, with the
+options of its last fit where none are given. Coils whose result is fresh are
+skipped. It may be interrupted and started again; a coil that cannot be fitted
+does not stop the others.`,
 		Example: `  coilsweep fit bridge
   coilsweep fit bridge --budget --advise
-  coilsweep fit bridge --montecarlo 1000`,
+  coilsweep fit bridge --montecarlo 1000
+  coilsweep fit --all bench`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			options, err := flags.options()
@@ -40,6 +47,34 @@ Unfit takes are left out; the exit status is 3 then.`,
 				return usagef("--montecarlo %d: want at least 2 trials, better 1000", trials)
 			}
 			options.MonteCarlo, options.Seed = trials, seed
+			if all {
+				if budget {
+					return usagef("--budget is for one coil, not for --all")
+				}
+				run := fitAll{force: force}
+				for _, name := range []string{"model", "shared-gain", "advise", "montecarlo", "seed"} {
+					if cmd.Flags().Changed(name) {
+						run.options = &options
+					}
+				}
+				coils, err := run.run(cmd.Context(), c, args[0])
+				if err != nil {
+					return err
+				}
+				summary, outcome := fitAllOutcome(coils)
+				if asJSON {
+					err = c.json(coils)
+				} else {
+					_, err = fmt.Fprintln(c.out, summary)
+				}
+				if err != nil {
+					return err
+				}
+				return outcome
+			}
+			if force {
+				return usagef("--force belongs to --all: one coil is always fitted anew")
+			}
 			bar := newCounter(c.err, "Monte Carlo", trials)
 			options.Progress = bar.show
 			a, err := analyseFolder(cmd.Context(), c, args[0], options)
@@ -47,10 +82,7 @@ Unfit takes are left out; the exit status is 3 then.`,
 			if err != nil {
 				return err
 			}
-			if err := a.write("result.json", func(w io.Writer) error { return report.WriteJSON(w, *a.result) }); err != nil {
-				return err
-			}
-			if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, report.CSVOptions{}) }); err != nil {
+			if err := a.save(); err != nil {
 				return err
 			}
 			if asJSON {
@@ -66,12 +98,23 @@ Unfit takes are left out; the exit status is 3 then.`,
 	}
 	flags.add(cmd)
 	f := cmd.Flags()
-	f.BoolVar(&asJSON, "json", false, "print result.json")
+	f.BoolVar(&asJSON, "json", false, "print result.json; with --all, how each coil came out")
+	f.BoolVar(&all, "all", false, "fit every coil at and below DIR whose result is missing or stale")
+	f.BoolVar(&force, "force", false, "with --all: fit the fresh ones too")
 	f.BoolVar(&advise, "advise", false, "propose the next take even where all is known")
 	f.IntVar(&trials, "montecarlo", 0, "propagate distributions by that many repeated fits (JCGM 101); 0: do not")
 	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
 	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
 	return cmd
+}
+
+// save writes what a fit leaves in the coil folder: response.csv, and
+// result.json last, since a result that is there and fresh counts as done.
+func (a *analysis) save() error {
+	if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, report.CSVOptions{}) }); err != nil {
+		return err
+	}
+	return a.write("result.json", func(w io.Writer) error { return report.WriteJSON(w, *a.result) })
 }
 
 // write makes a file in the coil folder, whole or not at all.

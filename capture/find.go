@@ -1,0 +1,47 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// FindFolders lists the coil folders at and below root in lexical order: every
+// folder with a coil.toml. Takes and hidden folders are not searched, symbolic
+// links not followed. What could not be read is in unreadable; err is for root
+// itself and for the end of ctx.
+func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []error, err error) {
+	info, err := os.Stat(root)
+	if err != nil {
+		return nil, nil, fmt.Errorf("cannot look for coils: %w", err)
+	}
+	if !info.IsDir() {
+		return nil, nil, fmt.Errorf("cannot look for coils below %s: it is a file", root)
+	}
+	err = filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			unreadable = append(unreadable, err)
+			return fs.SkipDir
+		case entry.IsDir() && path != root && strings.HasPrefix(entry.Name(), "."):
+			return fs.SkipDir
+		case entry.IsDir() && entry.Name() == takesDir:
+			if _, err := os.Lstat(filepath.Join(filepath.Dir(path), coilFile)); err == nil {
+				return fs.SkipDir
+			}
+		case !entry.IsDir() && entry.Name() == coilFile:
+			dirs = append(dirs, filepath.Dir(path))
+		}
+		return nil
+	})
+	if errors.Is(err, fs.SkipDir) {
+		err = nil
+	}
+	return dirs, unreadable, err
+}

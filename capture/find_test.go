@@ -1,0 +1,145 @@
+package capture
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+// coilTree makes empty coil folders and other files below a new folder.
+func coilTree(t *testing.T, coils []string, others ...string) string {
+	t.Helper()
+	root := t.TempDir()
+	for _, dir := range coils {
+		if err := CreateFolder(filepath.Join(root, dir), Coil{Name: "invented"}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, path := range others {
+		path = filepath.Join(root, path)
+		if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte("x"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return root
+}
+
+func TestFindFolders(t *testing.T) {
+	root := coilTree(t, []string{"b/neck", "b/bridge", "a", "b/takes/inside", ".hidden/coil", "b/bridge/below"},
+		"b/bridge/takes/bare/coil.toml", // no coil: a take that somebody put a file into
+		"notes/coil.toml.bak", "notes/readme")
+	found, unreadable, err := FindFolders(t.Context(), root)
+	if err != nil || unreadable != nil {
+		t.Fatal(err, unreadable)
+	}
+	var got []string
+	for _, dir := range found {
+		rel, err := filepath.Rel(root, dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got = append(got, filepath.ToSlash(rel))
+	}
+	slices.Sort(got)
+	want := []string{"a", "b/bridge", "b/bridge/below", "b/neck", "b/takes/inside"}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("folders (-want +got):\n%s", diff)
+	}
+
+	self, _, err := FindFolders(t.Context(), filepath.Join(root, "a"))
+	if err != nil || len(self) != 1 {
+		t.Errorf("a coil folder itself: %v, %v", self, err)
+	}
+}
+
+func TestFindFoldersErrors(t *testing.T) {
+	root := coilTree(t, []string{"a"}, "file")
+	if _, _, err := FindFolders(t.Context(), filepath.Join(root, "nowhere")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a folder that is not there: %v", err)
+	}
+	if _, _, err := FindFolders(t.Context(), filepath.Join(root, "file")); err == nil || !strings.Contains(err.Error(), "it is a file") {
+		t.Errorf("a file as root: %v", err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, _, err := FindFolders(ctx, root); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+	if os.Getuid() != 0 { // root reads everything
+		shut := filepath.Join(root, "shut")
+		if err := os.Mkdir(shut, 0); err != nil {
+			t.Fatal(err)
+		}
+		dirs, unreadable, err := FindFolders(t.Context(), root)
+		if err != nil || len(unreadable) != 1 || len(dirs) != 1 {
+			t.Errorf("an unreadable folder: %v, %v, %v", dirs, unreadable, err)
+		}
+	}
+}
+
+// The checksums are those of sha256sum(1) of GNU coreutils over the file "x"
+// and over nothing (FIPS 180-4 has the latter's too).
+func TestFingerprint(t *testing.T) {
+	root := coilTree(t, []string{"a"}, "a/takes/two/take.toml", "a/takes/one/take.toml", "a/takes/empty/other", "a/takes/three.partial/take.toml")
+	if err := os.WriteFile(filepath.Join(root, "a/takes/one/take.toml"), nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	folder, err := OpenFolder(filepath.Join(root, "a"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	before, err := folder.Fingerprint()
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []TakeFingerprint{
+		{"empty", ""},
+		{"one", "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"},
+		{"two", "2d711642b726b04401627ca9fbac32f5c8530fb1903cc4db02258717921a4881"},
+	}
+	if diff := cmp.Diff(want, before.Takes); diff != "" {
+		t.Errorf("takes (-want +got):\n%s", diff)
+	}
+	if err := os.WriteFile(filepath.Join(folder.Dir, "coil.toml"), []byte("name = 'other'"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	after, err := folder.Fingerprint()
+	if err != nil || after.CoilSHA256 == before.CoilSHA256 {
+		t.Errorf("an edited coil.toml has the same checksum (error %v)", err)
+	}
+}
+
+func TestReadHeading(t *testing.T) {
+	root := coilTree(t, []string{"a"}, "a/takes/one/take.toml", "a/takes/two/take.toml")
+	text := "started = 2026-03-01T10:20:30Z\nprogram = \"any\"\n[quality]\nflags = [\"hum\", \"drift\"]\n"
+	if err := os.WriteFile(filepath.Join(root, "a/takes/one/take.toml"), []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	folder, err := OpenFolder(filepath.Join(root, "a"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	got, err := folder.ReadHeading("one")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := TakeHeading{time.Date(2026, 3, 1, 10, 20, 30, 0, time.UTC), []Flag{Hum, Drift}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("heading (-want +got):\n%s", diff)
+	}
+	for _, name := range []string{"two", "three"} {
+		if _, err := folder.ReadHeading(name); err == nil || !strings.Contains(err.Error(), filepath.Join(name, "take.toml")) {
+			t.Errorf("heading of take %q: error %v, want one that names the file", name, err)
+		}
+	}
+}

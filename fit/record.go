@@ -1,0 +1,133 @@
+package fit
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"coilsweep/capture"
+)
+
+// Record says from what a result was made and how, so that it can be made
+// again and that a stale one is noticed. It holds no time of day: the same
+// takes, program and options give the same file, byte for byte.
+type Record struct {
+	CoilSHA256 string        `json:"coil_sha256"` // of coil.toml
+	Takes      []TakeRecord  `json:"takes"`       // all of the folder, used or not
+	Options    OptionsRecord `json:"options"`
+}
+
+// TakeRecord is one take that lay in the folder. The checksum of its audio
+// stands in its take.toml and in TakeResult.
+type TakeRecord struct {
+	Name    string         `json:"name"`
+	SHA256  string         `json:"take_sha256"` // of take.toml
+	Started *time.Time     `json:"started"`     // null: take.toml could not be read
+	Flags   []capture.Flag `json:"flags"`
+}
+
+// OptionsRecord are the options of an analysis that change its result.
+type OptionsRecord struct {
+	Models     []string `json:"models"` // none: the whole ladder
+	SharedGain bool     `json:"shared_gain"`
+	Advise     bool     `json:"advise"`
+	MonteCarlo int      `json:"montecarlo"`
+	Seed       uint64   `json:"seed"` // of the trials; 0 without trials
+}
+
+// NewRecord is the record of an analysis with options of a folder that held
+// what held says; takes are those of its takes that could be read.
+func NewRecord(held capture.Fingerprint, takes []capture.Take, options Options) *Record {
+	r := &Record{CoilSHA256: held.CoilSHA256, Takes: []TakeRecord{}, Options: options.Record()}
+	for _, h := range held.Takes {
+		t := TakeRecord{Name: h.Name, SHA256: h.SHA256, Flags: []capture.Flag{}}
+		if at := slices.IndexFunc(takes, func(t capture.Take) bool { return t.Name == h.Name }); at >= 0 {
+			t.Started = &takes[at].Started
+			t.Flags = append(t.Flags, takes[at].Quality.Flags...)
+		}
+		r.Takes = append(r.Takes, t)
+	}
+	return r
+}
+
+// Take is what the record says of a take with that name and checksum.
+func (r *Record) Take(held capture.TakeFingerprint) (TakeRecord, bool) {
+	if r == nil {
+		return TakeRecord{}, false
+	}
+	at := slices.IndexFunc(r.Takes, func(t TakeRecord) bool { return t.Name == held.Name && t.SHA256 == held.SHA256 })
+	if at < 0 {
+		return TakeRecord{}, false
+	}
+	return r.Takes[at], true
+}
+
+// Record is what of the options belongs into a result.
+func (o Options) Record() OptionsRecord {
+	r := OptionsRecord{Models: []string{}, SharedGain: o.SharedGain, Advise: o.Advise, MonteCarlo: o.MonteCarlo}
+	for _, form := range o.Forms {
+		r.Models = append(r.Models, form.Name())
+	}
+	if o.MonteCarlo > 0 {
+		r.Seed = o.Seed
+	}
+	return r
+}
+
+// Options are the options that were recorded. The error names a model that
+// this program does not know.
+func (r OptionsRecord) Options() (Options, error) {
+	o := Options{SharedGain: r.SharedGain, Advise: r.Advise, MonteCarlo: r.MonteCarlo, Seed: r.Seed}
+	for _, name := range r.Models {
+		form, ok := FormNamed(name)
+		if !ok {
+			return o, fmt.Errorf("there is no model %q", name)
+		}
+		o.Forms = append(o.Forms, form)
+	}
+	return o, nil
+}
+
+// Equal tells whether both options give the same result.
+func (r OptionsRecord) Equal(s OptionsRecord) bool {
+	return slices.Equal(r.Models, s.Models) && r.SharedGain == s.SharedGain && r.Advise == s.Advise &&
+		r.MonteCarlo == s.MonteCarlo && r.Seed == s.Seed
+}
+
+// Stale says why the result is no longer what program would make of a folder
+// that now holds what held says: none where it is fresh.
+func (r *Result) Stale(held capture.Fingerprint, program string) []string {
+	var why []string
+	if r.Schema != ResultSchema {
+		why = append(why, fmt.Sprintf("its format is %q, this program writes %q", r.Schema, ResultSchema))
+	}
+	if r.Program != program {
+		why = append(why, fmt.Sprintf("made by %q, this is %q", r.Program, program))
+	}
+	if r.Record == nil {
+		return append(why, "it does not say what it was made from")
+	}
+	if r.Record.CoilSHA256 != held.CoilSHA256 {
+		why = append(why, "coil.toml was edited")
+	}
+	had := map[string]string{}
+	for _, t := range r.Record.Takes {
+		had[t.Name] = t.SHA256
+	}
+	for _, t := range held.Takes {
+		sum, there := had[t.Name]
+		switch {
+		case !there:
+			why = append(why, fmt.Sprintf("take %q was added", t.Name))
+		case sum != t.SHA256:
+			why = append(why, fmt.Sprintf("take %q was changed", t.Name))
+		}
+		delete(had, t.Name)
+	}
+	for _, t := range r.Record.Takes {
+		if _, gone := had[t.Name]; gone {
+			why = append(why, fmt.Sprintf("take %q was removed", t.Name))
+		}
+	}
+	return why
+}
