@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -249,7 +250,7 @@ func TestAlignDamageWithFewRepeats(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(fmt.Sprintf("%d repeats %+v", tt.repeats, tt.cut), func(t *testing.T) {
 			y, stim, _ := scene{request: func(r *excite.Request) { r.Repeats = tt.repeats },
-				f0: 5000, q: 4, snrDB: 50, delay: 1000.3, cuts: []cut{tt.cut}}.record(t)
+				f0: 5000, q: 4, snrDB: 50, delay: 1000.3, driftPPM: 200, cuts: []cut{tt.cut}}.record(t)
 			a, err := Align(y, stim)
 			if err != nil {
 				t.Fatal(err)
@@ -257,10 +258,39 @@ func TestAlignDamageWithFewRepeats(t *testing.T) {
 			if !slices.Equal(a.Damaged, tt.damaged) {
 				t.Errorf("damaged %v, want %v (jumps %v)", a.Damaged, tt.damaged, a.Jumps)
 			}
+			if tt.repeats == 2 && math.Abs(a.DriftPPM-200) > 10 {
+				t.Errorf("drift %.1f ppm, want 200", a.DriftPPM)
+			}
 			if tt.repeats == 1 && !math.IsInf(a.DriftUPPM, 1) {
 				t.Errorf("drift of one repeat is said to be known to %g ppm", a.DriftUPPM)
 			}
 		})
+	}
+}
+
+// Whatever stretch of a recording is handed in, what comes out lies in it.
+func TestAlignAnyStretch(t *testing.T) {
+	y, stim, startOf := scene{request: short, f0: 4000, q: 4, snrDB: 50, delay: 5000}.record(t)
+	random := rand.New(rand.NewPCG(8, 8))
+	for range 40 {
+		from := random.IntN(len(y))
+		to := from + random.IntN(len(y)-from)
+		a, err := Align(y[from:to], stim)
+		if err != nil {
+			if !errors.Is(err, ErrTooShort) && !errors.Is(err, ErrNoStimulus) {
+				t.Errorf("%d to %d: %v", from, to, err)
+			}
+			continue
+		}
+		for k, s := range a.StartSample {
+			near := slices.ContainsFunc(startOf, func(x float64) bool { return math.Abs(s+float64(from)-x) < 3 })
+			if !math.IsNaN(s) && (!near || s < -100 || s+float64(stim.SweepSamples) > float64(to-from)+100) {
+				t.Errorf("%d to %d: repeat %d at %.2f", from, to, k, s)
+			}
+		}
+		if _, _, err := Periods(y[from:to], stim, a); err != nil && len(a.Damaged) == 0 {
+			t.Errorf("%d to %d: %v", from, to, err)
+		}
 	}
 }
 

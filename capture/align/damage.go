@@ -313,42 +313,60 @@ func (c *comparison) findOverwritten() {
 			votes[s]++
 		}
 	}
-	mark := func(r *repeat, s int) {
-		from, to := float64(bounds[s]), float64(bounds[s+1])
-		if n := len(r.steps); n == 0 || r.steps[n-1].samples != 0 || from-r.steps[n-1].to > 0.05*float64(c.stim.RateHz) {
-			r.steps = append(r.steps, step{from: from, to: to})
-		} else {
-			r.steps[n-1].to = to
+	if others == 1 {
+		for i, r := range c.repeats {
+			if bad[i] != nil {
+				c.blameOneOfTwo(r, bad[i], bounds)
+			}
 		}
-		r.damage = true
+		return
 	}
 	for s, v := range votes {
-		if v == 0 {
-			continue
-		}
-		if others >= 2 && 2*v > others {
-			mark(ref, s) // the others differ from it alike
+		if 2*v > others {
+			c.markOverwritten(ref, bounds[s], bounds[s+1]) // the others differ from it alike
 			continue
 		}
 		for i, r := range c.repeats {
-			if bad[i] == nil || !bad[i][s] {
-				continue
+			if bad[i] != nil && bad[i][s] {
+				c.markOverwritten(r, bounds[s], bounds[s+1])
 			}
-			if others == 1 {
-				// Of two, silence is the damage; of anything else nobody
-				// knows which one is right.
-				here := c.energyAt(r, bounds[s], bounds[s+1])
-				there := c.energyAt(ref, bounds[s], bounds[s+1])
-				if there < 4*here {
-					mark(ref, s)
-					r.damage = r.damage || here >= there/4
-				}
-				if here < 4*there {
-					mark(r, s)
-				}
-				continue
-			}
-			mark(r, s)
+		}
+	}
+}
+
+// markOverwritten records a stretch of r as damaged, joined to an earlier one
+// close by.
+func (c *comparison) markOverwritten(r *repeat, from, to int) {
+	r.damage = true
+	n := len(r.steps)
+	if n > 0 && r.steps[n-1].samples == 0 && float64(from)-r.steps[n-1].to < 0.05*float64(c.stim.RateHz) {
+		r.steps[n-1].to = float64(to)
+		return
+	}
+	r.steps = append(r.steps, step{from: float64(from), to: float64(to)})
+}
+
+// blameOneOfTwo marks the segments in which r and the reference differ. Where
+// one of them is silent, that is the damaged one; of anything else nobody
+// knows which is right, and both are marked.
+func (c *comparison) blameOneOfTwo(r *repeat, bad []bool, bounds []int) {
+	for s := 0; s < len(bad); s++ {
+		first := s
+		silentHere, silentThere := false, false
+		for ; s < len(bad) && bad[s]; s++ {
+			here := c.energyAt(r, bounds[s], bounds[s+1])
+			there := c.energyAt(c.ref, bounds[s], bounds[s+1])
+			silentHere = silentHere || here < there/4
+			silentThere = silentThere || there < here/4
+		}
+		if s == first {
+			continue
+		}
+		if silentHere || !silentThere {
+			c.markOverwritten(r, bounds[first], bounds[s])
+		}
+		if silentThere || !silentHere {
+			c.markOverwritten(c.ref, bounds[first], bounds[s])
 		}
 	}
 }
@@ -400,11 +418,12 @@ func segmentEnergy(x []float64, bounds []int) []float64 {
 }
 
 // energyAt is the mean square of the changes from sample to sample of a
-// stretch of repeat r: hum hardly counts.
+// stretch of repeat r, on the time of the reference: hum hardly counts.
 func (c *comparison) energyAt(r *repeat, from, to int) float64 {
 	e := 0.0
+	start := r.cut + int(math.Round(r.delay.samples))
 	for t := from; t < to; t++ {
-		if i := r.cut + t; i > 0 && i < len(c.samples) {
+		if i := start + t; i > 0 && i < len(c.samples) {
 			d := c.samples[i] - c.samples[i-1]
 			e += d * d
 		}

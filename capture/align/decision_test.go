@@ -176,7 +176,7 @@ func TestAnotherStimulus(t *testing.T) {
 // Misses: down to 10 dB below the noise of the whole band, and in hum 30 dB
 // above, every repeat is found where it is.
 func TestFaintStimulus(t *testing.T) {
-	seeds := 10
+	seeds := 8
 	if testing.Short() {
 		seeds = 2
 	}
@@ -223,7 +223,7 @@ func randomScene(random *rand.Rand, seed int) scene {
 
 // Repeats that are whole are not called damaged, whatever hum and noise.
 func TestWholeRepeatsStayWhole(t *testing.T) {
-	seeds := 16
+	seeds := 8
 	if testing.Short() {
 		seeds = 2
 	}
@@ -255,7 +255,7 @@ func TestWholeRepeatsStayWhole(t *testing.T) {
 // Losses and insertions of 5 to 700 samples anywhere from 110 Hz up are found,
 // in the right repeat.
 func TestRandomDamageIsFound(t *testing.T) {
-	seeds := 16
+	seeds := 8
 	if testing.Short() {
 		seeds = 2
 	}

@@ -174,12 +174,13 @@ func (c *comparison) transform(p pulse) *repeat {
 	n := c.stim.PeriodSamples
 	r := &repeat{cut: int(math.Round(p.start)), start: p.start, share: p.share}
 	y := make([]float64, n)
-	lo, hi := max(r.cut, 0), min(r.cut+n, len(c.samples))
-	part := y[lo-r.cut : hi-r.cut]
-	copy(part, c.samples[lo:hi])
+	lo := min(max(r.cut, 0), len(c.samples))
+	hi := max(lo, min(r.cut+n, len(c.samples)))
+	part := y[max(0, lo-r.cut):]
+	part = part[:copy(part, c.samples[lo:hi])]
 
 	in := min(int(c.rateS*math.Ln2*float64(c.stim.RateHz)), len(part)/4)
-	out := max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz)))
+	out := min(len(part), max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz))))
 	for i := range in {
 		part[i] *= smoothStep((float64(i) + 0.5) / float64(in))
 	}
@@ -420,7 +421,7 @@ func (c *comparison) fitClock() (clock, error) {
 		k.index[i+1] = k.index[i] + int(count[i])
 	}
 
-	// Weighted line through what is left; damaged repeats have no vote.
+	// Weighted line through what is left.
 	x := make([]float64, n)
 	var sw, sx, sy, sxx, sxy float64
 	for i, r := range c.repeats {
@@ -481,11 +482,12 @@ func (c *comparison) uPosition(r *repeat) float64 {
 	return least
 }
 
-// weight is that of a repeat in the line.
+// weight is that of a repeat in the line. A damaged one counts for nothing
+// beside two whole ones; where there are none it still tells a large drift.
 func (c *comparison) weight(r *repeat) float64 {
 	u := c.uPosition(r)
 	if r.damage {
-		u = math.Max(1, u) * 1e3
+		u = math.Max(1, u)
 	}
 	return 1 / (u * u)
 }
