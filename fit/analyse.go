@@ -162,27 +162,24 @@ func (a *analysis) know(coil capture.Coil) error {
 		if !m.UseInFit {
 			continue
 		}
-		if m.What != "L" || m.AtHz > lowMeterHz {
-			return fmt.Errorf("coil.toml: use_in_fit is for an inductance read at %d Hz or below, not for %s at %g Hz", lowMeterHz, m.What, m.AtHz)
+		if m.What != "L" || a.request.know.inductance != nil {
+			return fmt.Errorf("coil.toml: use_in_fit is for one inductance reading, not for %s at %g Hz", m.What, m.AtHz)
 		}
-		v, err := quantity.ParseInductance(m.Reading)
+		v, err := m.Value()
 		if err != nil {
 			return fmt.Errorf("coil.toml: meter reading: %w", err)
 		}
-		p, warning := partOf("meter L", sourceMeter, v.Value, false)
+		p, warning := partOf("meter L", sourceMeter, v, false)
 		if warning != "" {
 			a.warnings = append(a.warnings, warning)
 		}
 		a.request.know.inductance = &p
+		a.request.know.meter = &meterInductance{hz: m.AtHz, parallel: m.Mode == modeParallel}
 		a.metered = true
 	}
 	a.request.know.scaleU = coil.PartsScale / 100 / math.Sqrt(3)
 	return nil
 }
-
-// lowMeterHz is the highest frequency at which a meter's series L is taken for
-// the low-frequency L.
-const lowMeterHz = 1000
 
 // newLosses are where a new ring or cylinder is put in: hardly there, so that
 // the search goes on from the minimum without it, and well there at several

@@ -242,7 +242,10 @@ func (a *analysis) parts() []Part {
 		add(*p, atR)
 	}
 	if p := a.request.know.inductance; p != nil {
-		add(*p, atL)
+		fitted := a.request.know.meter.shown(j, slices.Clone(x))
+		pull := math.Log(fitted/p.nominal) / p.u
+		parts = append(parts, Part{What: p.what, Unit: string(p.unit), Nominal: p.nominal, U: p.u * p.nominal,
+			Fitted: fitted, Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
 	}
 	return parts
 }

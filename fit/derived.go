@@ -192,14 +192,10 @@ func (w *uncertainty) of(d derived) estimate {
 	e.u = math.Sqrt(max(variance, 0))
 	e.shares = map[source]float64{}
 	known := 0.0
-	for _, p := range j.priors {
-		var v float64
-		for k, c := range p.columns {
-			if c >= 0 {
-				v += p.factors[k] * cg.AtVec(c)
-			}
-		}
-		v /= p.u
+	at := slices.Clone(w.s.x)
+	for i := range j.priors {
+		p := &j.priors[i]
+		v := p.along(j, at, func(c int) float64 { return cg.AtVec(c) }) / p.u
 		e.shares[p.source] += v * v
 		known += v * v
 	}

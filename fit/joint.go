@@ -10,18 +10,6 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// prior is Gaussian knowledge of a linear combination of parameters: mostly of
-// one, but a part valued with a meter hangs on the meter's scale too.
-type prior struct {
-	source  source
-	columns [2]int // the second is -1 for one parameter
-	factors [2]float64
-	mean    float64
-	u       float64
-	part    int  // index of the part, -1 for others
-	limit   bool // stated as a limit: rectangular
-}
-
 // joint is the least-squares problem of all takes with one form: the
 // responses weighted by their measured variances, and the priors.
 //
@@ -83,9 +71,10 @@ const edgeHz = 20000
 var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
 
 type knowledge struct {
-	resistance *part   // the DC resistance at the takes' temperature
-	inductance *part   // a meter's L that the user wants used
-	scaleU     float64 // relative u of the scale of the meter behind the added parts
+	resistance *part            // the DC resistance at the takes' temperature
+	inductance *part            // a meter's L that the user wants used
+	meter      *meterInductance // how it was read
+	scaleU     float64          // relative u of the scale of the meter behind the added parts
 }
 
 func newJoint(form Form, takes []Take, parts partList, know knowledge, start circuit.Coil, sharedGain bool) *joint {
@@ -134,9 +123,9 @@ func newJoint(form Form, takes []Take, parts partList, know knowledge, start cir
 		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
 			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit})
 	}
-	if know.inductance != nil {
-		add(prior{source: sourceMeter, columns: [2]int{atL, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(know.inductance.nominal), u: know.inductance.u, part: -1, limit: know.inductance.limit})
+	if p := know.inductance; p != nil {
+		add(prior{source: sourceMeter, columns: [2]int{-1, -1}, mean: math.Log(p.nominal), u: p.u, part: -1,
+			limit: p.limit, meter: know.meter})
 	}
 	for i, p := range parts.parts {
 		pr := prior{source: p.source, columns: [2]int{j.firstPart + i, -1}, factors: [2]float64{1, 0},
@@ -246,18 +235,12 @@ func (j *joint) evaluatePriors(x, r []float64, jacobian *mat.Dense) {
 	if jacobian != nil {
 		jacobian.Zero()
 	}
-	for i, p := range j.priors {
-		v := -p.mean
-		for k, c := range p.columns {
-			if c < 0 {
-				continue
-			}
-			v += p.factors[k] * x[c]
-			if jacobian != nil {
-				jacobian.Set(i, c, p.factors[k]/p.u)
-			}
+	for i := range j.priors {
+		p := &j.priors[i]
+		r[i] = (p.value(j, x) - p.mean) / p.u
+		if jacobian != nil {
+			p.slope(j, x, func(column int, d float64) { jacobian.Set(i, column, d/p.u) })
 		}
-		r[i] = v / p.u
 	}
 	// With one shared gain the columns of the others hang free: hold them.
 	for i := len(j.priors); i < len(r); i++ {

@@ -3,6 +3,8 @@ package fit
 import (
 	"context"
 	"math"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -136,5 +138,42 @@ func TestCommonScale(t *testing.T) {
 	}
 	if known, covered := covers(with.Inductance, coil.henry); !known || !covered {
 		t.Errorf("with the scale's limit stated: %+v, true %g", with.Inductance, coil.henry)
+	}
+}
+
+// TestMeterInductance: one take and a meter's L, which sets the scale. The
+// meter reads the bare coil at 1 kHz in series mode, where the coil's own C and
+// the rings move it: what it shows comes from the true network.
+func TestMeterInductance(t *testing.T) {
+	coil := demoCoil()
+	takes := bench{coil: coil, snrDB: 70, seed: 9, referenced: true}.takes(load{fixtureR: "1M 1%", fixtureC: "65p 5%"})
+	// The impedance of the coil by its elements: that between its terminals is
+	// z in parallel with its own C.
+	const hz = 1000.0
+	s := complex(0, 2*math.Pi*hz)
+	z := complex(coil.ohm, 0) + s*complex(coil.henry, 0)
+	for _, r := range coil.rings {
+		m := s * complex(r.mutual, 0)
+		z -= m * m / (complex(r.ohm, 0) + s*complex(r.henry, 0))
+	}
+	z = 1 / (1/z + s*complex(coil.farad, 0))
+	shown := imag(z) / (2 * math.Pi * hz)
+	if math.Abs(shown/coil.henry-1) < 0.005 {
+		t.Fatalf("the meter shows %g H: too near to the coil's %g H to tell", shown, coil.henry)
+	}
+	known := capture.Coil{Meter: []capture.MeterReading{{
+		What: "L", Reading: strconv.FormatFloat(shown, 'f', 5, 64) + "H 0.5%", AtHz: hz, Mode: "series", UseInFit: true}}}
+	r := must(Analyse(context.Background(), known, takes, Options{}))
+	t.Logf("meter %g H; L %+v, C %+v", shown, r.Inductance, r.Capacitance)
+	for name, q := range map[string]struct {
+		got   Quantity
+		truth float64
+	}{"L": {r.Inductance, coil.henry}, "C": {r.Capacitance, coil.farad + 65e-12}} {
+		if ok, covered := covers(q.got, q.truth); !ok || !covered || math.Abs(q.got.Value/q.truth-1) > 0.004 {
+			t.Errorf("%s: %+v, true %g", name, q.got, q.truth)
+		}
+	}
+	if !slices.Contains(r.Basis, "inductance: meter") {
+		t.Errorf("basis %q", r.Basis)
 	}
 }

@@ -129,6 +129,10 @@ func (r *reading) circuitAt(j *joint, x []float64) circuit.Coil {
 	return c
 }
 
+// lowMeterHz is the highest frequency at which a meter's R is about the DC
+// resistance.
+const lowMeterHz = 1000
+
 // windingTanDelta is the largest dissipation factor of a winding's own
 // capacitance, enamel and wax (common practice: 0.01 to 0.03). Within the sweep
 // it is part of the fitted losses.
