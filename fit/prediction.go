@@ -39,7 +39,7 @@ func (f *Fitted) Result(ctx context.Context) (*Result, error) {
 
 // ErrFixtureUnknown: the coil's own capacitance cannot be told from that of
 // the bench's cable and input.
-var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: give --fixture-c with every take")
+var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: give --fixture-c with every take, or write fixture_c under [load] of each take.toml")
 
 // Bare is the circuit of the coil alone, its fixture taken off. The error is
 // ErrFixtureUnknown, or says that the fixture's stated capacitance is too
@@ -167,14 +167,21 @@ func (v variances) judge(value float64, s Sought, missingFact func() string) Qua
 // propagated carries the covariance of the fit to count quantities that
 // follow from the circuit; circuitAt makes it from the parameters.
 func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []variances {
+	return a.propagatedFrom(count, func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
+}
+
+// propagatedFrom is propagated for quantities that follow from the parameters:
+// those of the circuit and the fixtures.
+func (a *analysis) propagatedFrom(count int, f func(j *joint, x, dst []float64)) []variances {
 	j := a.best.joint
-	// The circuit depends on its own parameters and on the first fixture.
 	columns := make([]int, 0, j.firstPart+1)
 	for i := range j.firstPart {
 		columns = append(columns, i)
 	}
-	if i := j.parts.ofTake[0].fixtureC; i >= 0 {
-		columns = append(columns, j.firstPart+i)
+	for _, at := range j.parts.ofTake {
+		if i := j.firstPart + at.fixtureC; at.fixtureC >= 0 && !slices.Contains(columns, i) {
+			columns = append(columns, i)
+		}
 	}
 	x := slices.Clone(a.best.x)
 	slopes := mat.NewDense(count, j.n, nil)
@@ -182,9 +189,9 @@ func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil
 	for _, c := range columns {
 		const h = 1e-4 // of a logarithm
 		x[c] = a.best.x[c] + h
-		f(circuitAt(j, x), up)
+		f(j, x, up)
 		x[c] = a.best.x[c] - h
-		f(circuitAt(j, x), down)
+		f(j, x, down)
 		x[c] = a.best.x[c]
 		for k := range count {
 			slopes.Set(k, c, (up[k]-down[k])/(2*h))
@@ -202,24 +209,23 @@ func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil
 			}
 		}
 	}
-	best := make([]float64, count)
-	f(circuitAt(j, a.best.x), best)
-	other := make([]float64, count)
-	sum, weight := make([]float64, count), 1.0
+	best, other := make([]float64, count), make([]float64, count)
+	f(j, a.best.x, best)
+	weight := 1.0
 	for _, r := range a.spread {
-		f(circuitAt(r.solution.joint, r.solution.x), other)
+		f(r.solution.joint, r.solution.x, other)
 		weight += r.weight
-		for k := range sum {
+		for k := range out {
 			if d := other[k] - best[k]; !math.IsNaN(d) {
-				sum[k] += r.weight * d * d
+				out[k].model += r.weight * d * d
 			}
 		}
 	}
 	for k := range out {
-		out[k].model = sum[k] / weight
+		out[k].model /= weight
 	}
 	for _, s := range a.disagreeing {
-		f(circuitAt(s.joint, s.x), other)
+		f(s.joint, s.x, other)
 		for k := range out {
 			if d := other[k] - best[k]; d*d > out[k].model {
 				out[k].model = d * d

@@ -1,0 +1,418 @@
+package harness
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/cmplx"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+)
+
+// Coil is a measured coil with its name.
+type Coil struct {
+	Name   string
+	Fitted *fit.Fitted
+}
+
+// Prediction is what the coils do in the harness.
+type Prediction struct {
+	Harness string   `json:"harness,omitempty"`
+	Coils   []string `json:"coils"`
+	Sound
+	// Positions are the same at other positions of the knobs.
+	Positions []Position `json:"positions"`
+	// Without are the same with one part taken away.
+	Without  []Removal `json:"without"`
+	Response []Point   `json:"-"`
+	Warnings []string  `json:"warnings"`
+}
+
+// Sound is what reaches the amplifier.
+type Sound struct {
+	Peak   fit.Quantity `json:"peak_hz"`
+	PeakDB fit.Quantity `json:"peak_db"` // over the low-frequency plateau
+	Q      fit.Quantity `json:"q"`       // of the pole pair behind the peak
+	// Level of the plateau in dB, relative to the EMF of one coil.
+	Level fit.Quantity `json:"level_db"`
+}
+
+// Position is the sound with the knobs at 0 to 10.
+type Position struct {
+	Volume *float64 `json:"volume,omitempty"`
+	Tone   *float64 `json:"tone,omitempty"`
+	Sound
+}
+
+// Removal is the sound without one part.
+type Removal struct {
+	Part string `json:"part"`
+	Sound
+}
+
+// Point is the response at one frequency, in dB over the EMF of one coil.
+type Point struct {
+	FrequencyHz float64
+	LevelDB     fit.Quantity
+}
+
+// The band in which a peak is looked for, and the response is shown.
+const (
+	lowestPeakHz   = 50
+	highestPeakHz  = 40e3
+	shownFromHz    = 50
+	shownToHz      = 20e3
+	shownPerDecade = 96
+)
+
+// perSound is the number of quantities in a Sound.
+const perSound = 4
+
+var soughtSound = [perSound]fit.Sought{
+	{Missing: "the response falls from the plateau without a peak"},
+	{Missing: "the response falls from the plateau without a peak", Decibel: true},
+	{Missing: "nothing resonates"},
+	{Missing: "nothing reaches the amplifier: the coils cancel, or the volume is at 0", Decibel: true},
+}
+
+// sound writes peak, its height, Q and level of a harness; NaN for what does
+// not exist.
+func sound(h circuit.Harness, dst []float64) {
+	for i := range dst[:perSound] {
+		dst[i] = math.NaN()
+	}
+	r, err := h.Response()
+	if err != nil {
+		return
+	}
+	if hz, db, ok := r.Peak(lowestPeakHz, highestPeakHz); ok {
+		dst[0], dst[1] = hz, db
+	}
+	if _, q, ok := r.Resonance(lowestPeakHz, highestPeakHz); ok {
+		dst[2] = q
+	}
+	if plateau, err := r.Plateau(); err == nil && plateau > 0 {
+		dst[3] = 20 * math.Log10(plateau)
+	}
+}
+
+func asSound(q []fit.Quantity) Sound { return Sound{Peak: q[0], PeakDB: q[1], Q: q[2], Level: q[3]} }
+
+// groups are the parts that are taken away together.
+var groups = []struct {
+	name  string
+	parts []string
+}{
+	{"volume pot", []string{VolumePot, BleedC, BleedParallel, BleedSeries}},
+	{"tone control", []string{TonePot, ToneCapacitor}},
+	{"bleed parts", []string{BleedC, BleedParallel, BleedSeries}},
+	{"cable", []string{CableC}},
+	{"amplifier's resistance", []string{AmplifierR}},
+	{"amplifier's capacitance", []string{AmplifierC}},
+}
+
+// Predict works out what the coils do in h. The errors are wrong descriptions
+// (Check), another number of coils than h wants, and coils whose own
+// capacitance is not known (fit.ErrFixtureUnknown).
+func (h Harness) Predict(coils []Coil) (*Prediction, error) {
+	parts, warnings, err := h.ready(coils)
+	if err != nil {
+		return nil, err
+	}
+	p := &Prediction{Harness: h.Name, Warnings: warnings, Positions: []Position{}, Without: []Removal{}}
+	if len(coils) == 2 {
+		p.Warnings = append(p.Warnings, "both coils are taken to give the same EMF: strings and places differ")
+	}
+
+	// Everything that is asked for, in one propagation.
+	type variant struct {
+		harness Harness
+		without map[string]bool
+	}
+	variants := []variant{{harness: h}}
+	volume, tone := 0.0, 0.0
+	if h.Volume != nil {
+		volume = h.Volume.position()
+	}
+	if h.Tone != nil {
+		tone = h.Tone.position()
+	}
+	if h.Volume != nil {
+		for at := fullPosition; at >= 1; at-- {
+			p.Positions = append(p.Positions, Position{Volume: &at})
+			variants = append(variants, variant{harness: h.at(at, tone)})
+		}
+	}
+	if h.Tone != nil {
+		for at := fullPosition; at >= 0; at-- {
+			p.Positions = append(p.Positions, Position{Tone: &at})
+			variants = append(variants, variant{harness: h.at(volume, at)})
+		}
+	}
+	for _, g := range groups {
+		gone := map[string]bool{}
+		for _, name := range g.parts {
+			gone[name] = true
+		}
+		for _, part := range parts {
+			if part.Name == g.parts[0] {
+				p.Without = append(p.Without, Removal{Part: g.name})
+				variants = append(variants, variant{h, gone})
+			}
+		}
+	}
+	frequencies := shownFrequencies()
+	sought := make([]fit.Sought, 0, perSound*len(variants)+len(frequencies))
+	for range variants {
+		sought = append(sought, soughtSound[:]...)
+	}
+	for range frequencies {
+		sought = append(sought, fit.Sought{Missing: soughtSound[3].Missing, Decibel: true})
+	}
+	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
+		for i, v := range variants {
+			size := sizes{}
+			for k, part := range parts {
+				if !v.without[part.Name] {
+					size[part.Name] = values[k]
+				}
+			}
+			built := v.harness.circuit(c, size)
+			sound(built, dst[perSound*i:])
+			if i == 0 {
+				levels(built, frequencies, dst[perSound*len(variants):])
+			}
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	at := func(i int) Sound { return asSound(quantities[perSound*i:]) }
+	p.Sound = at(0)
+	for i := range p.Positions {
+		p.Positions[i].Sound = at(1 + i)
+	}
+	for i := range p.Without {
+		p.Without[i].Sound = at(1 + len(p.Positions) + i)
+	}
+	for i, hz := range frequencies {
+		p.Response = append(p.Response, Point{hz, quantities[perSound*len(variants)+i]})
+	}
+	for _, c := range coils {
+		p.Coils = append(p.Coils, c.Name)
+	}
+	return p, nil
+}
+
+// ready checks h against the coils, and lists its parts.
+func (h Harness) ready(coils []Coil) (parts []Part, warnings []string, err error) {
+	want, err := h.Check()
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(coils) != want {
+		return nil, nil, fmt.Errorf("the harness is wired for %d coils, not %d: wiring is for two", want, len(coils))
+	}
+	parts, warnings = h.Parts()
+	return parts, append(warnings, h.TaperWarnings()...), nil
+}
+
+func propagate(coils []Coil, parts []Part, sought []fit.Sought, f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {
+	var fitted []*fit.Fitted
+	for _, c := range coils {
+		fitted = append(fitted, c.Fitted)
+	}
+	var values []quantity.Value
+	for _, p := range parts {
+		values = append(values, p.Value)
+	}
+	return fit.Propagate(fitted, values, sought, f)
+}
+
+// shownFrequencies are even steps of the logarithm over the band, those that
+// ngspice takes for shownPerDecade.
+func shownFrequencies() []float64 {
+	var f []float64
+	n := math.Floor(shownPerDecade * math.Log10(shownToHz/shownFromHz))
+	for i := 0.0; i <= n; i++ {
+		f = append(f, shownFromHz*math.Pow(shownToHz/shownFromHz, i/n))
+	}
+	return f
+}
+
+// levels writes |transfer| in dB at the frequencies.
+func levels(h circuit.Harness, frequencies, dst []float64) {
+	r, err := h.Response()
+	for i, hz := range frequencies {
+		dst[i] = math.NaN()
+		if err != nil {
+			continue
+		}
+		if v, err := r.Transfer(complex(0, 2*math.Pi*hz)); err == nil && v != 0 {
+			dst[i] = 20 * math.Log10(cmplx.Abs(v))
+		}
+	}
+}
+
+// WriteNetlist writes the harness with the coils as fitted and the parts at
+// their nominal sizes as a netlist for ngspice, with an analysis over the band
+// that is shown.
+func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
+	parts, _, err := h.ready(coils)
+	if err != nil {
+		return err
+	}
+	bare, err := bareCoils(coils)
+	if err != nil {
+		return err
+	}
+	network, out, err := h.circuit(bare, nominal(parts)).Network()
+	if err != nil {
+		return err
+	}
+	title := "coils in a harness"
+	if h.Name != "" {
+		title = h.Name
+	}
+	return network.WriteNetlist(w, circuit.Netlist{Title: title, FromHz: shownFromHz, ToHz: shownToHz, PointsPerDecade: shownPerDecade, Print: []circuit.Node{out}})
+}
+
+func bareCoils(coils []Coil) ([]circuit.Coil, error) {
+	var bare []circuit.Coil
+	for _, c := range coils {
+		b, err := c.Fitted.Bare()
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", c.Name, err)
+		}
+		bare = append(bare, b)
+	}
+	return bare, nil
+}
+
+func nominal(parts []Part) sizes {
+	s := sizes{}
+	for _, p := range parts {
+		s[p.Name] = p.Value.SI
+	}
+	return s
+}
+
+// Solution is the capacitor that puts the peak where it is wanted.
+type Solution struct {
+	Part     string       `json:"part"` // CableC or ToneCapacitor
+	TargetHz float64      `json:"target_hz"`
+	Farad    fit.Quantity `json:"capacitance_f"`
+	// LengthM is the length of cable, where its capacitance per metre is stated.
+	LengthM *float64 `json:"length_m,omitempty"`
+}
+
+// The capacitances that Solve looks through.
+const (
+	leastF     = 1e-12
+	mostF      = 1e-6
+	fPerDecade = 16
+)
+
+// Solve finds the capacitance of part (CableC or ToneCapacitor) that puts the
+// peak at targetHz, with the uncertainty from the coils and the other parts.
+// The error says how far the peak can be moved where the target is out of
+// reach.
+func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, error) {
+	switch {
+	case part == ToneCapacitor && h.Tone == nil:
+		return nil, errors.New("there is no tone control whose capacitor could be chosen")
+	case part != CableC && part != ToneCapacitor:
+		return nil, fmt.Errorf("%s cannot be solved for: the cable and the tone capacitor can", part)
+	case !(targetHz > lowestPeakHz && targetHz < highestPeakHz):
+		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz), highestPeakHz)
+	}
+	all, _, err := h.ready(coils)
+	if err != nil {
+		return nil, err
+	}
+	bare, err := bareCoils(coils)
+	if err != nil {
+		return nil, err
+	}
+	var others []Part
+	for _, p := range all {
+		if p.Name != part {
+			others = append(others, p)
+		}
+	}
+	peak := func(c []circuit.Coil, size sizes, farad float64) float64 {
+		size[part] = farad
+		var s [perSound]float64
+		sound(h.circuit(c, size), s[:])
+		return s[0]
+	}
+	farad, err := solve(func(farad float64) float64 { return peak(bare, nominal(others), farad) }, targetHz)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", part, err)
+	}
+	// The solution moves with the peak at it: dC = -dpeak/(dpeak/dC).
+	q, err := propagate(coils, others, soughtSound[:1], func(c []circuit.Coil, values, dst []float64) {
+		size := sizes{}
+		for k, p := range others {
+			size[p.Name] = values[k]
+		}
+		dst[0] = peak(c, size, farad)
+	})
+	if err != nil {
+		return nil, err
+	}
+	s := &Solution{Part: part, TargetHz: targetHz}
+	if !q[0].Known() {
+		s.Farad = q[0]
+		return s, nil
+	}
+	const step = 1e-3
+	slope := (peak(bare, nominal(others), farad*(1+step)) - peak(bare, nominal(others), farad*(1-step))) / (2 * step * farad)
+	s.Farad = fit.Quantity{Value: farad, U: q[0].U / math.Abs(slope), U95: q[0].U95 / math.Abs(slope)}
+	if part == CableC && h.Cable != nil && h.Cable.PerMetre != nil {
+		metres := farad / h.Cable.PerMetre.SI
+		s.LengthM = &metres
+	}
+	return s, nil
+}
+
+// solve is the capacitance at which peak is the target: the first change of
+// sign on a grid, then halved. A jump of the peak from one maximum to another
+// is no solution.
+func solve(peak func(farad float64) float64, targetHz float64) (float64, error) {
+	lowest, highest := math.Inf(1), math.Inf(-1)
+	steps := int(fPerDecade * math.Log10(mostF/leastF))
+	previous, before := 0.0, math.NaN()
+	for i := range steps + 1 {
+		farad := leastF * math.Pow(mostF/leastF, float64(i)/float64(steps))
+		hz := peak(farad)
+		if !math.IsNaN(hz) {
+			lowest, highest = min(lowest, hz), max(highest, hz)
+		}
+		if (before-targetHz)*(hz-targetHz) <= 0 {
+			low, high := previous, farad
+			rising := hz > before
+			for range 60 {
+				middle := math.Sqrt(low * high)
+				if (peak(middle) > targetHz) == rising {
+					high = middle
+				} else {
+					low = middle
+				}
+			}
+			if math.Abs(peak(low)/targetHz-1) < 1e-6 {
+				return low, nil
+			}
+		}
+		previous, before = farad, hz
+	}
+	if math.IsInf(lowest, 1) {
+		return 0, errors.New("there is no peak, whatever its capacitance")
+	}
+	return 0, fmt.Errorf("from %s to %s it moves the peak between %s and %s: %s is out of reach",
+		quantity.Format(leastF, quantity.Farad, 1), quantity.Format(mostF, quantity.Farad, 1),
+		quantity.Format(lowest, quantity.Hertz, 3), quantity.Format(highest, quantity.Hertz, 3), quantity.Format(targetHz, quantity.Hertz, 3))
+}
