@@ -9,8 +9,8 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unve
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # What plays and records sound is tested alone: a busy machine tears holes.
 SOUND := ./capture/soundcard/... ./cmd/...
-# The packages that start goroutines, and those that drive them.
-CONCURRENT := ./capture ./capture/soundcard ./fit ./cmd/coilsweep
+# Packages that start goroutines, or are driven by one.
+CONCURRENT := ./capture ./capture/soundcard ./fit
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZTIME is for each fuzz target.
 SKIPS ?= allow
@@ -50,6 +50,7 @@ test: deps build ## vet, tests, race detector, fuzz targets
 	go run .ci/tested.go -skips=$(SKIPS)
 	@echo "== race detector, without the long tests"
 	go test -race -short -p 1 $(CONCURRENT)
+	go test -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
 	@echo "== fuzz targets, $(FUZZTIME) each from the kept corpus"
 	.ci/fuzz $(FUZZTIME)
 
