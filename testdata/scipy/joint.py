@@ -46,6 +46,7 @@ class Joint:
         for row, p in zip(self.prior, problem["priors"]):
             for name, factor in p["terms"].items():
                 row[self.where[name]] = factor / p["u"]
+        self.meters = [(i, p["meter"], p["u"]) for i, p in enumerate(problem["priors"]) if "meter" in p]
         self.prior_mean = np.array([p["mean"] / p["u"] for p in problem["priors"]])
 
     def get(self, x, name):
@@ -63,15 +64,27 @@ class Joint:
     def part(self, x, index):
         return np.exp(self.get(x, f"ln part {index}"))
 
-    def model(self, x):
-        s = self.s
+    def series(self, x, s):
+        """R + s L(s)."""
         form = np.ones_like(s)
         for k, share in enumerate(self.shares(x)):
             form += share * (1 / (1 + s * np.exp(self.get(x, f"ln t {k + 1}"))) - 1)
         if self.cylinder:
             q = np.sqrt(s * np.exp(self.get(x, "ln t cylinder")))
             form += expit(self.get(x, "piece cylinder")) * (2 * ive(1, q) / (q * ive(0, q)) - 1)
-        series = np.exp(self.get(x, "ln R")) + s * np.exp(self.get(x, "ln L")) * form
+        return np.exp(self.get(x, "ln R")) + s * np.exp(self.get(x, "ln L")) * form
+
+    def shown(self, x, hz, parallel):
+        """The inductance that a meter shows of the coil without its fixture."""
+        s = np.array([2j * np.pi * hz])
+        own = np.exp(self.get(x, "ln C")) - self.part(x, self.takes[0]["fixture_c"])
+        z = 1 / (1 / self.series(x, s) + s * own)
+        w = 2 * np.pi * hz
+        return (-1 / (w * (1 / z).imag) if parallel else z.imag / w)[0]
+
+    def model(self, x):
+        s = self.s
+        series = self.series(x, s)
         siemens, farad = [], []
         for t in self.takes:
             g = 1 / self.part(x, t["load"])
@@ -100,7 +113,10 @@ class Joint:
 
     def residuals(self, x):
         d = (self.model(x) - self.measured) * self.weight
-        return np.concatenate([d.real, d.imag, self.prior @ x - self.prior_mean])
+        known = self.prior @ x - self.prior_mean
+        for row, meter, u in self.meters:
+            known[row] += np.log(self.shown(x, **meter)) / u
+        return np.concatenate([d.real, d.imag, known])
 
     def quantities(self, x):
         """Physical parameters in SI units, in the order of the covariance."""
