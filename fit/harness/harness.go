@@ -207,8 +207,8 @@ func (h Harness) Check() (coils int, err error) {
 		switch {
 		case c.Capacitance != nil && (c.LengthM != 0 || c.PerMetre != nil):
 			return 0, errors.New("cable: give its capacitance, or its length and the capacitance per metre, not both")
-		case c.Capacitance == nil && !(c.LengthM > 0 && c.LengthM <= 1000):
-			return 0, fmt.Errorf("cable: a length of %g m: want more than 0, up to 1000", c.LengthM)
+		case c.Capacitance == nil && !(c.LengthM >= 0.001 && c.LengthM <= 1000):
+			return 0, fmt.Errorf("cable: a length of %g m: want 0.001 to 1000", c.LengthM)
 		}
 	}
 	return coils, nil
