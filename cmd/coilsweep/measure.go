@@ -13,12 +13,14 @@ import (
 	"coilsweep/capture/soundcard"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
+	"coilsweep/excite/quantity"
 )
 
 func newMeasure(c *console) *cobra.Command {
 	var flags takeFlags
 	var stimulus stimulusFlags
 	var bench benchFlags
+	var file benchFileFlags
 	var stimulusPath string
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -26,7 +28,8 @@ func newMeasure(c *console) *cobra.Command {
 		Short: "Play the stimulus, record the coil and keep it as a take",
 		Long: `Play the stimulus into the exciter, record what the coil answers and keep it as
 a take of the coil folder. Ctrl-C stops; what was recorded until then is kept
-apart, as it is when the device fails.
+apart, as it is when the device fails. What bench.toml says of the bench goes
+for all options that are not given; see 'coilsweep bench'.
 
 Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. See that exciter and amplifier stay cool.`,
@@ -34,11 +37,14 @@ phantom power off. See that exciter and amplifier stay cool.`,
   coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			take, err := flags.take(cmd)
-			if err != nil {
+			if err := bench.check(cmd); err != nil {
 				return err
 			}
-			if err := bench.check(cmd); err != nil {
+			if err := file.apply(cmd, args[0]); err != nil {
+				return err
+			}
+			take, err := flags.take(cmd)
+			if err != nil {
 				return err
 			}
 			if take.Stimulus, err = chooseStimulus(cmd, stimulusPath, &stimulus); err != nil {
@@ -48,9 +54,15 @@ phantom power off. See that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			recorder, release, err := bench.open(take, &flags)
+			if take, err = file.complete(take); err != nil {
+				return err
+			}
+			recorder, release, err := bench.open(take, &flags, wiring{})
 			if err != nil {
 				return err
+			}
+			if err := calibrationMatches(take, recorder.Describe(), bench.outputChannel); err != nil {
+				return errors.Join(err, release())
 			}
 			announce(c, take, recorder.Describe())
 			bar := newProgress(c.err)
@@ -70,6 +82,8 @@ phantom power off. See that exciter and amplifier stay cool.`,
 	f.StringVar(&stimulusPath, "stimulus", "", "FILE.toml of a stimulus, in place of the options below")
 	stimulus.add(f)
 	bench.add(f)
+	file.add(f)
+	f.BoolVar(&file.uncalibrated, "uncalibrated", false, "do not take the sound card's calibration out of the response")
 	f.BoolVar(&asJSON, "json", false, "print the take as JSON")
 	return cmd
 }
@@ -117,7 +131,7 @@ type benchFlags struct {
 
 var (
 	soundcardFlagNames = []string{"input", "output", "output-channel", "buffer", "verbose"}
-	virtualFlagNames   = []string{"bench-file", "seed"}
+	virtualFlagNames   = []string{"virtual-file", "seed"}
 )
 
 func (b *benchFlags) add(f *pflag.FlagSet) {
@@ -127,7 +141,7 @@ func (b *benchFlags) add(f *pflag.FlagSet) {
 	f.IntVar(&b.outputChannel, "output-channel", 1, "output channel with the exciter, from 1")
 	f.Var(&b.buffer, "buffer", "latency to ask the sound card for (0 s: a robust one)")
 	f.BoolVarP(&b.verbose, "verbose", "v", false, "show what the sound system has to say")
-	f.StringVar(&b.file, "bench-file", "", "description of a simulated bench (default: an invented one)")
+	f.StringVar(&b.file, "virtual-file", "", "description of a simulated bench (default: an invented one)")
 	f.Uint64Var(&b.seed, "seed", 1, "seed of the simulated noise")
 }
 
@@ -143,8 +157,15 @@ func (b *benchFlags) check(cmd *cobra.Command) error {
 	return nil
 }
 
-// open makes the recorder ready; release gives its devices back.
-func (b *benchFlags) open(take capture.Take, flags *takeFlags) (r capture.Recorder, release func() error, err error) {
+// wiring is what is between output and input in place of exciter and coil.
+type wiring struct {
+	cable  bool
+	series *quantity.Resistance
+}
+
+// open makes the recorder ready; release gives its devices back. A real bench
+// is wired by its owner, a simulated one as wired says.
+func (b *benchFlags) open(take capture.Take, flags *takeFlags, wired wiring) (r capture.Recorder, release func() error, err error) {
 	coil, reference := flags.channels()
 	if b.kind == "soundcard" {
 		card, err := soundcard.Open(soundcard.Options{
@@ -169,7 +190,16 @@ func (b *benchFlags) open(take capture.Take, flags *takeFlags) (r capture.Record
 	if coil != 1 || reference > 2 {
 		return nil, nil, errors.New("the simulated bench has the coil on channel 1 and the reference on channel 2")
 	}
-	recorder, err := bench.Recorder(take.Load, take.Stimulus.RateHz, b.seed)
+	rate := take.Stimulus.RateHz
+	var recorder *virtual.Recorder
+	switch {
+	case wired.cable:
+		recorder, err = bench.CableRecorder(rate, b.seed)
+	case wired.series != nil:
+		recorder, err = bench.SeriesRecorder(*wired.series, rate, b.seed)
+	default:
+		recorder, err = bench.Recorder(take.Load, rate, b.seed)
+	}
 	if err != nil {
 		return nil, nil, err
 	}

@@ -116,6 +116,7 @@ for use.`,
 	root.AddCommand(
 		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newList(c),
+		newBench(c), newCheck(c), newCalibrate(c), newFixture(c),
 		newExciter(c), newCrosscheck(c),
 	)
 	return root

@@ -41,7 +41,13 @@ func (s *stimulusFlags) add(f *pflag.FlagSet) {
 
 // design makes the stimulus; numbers that do not go together are wrong use.
 func (s *stimulusFlags) design() (excite.Stimulus, error) {
+	return s.designAfter(excite.DefaultRequest().LeadInS)
+}
+
+// designAfter is design with leadInS of silence before the first sweep.
+func (s *stimulusFlags) designAfter(leadInS float64) (excite.Stimulus, error) {
 	r := excite.DefaultRequest()
+	r.LeadInS = leadInS
 	if rate := float64(s.rate); rate != math.Trunc(rate) || rate < 1 || rate > 1e9 {
 		return excite.Stimulus{}, usagef("a sample rate of %s: want a whole number of Hz", s.rate.String())
 	}

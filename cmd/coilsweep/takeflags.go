@@ -23,6 +23,11 @@ type takeFlags struct {
 
 func (t *takeFlags) add(f *pflag.FlagSet) {
 	f.StringVar(&t.name, "take", "", "name of the take: letters, digits, - and _")
+	t.addWiring(f)
+}
+
+// addWiring adds all but the name.
+func (t *takeFlags) addWiring(f *pflag.FlagSet) {
 	f.Var(&t.addedC, "added-c", `capacitor put across the coil, "470p 1%"`)
 	f.Var(&t.addedR, "added-r", `resistor put across the coil, "100k 1%"`)
 	f.Var(&t.fixtureC, "fixture-c", "capacitance of cable, input and clips")
@@ -38,13 +43,18 @@ func (t *takeFlags) add(f *pflag.FlagSet) {
 
 // take is the plan of the take. What contradicts itself is wrong use.
 func (t *takeFlags) take(cmd *cobra.Command) (capture.Take, error) {
-	given := cmd.Flags().Changed
 	if t.name == "" {
 		return capture.Take{}, usagef("the take needs a name: --take NAME")
 	}
 	if err := capture.CheckTakeName(t.name); err != nil {
 		return capture.Take{}, usageError{err}
 	}
+	return t.plan(cmd)
+}
+
+// plan is take without a name.
+func (t *takeFlags) plan(cmd *cobra.Command) (capture.Take, error) {
+	given := cmd.Flags().Changed
 	switch t.drive {
 	case "current":
 		if given("exciter-r") || given("exciter-l") {

@@ -1,0 +1,267 @@
+// Package check judges a bench before a take, by one quiet sweep (a scout) and
+// the silence before it: levels, noise, mains, what the coil's channel will
+// reach at the level planned, losses, drift, distortion, and the load that the
+// input puts on the coil. It gives findings in plain words, and a level.
+package check
+
+import (
+	"fmt"
+	"math"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit/response"
+)
+
+const (
+	// headroomDB is left between the highest peak expected and full scale.
+	headroomDB = 6
+	// leastHeadroomDB: below it a take is likely to clip.
+	leastHeadroomDB = 1
+	// quietDBFS: a peak below it leaves too much of the input unused.
+	quietDBFS = -30
+	// highestLevelDBFS is the highest level proposed: converters distort at
+	// their brim (common practice).
+	highestLevelDBFS = -3
+	// distortionLimit is the ratio of a harmonic at which the drive or a core
+	// counts as out of its linear range.
+	distortionLimit = 0.01
+	// humLimitDB: hum less than this far below the coil's plateau costs
+	// precision at the low end.
+	humLimitDB = 20
+	lowSNRDB   = 30
+)
+
+// Scout is a quiet sweep and what was made of it.
+type Scout struct {
+	Recording capture.Recording
+	Take      capture.Take
+	// Response is nil where none could be estimated.
+	Response *response.Response
+	// PlannedDBFS is the level of the take to come.
+	PlannedDBFS float64
+	// DCROhm is the coil's DC resistance; 0: not known.
+	DCROhm float64
+}
+
+// Grade is how bad a finding is.
+type Grade string
+
+// The grades.
+const (
+	Stop Grade = "stop" // a take would be unfit
+	Warn Grade = "warn" // a take would be worse than it could be
+)
+
+// Finding is something wrong and what to do about it.
+type Finding struct {
+	Grade  Grade  `json:"grade"`
+	What   string `json:"what"`   // a fixed word
+	Text   string `json:"text"`   // what was seen
+	Advice string `json:"advice"` // what to do
+}
+
+// Channel is what one channel holds. Levels are in dBFS (AES17).
+type Channel struct {
+	Name      string  `json:"name"`
+	PeakDBFS  float64 `json:"peak_dbfs"` // of the scout
+	RMSDBFS   float64 `json:"rms_dbfs"`
+	NoiseDBFS float64 `json:"noise_dbfs"`
+	// ExpectedPeakDBFS is the peak of a take at the level planned.
+	ExpectedPeakDBFS float64 `json:"expected_peak_dbfs"`
+}
+
+// Report is the judgement.
+type Report struct {
+	ScoutDBFS    float64   `json:"scout_dbfs"`
+	PlannedDBFS  float64   `json:"planned_dbfs"`
+	ProposedDBFS *float64  `json:"proposed_dbfs"` // nil: nothing to go by
+	Channels     []Channel `json:"channels"`
+	Noise        []Band    `json:"noise"` // of the coil's channel
+	Mains        *Mains    `json:"mains"` // nil: none stands out
+	PeakHz       *float64  `json:"peak_hz"`
+	// MarginDB is between the highest peak expected and full scale.
+	MarginDB       *float64   `json:"margin_db"`
+	SNRDB          *float64   `json:"snr_db"`
+	DriftPPM       float64    `json:"drift_ppm"`
+	DamagedRepeats int        `json:"damaged_repeats"`
+	Xruns          int        `json:"xruns"`
+	Harmonics      []Harmonic `json:"harmonics"`
+	// InputOhm is about what loads the coil, where that is far too little.
+	InputOhm  *float64  `json:"input_ohm"`
+	Findings  []Finding `json:"findings"`
+	FitToTake bool      `json:"fit_to_take"`
+}
+
+// Harmonic is a harmonic of the scout, and about what it grows to at the level
+// planned, over the fundamental.
+type Harmonic struct {
+	Order    int     `json:"order"`
+	Ratio    float64 `json:"ratio"`
+	Expected float64 `json:"expected"`
+	Seen     bool    `json:"seen"` // it stands out of the noise
+}
+
+// Judge judges a scout.
+func Judge(s Scout) Report {
+	q := s.Take.Quality
+	r := Report{
+		ScoutDBFS: s.Take.Stimulus.LevelDBFS, PlannedDBFS: s.PlannedDBFS,
+		DriftPPM: q.DriftPPM, DamagedRepeats: len(q.DamagedRepeats), Xruns: len(q.Xruns),
+		Channels: []Channel{}, Noise: []Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
+	}
+	silence := s.silence()
+	for i, x := range s.Recording.Samples {
+		r.Channels = append(r.Channels, s.channel(i, x, silence))
+	}
+	if len(r.Channels) > 0 {
+		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
+		r.Channels[0].ExpectedPeakDBFS = q.PeakDBFS + s.rise()
+		quiet := s.Recording.Samples[0][silence.from:silence.to]
+		r.Noise = spectrum(quiet, s.Recording.RateHz)
+		r.Mains = s.mains(quiet)
+	}
+	unfit := q.Flags
+	switch {
+	case has(unfit, capture.NoStimulus):
+		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices and channels (--input, --output, --coil-channel), and that the output is not muted")
+	case has(unfit, capture.TooShort):
+		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a longer --buffer")
+	default:
+		r.judgeLevels(s)
+		r.judgeNoise(s)
+		r.judgeTime(q)
+		r.judgeResponse(s)
+	}
+	r.FitToTake = true
+	for _, f := range r.Findings {
+		if f.Grade == Stop {
+			r.FitToTake = false
+		}
+	}
+	return r
+}
+
+func (r *Report) add(g Grade, what, text, advice string) {
+	r.Findings = append(r.Findings, Finding{g, what, text, advice})
+}
+
+func has(flags []capture.Flag, f capture.Flag) bool {
+	for _, g := range flags {
+		if f == g {
+			return true
+		}
+	}
+	return false
+}
+
+// rise is by how many dB the take will be louder than the scout.
+func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS }
+
+// channel measures one channel over the whole recording; peak and rms of the
+// coil's are replaced by those of its sweeps.
+func (s Scout) channel(i int, x []float64, silence span) Channel {
+	peak, square := 0.0, 0.0
+	for _, v := range x {
+		peak = math.Max(peak, math.Abs(v))
+		square += v * v
+	}
+	name := "coil"
+	if i > 0 {
+		name = "reference"
+	}
+	c := Channel{Name: name, PeakDBFS: dbfs(peak * peak / 2), RMSDBFS: dbfs(square / float64(max(1, len(x)))), NoiseDBFS: dbfs(variance(x[silence.from:silence.to]))}
+	c.ExpectedPeakDBFS = c.PeakDBFS + s.rise()
+	return c
+}
+
+// judgeLevels finds the margin to full scale, and the level to take.
+func (r *Report) judgeLevels(s Scout) {
+	highest, at := math.Inf(-1), ""
+	channels := r.Channels
+	if k := s.Take.Reference.Kind; k == "" || k == "none" {
+		channels = channels[:1] // what is on the second is of no use
+	}
+	for _, c := range channels {
+		if c.ExpectedPeakDBFS > highest {
+			highest, at = c.ExpectedPeakDBFS, c.Name
+		}
+	}
+	margin := -highest
+	r.MarginDB = &margin
+	proposed := math.Min(math.Floor(r.PlannedDBFS+margin-headroomDB), highestLevelDBFS)
+	r.ProposedDBFS = &proposed
+	if has(s.Take.Quality.Flags, capture.Clipped) {
+		proposed = math.Floor(r.ScoutDBFS - headroomDB)
+		r.add(Stop, "clipped", fmt.Sprintf("the input clips already at %.0f dBFS", r.ScoutDBFS), "turn the gain down by 20 dB and check again")
+		return
+	}
+	louder := func() string {
+		if at == "coil" && r.PeakHz != nil {
+			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz, quantity.Hertz, 2))
+		}
+		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
+	}
+	r.PeakHz = s.peakHz()
+	switch {
+	case margin < leastHeadroomDB:
+		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
+			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+	case margin < headroomDB/2:
+		r.add(Warn, "little-headroom", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
+			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+	}
+	if coil := r.Channels[0]; coil.ExpectedPeakDBFS < quietDBFS {
+		advice := fmt.Sprintf("turn the gain up %.0f dB", math.Floor(-headroomDB-coil.ExpectedPeakDBFS))
+		if proposed > r.PlannedDBFS {
+			advice += fmt.Sprintf(", or take --level %.0f", proposed)
+		}
+		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS, coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
+	}
+	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 && r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
+		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel", "check its wiring and --reference-channel, or measure without it (--reference none)")
+	}
+}
+
+// judgeNoise sets noise and hum against the coil's signal, as they will be in
+// the take.
+func (r *Report) judgeNoise(s Scout) {
+	q := s.Take.Quality
+	if q.SNRDB != 0 {
+		snr := q.SNRDB + s.rise()
+		r.SNRDB = &snr
+		if snr < lowSNRDB {
+			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr), "bring the exciter closer, raise the level, or take more --repeats")
+		}
+	}
+	if r.Mains == nil || q.SNRDB == 0 {
+		return
+	}
+	// The sweep's level between 500 Hz and 2 kHz, on the scale of the noise.
+	signal := q.SNRDB + restOf(q) + s.rise()
+	if over := signal - r.Mains.DBFS; over < humLimitDB {
+		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz, over),
+			"move the transformer, lamp or amplifier away, turn the coil, or shield it")
+	}
+}
+
+// restOf is the noise without its hum, in dBFS.
+func restOf(q capture.Quality) float64 {
+	noise, hum := math.Pow(10, q.NoiseDBFS/10), 0.0
+	if q.HumDBFS != 0 {
+		hum = math.Pow(10, q.HumDBFS/10)
+	}
+	return 10 * math.Log10(math.Max(noise-hum, 1e-2*noise))
+}
+
+// judgeTime looks at lost samples and clocks.
+func (r *Report) judgeTime(q capture.Quality) {
+	if r.DamagedRepeats > 0 || r.Xruns > 0 {
+		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d)", r.DamagedRepeats, r.Xruns),
+			"close other programs, and take a longer --buffer")
+	}
+	if has(q.Flags, capture.Drift) {
+		r.add(Warn, "drift", fmt.Sprintf("playback and recording run at different speeds, %.1f ppm", r.DriftPPM),
+			"use one device for both directions if you can; the drift is corrected")
+	}
+}

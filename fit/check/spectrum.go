@@ -1,0 +1,163 @@
+package check
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mat"
+)
+
+// Band is the noise in one octave, in dBFS.
+type Band struct {
+	FromHz float64 `json:"from_hz"`
+	ToHz   float64 `json:"to_hz"`
+	DBFS   float64 `json:"dbfs"`
+}
+
+// Mains is the hum that was found, in the coil's channel.
+type Mains struct {
+	Hz    float64 `json:"hz"`
+	DBFS  float64 `json:"dbfs"` // of all lines
+	Lines []Line  `json:"lines"`
+}
+
+// Line is one harmonic of the mains.
+type Line struct {
+	Order int     `json:"order"`
+	Hz    float64 `json:"hz"`
+	DBFS  float64 `json:"dbfs"`
+}
+
+// mainsOrders is how many harmonics are measured.
+const mainsOrders = 12
+
+type span struct{ from, to int }
+
+// silence is the part of the recording before anything of the sweep can come
+// back; the first 50 ms, in which devices settle, are left out.
+func (s Scout) silence() span {
+	n := 0
+	if len(s.Recording.Samples) > 0 {
+		n = len(s.Recording.Samples[0])
+	}
+	rate := s.Recording.RateHz
+	return span{min(rate/20, n), min(s.Take.Stimulus.LeadInSamples-rate/200, n)}
+}
+
+// spectrum is the power of a silence in octaves from 20 Hz on, by its
+// transform under a raised cosine.
+func spectrum(x []float64, rateHz int) []Band {
+	n := len(x) / 2 * 2
+	for n > 0 && !smooth(n) {
+		n -= 2
+	}
+	if n < 256 {
+		return []Band{}
+	}
+	mean := 0.0
+	for _, v := range x[:n] {
+		mean += v / float64(n)
+	}
+	work, energy := make([]float64, n), 0.0
+	for i, v := range x[:n] {
+		w := 1 - math.Cos(2*math.Pi*float64(i)/float64(n))
+		work[i] = w * (v - mean)
+		energy += w * w
+	}
+	c := fourier.NewFFT(n).Coefficients(nil, work)
+	line := float64(rateHz) / float64(n)
+	var bands []Band
+	for from := 20.0; from < float64(rateHz)/2; from *= 2 {
+		b := Band{FromHz: from, ToHz: math.Min(2*from, float64(rateHz)/2)}
+		power := 0.0
+		for l := int(math.Ceil(b.FromHz / line)); l < len(c) && float64(l)*line < b.ToHz; l++ {
+			power += 2 * (real(c[l])*real(c[l]) + imag(c[l])*imag(c[l])) / (energy * float64(n))
+		}
+		b.DBFS = dbfs(power)
+		bands = append(bands, b)
+	}
+	return bands
+}
+
+func smooth(n int) bool {
+	for _, p := range []int{2, 3, 5} {
+		for n%p == 0 {
+			n /= p
+		}
+	}
+	return n == 1
+}
+
+// mains measures the harmonics of the mains in a silence, at the frequency
+// that the estimate of the response has found from all silences, else at the
+// one that the take's quality names.
+func (s Scout) mains(silence []float64) *Mains {
+	hz := s.Take.Quality.MainsHz
+	if s.Response != nil && s.Response.MainsHz != 0 {
+		hz = s.Response.MainsHz
+	}
+	if hz == 0 || len(silence) < s.Recording.RateHz/10 {
+		return nil
+	}
+	m := &Mains{Hz: hz}
+	amplitudes := harmonicsOf(silence, hz/float64(s.Recording.RateHz))
+	total := 0.0
+	for i, a := range amplitudes {
+		m.Lines = append(m.Lines, Line{Order: i + 1, Hz: float64(i+1) * hz, DBFS: dbfs(a * a / 2)})
+		total += a * a / 2
+	}
+	m.DBFS = dbfs(total)
+	return m
+}
+
+// harmonicsOf are the amplitudes of the sines at multiples of f cycles per
+// sample, fitted together with an offset by least squares.
+func harmonicsOf(x []float64, f float64) []float64 {
+	columns := 1 + 2*mainsOrders
+	normal := mat.NewSymDense(columns, nil)
+	right := mat.NewVecDense(columns, nil)
+	row := make([]float64, columns)
+	for i, v := range x {
+		row[0] = 1
+		_, turn := math.Modf(f * float64(i))
+		sin, cos := math.Sincos(2 * math.Pi * turn)
+		re, im := cos, sin
+		for h := range mainsOrders {
+			row[1+2*h], row[2+2*h] = re, im
+			re, im = re*cos-im*sin, re*sin+im*cos
+		}
+		for a, ra := range row {
+			right.SetVec(a, right.AtVec(a)+ra*v)
+			for b := a; b < columns; b++ {
+				normal.SetSym(a, b, normal.At(a, b)+ra*row[b])
+			}
+		}
+	}
+	var cholesky mat.Cholesky
+	amplitudes := make([]float64, mainsOrders)
+	var solution mat.VecDense
+	if !cholesky.Factorize(normal) || cholesky.SolveVecTo(&solution, right) != nil {
+		return amplitudes
+	}
+	for h := range amplitudes {
+		amplitudes[h] = math.Hypot(solution.AtVec(1+2*h), solution.AtVec(2+2*h))
+	}
+	return amplitudes
+}
+
+// dbfs is the level of a mean square; a full-scale sine has ½ (AES17).
+func dbfs(meanSquare float64) float64 { return math.Max(10*math.Log10(2*meanSquare), -200) }
+
+func variance(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	mean, square := 0.0, 0.0
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		square += (v - mean) * (v - mean)
+	}
+	return square / float64(len(x))
+}
