@@ -23,7 +23,7 @@ func covers(q Quantity, truth float64) (known, covered bool) {
 // all together within 94 and 96 %; with fewer, the chance of a fair count is
 // allowed for.
 func TestCoverage(t *testing.T) {
-	n := seeds(t, 40)
+	n := seeds(t, 60)
 	coils := map[string]func() trueCoil{
 		"loss-free": func() trueCoil { return trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12} },
 		"one ring": func() trueCoil {
@@ -78,7 +78,7 @@ func TestCoverage(t *testing.T) {
 				line += fmt.Sprintf("  %s %.3f", key, share)
 				all.known += c.known
 				all.covered += c.covered
-				if chance := 3.5 * math.Sqrt(0.05*0.95/float64(c.known)); math.Abs(share-0.95) > max(0.03, chance) {
+				if chance := 4 * math.Sqrt(0.05*0.95/float64(c.known)); math.Abs(share-0.95) > max(0.03, chance) {
 					t.Errorf("%s at %g dB: U95 of %s covers %d of %d", name, snr, key, c.covered, c.known)
 				}
 			}

@@ -223,7 +223,7 @@ func (j *joint) problem() leastsquares.Problem {
 	state := newState(j)
 	p.Evaluate = func(b int, x, r []float64, jacobian *mat.Dense) {
 		if b == len(j.weight) {
-			j.evaluatePriors(x, r, jacobian)
+			j.evaluatePriors(state, x, r, jacobian)
 			return
 		}
 		state.evaluate(b, x, r, jacobian)
@@ -231,15 +231,15 @@ func (j *joint) problem() leastsquares.Problem {
 	return p
 }
 
-func (j *joint) evaluatePriors(x, r []float64, jacobian *mat.Dense) {
+func (j *joint) evaluatePriors(s *state, x, r []float64, jacobian *mat.Dense) {
 	if jacobian != nil {
 		jacobian.Zero()
 	}
 	for i := range j.priors {
 		p := &j.priors[i]
-		r[i] = (p.value(j, x) - p.mean) / p.u
+		r[i] = (p.value(s, x) - p.mean) / p.u
 		if jacobian != nil {
-			p.slope(j, x, func(column int, d float64) { jacobian.Set(i, column, d/p.u) })
+			p.slope(s, x, func(column int, d float64) { jacobian.Set(i, column, d/p.u) })
 		}
 	}
 	// With one shared gain the columns of the others hang free: hold them.

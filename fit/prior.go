@@ -26,10 +26,10 @@ type meterInductance struct {
 	parallel bool
 }
 
-// value is what mean is the expectation of.
-func (p *prior) value(j *joint, x []float64) float64 {
+// value is what mean is the expectation of; s is scratch memory.
+func (p *prior) value(s *state, x []float64) float64 {
 	if p.meter != nil {
-		return math.Log(p.meter.shown(j, x))
+		return math.Log(p.meter.shownBy(s, x))
 	}
 	var v float64
 	for k, c := range p.columns {
@@ -41,7 +41,7 @@ func (p *prior) value(j *joint, x []float64) float64 {
 }
 
 // slope hands the derivatives of value to set.
-func (p *prior) slope(j *joint, x []float64, set func(column int, d float64)) {
+func (p *prior) slope(s *state, x []float64, set func(column int, d float64)) {
 	if p.meter == nil {
 		for k, c := range p.columns {
 			if c >= 0 {
@@ -52,12 +52,12 @@ func (p *prior) slope(j *joint, x []float64, set func(column int, d float64)) {
 	}
 	// The circuit's parameters and the fixture's.
 	const h = 1e-5
-	for c := range j.firstCorner {
+	for c := range s.j.firstCorner {
 		was := x[c]
 		x[c] = was + h
-		up := p.value(j, x)
+		up := p.value(s, x)
 		x[c] = was - h
-		down := p.value(j, x)
+		down := p.value(s, x)
 		x[c] = was
 		set(c, (up-down)/(2*h))
 	}
@@ -66,17 +66,21 @@ func (p *prior) slope(j *joint, x []float64, set func(column int, d float64)) {
 // along is the derivative of value in the direction v.
 func (p *prior) along(j *joint, x []float64, v func(column int) float64) float64 {
 	var sum float64
-	p.slope(j, x, func(column int, d float64) { sum += d * v(column) })
+	p.slope(newState(j), x, func(column int, d float64) { sum += d * v(column) })
 	return sum
 }
 
 // shown is the inductance that the meter shows of the bare coil: all the C less
 // the fixture's, or half of it where the fixture is not known.
 func (m *meterInductance) shown(j *joint, x []float64) float64 {
-	s := newState(j)
+	return m.shownBy(newState(j), x)
+}
+
+// shownBy is shown with the memory of s.
+func (m *meterInductance) shownBy(s *state, x []float64) float64 {
 	s.setCoil(x)
-	if j.parts.fixtureKnown {
-		s.coil.CapacitanceF = max(s.coil.CapacitanceF-j.loadOf(0, x).fixtureC, 0)
+	if s.j.parts.fixtureKnown {
+		s.coil.CapacitanceF = max(s.coil.CapacitanceF-s.j.loadOf(0, x).fixtureC, 0)
 	} else {
 		s.coil.CapacitanceF /= 2
 	}
