@@ -7,10 +7,14 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 )
 
 func main() {
+	// Audio and transforms make a few large pieces of garbage: collect them
+	// earlier than usual, for a smaller peak at little cost in time.
+	debug.SetGCPercent(50)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second Ctrl-C ends a program that does not listen to the first.
 	context.AfterFunc(ctx, stop)
