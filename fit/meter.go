@@ -223,7 +223,12 @@ func (r *reading) score(out *MeterResult, best circuit.Coil) {
 
 func apart(reading, expected float64) string {
 	d := 100 * (reading - expected) / math.Abs(expected)
-	if d < 0 {
+	switch ratio := reading / expected; {
+	case ratio < 0:
+		return "on the other side of zero from what the fit expects"
+	case ratio > 2 || ratio < 0.5:
+		return fmt.Sprintf("at %.3g times what the fit expects", ratio)
+	case d < 0:
 		return fmt.Sprintf("%.2g %% below what the fit expects", -d)
 	}
 	return fmt.Sprintf("%.2g %% above what the fit expects", d)
@@ -334,7 +339,11 @@ func (r *reading) causes(m MeterResult, best circuit.Coil) []string {
 	}
 	ratio := m.Reading / m.Expected.Value
 	lossier := m.What == "L" && ratio < 1 || m.What == "Q" && ratio < 1 || (m.What == "D" || m.What == "R") && ratio > 1
-	if m.What == "L" && ratio > 0 && r.leansOn(sourceAddedC) {
+	if ratio > 2 || ratio < 0.5 {
+		// None of what follows goes so far.
+		return append(causes, "another coil, a broken or shorted lead, or the meter's range misread")
+	}
+	if m.What == "L" && r.leansOn(sourceAddedC) {
 		add("wrong added capacitors: L from the takes is in proportion to 1/C, and the meter would be right if each were %.4g times what is stated", 1/ratio)
 	}
 	if (m.What == "R" || m.What == "D") && !r.temperatureKnown && m.AtHz <= lowMeterHz {

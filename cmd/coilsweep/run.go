@@ -117,7 +117,7 @@ for use.`,
 		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newList(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c),
-		newExciter(c), newCrosscheck(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
 	)
 	return root
 }
