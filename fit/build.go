@@ -146,7 +146,7 @@ func (j *joint) eddyOrder(x []float64) []int {
 // covariance of L, C and R in SI units, of those that are known.
 func (a *analysis) covariance(r *Result) *Covariance {
 	c := &Covariance{}
-	var gradients []*mat.VecDense
+	var sensitivities []float64
 	for _, q := range []struct {
 		key      string
 		quantity Quantity
@@ -160,20 +160,18 @@ func (a *analysis) covariance(r *Result) *Covariance {
 			continue
 		}
 		e := a.known.of(derived{name: q.name})
-		g := mat.NewVecDense(len(e.gradient), e.gradient)
-		g.ScaleVec(e.value, g)
 		c.Order = append(c.Order, q.key)
-		gradients = append(gradients, g)
+		for _, g := range e.gradient {
+			sensitivities = append(sensitivities, e.value*g)
+		}
 	}
-	if len(gradients) == 0 {
+	n := len(c.Order)
+	if n == 0 {
 		return nil
 	}
-	for _, g := range gradients {
-		var row []float64
-		for _, h := range gradients {
-			row = append(row, mat.Inner(g, a.known.c, h))
-		}
-		c.Matrix = append(c.Matrix, row)
+	m := propagate(mat.NewDense(n, len(sensitivities)/n, sensitivities), a.known.c)
+	for i := range n {
+		c.Matrix = append(c.Matrix, mat.Row(nil, i, m))
 	}
 	return c
 }

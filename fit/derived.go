@@ -167,19 +167,20 @@ func (w *uncertainty) of(d derived) estimate {
 	}
 	// The circuit and the parts matter, the takes' gains and corners do not.
 	e.gradient = make([]float64, j.n)
-	x := slices.Clone(w.s.x)
-	for i := range j.firstCorner {
-		const h = 1e-4
-		x[i] = w.s.x[i] + h
-		up := j.at(d, x)
-		x[i] = w.s.x[i] - h
-		down := j.at(d, x)
-		x[i] = w.s.x[i]
+	steps := make([]float64, j.firstCorner)
+	for i := range steps {
+		steps[i] = 1e-4 // of a logarithm
+	}
+	at := slices.Clone(w.s.x)
+	sensitivity(e.gradient[:j.firstCorner], func(x []float64) float64 {
+		v := j.at(d, x)
 		if !d.linear {
-			up, down = math.Log(up), math.Log(down)
+			v = math.Log(v)
 		}
-		e.gradient[i] = (up - down) / (2 * h)
-		if math.IsNaN(e.gradient[i]) || math.IsInf(e.gradient[i], 0) {
+		return v
+	}, at, steps)
+	for _, v := range e.gradient {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
 			// On the edge of existence: no uncertainty can be stated.
 			e.value = math.NaN()
 			return e
@@ -188,11 +189,10 @@ func (w *uncertainty) of(d derived) estimate {
 	g := mat.NewVecDense(j.n, e.gradient)
 	var cg mat.VecDense
 	cg.MulVec(w.c, g)
-	variance := mat.Dot(g, &cg)
-	e.u = math.Sqrt(max(variance, 0))
+	variance := max(mat.Dot(g, &cg), 0)
+	e.u = math.Sqrt(variance)
 	e.shares = map[source]float64{}
 	known := 0.0
-	at := slices.Clone(w.s.x)
 	for i := range j.priors {
 		p := &j.priors[i]
 		v := p.along(j, at, func(c int) float64 { return cg.AtVec(c) }) / p.u
