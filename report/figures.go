@@ -63,8 +63,11 @@ func drawnTakes(r fit.Result) []drawn {
 
 // thinned is a copy of the curve with every n-th point, such that at most
 // maxPoints remain.
-func thinned(c *fit.Curve) *fit.Curve {
-	step := (len(c.FrequencyHz) + maxPoints - 1) / maxPoints
+func thinned(c *fit.Curve) *fit.Curve { return thinnedTo(c, maxPoints) }
+
+// thinnedTo is thinned to at most most points.
+func thinnedTo(c *fit.Curve, most int) *fit.Curve {
+	step := (len(c.FrequencyHz) + most - 1) / most
 	every := func(x []float64) []float64 {
 		if x == nil {
 			return nil

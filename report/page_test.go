@@ -76,33 +76,40 @@ func elements(t *testing.T, page string) []element {
 	}
 }
 
+// selfContained checks that a page holds nothing that leads out of it or runs,
+// but its own script and data.
+func selfContained(t *testing.T, page string) {
+	t.Helper()
+	scripts := 0
+	for _, e := range elements(t, page) {
+		if e.name == "script" {
+			scripts++
+		}
+		switch e.name {
+		case "img", "iframe", "object", "embed", "base", "audio", "video", "foreignObject", "use", "image":
+			t.Errorf("the page has a <%s>", e.name)
+		}
+		for key, value := range e.attributes {
+			switch {
+			case strings.HasPrefix(key, "on"), key == "style", key == "srcset", key == "src":
+				t.Errorf("<%s %s=%q>", e.name, key, value)
+			case key == "href" && !strings.HasPrefix(value, "#") && value != "data:,":
+				t.Errorf("<%s href=%q> leads out of the page", e.name, value)
+			}
+		}
+	}
+	if scripts != 2 {
+		t.Errorf("%d script elements, want the data and the page's own", scripts)
+	}
+}
+
 func TestPageNeedsNothingElse(t *testing.T) {
 	for name, d := range map[string]Document{"three takes": inventedDocument(threeLoads, 60), "hostile names": hostile()} {
 		t.Run(name, func(t *testing.T) {
-			scripts := 0
-			for _, e := range elements(t, pageText(t, d)) {
-				if e.name == "script" {
-					scripts++
-				}
-				switch e.name {
-				case "img", "iframe", "object", "embed", "base", "audio", "video", "foreignObject", "use", "image":
-					t.Errorf("the page has a <%s>", e.name)
-				}
-				for key, value := range e.attributes {
-					switch {
-					case strings.HasPrefix(key, "on"), key == "style", key == "srcset", key == "src":
-						t.Errorf("<%s %s=%q>", e.name, key, value)
-					case key == "href" && !strings.HasPrefix(value, "#") && value != "data:,":
-						t.Errorf("<%s href=%q> leads out of the page", e.name, value)
-					}
-				}
-			}
-			if scripts != 2 {
-				t.Errorf("%d script elements, want the data and the page's own", scripts)
-			}
+			selfContained(t, pageText(t, d))
 		})
 	}
-	for _, text := range []string{pageCSS, pageJS, pageHTML} {
+	for _, text := range []string{pageCSS, pageJS, pageHTML, manyCSS, comparisonHTML} {
 		if m := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`).FindString(text); m != "" {
 			t.Errorf("the page's sources hold %q", m)
 		}
@@ -112,7 +119,11 @@ func TestPageNeedsNothingElse(t *testing.T) {
 // The policy lets through exactly the style and the script that are there
 // (Content Security Policy Level 3, 6.7.2.2 and 2.3.1: base64 of SHA-256).
 func TestPolicyMatchesStyleAndScript(t *testing.T) {
-	page := pageText(t, hostile())
+	policyMatches(t, pageText(t, hostile()))
+}
+
+func policyMatches(t *testing.T, page string) {
+	t.Helper()
 	policy := html.UnescapeString(regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`).FindStringSubmatch(page)[1])
 	if !strings.HasPrefix(policy, "default-src 'none'; ") || strings.Contains(policy, "unsafe") {
 		t.Errorf("policy %q is not strict", policy)

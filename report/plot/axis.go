@@ -17,7 +17,10 @@ type Axis struct {
 	Label    string // with unit: "frequency, Hz"
 	Log      bool
 	Degrees  bool // ticks at 15, 45, 90, ... instead of 1-2-5
+	Whole    bool // ticks at whole numbers only, for what is counted
 	Min, Max float64
+	// Fixed are the ticks where they are names rather than numbers.
+	Fixed []Tick
 	// Extra are further labelled places on the opposite side, such as the
 	// frequencies that belong to 1/w².
 	Extra      []Tick
@@ -44,6 +47,9 @@ var degreeSteps = []float64{1, 5, 15, 45, 90, 180, 360, 720, 1440}
 // Ticks chooses ticks so that labels stand at least spacing pixels apart on
 // an axis of length pixels; at least two are labelled whatever the spacing.
 func (a Axis) Ticks(length, spacing float64) []Tick {
+	if a.Fixed != nil {
+		return a.Fixed
+	}
 	if a.Log {
 		if ticks, ok := a.logTicks(length, spacing); ok {
 			return ticks
@@ -63,9 +69,12 @@ func (a Axis) linearTicks(length, spacing float64) []Tick {
 			}
 		}
 	}
+	if a.Whole {
+		step = math.Max(step, 1)
+	}
 	for {
 		ticks := a.every(step)
-		if len(ticks) >= 2 {
+		if len(ticks) >= 2 || a.Whole && step == 1 {
 			return ticks
 		}
 		step = niceBelow(step)

@@ -1,0 +1,205 @@
+package comparison
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"coilsweep/fit"
+)
+
+// Comparison is coils against one of them, the reference.
+type Comparison struct {
+	Coils     []Coil
+	Reference int // index into Coils
+	Rows      []Row
+	// Remarks say what was taken for granted, such as correlations.
+	Remarks []string
+}
+
+// Row is one property of all coils, in the order of Coils.
+type Row struct {
+	Property
+	Values      []fit.Quantity
+	Differences []Difference
+}
+
+// Difference is how far a coil is from the reference.
+type Difference struct {
+	// Delta is coil minus reference; unknown for the reference itself and
+	// where either is unknown.
+	Delta fit.Quantity
+	// Percent is Delta over the reference; NaN where that means nothing.
+	Percent float64
+	En      *float64
+	Verdict Verdict
+}
+
+// Verdict says what a difference means.
+type Verdict string
+
+// The verdicts.
+const (
+	IsReference Verdict = "reference"
+	Agrees      Verdict = "agrees"  // |En| <= 1
+	Differs     Verdict = "differs" // |En| > 1
+	Open        Verdict = "?"       // not both are known
+)
+
+// ErrTooFew: there is nothing to compare.
+var ErrTooFew = errors.New("at least two coils are needed to compare")
+
+// sharedSources are the sources of uncertainty that coils have in common where
+// they were measured with the same parts on the same bench.
+var sharedSources = []string{"added capacitors", "added resistors", "common scale of the parts",
+	"fixture capacitance", "load resistance", "assumed input resistance"}
+
+// Compare compares coils with coils[reference]. With sameBench the errors of
+// parts that both coils name alike are taken to be the same errors, which
+// cancel in the difference as far as both coils feel them alike: their
+// contributions u_i and u_j count as |u_i - u_j|, which is correlation 1
+// (JCGM 100:2008, 5.2.2, note 1).
+func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
+	if len(coils) < 2 {
+		return nil, ErrTooFew
+	}
+	if reference < 0 || reference >= len(coils) {
+		return nil, fmt.Errorf("there is no coil %d to compare with", reference+1)
+	}
+	c := &Comparison{Coils: coils, Reference: reference}
+	ref := coils[reference].Result
+	alike, unlike := 0, 0
+	for i, coil := range coils {
+		if i == reference {
+			continue
+		}
+		if sameParts(ref, coil.Result) {
+			alike++
+		} else {
+			unlike++
+		}
+	}
+	for _, p := range Properties(coils) {
+		row := Row{Property: p}
+		for i, coil := range coils {
+			value := p.Of(coil.Result)
+			row.Values = append(row.Values, value)
+			d := Difference{Verdict: IsReference, Delta: fit.Unknown("the reference itself"), Percent: math.NaN()}
+			if i != reference {
+				d = difference(p, coil.Result, ref, sameBench)
+			}
+			row.Differences = append(row.Differences, d)
+		}
+		c.Rows = append(c.Rows, row)
+	}
+	c.remarks(alike, unlike, sameBench)
+	return c, nil
+}
+
+func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
+	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
+	switch {
+	case sameBench && alike > 0:
+		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences of L, C and R; all else is taken to be independent")
+	case alike > 0:
+		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences of L, C and R is too large, and a real difference may be missed (see --same-bench)")
+	default:
+		add("the coils are taken to be independent: errors that they share, such as those of one meter, are not taken off")
+	}
+	if sameBench && unlike > 0 {
+		add("%d of the coils name other parts than the reference, and are taken to be independent of it", unlike)
+	}
+	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
+		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")
+	}
+}
+
+// sameParts tells whether both results name the same known parts.
+func sameParts(a, b *fit.Result) bool {
+	names := func(r *fit.Result) []string {
+		var out []string
+		for _, p := range r.Parts {
+			if !strings.HasPrefix(p.What, "DC resistance") && !strings.HasPrefix(p.What, "meter") {
+				out = append(out, p.What)
+			}
+		}
+		slices.Sort(out)
+		return out
+	}
+	one := names(a)
+	return len(one) > 0 && slices.Equal(one, names(b))
+}
+
+func difference(p Property, coil, reference *fit.Result, sameBench bool) Difference {
+	x, y := p.Of(coil), p.Of(reference)
+	d := Difference{Verdict: Open, Percent: math.NaN()}
+	switch {
+	case !x.Known():
+		d.Delta = fit.Unknown(x.Why)
+		return d
+	case !y.Known():
+		d.Delta = fit.Unknown("reference: " + y.Why)
+		return d
+	}
+	delta := x.Value - y.Value
+	// Where intervals are not symmetric, the sides that face each other count.
+	ux, uy := side(x, delta > 0), side(y, delta < 0)
+	u, u95 := math.Hypot(x.U, y.U), math.Hypot(ux, uy)
+	if sameBench && sameParts(coil, reference) {
+		if common := sharedVariance(p.Key, coil, reference, x, y); common > 0 {
+			left := math.Sqrt(math.Max(u*u-common, 0))
+			u95 *= left / u
+			u = left
+		}
+	}
+	d.Delta = fit.Quantity{Value: delta, U: u, U95: u95}
+	if !p.Decibel && y.Value != 0 {
+		d.Percent = 100 * delta / y.Value
+	}
+	if u95 > 0 {
+		en := delta / u95
+		d.En = &en
+		d.Verdict = Agrees
+		if math.Abs(en) > 1 {
+			d.Verdict = Differs
+		}
+	}
+	return d
+}
+
+// side is the half-width of the 95 % interval below or above the value.
+func side(q fit.Quantity, below bool) float64 {
+	switch {
+	case q.Low == 0 && q.High == 0:
+		return q.U95
+	case below:
+		return q.Value - q.Low
+	}
+	return q.High - q.Value
+}
+
+// sharedVariance is what is to be taken off u_x² + u_y² for errors in common:
+// 2 u_xi u_yi for each shared source i, by the budgets of both.
+func sharedVariance(key string, coil, reference *fit.Result, x, y fit.Quantity) float64 {
+	a, b := shares(coil, key), shares(reference, key)
+	sum := 0.0
+	for _, s := range sharedSources {
+		sum += 2 * x.U * y.U * math.Sqrt(a[s]*b[s])
+	}
+	return sum
+}
+
+// shares are the shares of u² of a quantity by source, 0 … 1.
+func shares(r *fit.Result, key string) map[string]float64 {
+	out := map[string]float64{}
+	for _, b := range r.Budget {
+		if b.Quantity == key {
+			for _, s := range b.Shares {
+				out[s.Source] += s.Percent / 100
+			}
+		}
+	}
+	return out
+}

@@ -1,0 +1,157 @@
+// Package comparison holds the results of coils against each other: which
+// numbers they can be compared by, their differences with U95, and whether a
+// difference is more than the uncertainties explain.
+//
+// The difference d = x - x_ref of independent measurements has
+// U95(d) = sqrt(U95(x)² + U95(x_ref)²), and E_n = d/U95(d); |E_n| > 1 is a
+// difference (ISO/IEC 17043:2010, B.3; ISO 13528:2015, 9.7).
+package comparison
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+)
+
+// Coil is one coil to be compared.
+type Coil struct {
+	Name   string
+	Folder string
+	Result *fit.Result
+}
+
+// Property is one number of a coil by which coils can be compared.
+type Property struct {
+	Key  string        // as in result.json, with the load before it for that of a take
+	Name string        // in words
+	Unit quantity.Unit // empty for ratios
+	// Decibel: the number is a level in dB.
+	Decibel bool
+	Of      func(*fit.Result) fit.Quantity
+}
+
+// properties are those of the coil itself, in the order of interest.
+var properties = []Property{
+	{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz, Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
+	{Key: "bare_q", Name: "Q", Of: func(r *fit.Result) fit.Quantity { return r.BareQ }},
+	{Key: "inductance_h", Name: "L", Unit: quantity.Henry, Of: func(r *fit.Result) fit.Quantity { return r.Inductance }},
+	{Key: "capacitance_f", Name: "C", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.Capacitance }},
+	{Key: "capacitance_coil_f", Name: "C of the coil", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
+	{Key: "resistance_ohm", Name: "R", Unit: quantity.Ohm, Of: func(r *fit.Result) fit.Quantity { return r.Resistance }},
+}
+
+// Load is what was added across the coil in a take.
+type Load struct {
+	Farad float64
+	Ohm   float64 // 0: no resistor added
+}
+
+func (l Load) String() string {
+	var parts []string
+	if l.Farad != 0 {
+		parts = append(parts, quantity.Format(l.Farad, quantity.Farad, 3))
+	}
+	if l.Ohm != 0 {
+		parts = append(parts, quantity.Format(l.Ohm, quantity.Ohm, 3))
+	}
+	if parts == nil {
+		return "nothing added"
+	}
+	return "with " + strings.Join(parts, " and ")
+}
+
+// LoadOf is the load of a take.
+func LoadOf(t fit.TakeResult) Load {
+	l := Load{Farad: t.AddedC}
+	if t.AddedR != nil {
+		l.Ohm = *t.AddedR
+	}
+	return l
+}
+
+// CommonLoads are the loads with which every coil has a usable take, the
+// smallest capacitance first. Coils without a result count as having none.
+func CommonLoads(coils []Coil) []Load {
+	count := map[Load]int{}
+	for _, c := range coils {
+		seen := map[Load]bool{}
+		if c.Result == nil {
+			continue
+		}
+		for _, t := range c.Result.Takes {
+			if l := LoadOf(t); t.Used && !seen[l] {
+				seen[l] = true
+				count[l]++
+			}
+		}
+	}
+	var common []Load
+	for l, n := range count {
+		if n == len(coils) {
+			common = append(common, l)
+		}
+	}
+	slices.SortFunc(common, func(a, b Load) int {
+		switch {
+		case a.Farad < b.Farad || a.Farad == b.Farad && a.conductance() < b.conductance():
+			return -1
+		}
+		return 1
+	})
+	return common
+}
+
+func (l Load) conductance() float64 {
+	if l.Ohm == 0 {
+		return 0
+	}
+	return 1 / l.Ohm
+}
+
+// TakeWith is the first usable take with a load.
+func TakeWith(r *fit.Result, l Load) (fit.TakeResult, bool) {
+	if r != nil {
+		for _, t := range r.Takes {
+			if t.Used && LoadOf(t) == l {
+				return t, true
+			}
+		}
+	}
+	return fit.TakeResult{}, false
+}
+
+// Properties are the numbers by which the coils can be compared: those of the
+// coil itself that at least one of them has, and those of the takes with the
+// least load that all have.
+func Properties(coils []Coil) []Property {
+	var out []Property
+	for _, p := range properties {
+		if slices.ContainsFunc(coils, func(c Coil) bool { return c.Result != nil && p.Of(c.Result).Known() }) {
+			out = append(out, p)
+		}
+	}
+	if loads := CommonLoads(coils); len(loads) > 0 {
+		out = append(out, ofTake(loads[0])...)
+	}
+	return out
+}
+
+func ofTake(l Load) []Property {
+	get := func(of func(fit.TakeResult) fit.Quantity) func(*fit.Result) fit.Quantity {
+		return func(r *fit.Result) fit.Quantity {
+			t, ok := TakeWith(r, l)
+			if !ok {
+				return fit.Unknown(fmt.Sprintf("no take %s", l))
+			}
+			return of(t)
+		}
+	}
+	return []Property{
+		{Key: "resonance_hz", Name: "resonance, " + l.String(), Unit: quantity.Hertz, Of: get(func(t fit.TakeResult) fit.Quantity { return t.Resonance })},
+		{Key: "q", Name: "Q, " + l.String(), Of: get(func(t fit.TakeResult) fit.Quantity { return t.Q })},
+		{Key: "peak_db", Name: "peak height, " + l.String(), Decibel: true, Of: get(func(t fit.TakeResult) fit.Quantity { return t.PeakDB })},
+	}
+}
