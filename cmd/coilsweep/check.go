@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -21,7 +22,7 @@ const (
 	// scoutLeadInS is the silence before it, for noise and hum.
 	scoutLeadInS = 1.5
 	// What a scout plays, unless its options say otherwise.
-	scoutSweepS  = 0.7
+	scoutSweepS  = 1.4
 	scoutRepeats = 3
 )
 
@@ -35,10 +36,10 @@ func newCheck(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check DIR",
 		Short: "Look at levels, noise, hum, clipping, drift and load before a take",
-		Long: `Play one quiet sweep and say what a take at --level would be like: levels, noise
-and hum, the margin to clipping at the resonance, lost samples, drift,
-distortion, and whether the input loads the coil too much; then what to do about
-it, and a level. On a terminal the levels are shown while they come. Nothing is
+		Long: `Play a quiet sweep and, where that shows that nothing will clip, one at --level,
+and say what a take would be like: levels, noise and hum, the margin to clipping
+at the resonance, lost samples, drift, distortion, and whether the input loads
+the coil too much; then what to do about it, and a level. On a terminal the levels are shown while they come. Nothing is
 kept. The exit status is 3 where a take would be unfit.`,
 		Example: `  coilsweep check bridge
   coilsweep check bridge --level -6`,
@@ -79,16 +80,11 @@ kept. The exit status is 3 where a take would be unfit.`,
 			if dcr := folder.Coil.DCR; dcr != nil {
 				scout.DCROhm = dcr.SI
 			}
-			scout.Recording, scout.Take, err = c.listen(cmd.Context(), recorder, take)
+			judgement, err := c.check(cmd.Context(), recorder, take, scout)
 			if err = errors.Join(err, release()); err != nil {
 				return err
 			}
-			// What keeps a response from being estimated is among the findings.
-			scout.Response, err = response.Estimate(cmd.Context(), scout.Recording, scout.Take)
-			if cmd.Context().Err() != nil {
-				return err
-			}
-			return reportCheck(c, check.Judge(scout), asJSON)
+			return reportCheck(c, judgement, asJSON)
 		}),
 	}
 	f := cmd.Flags()
@@ -102,6 +98,35 @@ kept. The exit status is 3 where a take would be unfit.`,
 	file.add(f)
 	f.BoolVar(&asJSON, "json", false, "print what was found as JSON")
 	return cmd
+}
+
+// check plays the scout of take and, where that shows that nothing will clip,
+// a second sweep at the level planned, for the distortion.
+func (c *console) check(ctx context.Context, recorder capture.Recorder, take capture.Take, scout check.Scout) (check.Report, error) {
+	var err error
+	if scout.Recording, scout.Take, err = c.listen(ctx, recorder, take); err != nil {
+		return check.Report{}, err
+	}
+	// What keeps a response from being estimated is among the findings.
+	scout.Response, err = response.Estimate(ctx, scout.Recording, scout.Take)
+	if ctx.Err() != nil {
+		return check.Report{}, err
+	}
+	judgement := check.Judge(scout)
+	if !judgement.FitToTake {
+		return judgement, nil
+	}
+	if take.Stimulus, err = take.Stimulus.AtLevel(scout.PlannedDBFS); err != nil {
+		return judgement, err
+	}
+	recording, loud, err := c.listen(ctx, recorder, take)
+	if err != nil || loud.Unfit() != nil {
+		return judgement, err
+	}
+	if scout.AtLevel, err = response.Estimate(ctx, recording, loud); err != nil {
+		return judgement, err
+	}
+	return check.Judge(scout), nil
 }
 
 // scout is the stimulus of a check.
@@ -175,7 +200,7 @@ func printCheck(c *console, r check.Report) {
 	fmt.Fprintf(c.out, "time       drift %.1f ppm, %d damaged sweeps\n", r.DriftPPM, r.DamagedRepeats)
 	for _, h := range r.Harmonics {
 		if h.Seen {
-			fmt.Fprintf(c.out, "harmonic %d %.2g %% now, about %.2g %% at %.0f dBFS\n", h.Order, 100*h.Ratio, 100*h.Expected, r.PlannedDBFS)
+			fmt.Fprintf(c.out, "harmonic %d about %.2g %% at %.0f dBFS\n", h.Order, 100*h.Expected, r.PlannedDBFS)
 		}
 	}
 	for _, f := range r.Findings {

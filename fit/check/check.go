@@ -38,6 +38,9 @@ type Scout struct {
 	Take      capture.Take
 	// Response is nil where none could be estimated.
 	Response *response.Response
+	// AtLevel is the response by a second sweep, at the level planned; nil where
+	// none was played.
+	AtLevel *response.Response
 	// PlannedDBFS is the level of the take to come.
 	PlannedDBFS float64
 	// DCROhm is the coil's DC resistance; 0: not known.
@@ -93,8 +96,9 @@ type Report struct {
 	FitToTake bool      `json:"fit_to_take"`
 }
 
-// Harmonic is a harmonic of the scout, and about what it grows to at the level
-// planned, over the fundamental.
+// Harmonic is a harmonic over the fundamental, as measured by the loudest sweep
+// there was, and about what it is at the level planned: the n-th grows by n-1 dB
+// for each dB.
 type Harmonic struct {
 	Order    int     `json:"order"`
 	Ratio    float64 `json:"ratio"`
@@ -116,7 +120,7 @@ func Judge(s Scout) Report {
 	}
 	if len(r.Channels) > 0 {
 		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
-		r.Channels[0].ExpectedPeakDBFS = q.PeakDBFS + s.rise()
+		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, peakOf(s.Recording.Samples[0][silence.from:silence.to]))
 		quiet := s.Recording.Samples[0][silence.from:silence.to]
 		r.Noise = spectrum(quiet, s.Recording.RateHz)
 		r.Mains = s.mains(quiet)
@@ -161,9 +165,8 @@ func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS
 // channel measures one channel over the whole recording; peak and rms of the
 // coil's are replaced by those of its sweeps.
 func (s Scout) channel(i int, x []float64, silence span) Channel {
-	peak, square := 0.0, 0.0
+	peak, square := peakOf(x), 0.0
 	for _, v := range x {
-		peak = math.Max(peak, math.Abs(v))
 		square += v * v
 	}
 	name := "coil"
@@ -171,8 +174,23 @@ func (s Scout) channel(i int, x []float64, silence span) Channel {
 		name = "reference"
 	}
 	c := Channel{Name: name, PeakDBFS: dbfs(peak * peak / 2), RMSDBFS: dbfs(square / float64(max(1, len(x)))), NoiseDBFS: dbfs(variance(x[silence.from:silence.to]))}
-	c.ExpectedPeakDBFS = c.PeakDBFS + s.rise()
+	c.ExpectedPeakDBFS = s.expected(c.PeakDBFS, peakOf(x[silence.from:silence.to]))
 	return c
+}
+
+// expected is the peak in the take: what the sweep adds to a silence with peak
+// quiet grows with the level, the silence does not.
+func (s Scout) expected(peakDBFS, quiet float64) float64 {
+	peak := math.Pow(10, peakDBFS/20)
+	return dbfs(math.Pow(math.Max(peak-quiet, 0)*math.Pow(10, s.rise()/20)+quiet, 2) / 2)
+}
+
+func peakOf(x []float64) float64 {
+	peak := 0.0
+	for _, v := range x {
+		peak = math.Max(peak, math.Abs(v))
+	}
+	return peak
 }
 
 // judgeLevels finds the margin to full scale, and the level to take.
@@ -187,6 +205,7 @@ func (r *Report) judgeLevels(s Scout) {
 			highest, at = c.ExpectedPeakDBFS, c.Name
 		}
 	}
+	r.PeakHz = s.peakHz()
 	margin := -highest
 	r.MarginDB = &margin
 	proposed := math.Min(math.Floor(r.PlannedDBFS+margin-headroomDB), highestLevelDBFS)
@@ -202,7 +221,6 @@ func (r *Report) judgeLevels(s Scout) {
 		}
 		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
 	}
-	r.PeakHz = s.peakHz()
 	switch {
 	case margin < leastHeadroomDB:
 		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
@@ -238,20 +256,11 @@ func (r *Report) judgeNoise(s Scout) {
 		return
 	}
 	// The sweep's level between 500 Hz and 2 kHz, on the scale of the noise.
-	signal := q.SNRDB + restOf(q) + s.rise()
+	signal := q.SNRDB + dbfs(r.Mains.rest) + s.rise()
 	if over := signal - r.Mains.DBFS; over < humLimitDB {
 		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz, over),
 			"move the transformer, lamp or amplifier away, turn the coil, or shield it")
 	}
-}
-
-// restOf is the noise without its hum, in dBFS.
-func restOf(q capture.Quality) float64 {
-	noise, hum := math.Pow(10, q.NoiseDBFS/10), 0.0
-	if q.HumDBFS != 0 {
-		hum = math.Pow(10, q.HumDBFS/10)
-	}
-	return 10 * math.Log10(math.Max(noise-hum, 1e-2*noise))
 }
 
 // judgeTime looks at lost samples and clocks.

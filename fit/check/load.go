@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -18,9 +19,13 @@ const (
 	// lowInputOhm is the load from which on down an input is not made for
 	// coils: hi-Z inputs have 0.5 Mohm and more (common practice).
 	lowInputOhm = 100e3
-	// usualC is the capacitance of coil and cable that the load is told by,
-	// good to a factor of two (common practice).
-	usualC = 200e-12
+	// usualL and usualC are the inductance of coils in H, and their capacitance
+	// with a cable in F, that the load is told by; usualTimeS is their
+	// inductance over their resistance. All are good to a factor of two (common
+	// practice).
+	usualL     = 2.5
+	usualC     = 200e-12
+	usualTimeS = 4e-4
 )
 
 // peakHz is where the coil's channel is loudest, nil without a response: the
@@ -48,14 +53,18 @@ func (r *Report) judgeResponse(s Scout) {
 		r.add(Stop, "no-response", "no response could be estimated from the sweep", "check the wiring")
 		return
 	}
-	for n, ratios := range s.Response.Harmonic {
-		h := harmonicOf(s.Response, ratios)
+	loud, rise := s.AtLevel, 0.0
+	if loud == nil {
+		loud, rise = s.Response, s.rise()
+	}
+	for n, ratios := range loud.Harmonic {
+		h := harmonicOf(loud, ratios)
 		h.Order = n + 2
-		h.Expected = h.Ratio * math.Pow(10, s.rise()*float64(h.Order-1)/20)
+		h.Expected = h.Ratio * math.Pow(10, rise*float64(n+1)/20)
 		r.Harmonics = append(r.Harmonics, h)
-		if h.Seen && h.Ratio > distortionLimit || h.Seen && h.Expected > distortionLimit {
-			r.add(Warn, "distorted", fmt.Sprintf("harmonic %d is %.2g %% now and about %.2g %% at %.0f dBFS", h.Order, 100*h.Ratio, 100*h.Expected, r.PlannedDBFS),
-				"lower the level at the amplifier, or the gain: exciter, amplifier or input are out of their linear range")
+		if h.Seen && h.Expected > distortionLimit {
+			r.add(Warn, "distorted", fmt.Sprintf("harmonic %d is about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS),
+				"lower the level, or the gain of the amplifier: exciter, amplifier or input are out of their linear range")
 		}
 	}
 	if ohm, ok := inputOhm(s.Response, s.DCROhm); ok {
@@ -65,32 +74,22 @@ func (r *Report) judgeResponse(s Scout) {
 	}
 }
 
-// harmonicOf is the median ratio of a harmonic between 200 Hz and 2 kHz, and
-// whether it stands out of the noise of the linear response there.
+// harmonicOf is the median ratio of a harmonic between 300 Hz and 1.2 kHz.
+// It is seen where its size hardly varies: of noise, whose magnitude has a
+// Rayleigh distribution, the quartiles are 0.77 medians apart.
 func harmonicOf(r *response.Response, ratios []float64) Harmonic {
-	var seen, noise []float64
+	var x []float64
 	for i, hz := range r.FrequencyHz {
-		if hz >= 200 && hz <= 2000 && i < len(ratios) && !math.IsNaN(ratios[i]) {
-			seen = append(seen, ratios[i])
-			noise = append(noise, math.Sqrt(r.Variance[i])/cmplx.Abs(r.H[i]))
+		if hz >= 300 && hz <= 1200 && i < len(ratios) && !math.IsNaN(ratios[i]) {
+			x = append(x, ratios[i])
 		}
 	}
-	if len(seen) == 0 {
+	if len(x) < 8 {
 		return Harmonic{}
 	}
-	ratio := median(seen)
-	return Harmonic{Ratio: ratio, Seen: ratio > 10*median(noise)}
-}
-
-func median(x []float64) float64 {
-	y := append([]float64(nil), x...)
-	// Insertion is enough for some hundred points.
-	for i := 1; i < len(y); i++ {
-		for j := i; j > 0 && y[j] < y[j-1]; j-- {
-			y[j], y[j-1] = y[j-1], y[j]
-		}
-	}
-	return y[len(y)/2]
+	slices.Sort(x)
+	middle := x[len(x)/2]
+	return Harmonic{Ratio: middle, Seen: x[3*len(x)/4]-x[len(x)/4] < 0.5*middle}
 }
 
 // inputOhm tells the load on the coil where it is far too little: ok is false
@@ -101,51 +100,60 @@ func median(x []float64) float64 {
 //	|v/e|^-2 = g (1 + (b1^2 - 2 b2) w^2 + b2^2 w^4),
 //	b1 = (L/R_p + R C)/n,  b2 = L C/n,  n = 1 + R/R_p,
 //
-// which is a straight-line fit in w^2 and w^4. Two numbers do not give three
-// elements: C is taken as usual, so that the load is right to a factor of about
-// two, which is enough to tell a line input (10 kohm) from one for guitars.
+// which is a straight-line fit in w^2 and w^4. A coil without resonance shows
+// b1 only, R_p = (L - R b1)/(b1 - R C), and one number does not give two
+// elements: L is taken as usual, so that the load is right to a factor of about
+// two (of four where it is below R), which is enough to tell a line input
+// (10 kohm) from one for guitars.
 func inputOhm(r *response.Response, dcrOhm float64) (ohm float64, ok bool) {
+	p, q, ok := shape(r, 3)
+	if ok && q < 0 {
+		p, q, ok = shape(r, 2)
+	}
+	if !ok {
+		return 0, false
+	}
+	b2 := math.Sqrt(q)
+	b1 := math.Sqrt(math.Max(p+2*b2, 0))
+	if b1 == 0 || math.Sqrt(b2)/b1 > dullQ {
+		return 0, false
+	}
+	henry := usualL
+	if dcrOhm > 0 {
+		henry = usualTimeS * dcrOhm
+	}
+	ohm = math.Max(henry-dcrOhm*b1, 0.05*henry) / math.Max(b1-dcrOhm*usualC, 0.1*b1)
+	return ohm, ohm < lowInputOhm
+}
+
+// shape fits |H|^-2 = g (1 + p w^2 + q w^4), relative errors counting alike;
+// terms 2 leaves q out.
+func shape(r *response.Response, terms int) (p, q float64, ok bool) {
 	const scale = 2 * math.Pi * 3000
-	var normal mat.SymDense
-	normal = *mat.NewSymDense(3, nil)
-	right := mat.NewVecDense(3, nil)
+	normal := mat.NewSymDense(terms, nil)
+	right := mat.NewVecDense(terms, nil)
 	for i, hz := range r.FrequencyHz {
 		a := cmplx.Abs(r.H[i])
-		if hz < 100 || hz > 12000 || a*a < 9*r.Variance[i] {
+		if hz < 100 || hz > 10000 || a*a < 9*r.Variance[i] {
 			continue
 		}
-		y := 1 / (a * a)
 		w2 := math.Pow(2*math.Pi*hz/scale, 2)
-		row := [3]float64{1 / y, w2 / y, w2 * w2 / y} // relative errors count
-		for j := range row {
+		row := [3]float64{a * a, w2 * a * a, w2 * w2 * a * a}
+		for j := range terms {
 			right.SetVec(j, right.AtVec(j)+row[j])
-			for k := j; k < 3; k++ {
+			for k := j; k < terms; k++ {
 				normal.SetSym(j, k, normal.At(j, k)+row[j]*row[k])
 			}
 		}
 	}
 	var cholesky mat.Cholesky
 	var x mat.VecDense
-	if !cholesky.Factorize(&normal) || cholesky.SolveVecTo(&x, right) != nil {
-		return 0, false
+	if !cholesky.Factorize(normal) || cholesky.SolveVecTo(&x, right) != nil || !(x.AtVec(0) > 0) {
+		return 0, 0, false
 	}
-	g, p, q := x.AtVec(0), x.AtVec(1), x.AtVec(2)
-	if !(g > 0) {
-		return 0, false
+	p = x.AtVec(1) / x.AtVec(0) / (scale * scale)
+	if terms == 3 {
+		q = x.AtVec(2) / x.AtVec(0) / math.Pow(scale, 4)
 	}
-	p, q = p/g/(scale*scale), q/g/math.Pow(scale, 4)
-	b2 := math.Sqrt(math.Max(q, 0))
-	b1 := math.Sqrt(math.Max(p+2*b2, 0))
-	if b1 == 0 || math.Sqrt(b2)/b1 > dullQ {
-		return 0, false
-	}
-	// L/R_p = n b1 - R C, L = n b2/C; n from R where that is known.
-	ohm = math.Inf(1)
-	for range 5 {
-		n := 1 + dcrOhm/ohm
-		if lOverR := n*b1 - dcrOhm*usualC; lOverR > 0 {
-			ohm = n * b2 / usualC / lOverR
-		}
-	}
-	return ohm, ohm > 0 && ohm < lowInputOhm
+	return p, q, true
 }

@@ -19,6 +19,7 @@ type Mains struct {
 	Hz    float64 `json:"hz"`
 	DBFS  float64 `json:"dbfs"` // of all lines
 	Lines []Line  `json:"lines"`
+	rest  float64 // mean square of what is left without them
 }
 
 // Line is one harmonic of the mains.
@@ -100,19 +101,20 @@ func (s Scout) mains(silence []float64) *Mains {
 		return nil
 	}
 	m := &Mains{Hz: hz}
-	amplitudes := harmonicsOf(silence, hz/float64(s.Recording.RateHz))
+	amplitudes, rest := harmonicsOf(silence, hz/float64(s.Recording.RateHz))
 	total := 0.0
 	for i, a := range amplitudes {
 		m.Lines = append(m.Lines, Line{Order: i + 1, Hz: float64(i+1) * hz, DBFS: dbfs(a * a / 2)})
 		total += a * a / 2
 	}
-	m.DBFS = dbfs(total)
+	m.DBFS, m.rest = dbfs(total), rest
 	return m
 }
 
 // harmonicsOf are the amplitudes of the sines at multiples of f cycles per
-// sample, fitted together with an offset by least squares.
-func harmonicsOf(x []float64, f float64) []float64 {
+// sample, fitted together with an offset by least squares, and the mean square
+// of the rest.
+func harmonicsOf(x []float64, f float64) (amplitudes []float64, rest float64) {
 	columns := 1 + 2*mainsOrders
 	normal := mat.NewSymDense(columns, nil)
 	right := mat.NewVecDense(columns, nil)
@@ -134,15 +136,20 @@ func harmonicsOf(x []float64, f float64) []float64 {
 		}
 	}
 	var cholesky mat.Cholesky
-	amplitudes := make([]float64, mainsOrders)
+	amplitudes = make([]float64, mainsOrders)
 	var solution mat.VecDense
 	if !cholesky.Factorize(normal) || cholesky.SolveVecTo(&solution, right) != nil {
-		return amplitudes
+		return amplitudes, variance(x)
 	}
 	for h := range amplitudes {
 		amplitudes[h] = math.Hypot(solution.AtVec(1+2*h), solution.AtVec(2+2*h))
 	}
-	return amplitudes
+	// What is explained is the solution times the right-hand side.
+	square := 0.0
+	for _, v := range x {
+		square += v * v
+	}
+	return amplitudes, math.Max(square-mat.Dot(&solution, right), 0) / float64(len(x))
 }
 
 // dbfs is the level of a mean square; a full-scale sine has ½ (AES17).
