@@ -90,11 +90,13 @@ const (
 	textSize   = 12.0 // px
 	lineHeight = 15.0 // px
 	tolerance  = 0.08 // of simplified paths, px
+
+	tickSpacing = 44.0 // least distance of labels on the x axis, px
 )
 
-// textWidth is about how wide s is set, in px: on the wide side of common
+// estimatedWidth is about how wide s is set, in px: on the wide side of common
 // sans-serif fonts, since the reader's font is not known.
-func textWidth(s string) float64 {
+func estimatedWidth(s string) float64 {
 	em := 0.0
 	for g := uniseg.NewGraphemes(s); g.Next(); {
 		switch {
@@ -126,7 +128,7 @@ func (f *Figure) WriteFile(w io.Writer) error {
 }
 
 func (f *Figure) write(w io.Writer, columns *Columns, style string) error {
-	d := &drawing{f: f, columns: columns}
+	d := &drawing{f: f, columns: columns, textWidth: estimatedWidth}
 	d.layout()
 	d.open(style)
 	d.grid()
@@ -138,13 +140,15 @@ func (f *Figure) write(w io.Writer, columns *Columns, style string) error {
 	return err
 }
 
-// drawing is a figure on its way to SVG.
+// drawing is a figure with everything in its place.
 type drawing struct {
-	b       bytes.Buffer
-	f       *Figure
+	f         *Figure
+	textWidth func(string) float64 // px
+	box       box
+	x, y      []Tick
+
+	b       bytes.Buffer // as SVG for a page
 	columns *Columns
-	box     box
-	x, y    []Tick
 }
 
 func (d *drawing) printf(format string, args ...any) { fmt.Fprintf(&d.b, format, args...) }
@@ -153,9 +157,9 @@ func (d *drawing) layout() {
 	f := d.f
 	d.box = box{left: 20, top: 10, right: f.Width - 14, bottom: f.Height - 38}
 	d.y = f.Y.Ticks(d.box.bottom-d.box.top, 34)
-	widest := textWidth("−000") // figures above each other line up
+	widest := d.textWidth("−000") // figures above each other line up
 	for _, t := range d.y {
-		widest = math.Max(widest, textWidth(t.Label))
+		widest = math.Max(widest, d.textWidth(t.Label))
 	}
 	d.box.left += widest + 8
 	if f.Y.Label != "" {
@@ -164,14 +168,14 @@ func (d *drawing) layout() {
 	room := 0.0
 	for _, s := range f.Series {
 		if s.Name != "" {
-			room = math.Max(room, 26+textWidth(f.endName(s.Name)))
+			room = math.Max(room, 26+d.textWidth(f.endName(s.Name)))
 		}
 	}
 	for _, t := range f.Y.Extra {
-		room = math.Max(room, 12+textWidth(t.Label))
+		room = math.Max(room, 12+d.textWidth(t.Label))
 	}
 	d.box.right -= room
-	d.x = f.X.Ticks(d.box.right-d.box.left, 44)
+	d.x = f.X.Ticks(d.box.right-d.box.left, tickSpacing)
 }
 
 // endName shortens a name to what the figure has room for.
@@ -391,26 +395,33 @@ func (d *drawing) band(s Series) []byte {
 	return p.b
 }
 
-// markers puts the style's marker at about one place in 70 px, shifted by
-// style so that the markers of neighbouring curves do not meet.
-func (d *drawing) markers(s Series) {
+// markerPlaces are about one in 70 px, shifted by style so that the markers of
+// neighbouring curves do not meet.
+func (d *drawing) markerPlaces(s Series) []point {
 	const every = 72.0
-	next := d.box.left + every*(0.3+float64(s.Style%Styles)/Styles)
-	d.printf(`<g class="markers s%d"%s>`, style(s.Style), d.reference(s, false))
+	next := d.box.left + every*(0.3+float64(style(s.Style))/Styles)
+	var out []point
 	for _, q := range d.points(s, 0) {
 		if q.x < next || !finite(q.y) {
 			continue
 		}
-		d.printf(`<path transform="translate(%s %s)" d="%s"/>`, short(q.x), short(q.y), Marker(s.Style))
+		out = append(out, q)
 		for next <= q.x {
 			next += every
 		}
+	}
+	return out
+}
+
+func (d *drawing) markers(s Series) {
+	d.printf(`<g class="markers s%d"%s>`, style(s.Style), d.reference(s, false))
+	for _, q := range d.markerPlaces(s) {
+		d.printf(`<path transform="translate(%s %s)" d="%s"/>`, short(q.x), short(q.y), Marker(s.Style))
 	}
 	d.b.WriteString(`</g>`)
 }
 
 func (d *drawing) marks() {
-	boxes := make([]label, 0, len(d.f.Marks))
 	for _, m := range d.f.Marks {
 		x, y := d.px(m.X), d.py(m.Y)
 		group := ""
@@ -435,24 +446,33 @@ func (d *drawing) marks() {
 			d.printf(`<circle class="ring" cx="%s" cy="%s" r="3"/>`, short(x), short(y))
 		}
 		d.b.WriteString(`</g>`)
-		switch m.Place {
-		case Above:
-			boxes = append(boxes, label{x: x - 7 - textWidth(m.Label), want: y - 7, text: m.Label})
-		case Under:
-			boxes = append(boxes, label{x: x - textWidth(m.Label)/2, want: y + 19, text: m.Label})
-		default:
-			boxes = append(boxes, label{x: x + 9, want: y + 11, text: m.Label})
-		}
 	}
-	spread(boxes, d.box.top+lineHeight, d.box.bottom-4)
-	for _, l := range boxes {
-		if l.text == "" {
+	for _, l := range d.markLabels() {
+		d.printf(`<text class="name" x="%s" y="%s">%s</text>`, short(l.x), short(l.y), text(l.text))
+	}
+}
+
+// markLabels are the labels of marks, moved apart and kept within the figure.
+func (d *drawing) markLabels() []label {
+	var labels []label
+	for _, m := range d.f.Marks {
+		if m.Label == "" {
 			continue
 		}
-		// Keep it within the figure.
-		x := math.Max(d.box.left+4, math.Min(l.x, d.box.right-textWidth(l.text)))
-		d.printf(`<text class="name" x="%s" y="%s">%s</text>`, short(x), short(l.y), text(l.text))
+		x, y, width := d.px(m.X), d.py(m.Y), d.textWidth(m.Label)
+		switch m.Place {
+		case Above:
+			x, y = x-7-width, y-7
+		case Under:
+			x, y = x-width/2, y+19
+		default:
+			x, y = x+9, y+11
+		}
+		x = math.Max(d.box.left+4, math.Min(x, d.box.right-width))
+		labels = append(labels, label{x: x, want: y, text: m.Label})
 	}
+	spread(labels, d.box.top+lineHeight, d.box.bottom-4)
+	return labels
 }
 
 // bar is an error bar with its end strokes.
@@ -464,9 +484,9 @@ func (d *drawing) bar(x0, y0, x1, y1 float64) {
 	d.printf(`<path class="bar" d="M%s %sH%sM%s %sv8M%s %sv8"/>`, short(x0), short(y0), short(x1), short(x0), short(y0-4), short(x1), short(y0-4))
 }
 
-// endLabels writes each curve's name beside its end, moved apart where curves
-// end close together; a fine line leads from the end to a moved label.
-func (d *drawing) endLabels() {
+// endPlaces are the names of curves beside their ends, moved apart where
+// curves end close together.
+func (d *drawing) endPlaces() []label {
 	var labels []label
 	for i, s := range d.f.Series {
 		if s.Name == "" {
@@ -481,12 +501,19 @@ func (d *drawing) endLabels() {
 			}
 		}
 		end.y = math.Min(math.Max(end.y, d.box.top), d.box.bottom)
-		labels = append(labels, label{x: end.x, end: end.y, want: end.y, text: s.Name, style: s.Style, group: s.Group, series: i})
+		labels = append(labels, label{x: end.x, end: end.y, want: end.y, text: d.f.endName(s.Name), style: s.Style, group: s.Group, series: i})
 	}
+	spread(labels, d.box.top+4, d.box.bottom-2)
+	return labels
+}
+
+// endLabels writes the names of curves; a fine line leads from the end to the
+// name.
+func (d *drawing) endLabels() {
+	labels := d.endPlaces()
 	if labels == nil {
 		return
 	}
-	spread(labels, d.box.top+4, d.box.bottom-2)
 	d.b.WriteString(`<g class="ends">`)
 	for _, l := range labels {
 		group := ""
@@ -499,7 +526,7 @@ func (d *drawing) endLabels() {
 		d.printf(`<g class="s%d"%s><path class="lead" d="M%s %sL%s %s"/>`, style(l.style), group,
 			short(l.x+1), short(l.end), short(d.box.right+9), short(l.y))
 		d.printf(`<path class="point" transform="translate(%s %s)" d="%s"/>`, short(d.box.right+14), short(l.y), Marker(l.style))
-		d.printf(`<text class="name" x="%s" y="%s">%s</text></g>`, short(d.box.right+22), short(l.y+4), text(d.f.endName(l.text)))
+		d.printf(`<text class="name" x="%s" y="%s">%s</text></g>`, short(d.box.right+22), short(l.y+4), text(l.text))
 	}
 	d.b.WriteString(`</g>`)
 }
@@ -531,3 +558,6 @@ func text(s string) string {
 
 // attribute makes s safe within double quotes.
 func attribute(s string) string { return text(s) }
+
+// fine writes a length to a thousandth of a px.
+func fine(v float64) string { return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64) }

@@ -9,37 +9,48 @@ type point struct{ x, y float64 }
 
 // pathData writes SVG path data in tenths of a pixel, relative and short.
 type pathData struct {
-	b    []byte
-	x, y int // pen, in tenths
+	b     []byte
+	x, y  int // pen, in steps
+	perPx int // steps in a px: 10 or 100; 0 means 10
 }
 
-func tenths(v float64) int { return int(math.Round(10 * math.Min(math.Max(v, -2e4), 2e4))) }
+// steps is a coordinate as a whole number of steps.
+func (p *pathData) steps(v float64) int {
+	return int(math.Round(float64(max(p.perPx, 10)) * math.Min(math.Max(v, -2e4), 2e4)))
+}
 
-func (p *pathData) number(tenth int) {
-	if n := len(p.b); n > 0 && tenth >= 0 && p.b[n-1] >= '0' && p.b[n-1] <= '9' {
+func (p *pathData) number(n int) {
+	if l := len(p.b); l > 0 && n >= 0 && p.b[l-1] >= '0' && p.b[l-1] <= '9' {
 		p.b = append(p.b, ' ')
 	}
-	if tenth < 0 {
+	if n < 0 {
 		p.b = append(p.b, '-')
-		tenth = -tenth
+		n = -n
 	}
-	if tenth >= 10 || tenth == 0 {
-		p.b = strconv.AppendInt(p.b, int64(tenth/10), 10)
+	one := max(p.perPx, 10)
+	if n >= one || n == 0 {
+		p.b = strconv.AppendInt(p.b, int64(n/one), 10)
 	}
-	if r := tenth % 10; r != 0 {
-		p.b = append(p.b, '.', byte('0'+r))
+	if n %= one; n == 0 {
+		return
+	}
+	p.b = append(p.b, '.')
+	for one > 1 && n > 0 {
+		one /= 10
+		p.b = append(p.b, byte('0'+n/one))
+		n %= one
 	}
 }
 
 func (p *pathData) move(q point) {
-	p.x, p.y = tenths(q.x), tenths(q.y)
+	p.x, p.y = p.steps(q.x), p.steps(q.y)
 	p.b = append(p.b, 'M')
 	p.number(p.x)
 	p.number(p.y)
 }
 
 func (p *pathData) line(q point) {
-	x, y := tenths(q.x), tenths(q.y)
+	x, y := p.steps(q.x), p.steps(q.y)
 	if n := len(p.b); n == 0 || p.b[n-1] == 'Z' {
 		p.move(q)
 		return
@@ -48,6 +59,16 @@ func (p *pathData) line(q point) {
 	p.number(x - p.x)
 	p.number(y - p.y)
 	p.x, p.y = x, y
+}
+
+func (p *pathData) cubic(a, b, q point) {
+	p.b = append(p.b, 'c')
+	x, y := p.x, p.y
+	for _, c := range []point{a, b, q} {
+		p.number(p.steps(c.x) - x)
+		p.number(p.steps(c.y) - y)
+	}
+	p.x, p.y = p.steps(q.x), p.steps(q.y)
 }
 
 // dot is a stroke of no length: a round dot with round line caps.

@@ -1,0 +1,115 @@
+package plot
+
+import (
+	"bytes"
+	"encoding/binary"
+	"fmt"
+	"hash/crc32"
+	"image/color"
+	"image/png"
+	"io"
+	"math"
+
+	"git.sr.ht/~sbinet/gg"
+)
+
+// imageSheet is a sheet as PNG on white.
+type imageSheet struct {
+	image *gg.Context
+	face  *typeface
+	k     float64 // pixels per px
+	dpi   float64
+}
+
+func newImageSheet(a about, face *typeface) (*imageSheet, error) {
+	k := a.dpi / 25.4 * a.mmPerPx
+	width, height := math.Ceil(k*a.width-1e-6), math.Ceil(k*a.height-1e-6)
+	if width*height > maxImagePixel {
+		return nil, fmt.Errorf("an image of %.0f × %.0f pixels is too large: use a lower resolution, or PDF or SVG", width, height)
+	}
+	s := &imageSheet{image: gg.NewContext(int(width), int(height)), face: face, k: k, dpi: a.dpi}
+	s.image.SetColor(color.White)
+	s.image.Clear()
+	s.image.SetLineJoinRound()
+	return s, nil
+}
+
+func (s *imageSheet) path(o outline) {
+	s.image.ClearPath()
+	for _, step := range o.placed(s.k, point{}) {
+		p := step.p
+		switch step.kind {
+		case 'M':
+			s.image.MoveTo(p[0].x, p[0].y)
+		case 'L':
+			s.image.LineTo(p[0].x, p[0].y)
+		case 'C':
+			s.image.CubicTo(p[0].x, p[0].y, p[1].x, p[1].y, p[2].x, p[2].y)
+		case 'Z':
+			s.image.ClosePath()
+		}
+	}
+}
+
+func withOpacity(c color.NRGBA, opacity float64) color.NRGBA {
+	c.A = uint8(math.Round(255 * opacity))
+	return c
+}
+
+func (s *imageSheet) fill(o outline, c color.NRGBA, opacity float64) {
+	s.image.SetColor(withOpacity(c, opacity))
+	s.path(o)
+	s.image.Fill()
+}
+
+func (s *imageSheet) stroke(o outline, c color.NRGBA, p pen) {
+	s.image.SetColor(withOpacity(c, p.opacity))
+	s.image.SetLineWidth(s.k * p.width)
+	s.image.SetLineCapButt()
+	if p.round {
+		s.image.SetLineCapRound()
+	}
+	dash := make([]float64, len(p.dash))
+	for i, length := range p.dash {
+		dash[i] = s.k * length
+	}
+	s.image.SetDash(dash...)
+	s.path(o)
+	s.image.Stroke()
+}
+
+func (s *imageSheet) text(at point, t string, c color.NRGBA) {
+	s.fill(s.face.outlines(t).placed(1, at), c, 1)
+}
+
+func (s *imageSheet) clip(b box) {
+	s.image.DrawRectangle(s.k*b.left, s.k*b.top, s.k*(b.right-b.left), s.k*(b.bottom-b.top))
+	s.image.Clip()
+}
+
+func (s *imageSheet) unclip() { s.image.ResetClip() }
+
+func (s *imageSheet) writeTo(w io.Writer) error {
+	var b bytes.Buffer
+	if err := png.Encode(&b, s.image.Image()); err != nil {
+		return err
+	}
+	_, err := w.Write(withResolution(b.Bytes(), s.dpi))
+	return err
+}
+
+// withResolution puts the resolution, chunk pHYs in pixels per m, behind the
+// header of a PNG file (ISO/IEC 15948, 11.3.5.3): signature and IHDR are 33
+// bytes.
+func withResolution(file []byte, dpi float64) []byte {
+	const header = 8 + 25
+	perMetre := uint32(math.Round(dpi / 0.0254))
+	chunk := binary.BigEndian.AppendUint32(nil, 9)
+	chunk = append(chunk, "pHYs"...)
+	chunk = binary.BigEndian.AppendUint32(chunk, perMetre)
+	chunk = binary.BigEndian.AppendUint32(chunk, perMetre)
+	chunk = append(chunk, 1)
+	chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
+	out := append([]byte(nil), file[:header]...)
+	return append(append(out, chunk...), file[header:]...)
+}

@@ -1,0 +1,86 @@
+package plot
+
+import "math"
+
+// outline is a path of straight lines and cubic Bézier curves.
+type outline []outlineStep
+
+type outlineStep struct {
+	kind byte // 'M', 'L', 'C' or 'Z', as in SVG path data
+	p    [3]point
+}
+
+func (o *outline) move(p point) { *o = append(*o, outlineStep{'M', [3]point{p}}) }
+func (o *outline) line(p point) { *o = append(*o, outlineStep{'L', [3]point{p}}) }
+func (o *outline) cubic(a, b, p point) {
+	*o = append(*o, outlineStep{'C', [3]point{a, b, p}})
+}
+func (o *outline) close() { *o = append(*o, outlineStep{kind: 'Z'}) }
+
+func (o *outline) polyline(points []point) {
+	for i, p := range points {
+		if i == 0 {
+			o.move(p)
+			continue
+		}
+		o.line(p)
+	}
+}
+
+func (o *outline) segment(a, b point) {
+	o.move(a)
+	o.line(b)
+}
+
+func rectangle(b box) outline {
+	var o outline
+	o.polyline([]point{{b.left, b.top}, {b.right, b.top}, {b.right, b.bottom}, {b.left, b.bottom}})
+	o.close()
+	return o
+}
+
+// disc is a circle of four cubic curves; its radius is off by 0.03 % at most
+// (common practice).
+func disc(at point, r float64) outline {
+	const k = 0.5522847498 // 4/3 (sqrt(2) - 1)
+	var o outline
+	o.move(point{at.x + r, at.y})
+	for i := range 4 {
+		sin, cos := math.Sincos(float64(i) * math.Pi / 2)
+		turned := func(x, y float64) point { return point{at.x + r*(x*cos-y*sin), at.y + r*(x*sin+y*cos)} }
+		o.cubic(turned(1, k), turned(k, 1), turned(0, 1))
+	}
+	o.close()
+	return o
+}
+
+// markerOutline is a style's marker about a place.
+func markerOutline(n int, at point, scale float64) outline {
+	corners := markers[style(n)]
+	if corners == nil {
+		return disc(at, scale*discRadius)
+	}
+	var o outline
+	for i, c := range corners {
+		p := point{at.x + scale*c.x, at.y + scale*c.y}
+		if i == 0 {
+			o.move(p)
+			continue
+		}
+		o.line(p)
+	}
+	o.close()
+	return o
+}
+
+// placed is the outline scaled, then moved.
+func (o outline) placed(scale float64, by point) outline {
+	out := make(outline, len(o))
+	for i, s := range o {
+		for k, p := range s.p {
+			s.p[k] = point{by.x + scale*p.x, by.y + scale*p.y}
+		}
+		out[i] = s
+	}
+	return out
+}
