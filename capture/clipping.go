@@ -13,6 +13,10 @@ const (
 	// round top of a sine it is at most 4: of samples at -θ, 0 and θ the
 	// outer ones are θ²/2 lower, their neighbours 4θ²/2.
 	flatness = 8
+	// clipShare is the least share of the samples near the extreme that lie in
+	// clipped peaks: of thousands of round tops of a sweep at one level, noise
+	// flattens a few.
+	clipShare = 0.5
 )
 
 // clippedIn counts, for each span, the samples in clipped peaks: flat runs of
@@ -40,11 +44,17 @@ func clippedIn(x []float64, spans []span) []int {
 		var best []int
 		bestSum := 0
 		for _, thickness := range []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3} {
-			flat, n := make([]int, len(spans)), 0
+			flat, n, near := make([]int, len(spans)), 0, 0
+			level := extreme * (1 - thickness)
 			for i, s := range spans {
-				flat[i] += flatRuns(x[s.from:s.to], sign, extreme*(1-thickness), quantum, &n)
+				flat[i] += flatRuns(x[s.from:s.to], sign, level, quantum, &n)
+				for _, v := range x[s.from:s.to] {
+					if sign*v >= level {
+						near++
+					}
+				}
 			}
-			if total := sum(flat); n >= least && total > bestSum {
+			if total := sum(flat); n >= least && total > bestSum && float64(total) >= clipShare*float64(near) {
 				best, bestSum = flat, total
 			}
 		}
