@@ -311,6 +311,26 @@ func TestClippedIn(t *testing.T) {
 	}
 }
 
+// TestClippedInLevelSweep: a sweep at one level, as a reference records it, has
+// thousands of tops at its extreme, and noise makes some of them flat.
+func TestClippedInLevelSweep(t *testing.T) {
+	for seed, noise := range []float64{1e-6, 3e-6, 1e-5, 3e-5, 1e-4, 2e-5} {
+		random := rand.New(rand.NewPCG(uint64(seed), 1))
+		y := make([]float64, 3*48000)
+		for i := range y {
+			phase := 2 * math.Pi * 20 * 0.4 * math.Exp(float64(i)/48000/0.4)
+			y[i] = 0.14*math.Sin(phase) + noise*random.NormFloat64()
+		}
+		if n := sum(clippedIn(y, []span{{0, len(y)}})); n > 0 {
+			t.Errorf("seed %d: %d samples", seed, n)
+		}
+		clip(y, 0.139)
+		if n := sum(clippedIn(y, []span{{0, len(y)}})); n == 0 {
+			t.Errorf("seed %d: clipped by 0.7 %% unseen", seed)
+		}
+	}
+}
+
 func TestFlagUnfit(t *testing.T) {
 	unfit := []Flag{Clipped, NoStimulus, TooShort, Partial}
 	for _, f := range []Flag{Clipped, Dropout, Drift, Hum, LowSNR, Distorted, NoStimulus, TooShort, Partial} {
