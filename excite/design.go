@@ -22,6 +22,10 @@ type Request struct {
 	// LeadInS is the silence before the first sweep, GapS the least silence
 	// after every sweep, TailS the silence after the last gap, in s.
 	LeadInS, GapS, TailS float64
+	// Shape is how long the sweep stays at each frequency, from FromHz to
+	// ToHz, on any scale; nil for the exponential sweep. The length and the
+	// peak level stay those of the exponential sweep.
+	Shape []Knot
 }
 
 // DefaultRequest is 20 Hz to 20 kHz at 48 kHz, four sweeps of about 2.8 s at
@@ -67,11 +71,13 @@ func Design(r Request) (Stimulus, error) {
 		Schema: StimulusSchema, RateHz: r.RateHz, FromHz: r.FromHz, ToHz: r.ToHz,
 		Cycles: int(cycles), Repeats: r.Repeats, LevelDBFS: r.LevelDBFS,
 		LeadInSamples: samples(r.LeadInS, r.RateHz), TailSamples: samples(r.TailS, r.RateHz),
+		Shape: normalised(r.Shape),
+	}
+	if err := checkShape(s.Shape, s.FromHz, s.ToHz); err != nil {
+		return Stimulus{}, err
 	}
 	s.SweepSamples = s.sweepLength()
-	perOctave := s.SweepRateS() * math.Ln2 * float64(r.RateHz)
-	s.FadeInSamples = int(fadeInOctaves * perOctave)
-	s.FadeOutSamples = int(fadeOutOctaves * perOctave)
+	s.FadeInSamples, s.FadeOutSamples = s.fadeLengths()
 	least := s.SweepSamples + samples(r.GapS, r.RateHz)
 	if float64(least)*float64(s.Repeats) > maxSamples {
 		return Stimulus{}, fmt.Errorf("%d sweeps of %g s at %d Hz are too long for one stimulus: ask for fewer or shorter ones", r.Repeats, r.SweepS, r.RateHz)
@@ -108,9 +114,21 @@ func (r Request) check() error {
 
 func samples(seconds float64, rateHz int) int { return int(math.Ceil(seconds * float64(rateHz))) }
 
+// fadeLengths are those of the faded ends, in samples.
+func (s Stimulus) fadeLengths() (in, out int) {
+	if len(s.Shape) == 0 {
+		perOctave := s.SweepRateS() * math.Ln2 * float64(s.RateHz)
+		return int(fadeInOctaves * perOctave), int(fadeOutOctaves * perOctave)
+	}
+	c := s.Course()
+	first := c.TimeOf(s.FromHz * math.Exp2(fadeInOctaves))
+	last := c.lengthS() - c.TimeOf(s.ToHz/math.Exp2(fadeOutOctaves))
+	return int(first * float64(s.RateHz)), int(last * float64(s.RateHz))
+}
+
 // sweepLength is the number of samples at which the sweep is at or below ToHz.
 func (s Stimulus) sweepLength() int {
-	length := s.SweepRateS() * math.Log(s.ToHz/s.FromHz) * float64(s.RateHz)
+	length := s.Course().lengthS() * float64(s.RateHz)
 	// A length that is whole but for rounding must come out the same on every
 	// machine.
 	return int(math.Floor(length+1e-6)) + 1

@@ -34,8 +34,12 @@ func (s Stimulus) Encode() ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	fmt.Fprintf(&b, "# Stimulus: %d x %g Hz to %g Hz, %.4g s in all. The samples are made from these numbers.\n",
-		s.Repeats, s.FromHz, s.ToHz, s.DurationS())
+	shaped := ""
+	if len(s.Shape) > 0 {
+		shaped = " shaped"
+	}
+	fmt.Fprintf(&b, "# Stimulus: %d x%s %g Hz to %g Hz, %.4g s in all. The samples are made from these numbers.\n",
+		s.Repeats, shaped, s.FromHz, s.ToHz, s.DurationS())
 	if err := toml.NewEncoder(&b).Encode(s); err != nil {
 		return nil, err
 	}

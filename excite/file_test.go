@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -13,6 +14,7 @@ func TestEncodeDecode(t *testing.T) {
 		nil,
 		func(r *Request) { r.Repeats = 1 },
 		func(r *Request) { r.RateHz, r.LevelDBFS, r.FromHz = 44100, -6.02, 31.7 },
+		func(r *Request) { r.Shape = invented() },
 	} {
 		s := mustDesign(t, change)
 		text, err := s.Encode()
@@ -20,7 +22,7 @@ func TestEncodeDecode(t *testing.T) {
 			t.Fatal(err)
 		}
 		back, err := Decode(text)
-		if err != nil || back != s {
+		if err != nil || !reflect.DeepEqual(back, s) {
 			t.Errorf("%s\ngives %+v, %v", text, back, err)
 		}
 	}
@@ -90,7 +92,7 @@ func TestDecodeRefuses(t *testing.T) {
 		if err == nil || !errors.As(err, &fe) || !strings.Contains(err.Error(), c.why) || errors.Is(err, ErrChecksum) {
 			t.Errorf("%s = %s: %v", c.key, c.value, err)
 		}
-		if s != (Stimulus{}) {
+		if !reflect.DeepEqual(s, Stimulus{}) {
 			t.Errorf("%s = %s: a stimulus beside the error", c.key, c.value)
 		}
 	}
@@ -151,7 +153,7 @@ func TestDesignRefuses(t *testing.T) {
 		r := DefaultRequest()
 		c.change(&r)
 		s, err := Design(r)
-		if err == nil || !strings.Contains(err.Error(), c.why) || s != (Stimulus{}) {
+		if err == nil || !strings.Contains(err.Error(), c.why) || !reflect.DeepEqual(s, Stimulus{}) {
 			t.Errorf("want %q: %v", c.why, err)
 		}
 	}
@@ -163,6 +165,10 @@ func FuzzDecode(f *testing.F) {
 	s := mustDesign(f, func(r *Request) { r.FromHz, r.SweepS, r.Repeats = 1000, 0.1, 1 })
 	text, err := s.Encode()
 	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
+	if text, err = shapedStimulus(f, 48000).Encode(); err != nil {
 		f.Fatal(err)
 	}
 	f.Add(text)
@@ -181,7 +187,7 @@ func FuzzDecode(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if back, err := Decode(again); err != nil || back != s {
+		if back, err := Decode(again); err != nil || !reflect.DeepEqual(back, s) {
 			t.Fatalf("%+v, %v", back, err)
 		}
 	})

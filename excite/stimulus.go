@@ -1,6 +1,7 @@
 // Package excite designs what is played into the exciter coil: the stimulus,
-// a train of synchronised exponential sine sweeps, described by a few numbers
-// from which it is made again bit for bit.
+// a train of sine sweeps, described by a few numbers from which it is made again
+// bit for bit. The plain sweep is the synchronised exponential one; a shaped
+// sweep (Course) stays longer at some frequencies than at others.
 //
 // Sweep: A. Novak, P. Lotton, L. Simon, "Synchronized Swept-Sine: Theory,
 // Application, and Implementation", J. Audio Eng. Soc. 63(10), 2015, on
@@ -41,6 +42,10 @@ type Stimulus struct {
 	LevelDBFS      float64 `toml:"level_dbfs"` // AES17: a full-scale sine is 0 dBFS
 	// SHA256 is the hex SHA-256 of the samples as 24-bit little-endian PCM.
 	SHA256 string `toml:"sha256"`
+	// Shape is how long the sweep stays at each frequency, from FromHz to
+	// ToHz; empty for the exponential sweep. With a shape, Cycles and L are
+	// those of the exponential sweep of the same length.
+	Shape []Knot `toml:"shape,omitempty"`
 }
 
 // TotalSamples is the length of Samples.
@@ -57,23 +62,16 @@ func (s Stimulus) PeriodS() float64 { return float64(s.PeriodSamples) / float64(
 // RepeatStart is the index in Samples at which repeat k (from 0) begins.
 func (s Stimulus) RepeatStart(k int) int { return s.LeadInSamples + k*s.PeriodSamples }
 
-// SweepRateS is L in seconds: the frequency rises by the factor e in that time.
+// SweepRateS is L in seconds: the frequency rises by the factor e in that time
+// (with a shape: on average).
 func (s Stimulus) SweepRateS() float64 { return float64(s.Cycles) / s.FromHz }
-
-// HarmonicLeadS is by how much the n-th harmonic comes earlier than the linear
-// response: L ln n, in seconds.
-func (s Stimulus) HarmonicLeadS(n int) float64 { return s.SweepRateS() * math.Log(float64(n)) }
 
 // FrequencyAt is the sweep's frequency in Hz at a time in seconds from its
 // beginning.
-func (s Stimulus) FrequencyAt(timeS float64) float64 {
-	return s.FromHz * math.Exp(timeS/s.SweepRateS())
-}
+func (s Stimulus) FrequencyAt(timeS float64) float64 { return s.Course().FrequencyAt(timeS) }
 
 // TimeOf is when, in seconds from its beginning, the sweep passes a frequency.
-func (s Stimulus) TimeOf(frequencyHz float64) float64 {
-	return s.SweepRateS() * math.Log(frequencyHz/s.FromHz)
-}
+func (s Stimulus) TimeOf(frequencyHz float64) float64 { return s.Course().TimeOf(frequencyHz) }
 
 // Amplitude is the sweep's peak on the scale where full scale is 1.
 func (s Stimulus) Amplitude() float64 { return portableExp(s.LevelDBFS * (math.Ln10 / 20)) }

@@ -288,3 +288,17 @@ func BenchmarkSweep(b *testing.B) {
 		s.Sweep()
 	}
 }
+
+// The portable logarithm against the standard library's.
+func TestPortableLog(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 12))
+	for range 20000 {
+		x := math.Exp(20*random.Float64() - 10)
+		if got, want := portableLog(x), math.Log(x); math.Abs(got-want) > 4e-16*max(1, math.Abs(want)) {
+			t.Fatalf("ln %g = %.17g, want %.17g", x, got, want)
+		}
+	}
+	if got := portableLog(1); got != 0 {
+		t.Errorf("ln 1 = %g", got)
+	}
+}

@@ -18,9 +18,15 @@ const fullScale = 1 << 23
 func (s Stimulus) Sweep() []float64 {
 	x := make([]float64, s.PeriodSamples)
 	amplitude := s.Amplitude()
+	phase := s.phase
+	if len(s.Shape) > 0 {
+		c := s.Course()
+		step := float64(s.RateHz) * c.rateS
+		phase = func(n int) float64 { return c.phaseAt(float64(n) / step) }
+	}
 	for n := range s.SweepSamples {
 		v := float64(amplitude * s.fade(n))
-		x[n] = quantise(float64(v * sinCycles(s.phase(n))))
+		x[n] = quantise(float64(v * sinCycles(phase(n))))
 	}
 	return x
 }
@@ -46,7 +52,7 @@ func (s Stimulus) CrestFactorDB() float64 {
 	return 20 * math.Log10(peak/math.Sqrt(square/float64(s.SweepSamples)))
 }
 
-// phase is the sweep's phase at sample n in cycles: f1 L exp(t/L).
+// phase is the exponential sweep's phase at sample n in cycles: f1 L exp(t/L).
 func (s Stimulus) phase(n int) float64 {
 	x := float64(float64(n)*s.FromHz) / float64(float64(s.RateHz)*float64(s.Cycles))
 	return float64(float64(s.Cycles) * portableExp(x))
@@ -100,7 +106,7 @@ func hashSilence(h hash.Hash, samples int) {
 	}
 }
 
-// The two functions below stand in for math.Exp and math.Sin, whose last bits
+// The functions below stand in for math.Exp, math.Log and math.Sin, whose last bits
 // differ between machines: some have them in assembly, and some fuse x*y+z
 // into one rounding. They use +, -, * and / alone, which IEEE 754 defines bit
 // for bit, and every product is converted to float64 explicitly, which the
@@ -122,6 +128,22 @@ func portableExp(x float64) float64 {
 		sum = 1 + float64(float64(r*sum)/float64(n))
 	}
 	return math.Ldexp(sum, int(k))
+}
+
+// portableLog is ln x for ordinary x > 0: x = m 2^k with m from 0.7 to 1.4,
+// ln m = 2 artanh((m-1)/(m+1)) by its series.
+func portableLog(x float64) float64 {
+	m, k := math.Frexp(x)
+	if m < math.Sqrt2/2 {
+		m, k = 2*m, k-1
+	}
+	z := (m - 1) / (m + 1)
+	square := float64(z * z)
+	sum := 0.0
+	for n := 25; n >= 1; n -= 2 {
+		sum = float64(square*sum) + 1/float64(n)
+	}
+	return float64(float64(k)*math.Ln2) + float64(float64(2*z)*sum)
 }
 
 // sinCycles is sin(2 pi x): x is brought exactly to a quarter cycle, the rest

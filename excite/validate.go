@@ -3,6 +3,7 @@ package excite
 import (
 	"errors"
 	"fmt"
+	"math"
 )
 
 // ErrChecksum: the samples that a description gives are not those that its
@@ -86,8 +87,16 @@ func (s Stimulus) check() error {
 			return err
 		}
 	}
+	if err := checkShape(s.Shape, s.FromHz, s.ToHz); err != nil {
+		return err
+	}
+	if len(s.Shape) > 0 {
+		if mean := meanWeight(s.Shape); math.Abs(mean-1) > meanTolerance {
+			return fmt.Errorf("the mean weight of the shape is %.6g, not 1", mean)
+		}
+	}
 	if want := s.sweepLength(); s.SweepSamples != want {
-		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles and rate_hz give %d", s.SweepSamples, want)
+		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d", s.SweepSamples, want)
 	}
 	if !isSmooth(s.PeriodSamples) {
 		return fmt.Errorf("period_samples is %d, which is no product of powers of 2, 3 and 5", s.PeriodSamples)

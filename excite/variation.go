@@ -6,10 +6,12 @@ func (s Stimulus) AtLevel(dBFS float64) (Stimulus, error) {
 	return s.described()
 }
 
-// WithRepeats is the same stimulus with another number of repeats: a prefix,
-// lead-in and sweeps, of one with more.
-func (s Stimulus) WithRepeats(n int) (Stimulus, error) {
-	s.Repeats = n
+// Prefix is the beginning of s up to the end of its n-th period: what was
+// played where playing ended there. It has no tail.
+func (s Stimulus) Prefix(n int) (Stimulus, error) {
+	if n < s.Repeats {
+		s.Repeats, s.TailSamples = n, 0
+	}
 	return s.described()
 }
 

@@ -13,16 +13,18 @@ func TestVariations(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	fewer, err := s.WithRepeats(2)
+	fewer, err := s.Prefix(2)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if err := fewer.Validate(); err != nil {
 		t.Error(err)
 	}
-	n := s.RepeatStart(2)
-	if !slices.Equal(fewer.Samples()[:n], s.Samples()[:n]) {
+	if n := s.RepeatStart(2); fewer.TotalSamples() != n || !slices.Equal(fewer.Samples(), s.Samples()[:n]) {
 		t.Error("two repeats are not the beginning of five")
+	}
+	if all, err := s.Prefix(9); err != nil || all.Repeats != 5 || all.TailSamples != s.TailSamples {
+		t.Errorf("nine of five repeats are %+v, %v", all, err)
 	}
 	quiet, err := s.AtLevel(-32)
 	if err != nil {
@@ -34,7 +36,7 @@ func TestVariations(t *testing.T) {
 	if got := math.Log10(quiet.Amplitude()/s.Amplitude()) * 20; math.Abs(got - -20) > 1e-9 {
 		t.Errorf("20 dB less is %.3f dB", got)
 	}
-	if _, err := s.WithRepeats(0); err == nil {
+	if _, err := s.Prefix(0); err == nil {
 		t.Error("no repeat at all")
 	}
 	if _, err := s.AtLevel(3); err == nil {
