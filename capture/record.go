@@ -88,10 +88,10 @@ func createFile(path string) (recordingFile, error) {
 // is kept: see Take.Unfit. progress may be nil; it is called some ten times
 // per second of audio.
 func Run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress)) (Take, error) {
-	return run(ctx, rec, f, t, progress, createFile)
+	return run(ctx, rec, f, t, nil, progress, createFile)
 }
 
-func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress), create func(string) (recordingFile, error)) (Take, error) {
+func run(ctx context.Context, rec Recorder, f *Folder, t Take, until *until, progress func(Progress), create func(string) (recordingFile, error)) (Take, error) {
 	if err := t.checkPlan(); err != nil {
 		return Take{}, err
 	}
@@ -118,7 +118,7 @@ func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Pro
 		return Take{}, fmt.Errorf("cannot write the recording: %w", err)
 	}
 	t.Schema, t.Started, t.Bench = takeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
-	frames, session, err := stream(ctx, rec, file, t, play, progress)
+	frames, session, err := stream(ctx, rec, file, t, play, until, progress)
 	if cerr := file.Close(); err == nil {
 		err = cerr
 	}
@@ -128,6 +128,9 @@ func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Pro
 			err = errors.New("the device delivered no audio")
 		}
 		return Take{}, fmt.Errorf("nothing was recorded: %w", err)
+	}
+	if err == nil {
+		t.Stimulus, err = until.played(t.Stimulus)
 	}
 	if err == nil {
 		t, err = finish(f, dir, t, session)
@@ -185,7 +188,7 @@ func (f *Folder) startPartial(t Take) (string, error) {
 
 // stream records into file until the stimulus and the margin are through. It
 // returns the frames that are in the file, whatever else happened.
-func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []float32, progress func(Progress)) (int64, Session, error) {
+func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []float32, until *until, progress func(Progress)) (int64, Session, error) {
 	format := rec.Format()
 	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
 	if err != nil {
@@ -198,8 +201,12 @@ func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []flo
 			return err
 		}
 		m.add(block, w.Frames())
-		return nil
+		return until.add(ctx, block)
 	})
+	if errors.Is(err, errEnough) {
+		err = nil
+		frames = 0 // as many as there are
+	}
 	if err == nil && w.Frames() < int64(frames) {
 		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), frames)
 	}
