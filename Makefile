@@ -14,7 +14,7 @@ CONCURRENT := ./capture ./capture/soundcard ./fit
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZTIME is for each fuzz target.
 SKIPS ?= allow
-FUZZTIME ?= 3s
+FUZZTIME ?= 2s
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
