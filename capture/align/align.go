@@ -2,9 +2,9 @@
 // fast the recording clock ran against the playing one, where samples were
 // lost, and whether there was a stimulus at all.
 //
-// The recording is deconvolved with the phase of the exponential sweep, known
-// in closed form (Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 2015,
-// eq. 33 ff.), after whitening by its own smoothed spectrum, as in the
+// The recording is deconvolved with the phase of the sweep, known in closed form
+// (exponential: Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 2015,
+// eq. 33 ff.; shaped: excite.Course), after whitening by its own smoothed spectrum, as in the
 // generalised cross-correlation with phase transform (Knapp and Carter, IEEE
 // Trans. ASSP 24(4), 1976). Each repeat collapses into one short pulse,
 // whatever the slope and the resonance of the coil; hum, noise, music and
@@ -48,7 +48,8 @@ type Alignment struct {
 	// +Inf with fewer than two whole repeats.
 	DriftPPM, DriftUPPM float64
 	// SweepDriftPPM is a coarse value of the drift from the sweeps alone (a
-	// clock offset makes the group delay grow with log f), good to some 160 us
+	// clock offset makes the group delay grow with the time of the sweep, for
+	// the exponential one with log f), good to some 160 us
 	// over the sweep rate (400 ppm in the default stimulus), since the coil's
 	// own group delay enters it. It is all there
 	// is to warn of two clocks where only one repeat was recorded. 0 where
@@ -193,10 +194,4 @@ func checkStimulus(s excite.Stimulus) error {
 		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again", s.PeriodSamples)
 	}
 	return nil
-}
-
-// sweepPhase is the phase of the spectrum of the sweep at f, in radians,
-// without its constant -pi/4: 2 pi f L (1 - ln(f/f1)).
-func sweepPhase(fHz, fromHz, rateS float64) float64 {
-	return 2 * math.Pi * fHz * rateS * (1 - math.Log(fHz/fromHz))
 }

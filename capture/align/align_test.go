@@ -17,6 +17,13 @@ func short(r *excite.Request) {
 	r.LeadInS, r.GapS, r.TailS = 0.5, 0.25, 0.1
 }
 
+// shaped has a sweep that stays near 3 kHz, as after a scout.
+func shaped(r *excite.Request) {
+	r.Shape = []excite.Knot{{FrequencyHz: 20, Weight: 0.25}, {FrequencyHz: 1500, Weight: 0.3}, {FrequencyHz: 2200, Weight: 2},
+		{FrequencyHz: 2700, Weight: 13}, {FrequencyHz: 3000, Weight: 7}, {FrequencyHz: 3300, Weight: 12},
+		{FrequencyHz: 5000, Weight: 1.5}, {FrequencyHz: 9000, Weight: 0.25}, {FrequencyHz: 20000, Weight: 0.25}}
+}
+
 // spread is how far apart the errors of the positions lie, in samples: the
 // delay of the path, common to all, does not count.
 func spread(a Alignment, startOf []float64) float64 {
@@ -53,6 +60,11 @@ func TestAlign(t *testing.T) {
 		{"noise as loud as the sweep", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 1e-9}, 0.3, 5, 0},
 		{"clipped", scene{request: short, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, clip: 0.3}, 0.01, 3, 0},
 		{"44.1 kHz", scene{request: func(r *excite.Request) { r.RateHz = 44100 }, f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.003, 3, 0},
+		{"shaped, no noise", scene{request: shaped, delay: 777.37}, 1e-3, 0.02, 0},
+		{"shaped, coil 3 kHz", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40}, 0.003, 3, 0},
+		{"shaped, coil 5 kHz, turned over", scene{request: shaped, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true}, 0.003, 3, 0},
+		{"shaped, +500 ppm", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: 500}, 0.005, 3, 0.02},
+		{"shaped, -500 ppm, hum 20 dB above", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: -500, humDB: 20}, 0.005, 3, 0.02},
 		{"two short sweeps from 100 Hz", scene{request: func(r *excite.Request) {
 			r.FromHz, r.ToHz, r.SweepS, r.Repeats, r.GapS = 100, 16000, 0.25, 2, 0.1
 		}, f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.01, 3, 0},
@@ -174,6 +186,8 @@ func TestAlignDamage(t *testing.T) {
 		{"4096 lost", scene{cuts: []cut{at(1, 0.8, -4096)}}, []int{1}, false},
 		{"lost in two repeats", scene{cuts: []cut{at(0, 0.5, -64), at(2, 0.3, -256)}}, []int{0, 2}, false},
 		{"lost in the gap: no harm", scene{cuts: []cut{at(1, 1.1, -480)}}, nil, false},
+		{"shaped, 5 lost near 3 kHz", scene{request: shaped, cuts: []cut{at(1, 0.5, -5)}}, []int{1}, true},
+		{"shaped, a buffer silenced", scene{request: shaped, cuts: []cut{silenced(3, 0.5, 512)}}, []int{3}, true},
 		{"64 silenced", scene{cuts: []cut{silenced(1, 0.6, 64)}}, []int{1}, false},
 		{"a buffer silenced", scene{cuts: []cut{silenced(3, 0.5, 512)}}, []int{3}, false},
 		{"silenced in the reference", scene{cuts: []cut{silenced(0, 0.5, 512)}}, []int{0}, false},

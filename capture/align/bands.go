@@ -79,6 +79,7 @@ const (
 // newBands lays out bands from twice the lower end of the sweep (its first
 // cycles are faded out against leakage of hum) to its upper end.
 func newBands(stim excite.Stimulus) []band {
+	course := stim.Course()
 	bin := float64(stim.RateHz) / float64(stim.PeriodSamples)
 	top := math.Min(0.97*stim.ToHz, 0.47*float64(stim.RateHz))
 	var edges [][2]float64
@@ -111,7 +112,7 @@ func newBands(stim excite.Stimulus) []band {
 		b.sweep = make([]complex128, m)
 		for i := range m {
 			b.weight[i] = 0.5 - 0.5*math.Cos(2*math.Pi*(float64(i)+0.5)/float64(m))
-			sin, cos := math.Sincos(sweepPhase(float64(b.lo+i)*bin, stim.FromHz, stim.SweepRateS()) - math.Pi/4)
+			sin, cos := math.Sincos(course.SpectrumPhase(float64(b.lo+i)*bin) - math.Pi/4)
 			b.sweep[i] = complex(cos, -sin)
 		}
 		bands = append(bands, b)

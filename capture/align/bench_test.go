@@ -73,11 +73,11 @@ func (s scene) record(t testing.TB) (samples []float64, stim excite.Stimulus, st
 	// A stretch before sample 0 lets the filter run in on what came earlier.
 	lead := max(0, int(-s.delay))
 	y := make([]float64, lead+n)
-	amplitude := played.Amplitude()
+	amplitude, course := played.Amplitude(), played.Course()
 	for k := range played.Repeats {
 		start := s.delay + float64(played.RepeatStart(k))*stretch + float64(lead)
 		for i := max(0, int(math.Ceil(start))); i < min(len(y), int(start+float64(played.SweepSamples)*stretch)); i++ {
-			y[i] += amplitude * sweepAt(played, (float64(i)-start)/stretch)
+			y[i] += amplitude * sweepAt(played, course, (float64(i)-start)/stretch)
 		}
 	}
 	if s.f0 > 0 {
@@ -143,7 +143,8 @@ func applyCuts(y []float64, cuts []cut, startOf []float64, stim excite.Stimulus)
 }
 
 // sweepAt is the sweep at any instant, in samples from its start, amplitude 1.
-func sweepAt(s excite.Stimulus, n float64) float64 {
+// A shaped one has its phase from the course.
+func sweepAt(s excite.Stimulus, c *excite.Course, n float64) float64 {
 	rate := float64(s.Cycles) / s.FromHz * float64(s.RateHz)
 	fade := 1.0
 	if n < float64(s.FadeInSamples) {
@@ -151,6 +152,12 @@ func sweepAt(s excite.Stimulus, n float64) float64 {
 	}
 	if left := float64(s.SweepSamples-1) - n; left < float64(s.FadeOutSamples) {
 		fade *= 0.5 - 0.5*math.Cos(math.Pi*left/float64(s.FadeOutSamples))
+	}
+	if len(s.Shape) > 0 {
+		// The spectrum's phase at f is 2 pi (phase - f t).
+		t := n / float64(s.RateHz)
+		f := c.FrequencyAt(t)
+		return fade * math.Sin(c.SpectrumPhase(f)+2*math.Pi*f*t)
 	}
 	return fade * math.Sin(2*math.Pi*float64(s.Cycles)*math.Exp(n/rate))
 }

@@ -73,7 +73,7 @@ func (c *comparison) findStep(r *repeat) {
 // timeOf is when the sweep passes a bin, in samples from its start.
 func (c *comparison) timeOf(bin int) float64 {
 	rate := float64(c.stim.RateHz)
-	t := c.stim.TimeOf(float64(bin)*rate/float64(c.stim.PeriodSamples)) * rate
+	t := c.course.TimeOf(float64(bin)*rate/float64(c.stim.PeriodSamples)) * rate
 	return math.Min(math.Max(t, 0), float64(c.stim.SweepSamples))
 }
 
@@ -89,7 +89,7 @@ func (c *comparison) locate(r *repeat, s step) float64 {
 	best := (s.from + s.to) / 2
 	if r != c.ref && old != new {
 		from, to := int(s.from), int(s.to)
-		half := float64(c.stim.RateHz) / (2 * c.stim.FrequencyAt(best/float64(c.stim.RateHz)))
+		half := float64(c.stim.RateHz) / (2 * c.course.FrequencyAt(best/float64(c.stim.RateHz)))
 		y := c.narrow(r.cut+from, r.cut+to, int(half))
 		yo := c.narrow(c.ref.cut+from-old, c.ref.cut+to-old, int(half))
 		yn := c.narrow(c.ref.cut+from-new, c.ref.cut+to-new, int(half))
@@ -305,7 +305,7 @@ func (c *comparison) findOverwritten() {
 			}
 			// Among the lines of hum, what is left of it comes and goes
 			// slowly; there only short blocks stand out.
-			if c.stim.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < humTopHz &&
+			if c.course.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < humTopHz &&
 				e < blockOverNoise*medianOf(res[max(0, s-10):min(len(res), s+11)]) {
 				continue
 			}
@@ -396,7 +396,7 @@ func (c *comparison) segments() []int {
 	rate := float64(c.stim.RateHz)
 	bounds := []int{int(c.timeOf(c.bands[0].lo))}
 	for t := float64(bounds[0]); ; {
-		f := c.stim.FrequencyAt(t / rate)
+		f := c.course.FrequencyAt(t / rate)
 		t += math.Max(0.0025, 1.5/f) * rate
 		if t > float64(c.stim.SweepSamples) {
 			return bounds

@@ -63,7 +63,7 @@ func TestPeriodsFollowTheClock(t *testing.T) {
 			for n := range p {
 				want := 0.0
 				if n < stim.SweepSamples-200 { // the fade goes up to 16 kHz
-					want = amplitude * sweepAt(stim, float64(n))
+					want = amplitude * sweepAt(stim, nil, float64(n))
 				} else if n < stim.SweepSamples+200 {
 					continue
 				}

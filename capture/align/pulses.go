@@ -64,7 +64,7 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 	if from > to/4 {
 		from = math.Max(stim.FromHz, to/4)
 	}
-	rateS := stim.SweepRateS()
+	course := stim.Course()
 	for k := int(from / rate * float64(n)); k <= int(to/rate*float64(n)) && k < half; k++ {
 		f := float64(k) * rate / float64(n)
 		if f < from {
@@ -73,7 +73,7 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 		// Between equal energy in each octave (a wrong sweep then misses in
 		// all) and in each hertz (noise then averages out best).
 		w := bandEdge(f, from, to) / math.Sqrt(math.Sqrt(f))
-		sin, cos := math.Sincos(sweepPhase(f, stim.FromHz, rateS))
+		sin, cos := math.Sincos(course.SpectrumPhase(f))
 		z[k] = spectrum[k] * complex(w*cos, -w*sin)
 	}
 	fourier.NewCmplxFFT(half).Sequence(z, z)

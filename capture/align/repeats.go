@@ -69,7 +69,7 @@ func (r *repeat) position() float64 { return float64(r.cut) + r.delay.samples }
 type comparison struct {
 	samples []float64
 	stim    excite.Stimulus
-	rateS   float64
+	course  *excite.Course
 	bands   []band
 	fft     *fourier.FFT
 	repeats []*repeat
@@ -80,7 +80,7 @@ type comparison struct {
 }
 
 func newComparison(samples []float64, stim excite.Stimulus) *comparison {
-	c := &comparison{samples: samples, stim: stim, rateS: stim.SweepRateS(),
+	c := &comparison{samples: samples, stim: stim, course: stim.Course(),
 		bands: newBands(stim), fft: fourier.NewFFT(stim.PeriodSamples)}
 	widest, longest := 0, 0
 	for _, b := range c.bands {
@@ -179,7 +179,7 @@ func (c *comparison) transform(p pulse) *repeat {
 	part := y[max(0, lo-r.cut):]
 	part = part[:copy(part, c.samples[lo:hi])]
 
-	in := min(int(c.rateS*math.Ln2*float64(c.stim.RateHz)), len(part)/4)
+	in := min(int(c.course.TimeOf(2*c.stim.FromHz)*float64(c.stim.RateHz)), len(part)/4)
 	out := min(len(part), max(len(part)-c.stim.SweepSamples, int(edgeS*float64(c.stim.RateHz))))
 	for i := range in {
 		part[i] *= smoothStep((float64(i) + 0.5) / float64(in))
@@ -495,12 +495,13 @@ func (c *comparison) weight(r *repeat) float64 {
 // sweepDelay compares repeat r with the sweep itself, stretched by driftPPM.
 // It returns the group delay of the path (weighted median over the bands, in
 // samples, so that a resonance in one or two of them does not count) and how
-// much the delay grows with ln f, as a clock offset in ppm; 0 where fewer than
-// five bands are clear enough.
+// much the delay grows over the sweep, as a clock offset in ppm; 0 where fewer
+// than five bands are clear enough.
 func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM float64) {
 	rate := float64(c.stim.RateHz)
 	var g, w []float64
-	var clear, lnF []float64
+	// A clock that is slower by e delays the frequency f by e (t + dwell).
+	var clear, late []float64
 	for i, d := range c.againstSweep(r, driftPPM) {
 		b := &c.bands[i]
 		if !d.seen() || math.Abs(float64(r.cut)+d.samples-r.start) > agreeS*rate {
@@ -510,7 +511,7 @@ func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM 
 		w = append(w, 1/math.Hypot(b.groupU(d.phaseU), coilDelayS*rate))
 		if d.phaseU < clearPhaseU && b.centreHz > 100 {
 			clear = append(clear, d.samples)
-			lnF = append(lnF, math.Log(b.centreHz))
+			late = append(late, c.course.TimeOf(b.centreHz)+c.course.DwellS(b.centreHz))
 		}
 	}
 	if len(g) == 0 {
@@ -521,11 +522,11 @@ func (c *comparison) sweepDelay(r *repeat, driftPPM float64) (samples, slopePPM 
 		var slopes, weights []float64
 		for i := range clear {
 			for j := range i {
-				slopes = append(slopes, (clear[i]-clear[j])/(lnF[i]-lnF[j]))
-				weights = append(weights, math.Abs(lnF[i]-lnF[j]))
+				slopes = append(slopes, (clear[i]-clear[j])/(late[i]-late[j]))
+				weights = append(weights, math.Abs(late[i]-late[j]))
 			}
 		}
-		slopePPM = weightedMedian(slopes, weights) / (c.rateS * rate) * 1e6
+		slopePPM = weightedMedian(slopes, weights) / rate * 1e6
 	}
 	return weightedMedian(g, w), slopePPM
 }
@@ -544,8 +545,7 @@ func (c *comparison) againstSweep(r *repeat, driftPPM float64) []delay {
 		if stretch != 1 {
 			for k := range cross {
 				f := (float64(b.lo) + float64(k)*b.binStep) * bin
-				sin, cos := math.Sincos(sweepPhase(f, c.stim.FromHz, c.rateS) -
-					sweepPhase(f, c.stim.FromHz/stretch, c.rateS*stretch))
+				sin, cos := math.Sincos(c.course.SpectrumPhase(f) - c.course.SpectrumPhase(f*stretch))
 				cross[k] *= complex(cos, sin)
 			}
 		}
