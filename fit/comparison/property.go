@@ -31,6 +31,32 @@ type Property struct {
 	// Decibel: the number is a level in dB.
 	Decibel bool
 	Of      func(*fit.Result) fit.Quantity
+
+	ofTake func(fit.TakeResult) fit.Quantity // nil: of the coil itself
+	load   Load
+}
+
+// Repeated are the values of the property that were measured each by itself: one
+// for a coil's own, one for each usable take with the load for a take's.
+func (p Property) Repeated(r *fit.Result) []float64 {
+	var values []float64
+	add := func(q fit.Quantity) {
+		if q.Known() {
+			values = append(values, q.Value)
+		}
+	}
+	switch {
+	case r == nil:
+	case p.ofTake == nil:
+		add(p.Of(r))
+	default:
+		for _, t := range r.Takes {
+			if t.Used && LoadOf(t) == p.load {
+				add(p.ofTake(t))
+			}
+		}
+	}
+	return values
 }
 
 // properties are those of the coil itself, in the order of interest.
@@ -139,9 +165,19 @@ func Properties(coils []Coil) []Property {
 	return out
 }
 
+// ofTake are the properties of the first usable take with a load.
 func ofTake(l Load) []Property {
-	get := func(of func(fit.TakeResult) fit.Quantity) func(*fit.Result) fit.Quantity {
-		return func(r *fit.Result) fit.Quantity {
+	list := []Property{
+		{Key: "resonance_hz", Name: "resonance", Unit: quantity.Hertz, ofTake: func(t fit.TakeResult) fit.Quantity { return t.Resonance }},
+		{Key: "q", Name: "Q", ofTake: func(t fit.TakeResult) fit.Quantity { return t.Q }},
+		{Key: "peak_db", Name: "peak height", Decibel: true, ofTake: func(t fit.TakeResult) fit.Quantity { return t.PeakDB }},
+	}
+	for i := range list {
+		p := &list[i]
+		of := p.ofTake
+		p.Name += ", " + l.String()
+		p.load = l
+		p.Of = func(r *fit.Result) fit.Quantity {
 			t, ok := TakeWith(r, l)
 			if !ok {
 				return fit.Unknown(fmt.Sprintf("no take %s", l))
@@ -149,9 +185,25 @@ func ofTake(l Load) []Property {
 			return of(t)
 		}
 	}
-	return []Property{
-		{Key: "resonance_hz", Name: "resonance, " + l.String(), Unit: quantity.Hertz, Of: get(func(t fit.TakeResult) fit.Quantity { return t.Resonance })},
-		{Key: "q", Name: "Q, " + l.String(), Of: get(func(t fit.TakeResult) fit.Quantity { return t.Q })},
-		{Key: "peak_db", Name: "peak height, " + l.String(), Decibel: true, Of: get(func(t fit.TakeResult) fit.Quantity { return t.PeakDB })},
+	return list
+}
+
+// PropertyNamed is the property of a key; that of a take has no load yet and
+// serves for its unit alone.
+func PropertyNamed(key string) (Property, bool) {
+	for _, p := range slices.Concat(properties, ofTake(Load{})) {
+		if p.Key == key {
+			return p, true
+		}
 	}
+	return Property{}, false
+}
+
+// PropertyKeys are the keys of all properties.
+func PropertyKeys() []string {
+	var keys []string
+	for _, p := range slices.Concat(properties, ofTake(Load{})) {
+		keys = append(keys, p.Key)
+	}
+	return keys
 }

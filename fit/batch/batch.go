@@ -1,0 +1,229 @@
+// Package batch is the statistics of a production run of coils: mean and
+// spread, what of the spread is the coils' and what is the measurement's, which
+// coils stand out and why that may be, whether they keep to limits, and whether
+// the production drifts.
+//
+// The same coil measured again is told by its name: folders whose coil has the
+// same name hold the same coil, and so do takes with equal load in one folder.
+package batch
+
+import (
+	"errors"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"coilsweep/fit"
+	"coilsweep/fit/comparison"
+)
+
+// Specimen is one measurement of one coil: a coil folder.
+type Specimen struct {
+	comparison.Coil
+	Measured time.Time // of the latest take; zero: not known
+}
+
+// Options of an analysis.
+type Options struct {
+	// Limits by property key; nil: none are judged.
+	Limits map[string]Limits
+	// Guard is the guard band in units of U95; 1 is usual.
+	Guard float64
+	// ByFolder takes every folder for a coil of its own, whatever its name.
+	ByFolder bool
+}
+
+// Batch is a production run.
+type Batch struct {
+	Specimens  []Specimen // in the order of time
+	Coils      []Coil     // in the order of their first measurement
+	Properties []Property
+	Guard      float64
+	Judged     bool // there are limits
+}
+
+// Coil is one coil of the batch, measured once or more.
+type Coil struct {
+	Name      string
+	Specimens []int // indices into Batch.Specimens
+	Verdict   Verdict
+	Suspicion Suspicion
+}
+
+// Property is what the batch says of one quantity.
+type Property struct {
+	comparison.Property
+	// Values by coil: the mean of a coil's measurements, with the uncertainty
+	// of one of them, since their errors are largely the same.
+	Values []fit.Quantity
+	Known  int // coils with a value
+	// Mean and SD over coils, each counted once; NaN where too few are known.
+	Mean, SD float64
+	// Median and RobustSD (Q_n) are not spoiled by a few bad coils.
+	Median, RobustSD float64
+	// MeasurementU is the rms standard uncertainty of the values.
+	MeasurementU float64
+	Anova        *Anova // nil: no coil was measured twice
+	Chart        *Chart // nil: too few coils
+	Charted      []int  // the coil behind each value of Chart
+	Limits       *Limits
+	Judgements   []Judgement // by coil; nil without limits
+	// Scores are the distances from the median in robust standard deviations
+	// widened by the value's own uncertainty, by coil; NaN where unknown, nil
+	// where the coils are too few.
+	Scores []float64
+}
+
+// Outlying tells whether coil i stands out in this property.
+func (p Property) Outlying(i int) bool {
+	return p.Scores != nil && math.Abs(p.Scores[i]) > outlyingScore
+}
+
+// ErrTooFew: a batch has at least two coils.
+var ErrTooFew = errors.New("at least two coils make a batch")
+
+// Analyse works out the statistics of a run. The error is ErrTooFew, or says
+// that nothing is known of the coils.
+func Analyse(specimens []Specimen, options Options) (*Batch, error) {
+	b := &Batch{Specimens: slices.Clone(specimens), Guard: options.Guard, Judged: options.Limits != nil}
+	slices.SortStableFunc(b.Specimens, func(x, y Specimen) int { return x.Measured.Compare(y.Measured) })
+	b.group(options.ByFolder)
+	if len(b.Coils) < 2 {
+		return nil, ErrTooFew
+	}
+	var coils []comparison.Coil
+	for _, s := range b.Specimens {
+		coils = append(coils, s.Coil)
+	}
+	for _, p := range comparison.Properties(coils) {
+		one := b.property(p)
+		if one.Known == 0 {
+			continue
+		}
+		if l, ok := options.Limits[p.Key]; ok {
+			one.Limits = &l
+			for _, q := range one.Values {
+				one.Judgements = append(one.Judgements, l.Judge(q, options.Guard))
+			}
+		}
+		b.Properties = append(b.Properties, one)
+	}
+	if b.Properties == nil {
+		return nil, errors.New("nothing is known of these coils that could be counted")
+	}
+	for i := range b.Coils {
+		b.Coils[i].Verdict = b.verdict(i)
+		b.Coils[i].Suspicion = b.suspect(i)
+	}
+	return b, nil
+}
+
+// group finds the measurements of the same coil.
+func (b *Batch) group(byFolder bool) {
+	at := map[string]int{}
+	for i, s := range b.Specimens {
+		name := strings.TrimSpace(s.Name)
+		identity := name
+		if byFolder {
+			identity, name = s.Folder, name+" ("+s.Folder+")"
+		}
+		n, seen := at[identity]
+		if !seen {
+			n = len(b.Coils)
+			at[identity] = n
+			b.Coils = append(b.Coils, Coil{Name: name})
+		}
+		b.Coils[n].Specimens = append(b.Coils[n].Specimens, i)
+	}
+}
+
+func (b *Batch) property(p comparison.Property) Property {
+	out := Property{Property: p}
+	var values, u2 []float64
+	groups := make([][]float64, len(b.Coils))
+	for i, coil := range b.Coils {
+		q := fit.Unknown("not measured")
+		var measured []float64
+		for _, s := range coil.Specimens {
+			r := b.Specimens[s].Result
+			if one := p.Of(r); one.Known() {
+				measured = append(measured, one.Value)
+				if !q.Known() {
+					q = one
+				}
+			} else if len(measured) == 0 {
+				q = one
+			}
+			groups[i] = append(groups[i], p.Repeated(r)...)
+		}
+		if len(measured) > 1 {
+			// One interval about the mean: the sides of single ones do not hold.
+			q = fit.Quantity{Value: mean(measured), U: q.U, U95: q.U95}
+		}
+		out.Values = append(out.Values, q)
+		if q.Known() {
+			values, u2 = append(values, q.Value), append(u2, q.U*q.U)
+			out.Charted = append(out.Charted, i)
+		}
+	}
+	out.Known = len(values)
+	out.Mean, out.SD, out.Median, out.RobustSD, out.MeasurementU = math.NaN(), deviation(values), Median(values), Qn(values), math.NaN()
+	if len(values) > 0 {
+		out.Mean, out.MeasurementU = mean(values), math.Sqrt(mean(u2))
+	}
+	if a, err := AnovaOf(groups); err == nil {
+		out.Anova = &a
+	}
+	out.Chart = ChartOf(values)
+	if len(values) >= leastForOutliers {
+		for _, q := range out.Values {
+			score := math.NaN()
+			if q.Known() {
+				score = (q.Value - out.Median) / math.Hypot(out.RobustSD, q.U)
+			}
+			out.Scores = append(out.Scores, score)
+		}
+	}
+	return out
+}
+
+// verdict is that of all limits together.
+func (b *Batch) verdict(coil int) Verdict {
+	verdict := Unknown
+	first := true
+	for _, p := range b.Properties {
+		if p.Judgements == nil {
+			continue
+		}
+		if first {
+			verdict, first = p.Judgements[coil].Verdict, false
+			continue
+		}
+		verdict = worse(verdict, p.Judgements[coil].Verdict)
+	}
+	return verdict
+}
+
+// Count is how many coils have a verdict.
+func (b *Batch) Count(v Verdict) int {
+	n := 0
+	for _, c := range b.Coils {
+		if c.Verdict == v {
+			n++
+		}
+	}
+	return n
+}
+
+// Repeats is how many coils were measured more than once, in folders of their
+// own.
+func (b *Batch) Repeats() int {
+	n := 0
+	for _, c := range b.Coils {
+		if len(c.Specimens) > 1 {
+			n++
+		}
+	}
+	return n
+}
