@@ -6,6 +6,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"coilsweep/excite"
 )
 
 // gateError is about what a gate leaves out of a resonance or of the ends of
@@ -17,8 +19,10 @@ const gateError = 1e-5
 type material struct {
 	rateHz       float64
 	fromHz, toHz float64
-	sweepRateS   float64 // L of the sweep
-	stimulus     []float64
+	course       *excite.Course
+	// shaped: the sweep is not exponential; its harmonics have no one lead.
+	shaped   bool
+	stimulus []float64
 	// coil[k] and reference[k] are the periods of repeat k; no reference: nil.
 	coil, reference [][]float64
 	// coilSilence and referenceSilence are stretches without stimulus.
@@ -32,7 +36,7 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	if len(m.coil) == 0 {
 		return nil, errors.New("no whole repeat of the stimulus to estimate a response from")
 	}
-	in, err := newInverse(m.stimulus, m.rateHz, m.fromHz, m.toHz, m.slope)
+	in, err := newInverse(m.stimulus, m.rateHz, m.fromHz, m.toHz, m.course.Weight, m.slope)
 	if err != nil {
 		return nil, err
 	}
@@ -165,9 +169,11 @@ func (in *inverse) impulse(dst []float64, lines []complex128) []float64 {
 }
 
 // longestGate is the effective length in samples of the longest gate: before
-// lag 0 it keeps clear of the second harmonic, and it fits in the period.
+// lag 0 it keeps clear of the second harmonic, wherever in the band that comes
+// closest, and it fits in the period.
 func (m *material) longestGate() int {
-	length := min(longestGateS, 0.7*m.sweepRateS*math.Ln2/gatePre,
+	lead, _ := m.course.HarmonicLeadsS(2)
+	length := min(longestGateS, 0.7*lead/gatePre,
 		0.5*float64(len(m.stimulus))/m.rateHz/gateSpanTotal)
 	return smooth(int(length * m.rateHz))
 }
@@ -195,7 +201,8 @@ func (m *material) singleNoise(in *inverse, s *spectra, longest int, quietY, qui
 	origin := m.origin(hy)
 	begin := origin + int(gatePost*float64(longest))
 	// Harmonics up to the eighth lie at the period's end.
-	end := origin + in.samples - int((m.sweepRateS*math.Log(8)+0.05)*m.rateHz)
+	_, lead := m.course.HarmonicLeadsS(8)
+	end := origin + in.samples - int((lead+0.05)*m.rateHz)
 	if end-begin > in.samples/8 {
 		return lagNoise(in, hy, hv, begin, end), nil
 	}
@@ -220,7 +227,12 @@ func plateauSNR(r *Response) float64 {
 
 // harmonics gives the harmonics of each order over the linear answer, both as
 // recorded: for a sine of unit phase, a harmonic of the returned size and phase.
+// Of a shaped sweep, whose harmonics lie spread over many lags, they are not
+// known: nil.
 func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band, r *Response) [][]complex128 {
+	if m.shaped {
+		return nil
+	}
 	linear := r.H
 	if m.reference != nil {
 		linear = nil
@@ -231,7 +243,7 @@ func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band,
 	out := make([][]complex128, harmonicOrders)
 	for n := range out {
 		order := n + 2
-		out[n] = harmonics(in, hy, origin, m.sweepRateS, order, grid, m.toHz)
+		out[n] = harmonics(in, hy, origin, m.course.DwellS(m.fromHz), order, grid, m.toHz)
 		for i, hz := range r.FrequencyHz {
 			out[n][i] *= m.slope(float64(order)*hz) / (linear[i] * m.slope(hz))
 		}

@@ -10,7 +10,7 @@ import (
 
 const (
 	// enoughPower is the power of the stimulus over that of the ideal sweep
-	// (proportional to 1/f, [2]) down to which its lines are used.
+	// (proportional to dwell/f) down to which its lines are used.
 	enoughPower = 0.03
 	// The mask rises over bottomTaper times the lowest frequency and falls
 	// over topTaper times the highest. Wide edges cost nothing, as the mask
@@ -42,8 +42,9 @@ type inverse struct {
 	plan             *fourier.FFT
 }
 
-// newInverse makes the inverse of one period of the stimulus.
-func newInverse(period []float64, rateHz, fromHz, toHz float64, slope func(hz float64) complex128) (*inverse, error) {
+// newInverse makes the inverse of one period of the stimulus, in which an octave
+// takes the time dwell (1: as long as the mean of all) at a frequency.
+func newInverse(period []float64, rateHz, fromHz, toHz float64, dwell func(hz float64) float64, slope func(hz float64) complex128) (*inverse, error) {
 	n := len(period)
 	in := &inverse{samples: n, rateHz: rateHz, plan: fourier.NewFFT(n)}
 	in.weight = in.plan.Coefficients(nil, period)
@@ -51,15 +52,15 @@ func newInverse(period []float64, rateHz, fromHz, toHz float64, slope func(hz fl
 	in.mask, in.power, in.coilPower = make([]float64, lines), make([]float64, lines), make([]float64, lines)
 	in.coilWeight = make([]complex128, lines)
 	line := in.lineHz()
-	var law float64 // |X|^2 f of the ideal sweep
+	var law float64 // |X|^2 f/dwell of the ideal sweep
 	middle := int(math.Sqrt(fromHz*toHz) / line)
 	for l, x := range in.weight {
 		in.power[l] = square(x)
 		if l > middle/2 && l <= 2*middle {
-			law += in.power[l] * float64(l) / (1.5 * float64(middle))
+			law += in.power[l] * float64(l) / dwell(float64(l)*line) / (1.5 * float64(middle))
 		}
 	}
-	enough := func(l int) bool { return in.power[l]*float64(l) > enoughPower*law }
+	enough := func(l int) bool { return in.power[l]*float64(l) > enoughPower*law*dwell(float64(l)*line) }
 	if middle < 1 || middle >= lines || !enough(middle) {
 		return nil, errors.New("the stimulus has no power in its own band")
 	}

@@ -10,7 +10,8 @@
 //     kept for every line (lines.go).
 //     The drive's slope is divided out of the coil's lines (drive.go).
 //  3. The mean is an impulse response in which the harmonics of order n lie
-//     L ln n before the linear part [1, 2]. A gate keeps the linear part. Its
+//     L ln n before the linear part [1, 2]; those of a shaped sweep lie spread
+//     out, each at least by the time between f and n f before it. A gate keeps the linear part. Its
 //     length falls with frequency, so that one gate is one point of a
 //     logarithmic grid (gate.go): within the flat part of the gate the
 //     estimate has no bias, and points are a gate's resolution apart, hence
@@ -58,7 +59,8 @@ type Response struct {
 	NoiseFloor []float64
 	// Harmonic[n][i] is the magnitude of the harmonic n+2 relative to the
 	// linear response, both as recorded in the coil channel, at excitation
-	// frequency FrequencyHz[i]; NaN where it falls out of the band.
+	// frequency FrequencyHz[i]; NaN where it falls out of the band. Nil for a
+	// shaped sweep.
 	Harmonic [][]float64
 	// harmonicRatio has the phase as well.
 	harmonicRatio [][]complex128

@@ -76,7 +76,7 @@ func EstimateAligned(ctx context.Context, rec capture.Recording, take capture.Ta
 	}
 
 	m := &material{
-		rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, sweepRateS: stim.SweepRateS(),
+		rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(), shaped: len(stim.Shape) > 0,
 		stimulus: stim.Sweep(), slope: slope,
 	}
 	clock := newClock(at.Jumps, m.rateHz)
