@@ -110,7 +110,7 @@ func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.
 func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) (fit.Take, error) {
 	in := fit.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: t.Reference.Kind == "current" || t.Reference.Kind == "loopback" || t.Calibration != nil,
+		Referenced: referenced(t),
 	}
 	for _, f := range t.Quality.Flags {
 		in.Flags = append(in.Flags, string(f))

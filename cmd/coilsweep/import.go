@@ -52,7 +52,7 @@ drive, reference and fixture goes for all options that are not given.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, asJSON)
+			return reportTake(c, folder, take, takeExtras{}, asJSON)
 		}),
 	}
 	f := cmd.Flags()

@@ -21,7 +21,8 @@ func newMeasure(c *console) *cobra.Command {
 	var stimulus stimulusFlags
 	var bench benchFlags
 	var file benchFileFlags
-	var stimulusPath string
+	var stimulusPath, levels string
+	var target percentFlag
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "measure DIR",
@@ -31,10 +32,15 @@ a take of the coil folder. Ctrl-C stops; what was recorded until then is kept
 apart, as it is when the device fails. What bench.toml says of the bench goes
 for all options that are not given; see 'coilsweep bench'.
 
+With --until 0.05% sweeps are played until U95 of the resonance is that small, at
+most 32 or --repeats. With --levels the stimulus is played once more, lower, and
+the two responses are compared: a coil or a bench that is driven too hard shows.
+
 Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. See that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"
-  coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10`,
+  coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10
+  coilsweep measure bridge --take fine --until 0.05%`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			if err := bench.check(cmd); err != nil {
@@ -47,7 +53,14 @@ phantom power off. See that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
+			if target > 0 && !cmd.Flags().Changed("repeats") {
+				stimulus.repeats = boundRepeats
+			}
 			if take.Stimulus, err = chooseStimulus(cmd, stimulusPath, &stimulus); err != nil {
+				return err
+			}
+			lowDBFS, err := lowerLevel(levels, take.Stimulus.LevelDBFS)
+			if err != nil {
 				return err
 			}
 			folder, err := capture.OpenFolder(args[0])
@@ -66,15 +79,28 @@ phantom power off. See that exciter and amplifier stay cool.`,
 			}
 			announce(c, take, recorder.Describe())
 			bar := newProgress(c.err)
-			take, err = capture.Run(cmd.Context(), recorder, folder, take, bar.show)
-			bar.end()
+			var extras takeExtras
+			if target > 0 {
+				watch := &precision{c: c, coil: folder.Coil, target: target}
+				take, err = capture.RunUntil(cmd.Context(), recorder, folder, take, watch.enough, bar.show)
+				bar.end()
+				if err == nil {
+					extras.Until, err = watch.end(cmd.Context(), folder, take)
+				}
+			} else {
+				take, err = capture.Run(cmd.Context(), recorder, folder, take, bar.show)
+				bar.end()
+			}
+			if err == nil && levels != "" && take.Unfit() == nil {
+				extras.Linearity, err = c.compareLevels(cmd.Context(), recorder, folder, take, lowDBFS)
+			}
 			if cerr := release(); cerr != nil {
 				c.warn("%v", cerr)
 			}
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, asJSON)
+			return reportTake(c, folder, take, extras, asJSON)
 		}),
 	}
 	f := cmd.Flags()
@@ -84,6 +110,9 @@ phantom power off. See that exciter and amplifier stay cool.`,
 	bench.add(f)
 	file.add(f)
 	f.BoolVar(&file.uncalibrated, "uncalibrated", false, "do not take the sound card's calibration out of the response")
+	f.Var(&target, "until", `sweep until U95 of the resonance is that small, "0.05%"`)
+	f.StringVar(&levels, "levels", "", fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB))
+	f.Lookup("levels").NoOptDefVal = "lower"
 	f.BoolVar(&asJSON, "json", false, "print the take as JSON")
 	return cmd
 }
@@ -220,7 +249,7 @@ var flagAdvice = map[capture.Flag]string{
 }
 
 // reportTake prints a finished take. An unfit one is an unfitError.
-func reportTake(c *console, folder *capture.Folder, take capture.Take, asJSON bool) error {
+func reportTake(c *console, folder *capture.Folder, take capture.Take, extras takeExtras, asJSON bool) error {
 	for _, note := range take.Bench.Notes {
 		if take.Bench.Source == "import" {
 			c.warn("%s: %s", take.Bench.File, note)
@@ -236,13 +265,18 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, asJSON bo
 	q := take.Quality
 	var err error
 	if asJSON {
-		err = c.json(newTakeRecord(folder, take))
+		record := newTakeRecord(folder, take)
+		record.takeExtras = extras
+		err = c.json(record)
 	} else {
 		noise := "not known"
 		if q.NoiseDBFS != 0 {
 			noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
 		}
 		_, err = fmt.Fprintf(c.out, "take %s: peak %s; noise %s; flags: %s\n", take.Name, level(q.PeakDBFS), noise, flagList(q.Flags))
+		if err == nil {
+			err = extras.print(c, take.Name)
+		}
 	}
 	if err != nil {
 		return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 
 	"coilsweep/capture"
@@ -23,6 +24,31 @@ type takeRecord struct {
 	Polarity         int            `json:"polarity"`
 	AlignmentQuality *float64       `json:"alignment_quality"`
 	DamagedRepeats   []int          `json:"damaged_repeats"`
+	takeExtras
+}
+
+// takeExtras are what 'measure' was asked for besides the take; nil: not.
+type takeExtras struct {
+	Until     *precisionRecord `json:"until,omitempty"`
+	Linearity *linearityRecord `json:"linearity,omitempty"`
+}
+
+func (e takeExtras) print(c *console, take string) error {
+	if u := e.Until; u != nil && u.Percent != nil {
+		if _, err := fmt.Fprintf(c.out, "take %s: U95 of the resonance %.2g %% after %d sweeps\n", take, *u.Percent, u.Sweeps); err != nil {
+			return err
+		}
+	}
+	if l := e.Linearity; l != nil {
+		verdict := "linear"
+		if !l.Linear {
+			verdict = "not linear"
+		}
+		_, err := fmt.Fprintf(c.out, "take %s: %s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %.0f Hz\n",
+			take, verdict, l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), 2*l.UDB, l.AtHz)
+		return err
+	}
+	return nil
 }
 
 func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {

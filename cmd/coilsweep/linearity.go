@@ -1,0 +1,65 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strconv"
+
+	"coilsweep/capture"
+	"coilsweep/fit/check"
+	"coilsweep/fit/response"
+)
+
+// lowerDB is by how much the second level of --levels is lower, unless it is
+// given.
+const lowerDB = 12
+
+// lowerLevel is the second level in dBFS that --levels asks for.
+func lowerLevel(text string, levelDBFS float64) (float64, error) {
+	if text == "" || text == "lower" {
+		return levelDBFS - lowerDB, nil
+	}
+	low, err := strconv.ParseFloat(text, 64)
+	if err != nil || !(low < levelDBFS) {
+		return 0, usagef("--levels=%s: want a level in dBFS below --level, %g dBFS", text, levelDBFS)
+	}
+	return low, nil
+}
+
+// linearityRecord is what 'measure --levels --json' adds.
+type linearityRecord struct {
+	LevelsDBFS [2]float64 `json:"levels_dbfs"`
+	check.Linearity
+}
+
+// compareLevels plays the stimulus of a take once more, lower, and compares
+// the responses. The second recording is not kept.
+func (c *console) compareLevels(ctx context.Context, recorder capture.Recorder, folder *capture.Folder, take capture.Take, lowDBFS float64) (*linearityRecord, error) {
+	audio, err := folder.Audio(take)
+	if err != nil {
+		return nil, err
+	}
+	high, err := response.Estimate(ctx, audio, take)
+	if err != nil {
+		return nil, err
+	}
+	again := take
+	again.Quality = capture.Quality{}
+	if again.Stimulus, err = take.Stimulus.AtLevel(lowDBFS); err != nil {
+		return nil, usageError{err}
+	}
+	low, _, err := c.scout(ctx, recorder, again)
+	if err != nil {
+		return nil, fmt.Errorf("take %s is kept; the second level failed: %w", take.Name, err)
+	}
+	l, err := check.CompareLevels(high, low)
+	if err != nil {
+		return nil, err
+	}
+	r := &linearityRecord{LevelsDBFS: [2]float64{take.Stimulus.LevelDBFS, lowDBFS}, Linearity: l}
+	if !l.Linear {
+		c.warn("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; measure at a lower level, or farther from the exciter",
+			r.LevelsDBFS[0], r.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+	}
+	return r, nil
+}
