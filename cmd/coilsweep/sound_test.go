@@ -34,7 +34,7 @@ func TestSoundScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("records in real time")
 	}
-	for _, file := range []string{"measure.txt", "fit.txt", "unplug.txt"} {
+	for _, file := range []string{"measure.txt", "fit.txt", "check.txt", "unplug.txt"} {
 		rig := pulserig.Start(t, rigCoil)
 		var unplugged time.Time
 		testscript.Run(t, testscript.Params{
