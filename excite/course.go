@@ -18,7 +18,7 @@ type Knot struct {
 // before the linear response.
 const (
 	maxKnots             = 64
-	minWeight, maxWeight = 0.05, 60
+	minWeight, maxWeight = 0.05, 100
 	// knotRatio is the least ratio of neighbouring frequencies.
 	knotRatio = 1.001
 	// weightDigits is what Design rounds weights to.
