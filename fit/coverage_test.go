@@ -23,7 +23,7 @@ func covers(q Quantity, truth float64) (known, covered bool) {
 // all together within 94 and 96 %; with fewer, the chance of a fair count is
 // allowed for.
 func TestCoverage(t *testing.T) {
-	n := seeds(t, 60)
+	n := seeds(t, 32)
 	coils := map[string]func() trueCoil{
 		"loss-free": func() trueCoil { return trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12} },
 		"one ring": func() trueCoil {
