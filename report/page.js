@@ -20,10 +20,10 @@
     const e = Math.pow(10, Math.floor(Math.log10(x)));
     return ([1, 2, 5].find((m) => m * e >= x * (1 - 1e-9)) || 10) * e;
   };
-  const number = (v, decimals, top) => {
+  const number = (v, decimals, thousands) => {
     let k = "";
     if (v === 0) return "0";
-    if (Math.abs(top) >= 1000) { v /= 1000; decimals += 3; k = "k"; }
+    if (thousands) { v /= 1000; decimals += 3; k = "k"; }
     let text = v.toFixed(clamp(decimals, 0, 9));
     if (k && text.includes(".")) text = text.replace(/\.?0+$/, "");
     return text.replace("-", "−") + k;
@@ -35,7 +35,7 @@
       for (let e = Math.floor(Math.log10(a.lo)); Math.pow(10, e) <= a.hi; e++) {
         for (let m = 1; m < 10; m++) {
           const v = m * Math.pow(10, e);
-          if (v >= a.lo * (1 - 1e-9) && v <= a.hi * (1 + 1e-9)) out.push([v, labels.includes(m) ? number(v, Math.max(0, -e), v) : ""]);
+          if (v >= a.lo * (1 - 1e-9) && v <= a.hi * (1 + 1e-9)) out.push([v, labels.includes(m) ? number(v, Math.max(0, -e), v >= 1e3) : ""]);
         }
       }
       if (out.filter((t) => t[1]).length >= (labels.length > 1 ? 3 : 2)) return out;
@@ -45,7 +45,8 @@
     let step = niceAbove((a.hi - a.lo) / most);
     if (a.kind === "deg") step = [1, 5, 15, 45, 90, 180, 360, 720].find((s) => (a.hi - a.lo) / s <= most) || 1440;
     const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
-    for (let n = Math.ceil(a.lo / step - 1e-9) + 0; n * step <= a.hi + 1e-9 * step; n++) out.push([n * step, number(n * step, decimals, Math.max(Math.abs(a.lo), a.hi))]);
+    const thousands = Math.max(Math.abs(a.lo), a.hi) >= (a.kind === "log" ? 1e3 : 1e4);
+    for (let n = Math.ceil(a.lo / step - 1e-9) + 0; n * step <= a.hi + 1e-9 * step; n++) out.push([n * step, number(n * step, decimals, thousands)]);
     return out;
   };
 

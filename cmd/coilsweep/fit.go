@@ -4,11 +4,9 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
-	"golang.org/x/term"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/report"
@@ -16,7 +14,8 @@ import (
 
 func newFit(c *console) *cobra.Command {
 	var flags fitFlags
-	var asJSON, advise, budget, all, force bool
+	var asJSON, advise, budget, all, force, drawn bool
+	var decimal decimalFlag
 	var trials int
 	var seed uint64
 	cmd := &cobra.Command{
@@ -35,6 +34,7 @@ does not stop the others.`,
 		Example: `  coilsweep fit bridge
   coilsweep fit bridge --budget --advise
   coilsweep fit bridge --montecarlo 1000
+  coilsweep fit bridge --plot --decimal comma
   coilsweep fit --all bench`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
@@ -43,13 +43,18 @@ does not stop the others.`,
 				return err
 			}
 			options.Advise = advise
+			if drawn && asJSON {
+				return usagef("--plot and --json contradict each other")
+			}
 			if trials < 0 || trials == 1 {
 				return usagef("--montecarlo %d: want at least 2 trials, better 1000", trials)
 			}
 			options.MonteCarlo, options.Seed = trials, seed
 			if all {
-				if budget {
-					return usagef("--budget is for one coil, not for --all")
+				for _, name := range []string{"budget", "plot", "decimal"} {
+					if cmd.Flags().Changed(name) {
+						return usagef("--%s is for one coil, not for --all", name)
+					}
 				}
 				run := fitAll{force: force}
 				for _, name := range []string{"model", "shared-gain", "advise", "montecarlo", "seed"} {
@@ -82,13 +87,17 @@ does not stop the others.`,
 			if err != nil {
 				return err
 			}
-			if err := a.save(); err != nil {
+			if err := a.save(report.CSVOptions{DecimalComma: decimal == decimalComma}); err != nil {
 				return err
 			}
 			if asJSON {
 				err = report.WriteJSON(c.out, *a.result)
 			} else {
 				err = report.Table(c.out, *a.result, tableOptions(c.out, budget))
+			}
+			if err == nil && drawn {
+				fmt.Fprintln(c.out)
+				err = report.TextPlot(c.out, *a.result, textPlotOptions(c.out))
 			}
 			if err != nil {
 				return err
@@ -105,13 +114,15 @@ does not stop the others.`,
 	f.IntVar(&trials, "montecarlo", 0, "propagate distributions by that many repeated fits (JCGM 101); 0: do not")
 	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
 	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
+	f.BoolVar(&drawn, "plot", false, "draw the response as text")
+	f.Var(&decimal, "decimal", "decimal sign of response.csv: point, or comma with semicolons between the fields")
 	return cmd
 }
 
 // save writes what a fit leaves in the coil folder: response.csv, and
 // result.json last, since a result that is there and fresh counts as done.
-func (a *analysis) save() error {
-	if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, report.CSVOptions{}) }); err != nil {
+func (a *analysis) save(o report.CSVOptions) error {
+	if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, o) }); err != nil {
 		return err
 	}
 	return a.write("result.json", func(w io.Writer) error { return report.WriteJSON(w, *a.result) })
@@ -124,17 +135,4 @@ func (a *analysis) write(name string, fill func(io.Writer) error) error {
 		return err
 	}
 	return atomicfile.Write(filepath.Join(a.folder.Dir, name), b.Bytes())
-}
-
-// tableOptions suit the table to what w is: colour and width on a terminal
-// only, no colour where NO_COLOR asks for none.
-func tableOptions(w io.Writer, budget bool) report.TableOptions {
-	o := report.TableOptions{Budget: budget}
-	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		o.Colour = os.Getenv("NO_COLOR") == ""
-		if width, _, err := term.GetSize(int(f.Fd())); err == nil {
-			o.Width = width
-		}
-	}
-	return o
 }

@@ -12,6 +12,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/fit"
+	"coilsweep/report"
 )
 
 // fitAll says how the coils below a folder are fitted.
@@ -152,7 +153,7 @@ func (f fitAll) fit(ctx context.Context, c *console, dir string) fittedCoil {
 	if err != nil {
 		return fail(err)
 	}
-	if err := a.save(); err != nil {
+	if err := a.save(report.CSVOptions{}); err != nil {
 		return fail(err)
 	}
 	coil.State = stateFitted

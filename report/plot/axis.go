@@ -85,9 +85,11 @@ func (a Axis) linearTicks(length, spacing float64) []Tick {
 func (a Axis) every(step float64) []Tick {
 	decimals := max(0, -int(math.Floor(math.Log10(step)*(1+1e-12)+1e-9)))
 	slack := 1e-9 * (a.Max - a.Min)
+	top := math.Max(math.Abs(a.Min), a.Max)
+	thousands := top >= 1e4 || a.Log && top >= 1e3
 	var ticks []Tick
 	for n := math.Ceil((a.Min - slack) / step); n*step <= a.Max+slack; n++ {
-		ticks = append(ticks, Tick{n * step, tickLabel(n*step, decimals, math.Max(math.Abs(a.Min), a.Max))})
+		ticks = append(ticks, Tick{n * step, tickLabel(n*step, decimals, thousands)})
 	}
 	return ticks
 }
@@ -110,7 +112,7 @@ func (a Axis) logTicks(length, spacing float64) (ticks []Tick, ok bool) {
 			tick := Tick{Value: v}
 			for _, l := range labels {
 				if l == m {
-					tick.Label = tickLabel(v, max(0, -int(e)), v)
+					tick.Label = tickLabel(v, max(0, -int(e)), v >= 1e3)
 				}
 			}
 			ticks = append(ticks, tick)
@@ -129,13 +131,13 @@ func labelled(ticks []Tick) int {
 	return n
 }
 
-// tickLabel writes thousands as "k" on axes that reach them.
-func tickLabel(v float64, decimals int, top float64) string {
+// tickLabel writes v, in thousands with a "k" where that is asked for.
+func tickLabel(v float64, decimals int, thousands bool) string {
 	if v == 0 {
 		return "0"
 	}
 	suffix := ""
-	if math.Abs(top) >= 1000 {
+	if thousands {
 		v /= 1000
 		decimals += 3
 		suffix = "k"

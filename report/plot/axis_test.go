@@ -31,7 +31,8 @@ func TestTicks(t *testing.T) {
 		{"dB", Axis{Min: -32, Max: 23}, 350, 34, "−30 −20 −10 0 10 20"},
 		{"small", Axis{Min: -0.013, Max: 0.012}, 200, 34, "−0.010 −0.005 0 0.005 0.010"},
 		{"degrees", Axis{Min: -188, Max: 9, Degrees: true}, 240, 34, "−180 −135 −90 −45 0"},
-		{"thousands", Axis{Min: 0, Max: 1800}, 350, 34, "0 0.2k 0.4k 0.6k 0.8k 1k 1.2k 1.4k 1.6k 1.8k"},
+		{"thousands", Axis{Min: 0, Max: 1800}, 350, 34, "0 200 400 600 800 1000 1200 1400 1600 1800"},
+		{"ten thousands", Axis{Min: 0, Max: 18000}, 350, 80, "0 5k 10k 15k"},
 		{"no room", Axis{Min: 0, Max: 10}, 30, 34, "0 5 10"},
 	} {
 		if got := labels(test.axis.Ticks(test.length, test.spacing)); got != test.want {

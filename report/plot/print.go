@@ -51,7 +51,7 @@ func PxPerMM(textPt float64) float64 { return textSize / (textPt * mmPerPt) }
 // Widths of printed lines in px; a px is 2/3 pt at the usual size.
 const (
 	printedCurve  = 1.6
-	printedTrace  = 0.75
+	printedTrace  = 0.55
 	printedFrame  = 0.75
 	printedGrid   = 0.5
 	printedMinor  = 0.35
@@ -273,7 +273,11 @@ func (p *printer) ground() {
 			minor.segment(point{x, b.top}, point{x, b.bottom})
 			continue
 		}
-		major.segment(point{x, b.top}, point{x, b.bottom})
+		line := &major
+		if t.Value == 0 && f.Y.Fixed != nil {
+			line = &zero
+		}
+		line.segment(point{x, b.top}, point{x, b.bottom})
 		p.text(point{x, b.bottom + 16}, middle, t.Label, quiet, false)
 	}
 	for _, t := range p.y {

@@ -2,7 +2,10 @@ package plot
 
 import (
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
+	"unicode"
 
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"golang.org/x/image/font"
@@ -49,16 +52,28 @@ func (t *typeface) visual(s string) string {
 	if err != nil {
 		return s
 	}
-	out := ""
+	// Runs come in the order of reading. Those from right to left, with the
+	// numbers among them, are set backwards.
+	var out, turned []string
+	flush := func() {
+		slices.Reverse(turned)
+		out, turned = append(out, turned...), nil
+	}
 	for i := range order.NumRuns() {
 		run := order.Run(i)
 		text := run.String()
-		if run.Direction() == bidi.RightToLeft {
-			text = bidi.ReverseString(text)
+		switch {
+		case run.Direction() == bidi.RightToLeft:
+			turned = append(turned, bidi.ReverseString(text))
+		case !p.IsLeftToRight(), turned != nil && !strings.ContainsFunc(text, unicode.IsLetter):
+			turned = append(turned, text)
+		default:
+			flush()
+			out = append(out, text)
 		}
-		out += text
 	}
-	return out
+	flush()
+	return strings.Join(out, "")
 }
 
 // width of s in px, set in textSize.
