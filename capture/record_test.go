@@ -220,7 +220,7 @@ func wantReadablePartial(t *testing.T, f *Folder, minFrames int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if onDisk != p.Stimulus {
+	if !cmp.Equal(onDisk, p.Stimulus) {
 		t.Errorf("stimulus %+v, want %+v", onDisk, p.Stimulus)
 	}
 	if minFrames < p.Stimulus.LeadInSamples+p.Stimulus.SweepSamples {
