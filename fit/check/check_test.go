@@ -26,6 +26,9 @@ func ohm(t testing.TB, text string) quantity.Resistance {
 // scout plays the sweep of a check on a simulated bench.
 func scout(t testing.TB, b virtual.Bench, reference string, sweepS, plannedDBFS float64) Scout {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("simulates sound")
+	}
 	request := excite.DefaultRequest()
 	request.SweepS, request.Repeats, request.LevelDBFS, request.LeadInS = sweepS, 3, plannedDBFS-18, 1.5
 	stimulus, err := excite.Design(request)
@@ -93,7 +96,7 @@ func TestFaultsAreFound(t *testing.T) {
 			tt.fault(&b)
 			sweepS := 0.7
 			if tt.name == "hum" {
-				sweepS = 1.4 // in a faster one hum looks like lost samples
+				sweepS = 1.4 // as the command's: in a faster one hum looks like lost samples
 			}
 			s := scout(t, b, tt.reference, sweepS, tt.planned)
 			if tt.loud {
