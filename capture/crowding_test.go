@@ -94,7 +94,7 @@ func TestCrowding(t *testing.T) {
 // clipped ones.
 func TestNoFalseCrowding(t *testing.T) {
 	dice := rand.New(rand.NewPCG(3, 4))
-	for n := range 60 {
+	for n := range 40 {
 		hz, q := 500*math.Pow(30, dice.Float64()), 0.5+8*dice.Float64()
 		db, bits, noise := -100*dice.Float64(), 12+4*dice.IntN(4), 1e-6*math.Pow(1e3, dice.Float64())
 		k := math.Pow(10, db/20)

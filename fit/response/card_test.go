@@ -23,7 +23,7 @@ func TestCalibrationTakesTheCardOut(t *testing.T) {
 	b.Output.RollOff = virtual.RollOff{DB: 1.2, AtHz: 18000, Order: 2}
 	b.Input.RollOff = virtual.RollOff{DB: 0.8, AtHz: 18000, Order: 3}
 	request := excite.DefaultRequest()
-	request.SweepS, request.Repeats, request.LevelDBFS = 0.7, 2, -24
+	request.SweepS, request.Repeats, request.LevelDBFS = 1.4, 2, -24
 	stimulus, err := excite.Design(request)
 	if err != nil {
 		t.Fatal(err)
