@@ -65,6 +65,8 @@ func TestAlign(t *testing.T) {
 		{"shaped, coil 5 kHz, turned over", scene{request: shaped, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true}, 0.003, 3, 0},
 		{"shaped, +500 ppm", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: 500}, 0.005, 3, 0.02},
 		{"shaped, -500 ppm, hum 20 dB above", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: -500, humDB: 20}, 0.005, 3, 0.02},
+		// Its lower octaves pass within some periods of the mains.
+		{"shaped, 0.7 s, hum", scene{request: func(r *excite.Request) { shaped(r); r.SweepS = 0.7 }, f0: 4000, q: 4, delay: 1000.3, snrDB: 45, humDB: 1e-9}, 0.01, 3, 0},
 		{"two short sweeps from 100 Hz", scene{request: func(r *excite.Request) {
 			r.FromHz, r.ToHz, r.SweepS, r.Repeats, r.GapS = 100, 16000, 0.25, 2, 0.1
 		}, f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.01, 3, 0},

@@ -20,7 +20,7 @@ type run struct {
 func (c *comparison) findStep(r *repeat) {
 	var runs []run
 	for i, d := range r.delays {
-		if !d.known() {
+		if !d.known() || c.hurried(c.bands[i].centreHz) {
 			continue
 		}
 		d.u = math.Max(d.u, stepPhaseU/c.bands[i].centre)
@@ -68,6 +68,13 @@ func (c *comparison) findStep(r *repeat) {
 			from: c.timeOf(c.bands[before.last].lo), to: c.timeOf(c.bands[after.first].hi),
 		})
 	}
+}
+
+// hurried tells whether a shaped sweep passes a frequency so quickly that hum
+// cannot be told from it there. What happens there is no proof of damage: a
+// loss of samples shows in the bands behind it.
+func (c *comparison) hurried(hz float64) bool {
+	return hz < humTopHz && c.course.Weight(hz) < 1 && c.course.DwellS(hz) < hurryS
 }
 
 // timeOf is when the sweep passes a bin, in samples from its start.
@@ -256,6 +263,9 @@ const (
 	blockOverNoise, blockOverSignal = 30, 0.25
 	// humTopHz is how far up hum is strong.
 	humTopHz = 1000
+	// hurryS is the dwell below which a shaped sweep passes a band within some
+	// periods of the mains.
+	hurryS = 0.2
 )
 
 // findOverwritten compares the repeats in time: a block that was overwritten
@@ -305,8 +315,8 @@ func (c *comparison) findOverwritten() {
 			}
 			// Among the lines of hum, what is left of it comes and goes
 			// slowly; there only short blocks stand out.
-			if c.course.FrequencyAt(float64(bounds[s])/float64(c.stim.RateHz)) < humTopHz &&
-				e < blockOverNoise*medianOf(res[max(0, s-10):min(len(res), s+11)]) {
+			hz := c.course.FrequencyAt(float64(bounds[s]) / float64(c.stim.RateHz))
+			if hz < humTopHz && (c.hurried(hz) || e < blockOverNoise*medianOf(res[max(0, s-10):min(len(res), s+11)])) {
 				continue
 			}
 			bad[i][s] = true
