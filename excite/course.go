@@ -209,6 +209,18 @@ func checkShape(shape []Knot, fromHz, toHz float64) error {
 	return nil
 }
 
+// Shaped is s with a sweep of that shape in place of its own, of the same length
+// but for the rounding of the weights, at the same level and period.
+func (s Stimulus) Shaped(shape []Knot) (Stimulus, error) {
+	s.Shape = normalised(shape)
+	if err := checkShape(s.Shape, s.FromHz, s.ToHz); err != nil {
+		return Stimulus{}, err
+	}
+	s.SweepSamples = s.sweepLength()
+	s.FadeInSamples, s.FadeOutSamples = s.fadeLengths()
+	return s.described()
+}
+
 // meanWeight is the mean of a shape over ln f.
 func meanWeight(shape []Knot) float64 {
 	var area, length float64

@@ -166,6 +166,20 @@ func TestShapedSweepRises(t *testing.T) {
 	}
 }
 
+func TestShaped(t *testing.T) {
+	plain := mustDesign(t, nil)
+	s, err := plain.Shaped(invented())
+	if want := shapedStimulus(t, 48000); err != nil || !reflect.DeepEqual(s, want) {
+		t.Errorf("%+v, %v, designed anew %+v", s, err, want)
+	}
+	if back, err := s.Shaped(nil); err != nil || !reflect.DeepEqual(back, plain) {
+		t.Errorf("%+v, %v, want the plain sweep %+v", back, err, plain)
+	}
+	if _, err := plain.Shaped([]Knot{{20, 1}, {10000, 1}}); err == nil {
+		t.Error("a shape that ends at 10 kHz fits a sweep to 20 kHz")
+	}
+}
+
 // The lead of a harmonic from the times at which the sweep passes f and n f.
 func TestHarmonicLeads(t *testing.T) {
 	c := shapedStimulus(t, 48000).Course()

@@ -21,7 +21,7 @@ func newMeasure(c *console) *cobra.Command {
 	var stimulus stimulusFlags
 	var bench benchFlags
 	var file benchFileFlags
-	var stimulusPath, levels string
+	var stimulusPath, levels, scout string
 	var target percentFlag
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -36,11 +36,17 @@ With --until 0.05% sweeps are played until U95 of the resonance is that small, a
 most 32 or --repeats. With --levels the stimulus is played once more, lower, and
 the two responses are compared: a coil or a bench that is driven too hard shows.
 
+With --after SCOUT the sweep stays longest where it tells most of the coil that
+take SCOUT of the folder has shown: in the same time and at the same peak level
+the noise of resonance and Q falls to less than half, often more. Its harmonics
+are not measured.
+
 Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. See that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"
   coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10
-  coilsweep measure bridge --take fine --until 0.05%`,
+  coilsweep measure bridge --take fine --until 0.05%
+  coilsweep measure bridge --take finer --after bare`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			if err := bench.check(cmd); err != nil {
@@ -69,6 +75,11 @@ phantom power off. See that exciter and amplifier stay cool.`,
 			}
 			if take, err = file.complete(take); err != nil {
 				return err
+			}
+			if scout != "" {
+				if take.Stimulus, err = c.shapeAfter(cmd.Context(), folder, scout, take); err != nil {
+					return err
+				}
 			}
 			recorder, release, err := bench.open(take, &flags, wiring{})
 			if err != nil {
@@ -110,6 +121,7 @@ phantom power off. See that exciter and amplifier stay cool.`,
 	bench.add(f)
 	file.add(f)
 	f.BoolVar(&file.uncalibrated, "uncalibrated", false, "do not take the sound card's calibration out of the response")
+	f.StringVar(&scout, "after", "", "shape the sweep for the coil that this take of the folder has shown")
 	f.Var(&target, "until", `sweep until U95 of the resonance is that small, "0.05%"`)
 	f.StringVar(&levels, "levels", "", fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB))
 	f.Lookup("levels").NoOptDefVal = "lower"

@@ -79,7 +79,7 @@ func readStimulus(path string) (excite.Stimulus, error) {
 
 func newStimulus(c *console) *cobra.Command {
 	var flags stimulusFlags
-	var format string
+	var format, scout string
 	var force, asJSON bool
 	cmd := &cobra.Command{
 		Use:   "stimulus FILE.wav",
@@ -88,10 +88,13 @@ func newStimulus(c *console) *cobra.Command {
 FILE.toml, which 'import' needs to find it in the recording.
 
 Play it at a low level first, and never through headphones: it is a loud sweep
-up to the highest frequencies that can be heard.`,
+up to the highest frequencies that can be heard.
+
+With --after the sweep stays longest where it tells most of the coil that a take
+has shown, with the same load.`,
 		Example: `  coilsweep stimulus sweep.wav --level -20 --repeats 6`,
 		Args:    oneArg("the file FILE.wav"),
-		RunE: c.body(func(_ *cobra.Command, args []string) error {
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			path := args[0]
 			if !strings.EqualFold(filepath.Ext(path), ".wav") {
 				return usagef("%s: the name of the stimulus must end in .wav", path)
@@ -106,6 +109,11 @@ up to the highest frequencies that can be heard.`,
 			s, err := flags.design()
 			if err != nil {
 				return err
+			}
+			if scout != "" {
+				if s, err = c.shapeAfterDir(cmd.Context(), scout, s); err != nil {
+					return err
+				}
 			}
 			description := strings.TrimSuffix(path, filepath.Ext(path)) + ".toml"
 			if !force {
@@ -128,6 +136,7 @@ up to the highest frequencies that can be heard.`,
 	}
 	f := cmd.Flags()
 	flags.add(f)
+	f.StringVar(&scout, "after", "", "shape the sweep for the coil that a take has shown: DIR/takes/NAME")
 	f.StringVar(&format, "format", "pcm24", "samples of the WAV file: pcm24 or float32")
 	f.BoolVar(&force, "force", false, "replace files that are there already")
 	f.BoolVar(&asJSON, "json", false, "print what was made as JSON")
