@@ -28,6 +28,8 @@ type Coil struct {
 	// PartsScale is the limit, in percent, of the scale error that all added
 	// parts share because they were valued with one meter; 0: none.
 	PartsScale float64 `toml:"parts_scale_percent,omitempty"`
+	// Winding is how the coil was wound; nil: not stated.
+	Winding *Winding `toml:"winding,omitempty"`
 	// Meter holds readings of an LCR meter.
 	Meter []MeterReading `toml:"meter,omitempty"`
 }
@@ -45,6 +47,12 @@ func (c Coil) check() error {
 	}
 	if t := c.CelsiusAtTakes; t != nil && !(*t > -100 && *t < 300) {
 		return fmt.Errorf("celsius_at_takes is %g: want the coil's temperature in °C", *t)
+	}
+	if w := c.Winding; w != nil && w.Turns < 0 {
+		return fmt.Errorf("winding: %d turns", w.Turns)
+	}
+	if p := c.PartsScale; !(p >= 0 && p <= 50) {
+		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
 	}
 	for i, m := range c.Meter {
 		if err := m.check(); err != nil {
@@ -92,6 +100,19 @@ func encodeCoil(c Coil) []byte {
 		celsius = *c.CelsiusAtTakes
 	}
 	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes", celsius, c.CelsiusAtTakes != nil)
+	scale := 1.0
+	if c.PartsScale > 0 {
+		scale = c.PartsScale
+	}
+	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it comes on top of their own tolerances.\n", "parts_scale_percent", scale, c.PartsScale > 0)
+	b.WriteString("\n# How it was wound, for 'coilsweep winding'. The core is that on which the first turn\n" +
+		"# lies; a round one is as wide as it is long. Leave turns out if they were not counted.\n")
+	if c.Winding != nil {
+		b.WriteString(encodeWinding(*c.Winding))
+	} else {
+		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm", Height: "11mm"})
+		b.WriteString("# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
+	}
 	b.WriteString("\n# Readings of an LCR meter at the bare coil, one [[meter]] for each.\n" +
 		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
 		"# reading: as displayed, with the meter's accuracy; celsius: the coil's temperature then.\n" +

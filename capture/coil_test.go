@@ -57,6 +57,7 @@ func fullCoil(t testing.TB) Coil {
 	return Coil{
 		Schema: coilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
 		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius,
+		Winding: &Winding{Wire: "0.056mm", Turns: 7600, CoreLength: "60mm", CoreWidth: "6mm", Height: "10mm"},
 		Meter: []MeterReading{
 			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true},
 			{What: "Q", Reading: "1.7", AtHz: 120},
@@ -87,7 +88,7 @@ func TestCoilExamplesAreValid(t *testing.T) {
 	var lines []string
 	for _, line := range strings.Split(string(encodeCoil(Coil{Name: "neck"})), "\n") {
 		bare := strings.TrimPrefix(line, "# ")
-		if strings.Contains(bare, " = ") && !strings.Contains(bare, "makes a") || strings.HasPrefix(bare, "[[") {
+		if strings.Contains(bare, " = ") && !strings.Contains(bare, "makes a") || strings.HasPrefix(bare, "[") {
 			line = bare
 		}
 		lines = append(lines, line)
@@ -96,7 +97,7 @@ func TestCoilExamplesAreValid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.DCR == nil || c.CelsiusAtTakes == nil || c.Wire == "" || len(c.Meter) != 1 {
+	if c.DCR == nil || c.CelsiusAtTakes == nil || c.Wire == "" || c.Winding == nil || len(c.Meter) != 1 {
 		t.Errorf("not every example was there: %+v", c)
 	}
 }

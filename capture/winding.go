@@ -1,0 +1,20 @@
+package capture
+
+// Winding is how a coil was wound, in words that a person types: lengths as
+// "60mm". The core is round, or oblong with round ends.
+type Winding struct {
+	Wire       string `toml:"wire"`            // "AWG 42", or the bare diameter "0.063mm"
+	Turns      int    `toml:"turns,omitempty"` // 0: not counted
+	CoreLength string `toml:"core_length"`     // of the core on which the first turn lies
+	CoreWidth  string `toml:"core_width"`
+	Height     string `toml:"height"` // between the flanges
+}
+
+// encodeWinding is the winding as a table of coil.toml.
+func encodeWinding(w Winding) string {
+	s := "[winding]\n" + tomlLine("wire", w.Wire)
+	if w.Turns > 0 {
+		s += tomlLine("turns", w.Turns)
+	}
+	return s + tomlLine("core_length", w.CoreLength) + tomlLine("core_width", w.CoreWidth) + tomlLine("height", w.Height)
+}
