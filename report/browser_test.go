@@ -103,6 +103,16 @@ func openText(t *testing.T, browser context.Context, text string, v view) *tab {
 	if err := chromedp.Listen(ctx, p.hear); err != nil {
 		t.Fatal(err)
 	}
+	call(p, network.Enable, network.EnableParams{})
+	call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: v.noScript})
+	p.show(v)
+	p.do(chromedp.Navigate("file://" + path))
+	return p
+}
+
+// show changes the size of the window and the colour scheme.
+func (p *tab) show(v view) {
+	p.t.Helper()
 	scheme := "light"
 	if v.dark {
 		scheme = "dark"
@@ -110,12 +120,8 @@ func openText(t *testing.T, browser context.Context, text string, v view) *tab {
 	if v.width == 0 {
 		v.width, v.height = 1200, 900
 	}
-	call(p, network.Enable, network.EnableParams{})
 	call(p, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: v.width, Height: v.height, DeviceScaleFactor: 1})
 	call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-	call(p, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: v.noScript})
-	p.do(chromedp.Navigate("file://" + path))
-	return p
 }
 
 func (p *tab) hear(event any) {
@@ -250,7 +256,7 @@ func (p *tab) visible(selector string) bool {
 // The page does what it promises in a real browser without a network.
 func TestPageInBrowser(t *testing.T) {
 	alive := browser(t)
-	d := inventedDocument(eightLoads, 200)
+	d := inventedDocument(eightLoads, 120)
 	t.Run("noise is heard", func(t *testing.T) {
 		p := openText(t, alive, `<!doctype html><meta http-equiv="Content-Security-Policy" content="script-src 'sha256-'"><title>x</title>
 			<script>alert(1)</script><img alt="" src="http://example.invalid/x.png">`, view{})
@@ -394,6 +400,10 @@ func TestPageInBrowser(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		p := open(t, alive, inventedDocument(threeLoads, 60), view{})
+		// All that can be opened is open.
+		js[any](p, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
+		js[any](p, string(axe)+"; null")
 		for name, test := range map[string]struct {
 			view
 			rules string
@@ -402,10 +412,7 @@ func TestPageInBrowser(t *testing.T) {
 			"light": {view{}, "", 20}, "dark": {view{dark: true}, `runOnly: ["color-contrast"], `, 1}, "phone": {view{width: 390, height: 800}, "", 20},
 		} {
 			t.Run(name, func(t *testing.T) {
-				p := open(t, alive, inventedDocument(threeLoads, 60), test.view)
-				// All that can be opened is open.
-				js[any](p, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
-				js[any](p, string(axe)+"; null")
+				p.show(test.view)
 				result := js[struct {
 					Passes     int
 					Violations []struct{ ID, Impact, Help, Where string }

@@ -92,9 +92,10 @@ func inventedResult(loads []inventedLoad, points int) fit.Result {
 		}
 		if f, db, ok := inventedCoil.Peak(load); ok {
 			t.Peak, t.PeakDB = invented(f, 0.002*f), invented(db, 0.04)
+			t.WidthHz = invented(f/t.Q.Value, 0.008*f/t.Q.Value)
 		} else {
 			t.Peak = fit.Unknown("the load damps the coil so much that its response has no peak")
-			t.PeakDB = t.Peak
+			t.PeakDB, t.WidthHz = t.Peak, t.Peak
 		}
 		if strings.HasPrefix(l.name, "plus 470") {
 			t.Flags = []string{"hum"}
@@ -145,7 +146,23 @@ var invented2026 = time.Date(2026, 11, 25, 14, 30, 0, 0, time.UTC)
 
 func inventedDocument(loads []inventedLoad, points int) Document {
 	r := inventedResult(loads, points)
+	// Correlations of 0.9, -0.5 and 0.25 with the standard uncertainties above.
+	uL, uC, uR := r.Inductance.U, r.Capacitance.U, r.Resistance.U
+	r.Covariance = &fit.Covariance{Order: []string{"inductance_h", "capacitance_f", "resistance_ohm"}, Matrix: [][]float64{
+		{uL * uL, -0.5 * uL * uC, 0.9 * uL * uR}, {-0.5 * uL * uC, uC * uC, 0.25 * uC * uR}, {0.9 * uL * uR, 0.25 * uC * uR, uR * uR}}}
+	r.MonteCarlo = &fit.MonteCarlo{Trials: 1000, Failed: 2, Quantities: []fit.MonteCarloQuantity{
+		{Name: "inductance_h", Mean: 2.4103, U: 0.0102, Low: 2.3911, High: 2.4307, Known: 998},
+		{Name: "resonance_hz of " + loads[0].name, Mean: 8660, U: 15, Low: 8631, High: 8688, Known: 990}}}
+	r.Meter[0].Explanation = &fit.MeterExplanation{From: 2.41,
+		Effects: []fit.MeterEffect{{What: "eddy currents", Percent: -0.41}, {What: "self-capacitance", Percent: 0.83}},
+		Notes:   []string{"the temperature of the reading is not known"}, Causes: []string{"a shorted turn, or metal near the coil"}}
 	d := Document{Result: r, Made: invented2026, Program: "coilsweep test",
+		Account: &fit.Account{Total: r.Capacitance, Sum: r.Capacitance, Lines: []fit.AccountLine{
+			{What: "winding", Farad: r.CapacitanceCoil, Source: "the fit's total less the rest"},
+			{What: "lead", Farad: fit.Unknown("nothing is stated of it"), Source: "not stated"},
+			{What: "cable and input", Farad: invented(92e-12, 1.8e-12), Source: "the fixture as stated with the takes"}},
+			Verdict: "the parts agree with the whole", En: new(0.31)},
+		Harness: new(resonantPrediction()),
 		Coil: capture.Coil{Name: r.Coil, Notes: "Invented for the tests.", Wire: "0.063 mm, single-build enamel",
 			DCR:            &quantity.Resistance{Value: quantity.Value{SI: 7850, Half: 39.25, Basis: quantity.Limit, Unit: quantity.Ohm, Text: "7.85k@22C 0.5%"}},
 			CelsiusAtTakes: new(21.5)}}

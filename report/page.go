@@ -16,6 +16,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/harness"
 	"coilsweep/report/plot"
 )
 
@@ -24,8 +25,10 @@ type Document struct {
 	Result  fit.Result
 	Coil    capture.Coil
 	Takes   []capture.Take
-	Made    time.Time // zero: not stated
-	Program string    // program and version that makes the page
+	Account *fit.Account        // of all capacitance at the terminals; nil: not drawn up
+	Harness *harness.Prediction // the coil in a guitar; nil: not asked for
+	Made    time.Time           // zero: not stated
+	Program string              // program and version that makes the page
 }
 
 var (
@@ -79,6 +82,7 @@ type page struct {
 	Values           []valueRow
 
 	Takes        []takeRow
+	Shapes       []shapeRow
 	Reasons      []string
 	FlagMeanings []flagged
 
@@ -94,6 +98,11 @@ type page struct {
 	Parts   []partRow
 	Budgets []budget
 	Meter   []meterRow
+
+	Correlation *correlation
+	MonteCarlo  *distributions
+	Account     *account
+	Harness     *inHarness
 
 	CoilFacts  []fact // what holds for all takes
 	Bench      []fact // only the names: one column a take
@@ -128,6 +137,12 @@ type (
 		Flags                                       []flagged
 		Used, Long                                  bool
 	}
+	// shapeRow is what else the shape of a take shows.
+	shapeRow struct {
+		Name, LC, Width string
+		Glyph           template.HTML
+		Long            bool
+	}
 	residual struct {
 		Name, Outside string
 		Glyph, SVG    template.HTML
@@ -141,15 +156,6 @@ type (
 		What, Nominal, Fitted, Pull string
 		Suspect                     bool
 	}
-	budget struct {
-		Quantity string
-		Shares   []budgetShare
-	}
-	budgetShare struct {
-		Source, Percent string
-		Bar             template.HTML
-	}
-	meterRow struct{ What, At, Mode, Reading, Expected, En, Verdict string }
 	benchRow struct {
 		Name  string
 		Cells []string
@@ -214,6 +220,9 @@ func newPage(d Document) (*page, error) {
 		p.Slope = tied(withU95(r.Line.Slope, quantity.Henry))
 		p.Crossing = tied(withU95(r.Line.AxisCrossing, quantity.Farad))
 	}
+	if d.Harness != nil {
+		p.inHarness(*d.Harness, &draw)
+	}
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of coil %q: %w", r.Coil, draw.err)
 	}
@@ -221,7 +230,10 @@ func newPage(d Document) (*page, error) {
 
 	p.circuit(r)
 	p.budgets(r.Budget)
+	p.correlation(r.Covariance)
+	p.monteCarlo(r.MonteCarlo)
 	p.meter(r.Meter)
+	p.account(d.Account)
 	p.bench(d)
 	p.provenance(d)
 	p.sections()
@@ -305,10 +317,18 @@ func (p *page) takeRows(r fit.Result) {
 			}
 		}
 		p.Takes = append(p.Takes, row)
+		if t.LC.Known() || t.WidthHz.Known() {
+			p.Shapes = append(p.Shapes, shapeRow{row.Name, n.cell(t.LC, quantity.Hertz), n.cell(t.WidthHz, quantity.Hertz), row.Glyph, row.Long})
+		}
 	}
 	for i, why := range n.reasons {
-		p.Reasons = append(p.Reasons, fmt.Sprintf("%s%d not known: %s", signUnknown, i+1, visible(why)))
+		p.Reasons = append(p.Reasons, reasonWords(i, why))
 	}
+}
+
+// reasonWords is the reason behind the sign "?n".
+func reasonWords(i int, why string) string {
+	return fmt.Sprintf("%s%d not known: %s", signUnknown, i+1, visible(why))
 }
 
 func (p *page) curves(takes []drawn, draw *drawing) {
@@ -421,32 +441,6 @@ func orWhy(q fit.Quantity, unit quantity.Unit) string {
 		return withU95(q, unit)
 	}
 	return signUnknown + " " + visible(q.Why)
-}
-
-func (p *page) budgets(budgets []fit.Budget) {
-	for _, b := range budgets {
-		row := budget{Quantity: visible(b.Quantity)}
-		for _, s := range b.Shares {
-			share := math.Min(math.Max(s.Percent, 0), 100)
-			row.Shares = append(row.Shares, budgetShare{
-				Source: visible(s.Source), Percent: fmt.Sprintf("%.1f %%", s.Percent),
-				Bar: template.HTML(fmt.Sprintf(`<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true"><rect width="100" height="10"/><rect width="%.1f" height="10"/></svg>`, share)),
-			})
-		}
-		p.Budgets = append(p.Budgets, row)
-	}
-}
-
-func (p *page) meter(readings []fit.MeterResult) {
-	for _, m := range readings {
-		unit := meterUnit(m.What)
-		row := meterRow{What: visible(m.What), At: part(m.AtHz, quantity.Hertz), Mode: visible(m.Mode),
-			Reading: number(m.Reading, m.U95, unit), Expected: orWhy(m.Expected, unit), En: signNone, Verdict: visible(m.Verdict)}
-		if m.En != nil {
-			row.En = withMinus(fmt.Sprintf("%.2f", *m.En))
-		}
-		p.Meter = append(p.Meter, row)
-	}
 }
 
 func (p *page) bench(d Document) {
@@ -619,8 +613,10 @@ func (p *page) sections() {
 		{p.Noise != "", section{"noise", "Noise"}},
 		{p.Harmonics != "", section{"harmonics", "Distortion"}},
 		{true, section{"circuit", "Circuit"}},
-		{len(p.Budgets) > 0, section{"budget", "Uncertainty"}},
+		{p.HasUncertainty(), section{"budget", "Uncertainty"}},
+		{p.Account != nil, section{"account", "Capacitance"}},
 		{len(p.Meter) > 0, section{"meter", "Meter"}},
+		{p.Harness != nil, section{"harness", "In a guitar"}},
 		{len(p.CoilFacts)+len(p.BenchRows) > 0, section{"bench", "Bench"}},
 		{true, section{"provenance", "Provenance"}},
 	} {

@@ -266,3 +266,38 @@ func TestPageSize(t *testing.T) {
 		t.Errorf("a page of eight takes has %d bytes, more than 1.5 MB", n)
 	}
 }
+
+// What stands behind the numbers is on the page, in words and not in keys.
+func TestPageShowsWhatStandsBehind(t *testing.T) {
+	d := inventedDocument(threeLoads, 60)
+	d.Result.Budget[0].Quantity, d.Result.Budget[1].Quantity = "inductance_h", "capacitance_coil_f"
+	page := html.UnescapeString(regexp.MustCompile(`(?s)<script.*?</script>|<[^>]*>`).ReplaceAllString(pageText(t, d), "\n"))
+	page = strings.Join(strings.Fields(page), " ")
+	for _, want := range []string{
+		// The correlations of the invented covariance.
+		"Resistance 0.900 0.250 1.000", "Capacitance −0.500 1.000",
+		"Distributions by repeated fits (JCGM 101), 1000 trials, 2 of them without a minimum",
+		"Inductance 2.410 H 10 mH 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
+		"Inductance source share", "Capacitance of the coil alone source share",
+		"L at 1 kHz, series From the coil’s own value to the reading: 2.410 H at low frequency; eddy currents −0.41 %, self-capacitance +0.83 %.",
+		"the temperature of the reading is not known", "What would explain the difference: a shorted turn, or metal near the coil",
+		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead ?1 not stated", "?1 not known: nothing is stated of it",
+		"the parts agree with the whole (E n 0.31).",
+		"LC frequency width at −3 dB bare", "In a guitar", "as set 3.12 ± 0.11 kHz",
+	} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	for _, key := range []string{"_hz", "_h ", "_f ", "_ohm"} {
+		if at := strings.Index(page, key); at >= 0 {
+			t.Errorf("the page has a key: %q", page[max(0, at-30):min(len(page), at+10)])
+		}
+	}
+	d.Account, d.Harness, d.Result.MonteCarlo, d.Result.Covariance, d.Result.Budget = nil, nil, nil, nil, nil
+	for _, unwanted := range []string{`id="account"`, `id="harness"`, `id="budget"`} {
+		if strings.Contains(pageText(t, d), unwanted) {
+			t.Errorf("the page has %s where there is nothing to show", unwanted)
+		}
+	}
+}

@@ -1,0 +1,59 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit/harness"
+	"coilsweep/report/plot"
+)
+
+type (
+	inHarness struct {
+		About    string
+		Figure   template.HTML
+		Peak     string
+		Knobs    []soundRow
+		Without  []soundRow
+		Reasons  []string
+		Warnings []string
+	}
+	soundRow struct{ What, Peak, Height, Q, Level string }
+)
+
+// inHarness is what the coil does in a guitar.
+func (p *page) inHarness(h harness.Prediction, draw *drawing) {
+	var n notes
+	row := func(what string, s harness.Sound) soundRow {
+		return soundRow{what, n.cell(s.Peak, quantity.Hertz), n.cell(s.PeakDB, decibel), n.cell(s.Q, ratio), n.cell(s.Level, decibel)}
+	}
+	out := &inHarness{About: strings.Join(visibleAll(h.Coils), " and "), Warnings: visibleAll(h.Warnings)}
+	if h.Harness != "" {
+		out.About += " in " + visible(h.Harness)
+	}
+	out.Figure = draw.both(func(s shape) *plot.Figure {
+		f := harnessFigure(h, s)
+		if f != nil {
+			f.Zoom = false // it has another frequency axis than the takes
+		}
+		return f
+	})
+	out.Knobs = append(out.Knobs, row("as set", h.Sound))
+	for _, at := range h.Positions {
+		switch {
+		case at.Volume != nil:
+			out.Knobs = append(out.Knobs, row(fmt.Sprintf("volume %g", *at.Volume), at.Sound))
+		case at.Tone != nil:
+			out.Knobs = append(out.Knobs, row(fmt.Sprintf("tone %g", *at.Tone), at.Sound))
+		}
+	}
+	for _, r := range h.Without {
+		out.Without = append(out.Without, row("without "+visible(r.Part), r.Sound))
+	}
+	for i, why := range n.reasons {
+		out.Reasons = append(out.Reasons, reasonWords(i, why))
+	}
+	p.Harness = out
+}

@@ -1,0 +1,103 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"math"
+
+	"coilsweep/fit"
+)
+
+type (
+	budget struct {
+		Quantity string
+		Shares   []budgetShare
+	}
+	budgetShare struct {
+		Source, Percent string
+		Bar             template.HTML
+	}
+	// correlation is a matrix below its diagonal.
+	correlation struct {
+		Names []string
+		Rows  []correlationRow
+	}
+	correlationRow struct {
+		Name  string
+		Cells []string
+	}
+	distributions struct {
+		About string
+		Rows  []distributionRow
+	}
+	distributionRow struct{ Quantity, Mean, U, Interval, Known string }
+)
+
+// HasUncertainty tells whether there is a section on uncertainty.
+func (p *page) HasUncertainty() bool {
+	return len(p.Budgets) > 0 || p.Correlation != nil || p.MonteCarlo != nil
+}
+
+func (p *page) budgets(budgets []fit.Budget) {
+	for _, b := range budgets {
+		words, _ := quantityName(b.Quantity)
+		row := budget{Quantity: upperFirst(visible(words))}
+		for _, s := range b.Shares {
+			share := math.Min(math.Max(s.Percent, 0), 100)
+			row.Shares = append(row.Shares, budgetShare{
+				Source: visible(s.Source), Percent: fmt.Sprintf("%.1f %%", s.Percent),
+				Bar: template.HTML(fmt.Sprintf(`<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true"><rect width="100" height="10"/><rect width="%.1f" height="10"/></svg>`, share)),
+			})
+		}
+		p.Budgets = append(p.Budgets, row)
+	}
+}
+
+// correlation shows the correlation coefficients u(a, b)/(u(a) u(b)) of a
+// covariance matrix (JCGM 100:2008, 5.2.2); nothing of fewer than two.
+func (p *page) correlation(c *fit.Covariance) {
+	if c == nil || len(c.Order) < 2 || len(c.Matrix) != len(c.Order) {
+		return
+	}
+	out := &correlation{}
+	for i, key := range c.Order {
+		words, _ := quantityName(key)
+		out.Names = append(out.Names, visible(words))
+		row := correlationRow{Name: upperFirst(visible(words))}
+		for k := range i + 1 {
+			r := 1.0
+			if k < i {
+				r = c.Matrix[i][k] / math.Sqrt(c.Matrix[i][i]*c.Matrix[k][k])
+			}
+			text := signNone
+			if !math.IsNaN(r) && !math.IsInf(r, 0) {
+				text = withMinus(fmt.Sprintf("%.3f", r))
+			}
+			row.Cells = append(row.Cells, text)
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	p.Correlation = out
+}
+
+func (p *page) monteCarlo(m *fit.MonteCarlo) {
+	if m == nil {
+		return
+	}
+	out := &distributions{About: countOf(m.Trials, "trial")}
+	if m.Failed > 0 {
+		out.About += fmt.Sprintf(", %d of them without a minimum", m.Failed)
+	}
+	for _, q := range m.Quantities {
+		words, unit := quantityName(q.Name)
+		row := distributionRow{Quantity: upperFirst(visible(words)), Mean: signNone, U: signNone, Interval: signNone,
+			Known: fmt.Sprintf("%d", q.Known)}
+		if q.Known > 0 {
+			digits := digitsDownTo(q.Mean, (q.High-q.Low)/2)
+			row.Mean, row.U = plain(q.Mean, unit, digits), plain(q.U, unit, 2)
+			row.Interval = plain(q.Low, unit, digits) + " … " + plain(q.High, unit, digits)
+		}
+		out.Rows = append(out.Rows, row)
+	}
+	p.MonteCarlo = out
+}
