@@ -115,7 +115,7 @@ for use.`,
 	root.SetHelpCommand(newHelp(c))
 	root.AddCommand(
 		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
-		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c),
+		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c),
 		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
 	)

@@ -1,0 +1,177 @@
+// Package winding holds what was measured against how the coil was wound: the
+// resistance that wire, turns and bobbin should have, the turns that a
+// resistance stands for, the inductance against that of the bare winding, and
+// what shorted turns would do.
+//
+// Copper is that of IEC 60028, wire that of ASTM B258 or its bare diameter
+// (package exciter). A turn lies on an oblong core with round ends of length a
+// and width b, at the depth x: 2 (a-b) + pi b + 2 pi x long.
+package winding
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"coilsweep/capture"
+	"coilsweep/excite/exciter"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+)
+
+// Plan is how a coil was wound, in SI units.
+type Plan struct {
+	Wire        exciter.Wire
+	Turns       int // 0: not counted
+	CoreLengthM float64
+	CoreWidthM  float64
+	HeightM     float64 // between the flanges
+}
+
+// ErrNoWinding: coil.toml does not say how the coil was wound.
+var ErrNoWinding = errors.New("coil.toml does not say how the coil was wound: fill in [winding]")
+
+// PlanOf reads the winding of a coil. The errors name the key of coil.toml.
+func PlanOf(coil capture.Coil) (Plan, error) {
+	w := coil.Winding
+	if w == nil {
+		return Plan{}, ErrNoWinding
+	}
+	p := Plan{Turns: w.Turns}
+	var err error
+	if p.Wire, err = exciter.ParseWire(w.Wire); err != nil {
+		return p, fmt.Errorf("coil.toml: winding.wire: %w", err)
+	}
+	for _, l := range []struct {
+		key, text string
+		to        *float64
+	}{{"core_length", w.CoreLength, &p.CoreLengthM}, {"core_width", w.CoreWidth, &p.CoreWidthM}, {"height", w.Height, &p.HeightM}} {
+		if *l.to, err = quantity.ParseMetres(l.text); err != nil {
+			return p, fmt.Errorf("coil.toml: winding.%s: %w", l.key, err)
+		}
+		if !(*l.to > 0 && *l.to < 1) {
+			return p, fmt.Errorf("coil.toml: winding.%s is %s: want a length above zero and below 1 m", l.key, l.text)
+		}
+	}
+	if p.CoreWidthM > p.CoreLengthM {
+		return p, errors.New("coil.toml: winding.core_width is more than core_length")
+	}
+	return p, nil
+}
+
+const (
+	// wireLimit bounds the resistance per metre of thin wire about its nominal
+	// value: about 8 % between 0.05 and 0.1 mm (IEC 60317-0-1, from memory).
+	wireLimit = 0.08
+	// stretchLimit is what winding tension may add (common practice).
+	stretchLimit = 0.05
+	// packing of a winding by hand or on a simple machine, and its limits
+	// (common practice).
+	packing, packingLimit = float64(exciter.HandGuided), 0.15
+	// coverage is the factor from u to U95 of a normal distribution.
+	coverage = 1.959963984540054
+)
+
+// depthM is how deep turns lie, by their packing.
+func (p Plan) depthM(turns, packing float64) float64 {
+	return max(turns*p.Wire.OuterM*p.Wire.OuterM/(packing*p.HeightM), p.Wire.OuterM)
+}
+
+// MeanTurnM is the length of the mean turn.
+func (p Plan) MeanTurnM(turns float64) float64 { return p.meanTurnM(turns, packing) }
+
+func (p Plan) meanTurnM(turns, packing float64) float64 {
+	return 2*(p.CoreLengthM-p.CoreWidthM) + math.Pi*p.CoreWidthM + math.Pi*p.depthM(turns, packing)
+}
+
+func (p Plan) ohm(turns, packing, celsius float64) float64 {
+	return turns * p.meanTurnM(turns, packing) * p.Wire.OhmPerMetre(celsius)
+}
+
+// Resistance is what so many turns should have at a temperature. Its
+// uncertainty is that of the wire, its stretch and the packing.
+func (p Plan) Resistance(turns int, celsius float64) fit.Quantity {
+	n := float64(turns)
+	r := p.ohm(n, packing, celsius)
+	byPacking := (p.ohm(n, packing-packingLimit, celsius) - p.ohm(n, packing+packingLimit, celsius)) / 2
+	u := math.Sqrt((wireLimit*wireLimit+stretchLimit*stretchLimit)*r*r+byPacking*byPacking) / math.Sqrt(3)
+	return fit.Quantity{Value: r, U: u, U95: coverage * u}
+}
+
+// TurnsOf is how many turns a resistance at a temperature stands for.
+func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
+	low, high := 0.0, 1.0
+	for p.ohm(high, packing, celsius) < ohm {
+		if high *= 2; high > 1e7 {
+			return fit.Unknown("no number of turns of this wire has that resistance")
+		}
+	}
+	for range 60 {
+		if mid := (low + high) / 2; p.ohm(mid, packing, celsius) < ohm {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	n := (low + high) / 2
+	expected := p.Resistance(int(math.Round(max(n, 1))), celsius)
+	slope := (p.ohm(1.01*n, packing, celsius) - p.ohm(0.99*n, packing, celsius)) / (0.02 * n)
+	u := math.Hypot(expected.U, uOhm) / slope
+	return fit.Quantity{Value: n, U: u, U95: coverage * u}
+}
+
+// AirInductance is about what so many turns have without poles or magnets, in
+// H: that of a round winding of the same area. For an oblong one it is some
+// 10 to 20 % too low.
+func (p Plan) AirInductance(turns int) (float64, error) {
+	depth := p.depthM(float64(turns), packing)
+	a, b := p.CoreLengthM+depth, p.CoreWidthM+depth // of the mean turn
+	area := (a-b)*b + math.Pi/4*b*b
+	radius := math.Sqrt(area / math.Pi)
+	if depth > 2*radius {
+		return 0, errors.New("the winding is deeper than the core leaves room for in a round one")
+	}
+	return exciter.Coil{MeanRadiusM: radius, LengthM: p.HeightM, DepthM: depth, Turns: turns, Wire: p.Wire}.InductanceH()
+}
+
+// turnCoupling is the share k² of the inductance that some turns of a winding,
+// closed on themselves, can shield: the turns of one winding share most of
+// their flux (common practice: 0.6 to 0.9).
+const turnCoupling = 0.7
+
+// Shorted is what a part of the turns, closed on themselves, does to a coil.
+type Shorted struct {
+	Part        float64 // of the turns
+	ResonanceHz float64 // NaN: it does not resonate any more
+	Q           float64
+}
+
+// ShortTurns works out a coil with a part of its turns shorted: n of N turns
+// have L (n/N)² and R n/N, so that they are a ring with the time constant
+// (n/N) L/R; they are missing from the resistance.
+func ShortTurns(coil circuit.Coil, part float64) Shorted {
+	c := coil
+	c.Rings = append(append([]circuit.Ring{}, coil.Rings...), circuit.Ring{Share: turnCoupling * (1 - lost(coil)), TimeS: part * coil.InductanceH / coil.ResistanceOhm})
+	c.ResistanceOhm *= 1 - part
+	s := Shorted{Part: part, ResonanceHz: math.NaN(), Q: math.NaN()}
+	if hz, q, ok := c.Resonance(circuit.Load{ResistanceOhm: math.Inf(1)}); ok {
+		s.ResonanceHz, s.Q = hz, q
+	}
+	return s
+}
+
+// lost is the share of L that rings and cylinder have already.
+func lost(c circuit.Coil) float64 {
+	sum := c.Cylinder.Share
+	for _, r := range c.Rings {
+		sum += r.Share
+	}
+	return min(sum, 1)
+}
+
+// PartOfRing is which part of the turns a ring with that corner stands for if
+// it is shorted turns: (n/N) = R/(2 pi corner L).
+func PartOfRing(inductanceH, resistanceOhm, cornerHz float64) float64 {
+	return resistanceOhm / (2 * math.Pi * cornerHz * inductanceH)
+}
