@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help deps build demo test bench lint
+.PHONY: help deps build demo test study bench lint
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
@@ -19,17 +19,18 @@ FUZZTIME ?= 2s
 help: ## list the targets
 	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
 
-deps: ## install what is missing of the system's packages
-	@.ci/deps
+deps: ## install what is missing of the system's packages, to build and to test
+	@.ci/deps build test
 
-build: deps ## build bin/coilsweep
+build: ## build bin/coilsweep
+	@.ci/deps build
 	go build -buildvcs=false -ldflags '-X main.version=$(VERSION)' -o bin/coilsweep ./cmd/coilsweep
 
 # The coil of the demo is invented: see capture/virtual/default.toml.
 DEMO := bin/coilsweep measure demo/coil --bench virtual --reference current --sense-r "10 0.1%" \
 	--fixture-c "65p 5%" --fixture-r "1M 1%"
 
-demo: deps build ## measure an invented coil on the simulated bench
+demo: build ## measure an invented coil on the simulated bench
 	rm -rf demo && mkdir demo
 	bin/coilsweep new demo/coil --name "Demo coil A (invented)" --dcr "7.85k@20C 0.5%"
 	sed 's/^# celsius_at_takes.*/celsius_at_takes = 20.0/' demo/coil/coil.toml >demo/edited && mv demo/edited demo/coil/coil.toml
@@ -39,7 +40,8 @@ demo: deps build ## measure an invented coil on the simulated bench
 	bin/coilsweep fit demo/coil
 	bin/coilsweep report demo/coil
 
-test: deps build ## vet, tests, race detector, fuzz targets
+test: build ## vet, tests, race detector, fuzz targets
+	@.ci/deps test
 	@echo "== format"
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	@echo "== vet"
@@ -54,11 +56,16 @@ test: deps build ## vet, tests, race detector, fuzz targets
 	@echo "== fuzz targets, $(FUZZTIME) each from the kept corpus"
 	.ci/fuzz $(FUZZTIME)
 
-bench: deps build ## benchmarks, beside the same work in NumPy and SciPy
+study: build ## how often U95 holds the truth, on 500 benches each: takes hours
+	COILSWEEP_SEEDS=500 go test ./fit -run 'Coverage|Honesty|Efficiency' -v -timeout 3h
+
+bench: build ## benchmarks, beside the same work in NumPy and SciPy
+	@.ci/deps test
 	go test -run '^$$' -bench . -benchmem ./...
 	@if [ -x testdata/scipy/bench.sh ]; then testdata/scipy/bench.sh; fi
 
-lint: deps ## gofmt, vet, staticcheck
+lint: ## gofmt, vet, staticcheck
+	@.ci/deps build
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	go vet ./...
 	go run $(STATICCHECK) ./...
