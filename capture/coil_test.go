@@ -56,7 +56,7 @@ func fullCoil(t testing.TB) Coil {
 	celsius := 23.5
 	return Coil{
 		Schema: coilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
-		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius,
+		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius, PartsScale: 0.5,
 		Winding: &Winding{Wire: "0.056mm", Turns: 7600, CoreLength: "60mm", CoreWidth: "6mm", Height: "10mm"},
 		Meter: []MeterReading{
 			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true},
@@ -97,7 +97,7 @@ func TestCoilExamplesAreValid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.DCR == nil || c.CelsiusAtTakes == nil || c.Wire == "" || c.Winding == nil || len(c.Meter) != 1 {
+	if c.DCR == nil || c.CelsiusAtTakes == nil || c.PartsScale == 0 || c.Wire == "" || c.Winding == nil || len(c.Meter) != 1 {
 		t.Errorf("not every example was there: %+v", c)
 	}
 }
@@ -115,6 +115,9 @@ func TestCoilFileErrors(t *testing.T) {
 		{"another schema", "schema = \"coilsweep.coil/2\"\nname = \"neck\"\n", `schema is "coilsweep.coil/2"`},
 		{"no schema", "name = \"neck\"\n", `schema is ""`},
 		{"temperature in kelvin", head + "celsius_at_takes = 1295", "celsius_at_takes is 1295"},
+		{"scale below zero", head + "parts_scale_percent = -1", "parts_scale_percent is -1: want"},
+		{"scale as a factor of 60", head + "parts_scale_percent = 60", "parts_scale_percent is 60"},
+		{"scale that is no number", head + "parts_scale_percent = nan", "parts_scale_percent is NaN"},
 		{"meter without frequency", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"", "meter reading 1: at_hz is 0"},
 		{"meter of Z", head + "[[meter]]\nwhat = \"Z\"\nreading = \"2\"\nat_hz = 120", `what is "Z"`},
 		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"", `mode is "serial"`},

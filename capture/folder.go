@@ -53,7 +53,7 @@ func CreateFolder(dir string, coil Coil) error {
 		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)
 	}
 	if err := os.MkdirAll(filepath.Join(dir, takesDir), 0o777); err != nil {
-		return fmt.Errorf("cannot make coil folder %s: %w", dir, err)
+		return fmt.Errorf("cannot make coil folder %s: %w", dir, atomicfile.Advise(dir, err))
 	}
 	return atomicfile.Write(path, encodeCoil(coil))
 }
@@ -82,17 +82,23 @@ func (f *Folder) TakeDir(name string) string {
 	return filepath.Join(f.Dir, takesDir, name)
 }
 
+// UnreadableTake is a take whose take.toml cannot be used, and why.
+type UnreadableTake struct {
+	Name string
+	Err  error
+}
+
 // Takes reads all takes in the order of their time. A take that cannot be read
-// is an error in unreadable beside the good ones; err is for the folder itself.
+// is in unreadable beside the good ones; err is for the folder itself.
 // Unfinished recordings and hidden folders are not takes.
-func (f *Folder) Takes() (takes []Take, unreadable []error, err error) {
+func (f *Folder) Takes() (takes []Take, unreadable []UnreadableTake, err error) {
 	names, err := f.takeNames()
 	if err != nil {
 		return nil, nil, err
 	}
 	for _, name := range names {
 		if t, err := f.ReadTake(name); err != nil {
-			unreadable = append(unreadable, err)
+			unreadable = append(unreadable, UnreadableTake{name, err})
 		} else {
 			takes = append(takes, t)
 		}
@@ -202,7 +208,7 @@ func (f *Folder) keep(dir string, t Take) error {
 		return err
 	}
 	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
-		return fmt.Errorf("cannot give take %q its place: %w", t.Name, err)
+		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
 	return atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))
 }

@@ -173,8 +173,8 @@ func TestTakesInOrderOfTime(t *testing.T) {
 	if len(bad) != 2 {
 		t.Fatalf("unreadable takes: %v, want 2", bad)
 	}
-	wantError(t, bad[0], `no take "empty"`)
-	wantError(t, bad[1], f.TakeDir("garbled"), "line 1")
+	wantError(t, bad[0].Err, `no take "empty"`)
+	wantError(t, bad[1].Err, f.TakeDir("garbled"), "line 1")
 	partials, err := f.Partials()
 	if diff := cmp.Diff([]string{f.TakeDir("x.partial"), f.TakeDir("x.partial-2")}, partials); diff != "" || err != nil {
 		t.Errorf("partials: %v %s", err, diff)

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -8,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"coilsweep/capture/atomicfile"
 )
 
 // ImportOptions says which recording becomes a take, and where in it the
@@ -22,11 +25,12 @@ type ImportOptions struct {
 // elsewhere. The audio is copied without loss, the coil's channel first. A
 // recording at another rate, or shorter than one sweep, is refused and nothing
 // is kept. One that is unfit for use is kept with its flags: see Take.Unfit.
-func Import(f *Folder, t Take, o ImportOptions) (Take, error) {
-	return importTake(f, t, o, createFile)
+// Where ctx ends nothing is kept.
+func Import(ctx context.Context, f *Folder, t Take, o ImportOptions) (Take, error) {
+	return importTake(ctx, f, t, o, createFile)
 }
 
-func importTake(f *Folder, t Take, o ImportOptions, create func(string) (recordingFile, error)) (Take, error) {
+func importTake(ctx context.Context, f *Folder, t Take, o ImportOptions, create func(string) (recordingFile, error)) (Take, error) {
 	if err := t.checkPlan(); err != nil {
 		return Take{}, err
 	}
@@ -50,6 +54,9 @@ func importTake(f *Folder, t Take, o ImportOptions, create func(string) (recordi
 		return Take{}, fmt.Errorf("%s: %w", o.Recording, err)
 	}
 	sum, err := fileSHA256(o.Recording)
+	if err == nil {
+		err = ctx.Err()
+	}
 	if err != nil {
 		return Take{}, err
 	}
@@ -65,18 +72,21 @@ func importTake(f *Folder, t Take, o ImportOptions, create func(string) (recordi
 
 	takes := filepath.Join(f.Dir, takesDir)
 	if err := os.MkdirAll(takes, 0o777); err != nil {
-		return Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+		return Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(takes, err))
 	}
 	dir, err := os.MkdirTemp(takes, ".import-")
 	if err != nil {
-		return Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+		return Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, captureFile), err))
 	}
 	defer os.RemoveAll(dir) // nothing there any more once the take has its name
 	if err := os.Chmod(dir, 0o755); err != nil {
 		return Take{}, err
 	}
 	if err := writeCapture(filepath.Join(dir, captureFile), r, create); err != nil {
-		return Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, err)
+		return Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, captureFile), err))
+	}
+	if err := ctx.Err(); err != nil {
+		return Take{}, err
 	}
 	return finish(f, dir, t, Session{})
 }

@@ -2,6 +2,7 @@ package capture
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"math"
 	"os"
@@ -73,7 +74,7 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 			path := writeWAV(t, format, silence, reference, coil)
 			p := plan(t, "bare")
 			p.Reference.Kind = "current"
-			take, err := Import(f, p, ImportOptions{Recording: path, CoilChannel: 3, ReferenceChannel: 2})
+			take, err := Import(t.Context(), f, p, ImportOptions{Recording: path, CoilChannel: 3, ReferenceChannel: 2})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -158,14 +159,14 @@ func TestImportRefuses(t *testing.T) {
 			if tt.edit != nil {
 				tt.edit(&p, &o)
 			}
-			_, err := Import(f, p, o)
+			_, err := Import(t.Context(), f, p, o)
 			wantError(t, err, tt.want...)
 			if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
 				t.Errorf("the folder changed:\n%s", diff)
 			}
 		})
 	}
-	_, err = Import(f, func() Take { p := plan(t, "taken"); return p }(), ImportOptions{Recording: good})
+	_, err = Import(t.Context(), f, func() Take { p := plan(t, "taken"); return p }(), ImportOptions{Recording: good})
 	if !errors.Is(err, ErrTakeExists) {
 		t.Errorf("error %v, want ErrTakeExists", err)
 	}
@@ -174,14 +175,30 @@ func TestImportRefuses(t *testing.T) {
 func TestImportOnAFullDisk(t *testing.T) {
 	f := newFolder(t)
 	before := tree(t, f.Dir)
-	_, err := importTake(f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
+	_, err := importTake(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
 		file, err := os.Create(path)
 		return &fullFile{file, 100000}, err
 	})
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}
-	wantError(t, err, "cannot keep the recording in "+f.Dir, "no space left on device")
+	wantError(t, err, "cannot keep the recording in "+f.Dir, "no space left on device: free space on the disk that holds "+filepath.Join(f.Dir, takesDir))
+	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
+		t.Errorf("the folder changed:\n%s", diff)
+	}
+}
+
+func TestImportEndsWithItsContext(t *testing.T) {
+	f := newFolder(t)
+	before := tree(t, f.Dir)
+	ctx, stop := context.WithCancel(t.Context())
+	_, err := importTake(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
+		stop() // while the audio is being copied
+		return createFile(path)
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v, want %v", err, context.Canceled)
+	}
 	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
 		t.Errorf("the folder changed:\n%s", diff)
 	}
@@ -203,7 +220,7 @@ func TestImportKeepsUnfitRecordingsWithTheirFlags(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			f := newFolder(t)
-			take, err := Import(f, plan(t, "bare"), ImportOptions{Recording: writeWAV(t, pcm24, tt.samples)})
+			take, err := Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: writeWAV(t, pcm24, tt.samples)})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -233,7 +250,7 @@ func TestImportOfAMendedFile(t *testing.T) {
 			if err := os.WriteFile(path, data, 0o666); err != nil {
 				t.Fatal(err)
 			}
-			take, err := Import(f, plan(t, "bare"), ImportOptions{Recording: path})
+			take, err := Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: path})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -258,7 +275,7 @@ func TestImportOfFLAC(t *testing.T) {
 	f := newFolder(t)
 	p := plan(t, "bare")
 	p.Reference.Kind = "loopback"
-	take, err := Import(f, p, ImportOptions{Recording: packed})
+	take, err := Import(t.Context(), f, p, ImportOptions{Recording: packed})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -300,7 +317,7 @@ func TestImportOfUsualRecordings(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			take, err := Import(newFolder(t), plan(t, "bare"), ImportOptions{Recording: writeWAV(t, tt.format, tt.samples)})
+			take, err := Import(t.Context(), newFolder(t), plan(t, "bare"), ImportOptions{Recording: writeWAV(t, tt.format, tt.samples)})
 			if err != nil {
 				t.Fatal(err)
 			}

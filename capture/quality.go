@@ -75,22 +75,22 @@ func Assess(rec Recording, take Take) (Quality, error) {
 	repeats, sweeps := sweepSpans(a, stim, len(coil))
 	q.PeakDBFS, q.RMSDBFS = levels(coil, sweeps)
 	q.DamagedRepeats = a.Damaged
-	q.assessClipping(rec, take, repeats, sweeps)
-	if len(q.DamagedRepeats) > 0 {
+	q.assessClipping(rec, take, repeats, sweeps, a.Jumps)
+	if len(q.LostRepeats()) > 0 {
 		q.flag(Dropout)
-		if len(q.DamagedRepeats) >= len(repeats) && !slices.Contains(q.Flags, Clipped) {
-			q.flag(TooShort) // no whole sweep is left
-		}
+	}
+	if n := len(q.DamagedRepeats); n > 0 && n >= len(repeats) && !slices.Contains(q.Flags, Clipped) {
+		q.flag(TooShort) // no whole sweep is left
 	}
 	q.assessNoise(coil, stim, a, sweeps)
 	return q, nil
 }
 
 // Unfit reports whether a take with this flag is of no use to a fit. A
-// drop-out is none: the damaged repeats are left out.
+// drop-out and a clipped repeat are none: the damaged repeats are left out.
 func (f Flag) Unfit() bool {
 	switch f {
-	case Clipped, NoStimulus, TooShort, Partial:
+	case Clipped, NoStimulus, TooShort:
 		return true
 	}
 	return false
@@ -105,8 +105,9 @@ func (q *Quality) flag(f Flag) {
 
 // assessClipping counts clipped samples of both channels. Where all whole
 // repeats are clipped the take is; where some are not, these are enough, and
-// the others count as damaged.
-func (q *Quality) assessClipping(rec Recording, take Take, repeats []int, sweeps []span) {
+// the others are flagged and count as damaged. jumps tell whether these lost
+// samples, too.
+func (q *Quality) assessClipping(rec Recording, take Take, repeats []int, sweeps []span, jumps []align.Jump) {
 	count := make([]int, len(sweeps))
 	channels := rec.Samples[:1]
 	if kind := take.Reference.Kind; kind != "" && kind != "none" && len(rec.Samples) > 1 {
@@ -129,9 +130,19 @@ func (q *Quality) assessClipping(rec Recording, take Take, repeats []int, sweeps
 		return
 	}
 	for i, n := range count {
-		if n > 0 && !slices.Contains(q.DamagedRepeats, repeats[i]) {
-			q.DamagedRepeats = append(q.DamagedRepeats, repeats[i])
+		if n == 0 {
+			continue
 		}
+		k := repeats[i]
+		if !slices.Contains(q.DamagedRepeats, k) {
+			q.DamagedRepeats = append(q.DamagedRepeats, k)
+		}
+		// Clipping looks like samples that were overwritten; only a shift in
+		// time shows that some are lost as well.
+		if !slices.ContainsFunc(jumps, func(j align.Jump) bool { return j.Repeat == k && j.Samples != 0 }) {
+			q.ClippedRepeats = append(q.ClippedRepeats, k)
+		}
+		q.flag(ClippedRepeat)
 	}
 	slices.Sort(q.DamagedRepeats)
 }

@@ -115,10 +115,10 @@ func run(ctx context.Context, rec Recorder, f *Folder, t Take, until *until, pro
 	file, err := create(path)
 	if err != nil {
 		os.RemoveAll(dir)
-		return Take{}, fmt.Errorf("cannot write the recording: %w", err)
+		return Take{}, fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 	}
 	t.Schema, t.Started, t.Bench = takeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
-	frames, session, err := stream(ctx, rec, file, t, play, until, progress)
+	frames, session, err := stream(ctx, rec, file, path, t, play, until, progress)
 	if cerr := file.Close(); err == nil {
 		err = cerr
 	}
@@ -162,7 +162,7 @@ func playback(s excite.Stimulus) []float32 {
 func (f *Folder) startPartial(t Take) (string, error) {
 	first := f.TakeDir(t.Name) + partialSuffix
 	if err := os.MkdirAll(filepath.Dir(first), 0o777); err != nil {
-		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Dir(first), err))
 	}
 	dir := first
 	for n := 2; ; n++ {
@@ -171,7 +171,7 @@ func (f *Folder) startPartial(t Take) (string, error) {
 			break
 		}
 		if !errors.Is(err, fs.ErrExist) {
-			return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, err)
+			return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(dir, err))
 		}
 		dir = first + "-" + strconv.Itoa(n)
 	}
@@ -186,9 +186,9 @@ func (f *Folder) startPartial(t Take) (string, error) {
 	return dir, nil
 }
 
-// stream records into file until the stimulus and the margin are through. It
+// stream records into file, which is at path, until the stimulus and the margin are through. It
 // returns the frames that are in the file, whatever else happened.
-func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []float32, until *until, progress func(Progress)) (int64, Session, error) {
+func stream(ctx context.Context, rec Recorder, file wav.File, path string, t Take, play []float32, until *until, progress func(Progress)) (int64, Session, error) {
 	format := rec.Format()
 	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
 	if err != nil {
@@ -198,7 +198,7 @@ func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []flo
 	m := meter{stimulus: t.Stimulus, frames: frames, channels: format.Channels, every: int64(format.RateHz / 10), progress: progress}
 	session, err := rec.Record(ctx, play, frames, func(block []float32) error {
 		if err := w.WriteFloat32(block); err != nil {
-			return err
+			return fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 		}
 		m.add(block, w.Frames())
 		return until.add(ctx, block)
@@ -210,8 +210,8 @@ func stream(ctx context.Context, rec Recorder, file wav.File, t Take, play []flo
 	if err == nil && w.Frames() < int64(frames) {
 		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), frames)
 	}
-	if cerr := w.Close(); err == nil {
-		err = cerr
+	if cerr := w.Close(); err == nil && cerr != nil {
+		err = fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, cerr))
 	}
 	return w.Frames(), session, err
 }

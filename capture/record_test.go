@@ -185,7 +185,7 @@ func TestRunInAFolderThatCannotBeWritten(t *testing.T) {
 	if bench.calls != 0 {
 		t.Error("the bench played all the same")
 	}
-	_, err = Import(f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))})
+	_, err = Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))})
 	wantError(t, err, "cannot write to coil folder "+f.Dir)
 }
 
@@ -226,7 +226,7 @@ func wantReadablePartial(t *testing.T, f *Folder, minFrames int) {
 	if minFrames < p.Stimulus.LeadInSamples+p.Stimulus.SweepSamples {
 		return
 	}
-	if _, err := Import(f, p, ImportOptions{Recording: filepath.Join(dir, captureFile)}); err != nil {
+	if _, err := Import(t.Context(), f, p, ImportOptions{Recording: filepath.Join(dir, captureFile)}); err != nil {
 		t.Errorf("importing what was recorded: %v", err)
 	}
 }
@@ -353,7 +353,7 @@ func TestRunOnAFullDisk(t *testing.T) {
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}
-	wantError(t, err, "no space left on device", captureFile)
+	wantError(t, err, "cannot write the recording: no space left on device: free space on the disk that holds "+f.Dir, captureFile)
 	wantPartial(t, f, err, oneSweep)
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/BurntSushi/toml"
@@ -117,9 +118,23 @@ type Quality struct {
 	Polarity       int     `toml:"polarity"`  // +1 or -1
 	// AlignmentQuality is that of Align, 0 … 1.
 	AlignmentQuality float64 `toml:"alignment_quality"`
-	// DamagedRepeats numbers (from 0) the repeats with lost samples.
-	DamagedRepeats []int  `toml:"damaged_repeats,omitempty"`
+	// DamagedRepeats numbers (from 0) the repeats that are not to be used:
+	// samples are lost in them, or they are clipped where others are not.
+	DamagedRepeats []int `toml:"damaged_repeats,omitempty"`
+	// ClippedRepeats are those of them that are clipped but lost nothing.
+	ClippedRepeats []int  `toml:"clipped_repeats,omitempty"`
 	Xruns          []Xrun `toml:"xruns,omitempty"`
+}
+
+// LostRepeats numbers (from 0) the repeats in which samples are lost.
+func (q Quality) LostRepeats() []int {
+	var lost []int
+	for _, k := range q.DamagedRepeats {
+		if !slices.Contains(q.ClippedRepeats, k) {
+			lost = append(lost, k)
+		}
+	}
+	return lost
 }
 
 // Flag is a short fixed word for something wrong with a take.
@@ -127,7 +142,10 @@ type Flag string
 
 // The flags of a take. Unfit names those that keep a take out of the fit.
 const (
-	Clipped    Flag = "clipped"
+	// Clipped: every repeat is. ClippedRepeat: some are, and left out.
+	Clipped       Flag = "clipped"
+	ClippedRepeat Flag = "clipped-repeat"
+	// Dropout: samples were lost, by the audio or by what the device reports.
 	Dropout    Flag = "dropout"
 	Drift      Flag = "drift"
 	Hum        Flag = "hum"
@@ -135,7 +153,6 @@ const (
 	Distorted  Flag = "distorted"
 	NoStimulus Flag = "no-stimulus"
 	TooShort   Flag = "too-short"
-	Partial    Flag = "partial"
 )
 
 // Unfit lists the flags that keep the take out of the fit; none where it is

@@ -10,15 +10,16 @@ import (
 
 // flagWords says what a take's flag means for the reader.
 var flagWords = map[string]string{
-	"clipped":     "the recording hits full scale",
-	"dropout":     "samples were lost in the recording",
-	"drift":       "player and recorder run at different rates",
-	"hum":         "mains hum stands in the recording",
-	"low-snr":     "the signal is close to the noise",
-	"distorted":   "harmonics are strong: the drive level is too high, or the amplifier too small",
-	"no-stimulus": "the stimulus was not found in the recording",
-	"too-short":   "the recording is shorter than one sweep",
-	"partial":     "the recording broke off",
+	"clipped":        "the recording hits full scale",
+	"clipped-repeat": "some sweeps hit full scale and are left out",
+	"dropout":        "samples were lost in the recording: damaged sweeps are left out",
+	"drift":          "player and recorder run at different rates",
+	"hum":            "mains hum stands in the recording",
+	"low-snr":        "the signal is close to the noise",
+	"distorted":      "harmonics are strong: the drive level is too high, or the amplifier too small",
+	"no-stimulus":    "the stimulus was not found in the recording",
+	"too-short":      "the recording is shorter than one sweep",
+	"unreadable":     "its files are missing or were changed",
 }
 
 // fitWords says what a reduced chi-square means.

@@ -36,7 +36,7 @@ func Create(path string) (*File, error) {
 	// Read and write, so that what was written can be read back before it counts.
 	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
-		return nil, fmt.Errorf("cannot write %s: %w", path, cause(err))
+		return nil, fmt.Errorf("cannot write %s: %w", path, Advise(path, err))
 	}
 	return &File{File: f, target: path}, nil
 }
@@ -57,7 +57,7 @@ func (f *File) Commit() error {
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return fmt.Errorf("cannot write %s: %w", f.target, cause(err))
+		return fmt.Errorf("cannot write %s: %w", f.target, Advise(f.target, err))
 	}
 	return SyncDir(filepath.Dir(f.target))
 }
@@ -80,7 +80,7 @@ func Write(path string, data []byte) error {
 	}
 	defer f.Abort()
 	if _, err := f.Write(data); err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, cause(err))
+		return fmt.Errorf("cannot write %s: %w", path, Advise(path, err))
 	}
 	return f.Commit()
 }
@@ -99,8 +99,23 @@ func SyncDir(dir string) error {
 	return nil
 }
 
-// cause takes the name of the temporary file, which tells a user nothing, off
-// an error of package os.
+// Advise is err of writing path for the one who is to do something about it:
+// without the name of a temporary file, and with what helps where the disk is
+// full or the folder may not be written to.
+func Advise(path string, err error) error {
+	err = cause(err)
+	switch dir := filepath.Dir(path); {
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%w: choose another folder, or change the rights of %s", err, dir)
+	case errors.Is(err, syscall.EROFS):
+		return fmt.Errorf("%w: choose a folder that can be written to", err)
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
+		return fmt.Errorf("%w: free space on the disk that holds %s", err, dir)
+	}
+	return err
+}
+
+// cause takes the name of a file off an error of package os.
 func cause(err error) error {
 	var path *fs.PathError
 	if errors.As(err, &path) {

@@ -96,3 +96,26 @@ func TestErrorsNameTheTargetAndLeaveNothing(t *testing.T) {
 	}
 	only(t, dir, "file", "taken")
 }
+
+// What can be done about it is said; the name of the temporary file is not.
+func TestAdvise(t *testing.T) {
+	path := filepath.Join("bridge", "result.json")
+	for _, tt := range []struct {
+		err  error
+		want string
+	}{
+		{syscall.EACCES, "permission denied: choose another folder, or change the rights of bridge"},
+		{syscall.EROFS, "read-only file system: choose a folder that can be written to"},
+		{syscall.ENOSPC, "no space left on device: free space on the disk that holds bridge"},
+		{syscall.EIO, "input/output error"},
+	} {
+		for _, err := range []error{
+			&fs.PathError{Op: "write", Path: "bridge/.result.json.0a1b.tmp", Err: tt.err},
+			&os.LinkError{Op: "rename", Old: "bridge/.result.json.0a1b.tmp", New: path, Err: tt.err},
+		} {
+			if got := atomicfile.Advise(path, err); got.Error() != tt.want || !errors.Is(got, tt.err) {
+				t.Errorf("%v: %q, want %q", tt.err, got, tt.want)
+			}
+		}
+	}
+}

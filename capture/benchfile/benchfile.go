@@ -14,6 +14,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"coilsweep/excite/quantity"
@@ -108,7 +109,8 @@ var ErrNone = errors.New("there is no " + FileName)
 func Find(dir string) (Found, error) {
 	for _, path := range []string{filepath.Join(dir, FileName), filepath.Join(dir, "..", FileName)} {
 		found, err := Read(path)
-		if !errors.Is(err, fs.ErrNotExist) {
+		// What is not a folder holds none either.
+		if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return found, err
 		}
 	}

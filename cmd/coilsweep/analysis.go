@@ -41,21 +41,20 @@ func analyseFolder(ctx context.Context, c *console, dir string, options fit.Opti
 		return nil, err
 	}
 	a := &analysis{folder: folder, takes: takes}
-	for _, err := range unreadable {
-		c.warn("%v", err)
-		a.unfit = append(a.unfit, err.Error())
-	}
 	if partials, err := folder.Partials(); err == nil {
 		for _, p := range partials {
 			c.warn("%s is an unfinished recording and not used; 'coilsweep import' can read its audio", p)
 		}
 	}
-	if len(takes) == 0 {
+	if len(takes)+len(unreadable) == 0 {
 		return nil, fmt.Errorf("%s has no take: record one with 'coilsweep measure' or read one with 'coilsweep import'", dir)
 	}
 	inputs, err := estimateTakes(ctx, folder, takes)
 	if err != nil {
 		return nil, err
+	}
+	for _, u := range unreadable {
+		inputs = append(inputs, leftOutTake(fit.Take{Name: u.Name}, u.Err))
 	}
 	for _, in := range inputs {
 		if in.Unfit != "" {
@@ -90,24 +89,34 @@ func (a *analysis) unfitness() error {
 // however many coils are analysed side by side.
 var takeSlots = make(chan struct{}, runtime.GOMAXPROCS(0))
 
-// estimateTakes estimates the responses of takes on all cores.
+// flagUnreadable is that of a take whose files cannot be used.
+const flagUnreadable = "unreadable"
+
+// leftOutTake is a take that cannot be used since its files are not what they
+// should be.
+func leftOutTake(in fit.Take, err error) fit.Take {
+	in.Flags, in.Unfit = append(in.Flags, flagUnreadable), err.Error()
+	return in
+}
+
+// estimateTakes estimates the responses of takes on all cores. A take that
+// cannot be read is unfit; the error is that of ctx.
 func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.Take) ([]fit.Take, error) {
 	inputs := make([]fit.Take, len(takes))
-	failed := make([]error, len(takes))
 	var wait sync.WaitGroup
 	for i := range takes {
 		wait.Add(1)
 		takeSlots <- struct{}{}
 		go func() {
 			defer func() { <-takeSlots; wait.Done() }()
-			inputs[i], failed[i] = estimateTake(ctx, folder, takes[i])
+			inputs[i] = estimateTake(ctx, folder, takes[i])
 		}()
 	}
 	wait.Wait()
-	return inputs, errors.Join(failed...)
+	return inputs, ctx.Err()
 }
 
-func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) (fit.Take, error) {
+func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) fit.Take {
 	in := fit.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
 		Referenced: referenced(t),
@@ -121,20 +130,19 @@ func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) (
 			words = append(words, string(f))
 		}
 		in.Unfit = strings.Join(words, ", ")
-		return in, nil
+		return in
+	}
+	if ctx.Err() != nil {
+		return in
 	}
 	recording, err := folder.Audio(t)
 	if err != nil {
-		return in, err
+		return leftOutTake(in, err)
 	}
-	in.Response, err = response.Estimate(ctx, recording, t)
-	if ctx.Err() != nil {
-		return in, ctx.Err()
-	}
-	if err != nil {
+	if in.Response, err = response.Estimate(ctx, recording, t); err != nil {
 		in.Unfit = err.Error()
 	}
-	return in, nil
+	return in
 }
 
 // fitFlags are the options that change what the fit makes of the takes.
@@ -159,6 +167,41 @@ func (f *fitFlags) options() (fit.Options, error) {
 		options.Forms = append(options.Forms, form)
 	}
 	return options, nil
+}
+
+// orLast are options, or where none were given on the command line those of the
+// last fit of the coil in dir, so that nothing contradicts its result.json.
+func (f *fitFlags) orLast(cmd *cobra.Command, c *console, dir string, options fit.Options) fit.Options {
+	if cmd.Flags().Changed("model") || cmd.Flags().Changed("shared-gain") {
+		return options
+	}
+	last := lastOptions(dir)
+	options.Forms, options.SharedGain = last.Forms, last.SharedGain
+	var said []string
+	for _, form := range last.Forms {
+		said = append(said, fmt.Sprintf("--model %q", form.Name()))
+	}
+	if last.SharedGain {
+		said = append(said, "--shared-gain")
+	}
+	if said != nil {
+		c.warn("%s is analysed as at its last fit, with %s; to change that, fit it again", dir, strings.Join(said, " "))
+	}
+	return options
+}
+
+// lastOptions are those of the last fit of the coil in dir; none where it was
+// not fitted, or its result cannot be read.
+func lastOptions(dir string) fit.Options {
+	last, err := loadResult(dir)
+	if err != nil || last == nil || last.Record == nil {
+		return fit.Options{}
+	}
+	options, err := last.Record.Options.Options()
+	if err != nil {
+		return fit.Options{}
+	}
+	return options
 }
 
 func formNames() []string {

@@ -40,7 +40,7 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 			if err != nil {
 				return err
 			}
-			a, err := analyseFolder(cmd.Context(), c, args[0], options)
+			a, err := analyseFolder(cmd.Context(), c, args[0], flags.orLast(cmd, c, args[0], options))
 			if err != nil {
 				return err
 			}

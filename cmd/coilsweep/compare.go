@@ -14,7 +14,6 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
-	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/report"
 )
@@ -154,13 +153,8 @@ func resultOf(ctx context.Context, c *console, dir string, curves bool) (coil me
 	}
 	coil.Coil = comparison.Coil{Name: folder.Coil.Name, Folder: dir}
 	last, _ := loadResult(dir)
-	options := fit.Options{}
-	if last != nil && last.Record != nil {
-		if recorded, err := last.Record.Options.Options(); err == nil {
-			options = recorded
-			options.MonteCarlo, options.Advise = 0, false
-		}
-	}
+	options := lastOptions(dir)
+	options.MonteCarlo, options.Advise = 0, false
 	if !curves && last != nil && len(last.Stale(held, programName())) == 0 {
 		coil.Result = last
 		without = leftOut(last)

@@ -39,7 +39,7 @@ not scored, as is the DC resistance: the fit rests on it.`,
 			if err != nil {
 				return err
 			}
-			a, err := analyseFolder(cmd.Context(), c, args[0], options)
+			a, err := analyseFolder(cmd.Context(), c, args[0], flags.orLast(cmd, c, args[0], options))
 			if err != nil {
 				return err
 			}

@@ -45,7 +45,7 @@ stays as it is.`,
 			if err != nil {
 				return err
 			}
-			a, err := analyseFolder(cmd.Context(), c, dir, options)
+			a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
 			if err != nil {
 				return err
 			}

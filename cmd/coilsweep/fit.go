@@ -49,6 +49,9 @@ does not stop the others.`,
 			if trials < 0 || trials == 1 {
 				return usagef("--montecarlo %d: want at least 2 trials, better 1000", trials)
 			}
+			if cmd.Flags().Changed("seed") && trials == 0 {
+				return usagef("--seed is for the trials of --montecarlo")
+			}
 			options.MonteCarlo, options.Seed = trials, seed
 			if all {
 				for _, name := range []string{"budget", "plot", "decimal"} {

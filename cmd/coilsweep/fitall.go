@@ -132,13 +132,8 @@ func (f fitAll) fit(ctx context.Context, c *console, dir string) fittedCoil {
 		coil.State = stateNoTake
 		return coil
 	}
-	options := fit.Options{}
 	last, _ := loadResult(dir) // a damaged one is made anew
-	if last != nil && last.Record != nil {
-		if recorded, err := last.Record.Options.Options(); err == nil {
-			options = recorded
-		}
-	}
+	options := lastOptions(dir)
 	if f.options != nil {
 		options = *f.options
 	}

@@ -46,7 +46,7 @@ drive, reference and fixture goes for all options that are not given.`,
 				return err
 			}
 			coil, reference := flags.channels()
-			take, err = capture.Import(folder, take, capture.ImportOptions{
+			take, err = capture.Import(cmd.Context(), folder, take, capture.ImportOptions{
 				Recording: recording, CoilChannel: coil, ReferenceChannel: reference,
 			})
 			if err != nil {

@@ -208,7 +208,7 @@ func listCoil(dir string) (report.Listed, error) {
 		if t, ok := record.Take(h); ok && t.Started != nil {
 			heading = capture.TakeHeading{Started: *t.Started, Flags: t.Flags}
 		} else if heading, err = folder.ReadHeading(h.Name); err != nil {
-			flag("unreadable")
+			flag(flagUnreadable)
 			continue
 		}
 		if heading.Started.After(l.Measured) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"slices"
@@ -102,11 +103,15 @@ phantom power off. See that exciter and amplifier stay cool.`,
 				take, err = capture.Run(cmd.Context(), recorder, folder, take, bar.show)
 				bar.end()
 			}
+			recorded := take.Audio.File != ""
 			if err == nil && levels != "" && take.Unfit() == nil {
 				extras.Linearity, err = c.compareLevels(cmd.Context(), recorder, folder, take, lowDBFS)
 			}
 			if cerr := release(); cerr != nil {
 				c.warn("%v", cerr)
+			}
+			if errors.Is(err, context.Canceled) && recorded {
+				return fmt.Errorf("interrupted; take %s was recorded and is kept", take.Name)
 			}
 			if err != nil {
 				return err
@@ -249,15 +254,23 @@ func (b *benchFlags) open(take capture.Take, flags *takeFlags, wired wiring) (r 
 
 // flagAdvice says what a flag means and what to do.
 var flagAdvice = map[capture.Flag]string{
-	capture.Clipped:    "the input was overdriven: lower its gain or the level and record again",
-	capture.NoStimulus: "the stimulus is not in the recording: check cables, devices and channels",
-	capture.TooShort:   "no whole sweep was recorded: record longer",
-	capture.Dropout:    "samples were lost: the damaged sweeps are left out; a longer --buffer helps",
-	capture.Drift:      "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:        "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:     "little signal over the noise: raise the level or bring the exciter closer",
-	capture.Distorted:  "strong distortion: lower the level",
-	capture.Partial:    "the recording does not hold the whole stimulus",
+	capture.Clipped:       "the input was overdriven: lower its gain or the level and record again",
+	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the level is at its limit",
+	capture.NoStimulus:    "the stimulus is not in the recording: check cables, devices and channels",
+	capture.TooShort:      "no whole sweep was recorded: record longer",
+	capture.Dropout:       "samples were lost: the damaged sweeps are left out; a longer --buffer helps",
+	capture.Drift:         "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:           "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR:        "little signal over the noise: raise the level or bring the exciter closer",
+	capture.Distorted:     "strong distortion: lower the level",
+}
+
+// adviceOn is flagAdvice for a take of quality q; empty: there is none.
+func adviceOn(flag capture.Flag, q capture.Quality) string {
+	if flag == capture.Dropout && len(q.LostRepeats()) == 0 {
+		return fmt.Sprintf("the device reports losing samples (%d times), but no sweep misses any: all are used; a longer --buffer helps", len(q.Xruns))
+	}
+	return flagAdvice[flag]
 }
 
 // reportTake prints a finished take. An unfit one is an unfitError.
@@ -268,7 +281,7 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras ta
 		}
 	}
 	for _, flag := range take.Quality.Flags {
-		if advice, ok := flagAdvice[flag]; ok {
+		if advice := adviceOn(flag, take.Quality); advice != "" {
 			c.warn("%s: %s", flag, advice)
 		} else {
 			c.warn("%s", flag)

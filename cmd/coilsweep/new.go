@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -18,8 +19,11 @@ func newNew(c *console) *cobra.Command {
 its takes.`,
 		Example: `  coilsweep new bridge --name "Bridge coil" --dcr "7.85k@22C 0.5%"`,
 		Args:    oneArg("the folder DIR"),
-		RunE: c.body(func(_ *cobra.Command, args []string) error {
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			dir := args[0]
+			if cmd.Flags().Changed("name") && strings.TrimSpace(coil.Name) == "" {
+				return usagef("--name is blank: give the coil a name, or leave it out for that of the folder")
+			}
 			if coil.Name == "" {
 				abs, err := filepath.Abs(dir)
 				if err != nil {

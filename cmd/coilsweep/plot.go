@@ -96,9 +96,9 @@ be scaled afterwards.`,
 				if only != nil {
 					return usagef("--take has no meaning for --what predict")
 				}
-				unfit, err = predictedFigure(cmd, c, &b, args, options, &guitar, printing)
+				unfit, err = predictedFigure(cmd, c, &b, args, &flags, options, &guitar, printing)
 			} else {
-				unfit, err = takesFigure(cmd, c, &b, args[0], options, only, picture, printing)
+				unfit, err = takesFigure(cmd, c, &b, args[0], &flags, options, only, picture, printing)
 			}
 			if err != nil {
 				return err
@@ -121,8 +121,8 @@ be scaled afterwards.`,
 }
 
 // takesFigure draws what the takes of a coil show.
-func takesFigure(cmd *cobra.Command, c *console, w io.Writer, dir string, options fit.Options, only []string, what report.Picture, p report.Printing) (unfit, err error) {
-	a, err := analyseFolder(cmd.Context(), c, dir, options)
+func takesFigure(cmd *cobra.Command, c *console, w io.Writer, dir string, flags *fitFlags, options fit.Options, only []string, what report.Picture, p report.Printing) (unfit, err error) {
+	a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +158,7 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // predictedFigure draws what the coils do in a guitar.
-func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string, options fit.Options, guitar *harnessFlags, p report.Printing) (unfit, err error) {
+func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string, flags *fitFlags, options fit.Options, guitar *harnessFlags, p report.Printing) (unfit, err error) {
 	h, err := guitar.harness(cmd)
 	if err != nil {
 		return nil, err
@@ -170,7 +170,7 @@ func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string,
 	}
 	var coils []harness.Coil
 	for _, dir := range dirs {
-		a, err := analyseFolder(cmd.Context(), c, dir, options)
+		a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
 		if err != nil {
 			return nil, err
 		}

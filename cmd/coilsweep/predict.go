@@ -76,7 +76,7 @@ the peak at a frequency.`,
 			var coils []harness.Coil
 			var unfit error
 			for _, dir := range args {
-				a, err := analyseFolder(cmd.Context(), c, dir, options)
+				a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
 				if err != nil {
 					return err
 				}

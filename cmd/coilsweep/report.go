@@ -47,7 +47,7 @@ a file as in 'coilsweep predict --help'.`,
 			options.MonteCarlo, options.Seed = trials, seed
 			bar := newCounter(c.err, "Monte Carlo", trials)
 			options.Progress = bar.show
-			a, err := analyseFolder(cmd.Context(), c, args[0], options)
+			a, err := analyseFolder(cmd.Context(), c, args[0], flags.orLast(cmd, c, args[0], options))
 			bar.end()
 			if err != nil {
 				return err

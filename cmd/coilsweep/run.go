@@ -75,7 +75,7 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if !c.started {
 		err = usageError{err}
 	}
-	fmt.Fprintf(stderr, "coilsweep: %v\n", err)
+	fmt.Fprintf(stderr, "coilsweep: %v\n", plainly(err))
 	var usage usageError
 	var unfit unfitError
 	switch {
@@ -113,8 +113,9 @@ for use.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetHelpCommand(newHelp(c))
+	root.SetFlagErrorFunc(flagError)
 	root.AddCommand(
-		newVersion(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
+		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c),
 		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
@@ -158,7 +159,7 @@ func noArgs(cmd *cobra.Command, args []string) error {
 func oneArg(what string) cobra.PositionalArgs {
 	return func(_ *cobra.Command, args []string) error {
 		switch {
-		case len(args) == 0:
+		case len(args) == 0 || strings.TrimSpace(args[0]) == "":
 			return fmt.Errorf("%s is missing", what)
 		case len(args) > 1:
 			return fmt.Errorf("%s is one argument, not %d: %s (put values with spaces in quotes)", what, len(args), strings.Join(args, " "))

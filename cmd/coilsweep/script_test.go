@@ -1,13 +1,17 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
+	"math"
 	"os"
 	"os/exec"
 	"strconv"
+	"strings"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
@@ -15,11 +19,13 @@ func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"coilsweep": main})
 }
 
-// The scripts in testdata/script are the program as its user sees it. Two
+// The scripts in testdata/script are the program as its user sees it. Three
 // commands are added to those of testscript:
 //
-//	exits STATUS PROGRAM ARGS...   runs a program and wants that exit status
-//	grows FILE BYTES               waits until a file has that size
+//	exits STATUS PROGRAM ARGS...      runs a program and wants that exit status
+//	grows FILE BYTES                  waits until a file has that size
+//	finds FILE KEY TRUTH PERCENT      wants a quantity of a result.json within
+//	                                  its U95 of the truth, and U95 that small
 func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
@@ -27,6 +33,7 @@ func TestScripts(t *testing.T) {
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"exits": exits,
 			"grows": grows,
+			"finds": finds,
 		},
 	})
 }
@@ -62,6 +69,63 @@ func grows(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	ts.Fatalf("%s has %d bytes after 20 s, want %d", args[0], size(ts.MkAbs(args[0])), want)
+}
+
+func finds(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 4 {
+		ts.Fatalf("usage: finds FILE KEY TRUTH PERCENT")
+	}
+	truth, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	percent, err := strconv.ParseFloat(args[3], 64)
+	ts.Check(err)
+	result := map[string]json.RawMessage{}
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile(args[0])), &result))
+	var q struct {
+		Value, U95 *float64
+		Why        string
+	}
+	ts.Check(json.Unmarshal(result[args[1]], &q))
+	switch {
+	case q.Value == nil || q.U95 == nil:
+		ts.Fatalf("%s is not known: %s", args[1], q.Why)
+	case math.Abs(*q.Value-truth) > *q.U95:
+		ts.Fatalf("%s is %g ± %g, and the truth %g", args[1], *q.Value, *q.U95, truth)
+	case *q.U95 > percent/100*truth:
+		ts.Fatalf("%s is known to %.2g %%, want %g %%", args[1], *q.U95/truth*100, percent)
+	}
+}
+
+// The script of the demo runs what the Makefile's demo runs.
+func TestDemoScriptIsTheMakefiles(t *testing.T) {
+	commands := func(path string, is func(line string) (string, bool)) (list []string) {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for line := range strings.Lines(strings.ReplaceAll(string(text), "\\\n", "")) {
+			if command, ok := is(strings.TrimSpace(line)); ok {
+				list = append(list, strings.Join(strings.Fields(strings.ReplaceAll(command, `"`, "'")), " "))
+			}
+		}
+		return list
+	}
+	script := commands("testdata/script/demo.txt", func(line string) (string, bool) {
+		return strings.CutPrefix(line, "exits 0 coilsweep ")
+	})
+	demo := ""
+	made := commands("../../Makefile", func(line string) (string, bool) {
+		if text, ok := strings.CutPrefix(line, "DEMO := bin/coilsweep "); ok {
+			demo = text
+		}
+		if rest, ok := strings.CutPrefix(line, "$(DEMO) "); ok {
+			return demo + " " + rest, true
+		}
+		return strings.CutPrefix(line, "bin/coilsweep ")
+	})
+	if diff := cmp.Diff(made, script); diff != "" || len(made) < 6 {
+		t.Errorf("commands of the Makefile (-) and of the script (+):\n%s", diff)
+	}
 }
 
 // size of the file at path, -1 where there is none.

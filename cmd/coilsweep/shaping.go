@@ -23,8 +23,8 @@ func (c *console) shapeAfter(ctx context.Context, folder *capture.Folder, scout 
 }
 
 func (c *console) shape(ctx context.Context, folder *capture.Folder, scout capture.Take, plain excite.Stimulus, load capture.Load) (excite.Stimulus, error) {
-	in, err := estimateTake(ctx, folder, scout)
-	if err != nil {
+	in := estimateTake(ctx, folder, scout)
+	if err := ctx.Err(); err != nil {
 		return excite.Stimulus{}, err
 	}
 	if in.Unfit != "" {

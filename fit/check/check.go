@@ -265,8 +265,8 @@ func (r *Report) judgeNoise(s Scout) {
 
 // judgeTime looks at lost samples and clocks.
 func (r *Report) judgeTime(q capture.Quality) {
-	if r.DamagedRepeats > 0 || r.Xruns > 0 {
-		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d)", r.DamagedRepeats, r.Xruns),
+	if lost := len(q.LostRepeats()); lost > 0 || r.Xruns > 0 {
+		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost, r.Xruns),
 			"close other programs, and take a longer --buffer")
 	}
 	if has(q.Flags, capture.Drift) {
