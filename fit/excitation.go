@@ -9,6 +9,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite"
 	"coilsweep/fit/design"
+	"coilsweep/fit/response"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -32,7 +33,8 @@ type Excitation struct {
 // within a factor. So a resonance that is ±40 % off is still found no worse
 // than by the exponential sweep.
 const (
-	plainShare      = 0.25
+	plainShare      = 0.2
+	lowShare        = 0.5 // at most, at the low end
 	scoutWrong      = 0.4
 	scoutLow        = 0.6
 	scoutHigh       = 1.75
@@ -82,7 +84,8 @@ func (f *Fitted) Excitation(scout string, played, next excite.Stimulus, load cap
 		moved[atL] -= 2 * math.Log(factor)
 		truths = append(truths, s.truth(moved, scoutWrong/wrongScenarios))
 	}
-	shares, err := design.Shares(truths, len(s.interest), s.plain, plainShare)
+	base, fixed := s.fixed(next)
+	shares, err := design.Shares(truths, len(s.interest), base, fixed)
 	if err != nil {
 		return Excitation{}, err
 	}
@@ -195,6 +198,23 @@ func newShaper(j *joint, x []float64, played, next excite.Stimulus) *shaper {
 		}
 	}
 	return s
+}
+
+// fixed is the part of the time that is spent whatever the coil, and how it is
+// divided: a part of the plain sweep, but at low frequencies, where the gates of
+// the response are long, as much of it as keeps the second harmonic clear of
+// them (a sweep of 2.4 s or more), or half of it.
+func (s *shaper) fixed(next excite.Stimulus) (base []float64, fixed float64) {
+	base = make([]float64, len(s.plain))
+	for k, hz := range s.knotHz {
+		clear := response.GateLeadS(hz) / (next.SweepRateS() * math.Ln2)
+		base[k] = s.plain[k] * max(plainShare, min(clear, lowShare))
+		fixed += base[k]
+	}
+	for k := range base {
+		base[k] /= fixed
+	}
+	return base, fixed
 }
 
 // knotFrequencies are the ends and what lies between, closer about the

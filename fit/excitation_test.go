@@ -222,8 +222,8 @@ func (p polePair) shapedAfter(t *testing.T, seconds float64, repeats int) (excit
 func TestShapedSweepBound(t *testing.T) {
 	for _, p := range polePairs {
 		w, _ := p.resonance()
-		plain := sweepOf(1.4, 4, nil)
-		shaped, e := p.shapedAfter(t, 1.4, 4)
+		plain := sweepOf(2.8, 4, nil)
+		shaped, e := p.shapedAfter(t, 2.8, 4)
 		if d := math.Abs(float64(shaped.SweepSamples - plain.SweepSamples)); d > 2e-3*float64(plain.SweepSamples) || shaped.LevelDBFS != plain.LevelDBFS {
 			t.Errorf("%d samples at %g dBFS against %d at %g", shaped.SweepSamples, shaped.LevelDBFS, plain.SweepSamples, plain.LevelDBFS)
 		}

@@ -168,13 +168,16 @@ func (in *inverse) impulse(dst []float64, lines []complex128) []float64 {
 	return dst
 }
 
-// longestGate is the effective length in samples of the longest gate: before
-// lag 0 it keeps clear of the second harmonic, wherever in the band that comes
-// closest, and it fits in the period.
+// longestGate is the effective length in samples of the longest gate: it fits in
+// the period, and before lag 0 it keeps clear of the second harmonic. That of a
+// shaped sweep comes closer, but not everywhere: shapes are made to keep it
+// clear of the gate of its own frequency (GateLeadS).
 func (m *material) longestGate() int {
-	lead, _ := m.course.HarmonicLeadsS(2)
-	length := min(longestGateS, 0.7*lead/gatePre,
-		0.5*float64(len(m.stimulus))/m.rateHz/gateSpanTotal)
+	length := min(longestGateS, 0.5*float64(len(m.stimulus))/m.rateHz/gateSpanTotal)
+	if !m.shaped {
+		lead, _ := m.course.HarmonicLeadsS(2)
+		length = min(length, 0.7*lead/gatePre)
+	}
 	return smooth(int(length * m.rateHz))
 }
 

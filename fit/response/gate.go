@@ -81,6 +81,13 @@ func smoothStep(x float64) float64 {
 	return x - math.Sin(2*math.Pi*x)/(2*math.Pi)
 }
 
+// GateLeadS is how long, in seconds, before lag 0 the gate of the points at a
+// frequency begins, unless the stimulus is too short for it: what comes earlier
+// at that frequency is left out.
+func GateLeadS(frequencyHz float64) float64 {
+	return gatePre * min(longestGateS, 1/(frequencyHz*(math.Exp2(1.0/pointsPerOctave)-1)))
+}
+
 // fold writes the gated part of the periodic sequence h about lag origin into
 // dst, time-aliased to its length, so that the transform of dst samples the
 // gated spectrum at multiples of rate/len(dst), with phase zero at origin.
