@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"coilsweep/fit"
@@ -55,7 +56,11 @@ func effectWords(m fit.MeterResult) string {
 	}[m.What]
 	var parts []string
 	for _, effect := range e.Effects {
-		parts = append(parts, fmt.Sprintf("%s %s %%", visible(effect.What), withMinus(fmt.Sprintf("%+.2g", effect.Percent))))
+		format := "%+.2g"
+		if math.Abs(effect.Percent) >= 100 {
+			format = "%+.0f"
+		}
+		parts = append(parts, fmt.Sprintf("%s %s %%", visible(effect.What), withMinus(fmt.Sprintf(format, effect.Percent))))
 	}
 	return fmt.Sprintf("%s %s; %s", plain(e.From, meterUnit(m.What), 4), from, strings.Join(parts, ", "))
 }

@@ -82,7 +82,6 @@ type page struct {
 	Values           []valueRow
 
 	Takes        []takeRow
-	Shapes       []shapeRow
 	Reasons      []string
 	FlagMeanings []flagged
 
@@ -132,16 +131,11 @@ type (
 		Values    []string
 	}
 	takeRow struct {
-		Name, Load, Resonance, Peak, Height, Q, SNR string
-		Glyph                                       template.HTML
-		Flags                                       []flagged
-		Used, Long                                  bool
-	}
-	// shapeRow is what else the shape of a take shows.
-	shapeRow struct {
-		Name, LC, Width string
-		Glyph           template.HTML
-		Long            bool
+		Name, Load, Resonance, Q, SNR string
+		Peak, Height, Width, LC       string // in a table of their own
+		Glyph                         template.HTML
+		Flags                         []flagged
+		Used, Long                    bool
 	}
 	residual struct {
 		Name, Outside string
@@ -307,7 +301,8 @@ func (p *page) takeRows(r fit.Result) {
 		row := takeRow{
 			Name: tied(visible(t.Name)), Glyph: glyph(i), Load: loadWords(t), Used: t.Used, Long: len([]rune(t.Name)) > 24,
 			Resonance: n.cell(t.Resonance, quantity.Hertz), Peak: n.cell(t.Peak, quantity.Hertz),
-			Height: n.cell(t.PeakDB, decibel), Q: n.cell(t.Q, ratio), SNR: fmt.Sprintf("%.0f dB", t.SNRdB),
+			Height: n.cell(t.PeakDB, decibel), Width: n.cell(t.WidthHz, quantity.Hertz), LC: n.cell(t.LC, quantity.Hertz),
+			Q: n.cell(t.Q, ratio), SNR: fmt.Sprintf("%.0f dB", t.SNRdB),
 		}
 		for _, name := range takeFlags(t) {
 			row.Flags = append(row.Flags, flagged{name, flagWords[name]})
@@ -317,9 +312,6 @@ func (p *page) takeRows(r fit.Result) {
 			}
 		}
 		p.Takes = append(p.Takes, row)
-		if t.LC.Known() || t.WidthHz.Known() {
-			p.Shapes = append(p.Shapes, shapeRow{row.Name, n.cell(t.LC, quantity.Hertz), n.cell(t.WidthHz, quantity.Hertz), row.Glyph, row.Long})
-		}
 	}
 	for i, why := range n.reasons {
 		p.Reasons = append(p.Reasons, reasonWords(i, why))

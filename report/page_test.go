@@ -275,7 +275,7 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 	page = strings.Join(strings.Fields(page), " ")
 	for _, want := range []string{
 		// The correlations of the invented covariance.
-		"Resistance 0.900 0.250 1.000", "Capacitance −0.500 1.000",
+		"Inductance 1 −0.500 0.900", "Resistance 0.900 0.250 1",
 		"Distributions by repeated fits (JCGM 101), 1000 trials, 2 of them without a minimum",
 		"Inductance 2.410 H 10 mH 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
 		"Inductance source share", "Capacitance of the coil alone source share",
@@ -283,7 +283,7 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 		"the temperature of the reading is not known", "What would explain the difference: a shorted turn, or metal near the coil",
 		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead ?1 not stated", "?1 not known: nothing is stated of it",
 		"the parts agree with the whole (E n 0.31).",
-		"LC frequency width at −3 dB bare", "In a guitar", "as set 3.12 ± 0.11 kHz",
+		"take peak height width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz", "without the cable 3.12 ± 0.11 kHz", "tone 0 ?1 ?1 0.900 ± 0.039",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
@@ -298,6 +298,14 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 	for _, unwanted := range []string{`id="account"`, `id="harness"`, `id="budget"`} {
 		if strings.Contains(pageText(t, d), unwanted) {
 			t.Errorf("the page has %s where there is nothing to show", unwanted)
+		}
+	}
+}
+
+func TestCoefficient(t *testing.T) {
+	for r, want := range map[float64]string{0.25: "0.250", -0.9: "−0.900", 0.99987: "0.99987", -0.9999999: "−1.000000", 1: "1.000000", 0: "0.000"} {
+		if got := coefficient(r); got != want {
+			t.Errorf("%g is written %q, want %q", r, got, want)
 		}
 	}
 }

@@ -14,9 +14,8 @@ type (
 	inHarness struct {
 		About    string
 		Figure   template.HTML
-		Peak     string
-		Knobs    []soundRow
-		Without  []soundRow
+		Sounds   []soundRow // as set, and without each part
+		Knobs    []soundRow // at other positions
 		Reasons  []string
 		Warnings []string
 	}
@@ -40,7 +39,10 @@ func (p *page) inHarness(h harness.Prediction, draw *drawing) {
 		}
 		return f
 	})
-	out.Knobs = append(out.Knobs, row("as set", h.Sound))
+	out.Sounds = append(out.Sounds, row("as set", h.Sound))
+	for _, r := range h.Without {
+		out.Sounds = append(out.Sounds, row("without the "+visible(r.Part), r.Sound))
+	}
 	for _, at := range h.Positions {
 		switch {
 		case at.Volume != nil:
@@ -48,9 +50,6 @@ func (p *page) inHarness(h harness.Prediction, draw *drawing) {
 		case at.Tone != nil:
 			out.Knobs = append(out.Knobs, row(fmt.Sprintf("tone %g", *at.Tone), at.Sound))
 		}
-	}
-	for _, r := range h.Without {
-		out.Without = append(out.Without, row("without "+visible(r.Part), r.Sound))
 	}
 	for i, why := range n.reasons {
 		out.Reasons = append(out.Reasons, reasonWords(i, why))

@@ -17,7 +17,7 @@ type (
 		Source, Percent string
 		Bar             template.HTML
 	}
-	// correlation is a matrix below its diagonal.
+	// correlation is a matrix of correlation coefficients.
 	correlation struct {
 		Names []string
 		Rows  []correlationRow
@@ -64,20 +64,29 @@ func (p *page) correlation(c *fit.Covariance) {
 		words, _ := quantityName(key)
 		out.Names = append(out.Names, visible(words))
 		row := correlationRow{Name: upperFirst(visible(words))}
-		for k := range i + 1 {
-			r := 1.0
-			if k < i {
-				r = c.Matrix[i][k] / math.Sqrt(c.Matrix[i][i]*c.Matrix[k][k])
-			}
-			text := signNone
-			if !math.IsNaN(r) && !math.IsInf(r, 0) {
-				text = withMinus(fmt.Sprintf("%.3f", r))
+		for k := range c.Order {
+			text := "1"
+			if k != i {
+				text = coefficient(c.Matrix[i][k] / math.Sqrt(c.Matrix[i][i]*c.Matrix[k][k]))
 			}
 			row.Cells = append(row.Cells, text)
 		}
 		out.Rows = append(out.Rows, row)
 	}
 	p.Correlation = out
+}
+
+// coefficient is a correlation coefficient to three decimals; near 1 and -1
+// with as many more as its distance from there needs.
+func coefficient(r float64) string {
+	if math.IsNaN(r) || math.IsInf(r, 0) {
+		return signNone
+	}
+	decimals := 3
+	if away := 1 - math.Abs(r); away < 0.01 {
+		decimals = min(1-int(math.Floor(math.Log10(max(away, 1e-9)))), 6)
+	}
+	return withMinus(fmt.Sprintf("%.*f", decimals, r))
 }
 
 func (p *page) monteCarlo(m *fit.MonteCarlo) {

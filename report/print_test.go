@@ -18,6 +18,9 @@ import (
 func resonantPrediction() harness.Prediction {
 	p := harness.Prediction{Coils: []string{"invented <coil>"}, Sound: harness.Sound{
 		Peak: invented(3120, 55), PeakDB: invented(4.1, 0.2), Q: invented(1.6, 0.02), Level: invented(-0.14, 0.01)}}
+	p.Positions = []harness.Position{{Volume: new(5.0), Sound: p.Sound}, {Tone: new(0.0), Sound: harness.Sound{
+		Peak: fit.Unknown("no peak"), PeakDB: fit.Unknown("no peak"), Q: invented(0.9, 0.02), Level: invented(-0.2, 0.01)}}}
+	p.Without = []harness.Removal{{Part: "cable", Sound: p.Sound}}
 	for i := range 120 {
 		f := 50 * math.Pow(400, float64(i)/119)
 		r := f / 3300
