@@ -170,7 +170,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	path := filepath.Join(f.TakeDir(t.Name), captureFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return Recording{}, fmt.Errorf("cannot read the audio of take %q: %w", t.Name, err)
+		return Recording{}, fmt.Errorf("cannot read the audio: %w", err)
 	}
 	sum := sha256.Sum256(data)
 	if got := hex.EncodeToString(sum[:]); got != t.Audio.SHA256 {

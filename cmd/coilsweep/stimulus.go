@@ -153,7 +153,9 @@ type stimulusRecord struct {
 	SHA256      string  `json:"sha256"`
 }
 
-// writeStimulus writes the audio and its description, both or none.
+// writeStimulus writes the audio and its description. Both are complete on disk
+// before the first takes its name, so that no description stands beside audio
+// of another stimulus.
 func writeStimulus(path, description string, s excite.Stimulus, format wav.Format) error {
 	text, err := s.Encode()
 	if err != nil {
@@ -173,10 +175,18 @@ func writeStimulus(path, description string, s excite.Stimulus, format wav.Forma
 		err = w.Close()
 	}
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, err)
+		return fmt.Errorf("cannot write %s: %w", path, atomicfile.Advise(path, err))
 	}
-	if err := atomicfile.Write(description, text); err != nil {
+	words, err := atomicfile.Create(description)
+	if err != nil {
 		return err
 	}
-	return audio.Commit()
+	defer words.Abort()
+	if _, err := words.Write(text); err != nil {
+		return fmt.Errorf("cannot write %s: %w", description, atomicfile.Advise(description, err))
+	}
+	if err := audio.Commit(); err != nil {
+		return err
+	}
+	return words.Commit()
 }
