@@ -77,7 +77,7 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	j := a.best.joint
 	last := len(j.takes) - 1
 	model := j.takes[last]
-	extra := Take{Name: "next", Referenced: model.Referenced, Load: capture.Load{
+	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal, Load: capture.Load{
 		FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
 	limit := func(x float64, unit quantity.Unit) quantity.Value {
 		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit, Text: fmt.Sprintf("next %g", x)}
@@ -87,9 +87,8 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	} else {
 		extra.Load.AddedR = &quantity.Resistance{Value: limit(addedR, quantity.Ohm)}
 	}
-	points := len(model.Response.H)
 	extra.Response = &response.Response{FrequencyHz: model.Response.FrequencyHz,
-		H: make([]complex128, points), Variance: model.Response.Variance}
+		H: model.Response.H, Variance: model.Response.Variance}
 	takes := append(slices.Clone(j.takes), extra)
 	parts := gatherParts(takes)
 	next := newJoint(j.form, takes, parts, a.request.know, j.coilAt(a.best.x), j.sharedGain)

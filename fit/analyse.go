@@ -56,6 +56,7 @@ type analysis struct {
 	solutions []*solution // in the order tried
 	best      *solution   // with the u of the data enlarged where needed
 	widen     float64     // by which it was enlarged
+	reduced   float64     // its reduced chi-square before that
 	spread    []rival
 	// disagreeing are solutions that show the error of a form that does not
 	// fit.
@@ -101,7 +102,7 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	solved := map[Form]*solution{}
 	for _, form := range forms {
-		if climb && !worthTrying(form, solved) {
+		if climb && (form.Cover && a.unreferenced() || !worthTrying(form, solved)) {
 			continue
 		}
 		s, err := a.request.solve(ctx, form, a.startsFor(form, solved, starts))
@@ -118,6 +119,13 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 		return nil, err
 	}
 	return a, a.lookForSecond(ctx)
+}
+
+// unreferenced tells whether a take went through the sound card without a
+// reference. A cover's pole then looks like the card's band edge and is not
+// looked for.
+func (a *analysis) unreferenced() bool {
+	return slices.ContainsFunc(a.request.takes, func(t Take) bool { return !t.Referenced })
 }
 
 // worthTrying tells whether a form can still win: one more ring where the last
@@ -280,6 +288,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	if a.widen > 1 {
 		a.disagreeing = a.disagree(ctx, best, bic)
 	}
+	a.reduced = best.reduced()
 	var err error
 	if a.best, err = best.widened(a.widen); err != nil {
 		return err

@@ -67,6 +67,9 @@ type bench struct {
 	clock float64
 	// referenced: a reference channel takes the sound card out.
 	referenced bool
+	// rippled: what is left of the sound card ripples, the same in all takes;
+	// else the takes are those of an ideal card.
+	rippled bool
 }
 
 func must[T any](v T, err error) T {
@@ -89,7 +92,7 @@ func grid() []float64 {
 
 func (b bench) take(name string, l load) Take {
 	random := rand.New(rand.NewPCG(b.seed, uint64(len(name))+hash(name)))
-	t := Take{Name: name, Referenced: b.referenced, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
+	t := Take{Name: name, Referenced: b.referenced, Ideal: !b.rippled, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
 	value := func(text string, true float64, parse func(string) (quantity.Value, error)) (quantity.Value, float64) {
 		v := must(parse(text))
 		if true == 0 {
@@ -125,6 +128,15 @@ func (b bench) take(name string, l load) Take {
 	if corner == 0 {
 		corner = 1
 	}
+	// Sines and cosines of 1 … 20 periods over the band with independent
+	// weights make a ripple of the same size everywhere.
+	var ripple [40]float64
+	if b.rippled {
+		card := rand.New(rand.NewPCG(b.seed, 999))
+		for k := range ripple {
+			ripple[k] = t.rippleU() / math.Sqrt(20) * card.NormFloat64()
+		}
+	}
 	noise := math.Abs(gain) * math.Pow(10, -b.snrDB/20)
 	for _, hz := range t.Response.FrequencyHz {
 		h := b.coil.voltage(hz*(1+b.clock), 1/conductance, totalC)
@@ -133,6 +145,12 @@ func (b bench) take(name string, l load) Take {
 			hp := complex(0, hz) / complex(corner, hz)
 			h *= hp * hp
 		}
+		var neper float64
+		for k := range 20 {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k+1) * hz / 20000)
+			neper += ripple[2*k]*sin + ripple[2*k+1]*cos
+		}
+		h *= complex(math.Exp(neper), 0)
 		// A log sweep puts less energy a hertz at the top, the s-slope more
 		// signal; a point gathers lines in proportion to its width.
 		u := noise * math.Sqrt(1000/hz)

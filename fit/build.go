@@ -24,7 +24,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		Warnings: []string{},
 	}
 	j := a.best.joint
-	r.Model = Model{Name: j.form.Name(), Chi2Reduced: a.best.reduced(), DoF: a.best.dof}
+	r.Model = Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dof}
 	for _, s := range a.solutions {
 		r.Model.Tried = append(r.Model.Tried, Tried{
 			Name: s.joint.form.Name(), Parameters: s.joint.form.parameters(),
@@ -35,7 +35,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	r.Inductance = a.profile(a.main(derived{name: nameInductance}), atL)
 	r.Capacitance = a.profile(a.main(derived{name: nameCapacitance}), atC)
 	r.Resistance = a.profile(a.quantity(derived{name: nameResistance}, knownU), atR)
-	const noFixture = "the fixture's capacitance is not known: measure it and give --fixture-c with every take"
+	const noFixture = "the fixture's capacitance is not known: measure it, and state it (fixture_c) with every take"
 	r.CapacitanceCoil, r.BareResonance, r.BareQ = Unknown(noFixture), Unknown(noFixture), Unknown(noFixture)
 	if a.request.parts.fixtureKnown {
 		r.CapacitanceCoil = a.main(derived{name: nameCapacitanceCoil})
@@ -68,7 +68,6 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			a.warnings = append(a.warnings, suspectText(p))
 		}
 	}
-	r.Budget = a.budgets(r)
 	r.Line = a.line(r)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -105,7 +104,10 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		r.Takes = append(r.Takes, tr)
 		used++
 	}
-	if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
+	r.Budget = a.budgets(r)
+	if a.widen > misfitLimit {
+		// What a further take would bring is not known either.
+	} else if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
 		r.Advice = a.advise(r)
 	}
 	r.Warnings = append(r.Warnings, a.warnings...)
@@ -147,6 +149,7 @@ func (j *joint) eddyOrder(x []float64) []int {
 func (a *analysis) covariance(r *Result) *Covariance {
 	c := &Covariance{}
 	var sensitivities []float64
+	var names []string
 	for _, q := range []struct {
 		key      string
 		quantity Quantity
@@ -160,7 +163,7 @@ func (a *analysis) covariance(r *Result) *Covariance {
 			continue
 		}
 		e := a.known.of(derived{name: q.name})
-		c.Order = append(c.Order, q.key)
+		c.Order, names = append(c.Order, q.key), append(names, q.name)
 		for _, g := range e.gradient {
 			sensitivities = append(sensitivities, e.value*g)
 		}
@@ -170,6 +173,10 @@ func (a *analysis) covariance(r *Result) *Covariance {
 		return nil
 	}
 	m := propagate(mat.NewDense(n, len(sensitivities)/n, sensitivities), a.known.c)
+	for i, name := range names {
+		// The spread of the forms is in u, so it belongs on the diagonal.
+		m.SetSym(i, i, m.At(i, i)+square(a.modelU(derived{name: name})))
+	}
 	for i := range n {
 		c.Matrix = append(c.Matrix, mat.Row(nil, i, m))
 	}
@@ -179,73 +186,34 @@ func (a *analysis) covariance(r *Result) *Covariance {
 // budgets splits u² of the main quantities by source.
 func (a *analysis) budgets(r *Result) []Budget {
 	var budgets []Budget
-	for _, q := range []struct {
-		key      string
-		quantity Quantity
-		d        derived
-	}{
-		{"inductance_h", r.Inductance, derived{name: nameInductance}},
-		{"capacitance_f", r.Capacitance, derived{name: nameCapacitance}},
-		{"resistance_ohm", r.Resistance, derived{name: nameResistance}},
-		{"capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil}},
-	} {
-		if !q.quantity.Known() {
-			continue
+	add := func(key string, quantity Quantity, d derived) {
+		if !quantity.Known() {
+			return
 		}
-		e := a.known.of(q.d)
-		model := a.modelU(q.d)
-		total := e.u*e.u + model*model
-		b := Budget{Quantity: q.key}
-		for _, s := range []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC,
-			sourceLoad, sourceAssumed, sourceDCR, sourceMeter, sourceWeak} {
-			if share := 100 * e.shares[s] / total; share >= 0.05 {
+		e := a.estimate(d)
+		b := Budget{Quantity: key}
+		for _, s := range sources {
+			if share := 100 * e.shares[s] / (e.u * e.u); share >= 0.05 {
 				b.Shares = append(b.Shares, BudgetLine{string(s), share})
 			}
 		}
-		if share := 100 * model * model / total; share >= 0.05 {
-			b.Shares = append(b.Shares, BudgetLine{string(sourceModel), share})
-		}
-		slices.SortStableFunc(b.Shares, func(x, y BudgetLine) int {
-			if x.Percent > y.Percent {
-				return -1
-			}
-			return 1
-		})
+		slices.SortStableFunc(b.Shares, func(x, y BudgetLine) int { return cmp.Compare(y.Percent, x.Percent) })
 		budgets = append(budgets, b)
 	}
+	add("inductance_h", r.Inductance, derived{name: nameInductance})
+	add("capacitance_f", r.Capacitance, derived{name: nameCapacitance})
+	add("resistance_ohm", r.Resistance, derived{name: nameResistance})
+	add("capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil})
+	used := 0
+	for _, t := range r.Takes {
+		if !t.Used {
+			continue
+		}
+		add("resonance_hz of "+t.Name, t.Resonance, derived{name: nameResonance, index: used})
+		add("q of "+t.Name, t.Q, derived{name: nameQ, index: used})
+		used++
+	}
 	return budgets
-}
-
-// suspectPull is how many of its tolerances a part may be moved by the fit
-// before it is named.
-const suspectPull = 3
-
-// parts reports how far the fit moved each known part.
-func (a *analysis) parts() []Part {
-	j, x := a.best.joint, a.best.x
-	var parts []Part
-	add := func(p part, column int) {
-		fitted := math.Exp(x[column])
-		pull := math.Log(fitted/p.nominal) / max(p.u, exactU)
-		parts = append(parts, Part{
-			What: p.what, Unit: string(p.unit), Nominal: p.nominal, U: p.u * p.nominal, Fitted: fitted, Pull: pull,
-			// A tolerance is a limit of sqrt(3) u.
-			Suspect: p.source != sourceAssumed && math.Abs(pull) > suspectPull*math.Sqrt(3),
-		})
-	}
-	for i, p := range a.request.parts.parts {
-		add(p, j.firstPart+i)
-	}
-	if p := a.request.know.resistance; p != nil {
-		add(*p, atR)
-	}
-	if p := a.request.know.inductance; p != nil {
-		fitted := a.request.know.meter.shown(j, slices.Clone(x))
-		pull := math.Log(fitted/p.nominal) / p.u
-		parts = append(parts, Part{What: p.what, Unit: string(p.unit), Nominal: p.nominal, U: p.u * p.nominal,
-			Fitted: fitted, Pull: pull, Suspect: math.Abs(pull) > suspectPull*math.Sqrt(3)})
-	}
-	return parts
 }
 
 // curve is a take as measured and as fitted, over the plateau.

@@ -50,6 +50,16 @@ func (d derived) isFrequency() bool {
 	return false
 }
 
+// isOfForm tells whether the quantity is a term of the chosen form, or leans on
+// its terms where no take was made.
+func (d derived) isOfForm() bool {
+	switch d.name {
+	case nameShare, nameCorner, nameCover:
+		return true
+	}
+	return false
+}
+
 // missing says why a quantity does not exist where at gives NaN.
 func (d derived) missing() string {
 	switch d.name {
@@ -190,7 +200,6 @@ func (w *uncertainty) of(d derived) estimate {
 	var cg mat.VecDense
 	cg.MulVec(w.c, g)
 	variance := max(mat.Dot(g, &cg), 0)
-	e.u = math.Sqrt(variance)
 	e.shares = map[source]float64{}
 	known := 0.0
 	for i := range j.priors {
@@ -200,6 +209,7 @@ func (w *uncertainty) of(d derived) estimate {
 		known += v * v
 	}
 	e.shares[sourceNoise] = max(0, variance-known)
+	e.u = math.Sqrt(variance)
 	if !d.linear {
 		e.u *= value
 		for k := range e.shares {

@@ -152,7 +152,7 @@ func newJoint(form Form, takes []Take, parts partList, know knowledge, start cir
 		omega, weight := make([]float64, len(r.H)), make([]float64, len(r.H))
 		for k := range r.H {
 			omega[k] = 2 * math.Pi * r.FrequencyHz[k]
-			weight[k] = 1 / math.Sqrt(r.Variance[k]/2)
+			weight[k] = 1 / math.Sqrt((r.Variance[k]+t.cardVariance(r.H[k]))/2)
 		}
 		j.omega, j.weight = append(j.omega, omega), append(j.weight, weight)
 		j.polarity = append(j.polarity, 1)

@@ -3,7 +3,6 @@ package fit
 import (
 	"fmt"
 	"math"
-	"slices"
 )
 
 // Limits of what counts as known.
@@ -13,65 +12,78 @@ const (
 	knownU = 0.2
 	// weakShare is the largest part of u² that may come from weak priors.
 	weakShare = 0.1
-	// clockU is the relative standard uncertainty of every frequency: that of
-	// the sound card's sample clock, a crystal within 50 ppm (common practice).
-	// What it does to L and C, twice as much, is far below their parts.
-	clockU = 50e-6 / 1.7320508
+	// clockPPM is the limit of the error of the sound card's sample clock, a
+	// crystal (common practice). What it does to L and C, twice as much, is far
+	// below their parts.
+	clockPPM = 50.0
 	// eddyU is the largest relative u of a share or corner.
 	eddyU = 0.5
 )
 
+// misfitLimit is the factor by which the noise was enlarged beyond which the
+// terms of the chosen form say nothing of the coil.
+const misfitLimit = 1.5
+
+// noForm says why the terms of a form are not known.
+const noForm = "no circuit of the ladder explains the takes: look at the residuals, and check the bench"
+
+// estimate is the propagation of all that is known to one quantity: noise and
+// priors, the sound card, its clock, and the choice of the form.
+func (a *analysis) estimate(d derived) estimate {
+	e := a.known.of(d)
+	if math.IsNaN(e.value) {
+		return e
+	}
+	model := a.modelU(d)
+	e.shares[sourceModel] = model * model
+	variance := e.u*e.u + model*model
+	if d.isFrequency() {
+		u := a.clockU() * e.value
+		e.shares[sourceClock] = u * u
+		variance += u * u
+	}
+	e.u = math.Sqrt(variance)
+	return e
+}
+
+// clockU is the relative standard uncertainty of every frequency: the limit of
+// a crystal, or what the clocks of playback and recording were found to differ
+// by, since neither is known to be the right one.
+func (a *analysis) clockU() float64 {
+	ppm := clockPPM
+	for _, t := range a.request.takes {
+		ppm = max(ppm, math.Abs(t.DriftPPM))
+	}
+	return ppm * 1e-6 / math.Sqrt(3)
+}
+
 // quantity judges an estimate: its value with U95 where the takes and the
 // known parts determine it, null with the reason where they do not.
 func (a *analysis) quantity(d derived, limit float64) Quantity {
-	e := a.known.of(d)
+	if a.widen > misfitLimit && d.isOfForm() {
+		return Unknown(noForm)
+	}
+	e := a.estimate(d)
 	if math.IsNaN(e.value) {
 		return Unknown(d.missing())
 	}
-	u := math.Hypot(e.u, a.modelU(d))
-	if d.isFrequency() {
-		u = math.Hypot(u, clockU*e.value)
-	}
-	if a.unreferenced() {
-		u = math.Hypot(u, rippleU(d, e.value))
-	}
-	if weak := e.shares[sourceWeak]; weak > weakShare*e.u*e.u && e.u > 0.005*math.Abs(e.value) {
+	if weak := e.shares[sourceWeak]; weak > weakShare*(e.u*e.u-e.shares[sourceModel]) && weak > square(0.0015*e.value) {
 		return Unknown("undetermined: " + a.missingFact())
 	}
-	relative := u
+	relative := e.u
 	if !d.linear {
-		relative = u / e.value
+		relative = e.u / e.value
 	}
 	if relative > limit {
 		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
-			return Unknown("it hangs on the input's resistance, which is not stated: measure it and give --fixture-r")
+			return Unknown("it hangs on the input's resistance, which is not stated: measure it, and state it with every take")
 		}
 		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*coverage*relative, a.missingFact()))
 	}
-	return Quantity{Value: e.value, U: u, U95: coverage * u}
+	return Quantity{Value: e.value, U: e.u, U95: coverage * e.u}
 }
 
-// rippleDB is the limit of what a sound card's response does between its band
-// edges, common practice for the filters of a converter. Without a reference
-// it stays in the response, and so in how sharp and how high a peak looks.
-const rippleDB = 0.01
-
-// rippleU is the standard uncertainty that the ripple gives a quantity.
-func rippleU(d derived, value float64) float64 {
-	u := rippleDB / math.Sqrt(3)
-	switch d.name {
-	case namePeakDB:
-		return u
-	case nameQ, nameBareQ, nameWidth:
-		return u * math.Ln10 / 20 * value
-	}
-	return 0
-}
-
-// unreferenced tells whether a take has no reference channel.
-func (a *analysis) unreferenced() bool {
-	return slices.ContainsFunc(a.request.takes, func(t Take) bool { return !t.Referenced })
-}
+func square(x float64) float64 { return x * x }
 
 // missingFact says which fact is missing for L and C.
 func (a *analysis) missingFact() string {
@@ -86,7 +98,7 @@ func (a *analysis) missingFact() string {
 		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
 	}
 	if a.widen > 1 {
-		return "no circuit of the ladder explains the takes well enough: look at the residuals, and check the bench"
+		return noForm
 	}
 	return "the takes' loads differ too little against the noise; add a take with a larger known capacitor"
 }
@@ -100,8 +112,8 @@ const fewValues = 4.303 / coverage
 // of the forms that are nearly as good, weighted by exp(-ΔBIC/2), or the
 // largest distance to the solutions that disagree where none fits.
 func (a *analysis) modelU(d derived) float64 {
-	if d.name == nameShare || d.name == nameCorner || d.name == nameCover {
-		return 0 // terms of this form alone
+	if d.isOfForm() {
+		return 0
 	}
 	best := a.best.joint.at(d, a.best.x)
 	away := func(s *solution) float64 {
@@ -119,6 +131,10 @@ func (a *analysis) modelU(d derived) float64 {
 	u := math.Sqrt(sum / weight)
 	for _, s := range a.disagreeing {
 		u = max(u, fewValues*away(s))
+	}
+	if p := a.request.know.resistance; d.name == nameResistance && p != nil && a.widen > 1 {
+		// A form that does not fit has been pulling at it.
+		u = max(u, math.Abs(best-p.nominal))
 	}
 	return u
 }

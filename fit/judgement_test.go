@@ -54,14 +54,23 @@ func TestPoorModel(t *testing.T) {
 		load{fixtureR: "1M 1%"}, load{fixtureR: "1M 1%", addedC: "220p 1%"}, load{fixtureR: "1M 1%", addedC: "470p 1%"})
 	for _, forms := range [][]Form{{{}}, {{}, {Rings: 1}}, {{Cylinder: true}}} {
 		r := must(Analyse(context.Background(), dcr("7.85k@20C 0.5%"), takes, Options{Forms: forms}))
-		t.Logf("%s: L %+v C %+v", r.Model.Name, r.Inductance, r.Capacitance)
 		if len(r.Warnings) == 0 || !strings.Contains(strings.Join(r.Warnings, " "), "no circuit of the ladder explains") {
 			t.Errorf("%v: no warning of the misfit: %q", forms, r.Warnings)
+		}
+		for _, p := range r.Parts {
+			if p.Suspect {
+				t.Errorf("%v: %s is named for what the form cannot do", forms, p.What)
+			}
+		}
+		for _, e := range r.Eddy {
+			if e.Share.Known() || e.Corner.Known() {
+				t.Errorf("%v: a term of a form that does not fit is given as known: %+v", forms, e)
+			}
 		}
 		for name, q := range map[string]struct {
 			q     Quantity
 			truth float64
-		}{"L": {r.Inductance, 2.4}, "C": {r.Capacitance, 110e-12}} {
+		}{"L": {r.Inductance, 2.4}, "C": {r.Capacitance, 110e-12}, "R": {r.Resistance, 7850}} {
 			if known, covered := covers(q.q, q.truth); known && !covered {
 				t.Errorf("%v: %s %g ± %g, true %g", forms, name, q.q.Value, q.q.U95, q.truth)
 			}
@@ -117,8 +126,11 @@ func TestSuspect(t *testing.T) {
 			suspects = append(suspects, p.What)
 		}
 	}
-	if !strings.Contains(strings.Join(suspects, "|"), "470p") {
-		t.Errorf("suspects %q, want the 470 pF capacitor", suspects)
+	if len(suspects) != 1 || !strings.Contains(suspects[0], "470p") {
+		t.Errorf("suspects %q, want the 470 pF capacitor and no other", suspects)
+	}
+	if !strings.Contains(strings.Join(r.Warnings, " "), "470p 1% is stated as") {
+		t.Errorf("the warnings do not name it: %q", r.Warnings)
 	}
 }
 

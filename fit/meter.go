@@ -167,7 +167,7 @@ func (r *reading) result() MeterResult {
 		none, all := best, best
 		none.CapacitanceF, all.CapacitanceF = 1e-15, best.CapacitanceF/unknownShare
 		limit(r.shown(none), r.shown(all))
-		note("the fixture's capacitance is not known: the coil's own is taken to lie between nothing and all of %s (give --fixture-c with every take)",
+		note("the fixture's capacitance is not known: the coil's own is taken to lie between nothing and all of %s (state it, fixture_c, with every take)",
 			quantity.Format(best.CapacitanceF/unknownShare, quantity.Farad, 3))
 	}
 	if low, high := a.sweptHz(); hz < low || hz > high {

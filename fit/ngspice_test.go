@@ -153,7 +153,7 @@ func (c spiceCoil) takes(loads []spiceLoad, seed uint64) []Take {
 	fixtureC, fixtureR := must(quantity.ParseCapacitance("70p 5%")), must(quantity.ParseResistance("1M 1%"))
 	var takes []Take
 	for i, l := range loads {
-		t := Take{Name: fmt.Sprintf("take %d", i+1), Referenced: true,
+		t := Take{Name: fmt.Sprintf("take %d", i+1), Referenced: true, Ideal: true,
 			Response: &response.Response{FrequencyHz: l.hz, VarianceDoF: 100, SNRdB: snrDB}}
 		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
 		if spiceAdded[i] != "" {

@@ -23,7 +23,13 @@ const (
 	sourceAssumed  source = "assumed input resistance"
 	sourceWeak     source = "weak prior"
 	sourceModel    source = "model"
+	sourceCard     source = "sound card"
+	sourceClock    source = "clock"
 )
+
+// sources are all of them, for budgets.
+var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC, sourceLoad, sourceAssumed,
+	sourceDCR, sourceMeter, sourceCard, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
 // resistance, … . Takes that name the same value share the part: the same
@@ -138,7 +144,7 @@ func (l *partList) addAssumedInput() int {
 		return i
 	}
 	l.warnings = append(l.warnings, fmt.Sprintf(
-		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it and give it with --fixture-r",
+		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
 		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(coverage*assumedInputLnU)))
 	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
 }
@@ -185,9 +191,3 @@ const (
 
 // copperFactor is R(t)/R(20 °C) of annealed copper, IEC 60028.
 func copperFactor(celsius float64) float64 { return 1 + copperPerKelvin*(celsius-20) }
-
-func suspectText(p Part) string {
-	unit := quantity.Unit(p.Unit)
-	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong part, or a wrong reading",
-		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull))
-}

@@ -39,7 +39,7 @@ func (f *Fitted) Result(ctx context.Context) (*Result, error) {
 
 // ErrFixtureUnknown: the coil's own capacitance cannot be told from that of
 // the bench's cable and input.
-var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: give --fixture-c with every take, or write fixture_c under [load] of each take.toml")
+var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: state it with every take (fixture_c under [load] of take.toml)")
 
 // Bare is the circuit of the coil alone, its fixture taken off. The error is
 // ErrFixtureUnknown, or says that the fixture's stated capacitance is too

@@ -54,7 +54,7 @@ func fourTakes(coil trueCoil, points int, referenced bool) []Take {
 		gain    float64
 		delayUs float64
 	}{{"", 0, -0.2, 13}, {"220p 1%", 221.3e-12, -0.2, 13}, {"470p 1%", 466.9e-12, -0.21, 13}, {"1n 1%", 1.003e-9, -0.2, 4}} {
-		t := Take{Name: fmt.Sprintf("take%d", i+1), Referenced: referenced, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
+		t := Take{Name: fmt.Sprintf("take%d", i+1), Referenced: referenced, Ideal: true, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
 		c, r := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
 		t.Load.FixtureC, t.Load.FixtureR = &c, &r
 		if added.stated != "" {

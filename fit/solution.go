@@ -228,6 +228,7 @@ func (s *solution) judge(sumSquares float64) {
 	if j.sharedGain {
 		nuisance = len(j.takes) + 1
 	}
+	nuisance += j.firstTake - j.firstCorner
 	s.dof = j.rows() - j.form.parameters() - nuisance
 	s.runsZ = runsScore(sequences)
 	s.correlation = correlationFactor(sequences)

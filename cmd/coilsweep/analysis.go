@@ -119,7 +119,7 @@ func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.
 func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) fit.Take {
 	in := fit.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: referenced(t),
+		Referenced: referenced(t), DriftPPM: t.Quality.DriftPPM,
 	}
 	for _, f := range t.Quality.Flags {
 		in.Flags = append(in.Flags, string(f))
