@@ -192,7 +192,7 @@ func (p polePair) fitted(stim excite.Stimulus, sigma float64, seed uint64) *Fitt
 		Reference: capture.Reference{Kind: "none"}, Load: capture.Load{FixtureR: &value}}
 	recording, at := p.record(stim, sigma, seed)
 	r := must(response.EstimateAligned(context.Background(), recording, take, at))
-	return must(FitCoil(context.Background(), capture.Coil{}, []Take{{Name: take.Name, Load: take.Load, Response: r, Referenced: true}},
+	return must(FitCoil(context.Background(), capture.Coil{}, []Take{{Name: take.Name, Load: take.Load, Response: r, Referenced: true, Ideal: true}},
 		Options{Forms: []Form{{}}}))
 }
 
@@ -322,4 +322,13 @@ func variance(x []float64, truth float64) (v, bias float64) {
 		v += (a - mean) * (a - mean) / float64(len(x)-1)
 	}
 	return v, mean - truth
+}
+
+func BenchmarkExcitation(b *testing.B) {
+	scout := sweepOf(0.7, 2, nil)
+	f := polePairs[0].fitted(scout, recordedSigma, 99)
+	next := sweepOf(2.8, 4, nil)
+	for b.Loop() {
+		must(f.Excitation("scout", scout, next, f.takes[0].Load))
+	}
 }
