@@ -32,7 +32,7 @@ type Truth struct {
 var ErrSingular = errors.New("the parameters cannot be told from one another by any of the frequencies")
 
 const (
-	maxIterations = 400
+	maxIterations = 2000
 	// settled is the gain in log det per iteration at which the search ends.
 	settled = 1e-6
 )
@@ -41,9 +41,10 @@ const (
 // raises the mean of log det S over the truths most. Interest is the number of
 // parameters of interest. The shares sum to 1 as base does.
 //
-// The algorithm multiplies each free share by the derivative of the criterion,
-// which raises it in each step (D. M. Titterington, 1976; Y. Yu, Annals of
-// Statistics 38(3), 2010).
+// The algorithm multiplies each free share by the square root of the derivative
+// of the criterion, which raises it in each step (S. D. Silvey, D. M.
+// Titterington, B. Torsney, 1978; Y. Yu, Annals of Statistics 38(3), 2010; from
+// memory). The derivative itself oscillates where there are nuisances.
 func Shares(truths []Truth, interest int, base []float64, fixed float64) ([]float64, error) {
 	free := make([]float64, len(base))
 	copy(free, base)
@@ -69,7 +70,7 @@ func Shares(truths []Truth, interest int, base []float64, fixed float64) ([]floa
 		last = criterion
 		sum := 0.0
 		for i := range free {
-			free[i] *= max(gain[i], 0)
+			free[i] *= math.Sqrt(max(gain[i], 0))
 			sum += free[i]
 		}
 		for i := range free {
