@@ -38,7 +38,7 @@ func TestFitAllInterrupted(t *testing.T) {
 	}
 	sweep := filepath.Join(root, "sweep")
 	must("stimulus", sweep+".wav", "--duration", "0.35s", "--repeats", "1")
-	const coils = 8
+	const coils = 6
 	for i := range coils {
 		dir := filepath.Join(root, "coils", string(rune('a'+i)))
 		must("new", dir)
@@ -46,7 +46,7 @@ func TestFitAllInterrupted(t *testing.T) {
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	defer stop()
-	err := &stopAt{text: "coils: 2 of 8", stop: stop}
+	err := &stopAt{text: "coils: 2 of 6", stop: stop}
 	args := []string{"fit", "--all", filepath.Join(root, "coils"), "--model", "loss-free"}
 	if status := run(ctx, args, nil, io.Discard, err); status != exitFail || !strings.Contains(err.said.String(), "interrupted: ") || !strings.Contains(err.said.String(), "run it again to go on") {
 		t.Fatalf("status %d\n%s", status, err.said.String())
@@ -73,7 +73,7 @@ func TestFitAllInterrupted(t *testing.T) {
 	if got := must(args...); !strings.Contains(got, "fresh") || !strings.Contains(got, "fitted") {
 		t.Errorf("the second run says %q", got)
 	}
-	if got := must(args...); got != "8 coils: 8 fresh\n" {
+	if got := must(args...); got != "6 coils: 6 fresh\n" {
 		t.Errorf("the third run says %q", got)
 	}
 }
