@@ -81,6 +81,13 @@ func TestSharedGain(t *testing.T) {
 // TestMonteCarlo: repeated fits with data and parts drawn anew (JCGM 101) agree
 // with the linear propagation where that is valid.
 func TestMonteCarlo(t *testing.T) {
+	for _, referenced := range []bool{true, false} {
+		takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: referenced, rippled: true})
+		r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}, MonteCarlo: 50}))
+		if r.MonteCarlo.Failed > 0 {
+			t.Errorf("reference %v: %d of 50 trials failed", referenced, r.MonteCarlo.Failed)
+		}
+	}
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: true})
 	heard := 0
 	r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{
@@ -154,6 +161,17 @@ func TestQuantityJSON(t *testing.T) {
 		}
 		if q.quantity.Known() && back != q.quantity || back.Why != q.quantity.Why {
 			t.Errorf("%s came back as %+v", text, back)
+		}
+	}
+}
+
+// BenchmarkMonteCarlo: 1000 trials of three takes on all cores.
+func BenchmarkMonteCarlo(b *testing.B) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: true, rippled: true})
+	a := must(analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}}))
+	for b.Loop() {
+		if _, err := a.monteCarlo(context.Background(), 1000, 1, nil); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

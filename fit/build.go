@@ -3,6 +3,7 @@ package fit
 import (
 	"cmp"
 	"context"
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -115,6 +116,9 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		var err error
 		if r.MonteCarlo, err = a.monteCarlo(ctx, options.MonteCarlo, options.Seed, options.Progress); err != nil {
 			return nil, err
+		}
+		if m := r.MonteCarlo; 100*m.Failed > m.Trials {
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials came to no minimum: their distributions are those of the others", m.Failed, m.Trials))
 		}
 	}
 	return r, nil

@@ -13,9 +13,10 @@ import (
 )
 
 // MonteCarlo is the propagation of distributions by JCGM 101:2008: the data
-// are drawn with their noise, the known parts from the distribution that they
-// are stated by (rectangular for a tolerance, normal for an expanded
-// uncertainty), and the fit is repeated.
+// are drawn with their noise and what is left of the sound card, the clock and
+// the known parts from the distribution that they are stated by (rectangular
+// for a tolerance, normal for an expanded uncertainty), and the fit is repeated
+// with the chosen form.
 type MonteCarlo struct {
 	Trials int `json:"trials"`
 	// Failed counts trials in which the fit came to no minimum.
@@ -73,11 +74,16 @@ func (a *analysis) monteCarlo(ctx context.Context, trials int, seed uint64, prog
 				if trial >= trials || ctx.Err() != nil {
 					return
 				}
-				x, err := r.draw(rand.New(rand.NewPCG(seed, uint64(trial))))
+				random := rand.New(rand.NewPCG(seed, uint64(trial)))
+				clock := 1 + a.clockU()*math.Sqrt(3)*(2*random.Float64()-1)
+				x, err := r.draw(random)
 				for i, q := range quantities {
 					values[i][trial] = math.NaN()
 					if err == nil {
 						values[i][trial] = r.joint.at(q.d, x)
+					}
+					if q.d.isFrequency() {
+						values[i][trial] *= clock
 					}
 				}
 				lock.Lock()

@@ -132,18 +132,9 @@ func (t *table) takes(takes []fit.TakeResult) {
 	if len(takes) == 0 {
 		return
 	}
-	header := []string{"take", "added", "resonance", "peak", "height", "Q", "S/N", "flags"}
-	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true, false}}
-	c.add(header...)
-	for _, take := range takes {
-		flags := strings.Join(takeFlags(take), ", ")
-		if flags == "" {
-			flags = signNone
-		}
-		c.add(truncate(visible(take.Name), 24), loadWords(take),
-			t.notes.cell(take.Resonance, quantity.Hertz),
-			t.brief(take.Peak, quantity.Hertz), t.brief(take.PeakDB, decibel),
-			t.notes.cell(take.Q, ratio), fmt.Sprintf("%.0f dB", take.SNRdB), flags)
+	c := t.takeColumns(takes, true)
+	if c.width() > t.o.Width {
+		c = t.takeColumns(takes, false)
 	}
 	if c.width() > t.o.Width {
 		c.gap = 1
@@ -152,11 +143,12 @@ func (t *table) takes(takes []fit.TakeResult) {
 		t.stacked(takes)
 		return
 	}
+	last := len(c.right) - 1
 	for _, s := range c.lines(func(row, column int, s string) string {
 		switch {
 		case row == 0:
 			return t.paint(sgrFaint, s)
-		case column == 7 && strings.TrimSpace(s) != signNone:
+		case column == last && strings.TrimSpace(s) != signNone:
 			return t.paint(sgrRed, s)
 		}
 		return s
@@ -164,6 +156,36 @@ func (t *table) takes(takes []fit.TakeResult) {
 		t.line(s)
 	}
 	t.line("")
+}
+
+// takeColumns are the takes as a table: at a glance, or with everything that is
+// told apart and its U95.
+func (t *table) takeColumns(takes []fit.TakeResult, full bool) columns {
+	c := columns{gap: 2}
+	if full {
+		c.add("take", "added", "resonance", "Q", "LC frequency", "peak", "height", "−3 dB width", "S/N", "flags")
+	} else {
+		c.add("take", "added", "resonance", "peak", "height", "Q", "S/N", "flags")
+	}
+	for _, take := range takes {
+		flags := strings.Join(takeFlags(take), ", ")
+		if flags == "" {
+			flags = signNone
+		}
+		name, load, snr := truncate(visible(take.Name), 24), loadWords(take), fmt.Sprintf("%.0f dB", take.SNRdB)
+		resonance, q := t.notes.cell(take.Resonance, quantity.Hertz), t.notes.cell(take.Q, ratio)
+		if full {
+			c.add(name, load, resonance, q, t.notes.cell(take.LC, quantity.Hertz), t.notes.cell(take.Peak, quantity.Hertz),
+				t.notes.cell(take.PeakDB, decibel), t.notes.cell(take.WidthHz, quantity.Hertz), snr, flags)
+		} else {
+			c.add(name, load, resonance, t.brief(take.Peak, quantity.Hertz), t.brief(take.PeakDB, decibel), q, snr, flags)
+		}
+	}
+	c.right = make([]bool, len(c.rows[0]))
+	for i := 1; i < len(c.right)-1; i++ {
+		c.right[i] = true
+	}
+	return c
 }
 
 // brief is a quantity without its uncertainty.
@@ -183,9 +205,11 @@ func (t *table) stacked(takes []fit.TakeResult) {
 		t.line(t.paint(sgrBold, truncate(title, t.o.Width)))
 		c := columns{gap: 2, right: []bool{false, true}}
 		c.add("  resonance", t.notes.cell(take.Resonance, quantity.Hertz))
+		c.add("  Q", t.notes.cell(take.Q, ratio))
+		c.add("  LC frequency", t.notes.cell(take.LC, quantity.Hertz))
 		c.add("  peak", t.notes.cell(take.Peak, quantity.Hertz))
 		c.add("  height", t.notes.cell(take.PeakDB, decibel))
-		c.add("  Q", t.notes.cell(take.Q, ratio))
+		c.add("  −3 dB width", t.notes.cell(take.WidthHz, quantity.Hertz))
 		c.add("  S/N", fmt.Sprintf("%.0f dB", take.SNRdB))
 		for _, s := range c.lines(nil) {
 			t.line(s)

@@ -27,10 +27,8 @@ func fitWords(chi2 float64) string {
 	switch {
 	case !(chi2 > 0):
 		return "how well it explains the takes was not judged"
-	case chi2 < 0.7:
-		return "it explains the takes better than their noise allows: the noise is probably estimated too high"
 	case chi2 <= 1.3:
-		return "it explains the takes down to their noise"
+		return "it explains the takes down to their noise and what a sound card leaves in them"
 	case chi2 <= 3:
 		return "a little more is left over than noise"
 	case chi2 <= 10:
