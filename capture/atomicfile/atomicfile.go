@@ -41,6 +41,26 @@ func Create(path string) (*File, error) {
 	return &File{File: f, target: path}, nil
 }
 
+// Write and WriteAt are those of os.File; their errors name the target and say
+// what helps.
+func (f *File) Write(b []byte) (int, error) {
+	n, err := f.File.Write(b)
+	return n, f.explain(err)
+}
+
+// WriteAt is explained at Write.
+func (f *File) WriteAt(b []byte, offset int64) (int, error) {
+	n, err := f.File.WriteAt(b, offset)
+	return n, f.explain(err)
+}
+
+func (f *File) explain(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("cannot write %s: %w", f.target, Advise(f.target, err))
+}
+
 // Commit syncs the file and gives it its name. Where it fails, the target is
 // untouched and nothing is left behind.
 func (f *File) Commit() error {
@@ -57,7 +77,7 @@ func (f *File) Commit() error {
 	}
 	if err != nil {
 		os.Remove(f.Name())
-		return fmt.Errorf("cannot write %s: %w", f.target, Advise(f.target, err))
+		return f.explain(err)
 	}
 	return SyncDir(filepath.Dir(f.target))
 }
@@ -80,7 +100,7 @@ func Write(path string, data []byte) error {
 	}
 	defer f.Abort()
 	if _, err := f.Write(data); err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, Advise(path, err))
+		return err
 	}
 	return f.Commit()
 }

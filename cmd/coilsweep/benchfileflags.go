@@ -64,7 +64,7 @@ func (b *benchFileFlags) apply(cmd *cobra.Command, dir string) error {
 			return nil
 		}
 		if err := f.Set(name, text); err != nil {
-			return fmt.Errorf("%s: %w", b.found.Path, err)
+			return fmt.Errorf("%s: %w", b.found.Path, flagError(cmd, err))
 		}
 		return nil
 	}

@@ -39,7 +39,7 @@ the two responses are compared: a coil or a bench that is driven too hard shows.
 
 With --after SCOUT the sweep stays longest where it tells most of the coil that
 take SCOUT of the folder has shown: in the same time and at the same peak level
-the noise of resonance and Q falls to less than half, often more. Its harmonics
+the variance of resonance and Q by noise falls to less than half. Its harmonics
 are not measured.
 
 Start at a low level. Never listen to the sweep through headphones. Switch
@@ -268,7 +268,7 @@ var flagAdvice = map[capture.Flag]string{
 // adviceOn is flagAdvice for a take of quality q; empty: there is none.
 func adviceOn(flag capture.Flag, q capture.Quality) string {
 	if flag == capture.Dropout && len(q.LostRepeats()) == 0 {
-		return fmt.Sprintf("the device reports losing samples (%d times), but no sweep misses any: all are used; a longer --buffer helps", len(q.Xruns))
+		return fmt.Sprintf("the device reports losing samples (%d times), but no sweep misses any, and none is left out for that; a longer --buffer helps", len(q.Xruns))
 	}
 	return flagAdvice[flag]
 }

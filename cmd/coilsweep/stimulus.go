@@ -175,7 +175,7 @@ func writeStimulus(path, description string, s excite.Stimulus, format wav.Forma
 		err = w.Close()
 	}
 	if err != nil {
-		return fmt.Errorf("cannot write %s: %w", path, atomicfile.Advise(path, err))
+		return err
 	}
 	words, err := atomicfile.Create(description)
 	if err != nil {
@@ -183,7 +183,7 @@ func writeStimulus(path, description string, s excite.Stimulus, format wav.Forma
 	}
 	defer words.Abort()
 	if _, err := words.Write(text); err != nil {
-		return fmt.Errorf("cannot write %s: %w", description, atomicfile.Advise(description, err))
+		return err
 	}
 	if err := audio.Commit(); err != nil {
 		return err

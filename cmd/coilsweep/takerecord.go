@@ -24,6 +24,7 @@ type takeRecord struct {
 	Polarity         int            `json:"polarity"`
 	AlignmentQuality *float64       `json:"alignment_quality"`
 	DamagedRepeats   []int          `json:"damaged_repeats"`
+	ClippedRepeats   []int          `json:"clipped_repeats"` // of the damaged ones
 	takeExtras
 }
 
@@ -60,6 +61,7 @@ func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {
 		HumDBFS: known(q.HumDBFS), MainsHz: known(q.MainsHz), SNRDB: known(q.SNRDB),
 		ClippedSamples: q.ClippedSamples, DriftPPM: finite(q.DriftPPM), Polarity: q.Polarity,
 		AlignmentQuality: finite(q.AlignmentQuality), DamagedRepeats: append([]int{}, q.DamagedRepeats...),
+		ClippedRepeats: append([]int{}, q.ClippedRepeats...),
 	}
 }
 
