@@ -22,7 +22,8 @@ func newReport(c *console) *cobra.Command {
 		Use:   "report DIR",
 		Short: "Write report.html: one page with the pictures and the numbers",
 		Long: `Write report.html into the coil folder: one file that opens anywhere, without a
-network. The takes are analysed anew for it.
+network. The takes are analysed anew for it, with the options of the last fit
+where none are given.
 
 With --harness the page also shows what the coil does in a guitar, described by
 a file as in 'coilsweep predict --help'.`,
