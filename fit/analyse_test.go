@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -62,6 +63,24 @@ func TestAnalyse(t *testing.T) {
 		if math.Abs(p.InverseW2/want-1) > 0.01 {
 			t.Errorf("%s: 1/w² %g beside the line's %g", p.Take, p.InverseW2, want)
 		}
+	}
+}
+
+// TestShortedTurns: a few shorted turns are a strong ring with a high corner,
+// beside the weak one of the poles.
+func TestShortedTurns(t *testing.T) {
+	coil := trueCoil{henry: 2.4, ohm: 7850, farad: 110e-12}
+	coil.ring(0.09, 6000)
+	coil.ring(0.72, 35000)
+	for seed := range uint64(3) {
+		r := must(Analyse(context.Background(), capture.Coil{}, threeTakes(bench{coil: coil, snrDB: 60, seed: seed, referenced: true, rippled: true}), Options{}))
+		if r.Model.Chi2Reduced > 1.3 {
+			t.Errorf("seed %d: %s, reduced chi-square %.3g", seed, r.Model.Name, r.Model.Chi2Reduced)
+		}
+		if known, covered := covers(r.Inductance, coil.henry); known && !covered {
+			t.Errorf("seed %d: L %+v, true %g", seed, r.Inductance, coil.henry)
+		}
+		t.Logf("%s %.3f L %v ± %v %s", r.Model.Name, r.Model.Chi2Reduced, r.Inductance.Value, r.Inductance.U95, r.Inductance.Why)
 	}
 }
 
@@ -139,6 +158,31 @@ func TestUnfitTakes(t *testing.T) {
 	cancel()
 	if _, err := Analyse(ctx, capture.Coil{}, threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4}), Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
+	}
+}
+
+// TestDistorted: harmonics of 3 % flag a take, noise in their place does not.
+func TestDistorted(t *testing.T) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 5})
+	for i, harmonic := range []func(k int) float64{
+		func(int) float64 { return 0.03 },
+		func(k int) float64 { return 0.03 * math.Abs(math.Sin(float64(k*k))) }, // as scattered as noise
+		func(int) float64 { return 0.001 },
+	} {
+		second, third := make([]float64, len(takes[i].Response.H)), make([]float64, len(takes[i].Response.H))
+		for k := range second {
+			second[k], third[k] = harmonic(k), math.NaN()
+		}
+		takes[i].Response.Harmonic = [][]float64{second, third}
+	}
+	r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}}))
+	for i, want := range []bool{true, false, false} {
+		if got := slices.Contains(r.Takes[i].Flags, "distorted"); got != want {
+			t.Errorf("take %d: flags %q", i, r.Takes[i].Flags)
+		}
+	}
+	if !strings.Contains(strings.Join(r.Warnings, " "), "harmonic 2 is 3 %") {
+		t.Errorf("warnings %q", r.Warnings)
 	}
 }
 

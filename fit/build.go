@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"coilsweep/capture"
+	"coilsweep/fit/response"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -94,6 +95,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			continue
 		}
 		tr.Used = true
+		a.flagDistortion(&tr, t.Response)
 		tr.SNRdB = t.Response.SNRdB
 		tr.Resonance = a.quantity(derived{name: nameResonance, index: used}, knownU)
 		tr.Q = a.quantity(derived{name: nameQ, index: used}, knownU)
@@ -218,6 +220,22 @@ func (a *analysis) budgets(r *Result) []Budget {
 		used++
 	}
 	return budgets
+}
+
+// flagDistortion flags a take whose harmonics show that something was driven out
+// of its linear range.
+func (a *analysis) flagDistortion(tr *TakeResult, r *response.Response) {
+	for _, order := range []int{2, 3} {
+		ratio, seen := r.HarmonicRatio(order)
+		if !seen || ratio < response.DistortionLimit {
+			continue
+		}
+		if flag := string(capture.Distorted); !slices.Contains(tr.Flags, flag) {
+			tr.Flags = append(slices.Clone(tr.Flags), flag)
+		}
+		a.warnings = append(a.warnings, fmt.Sprintf(
+			"take %s: harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of its linear range; record again at a lower level", tr.Name, order, 100*ratio))
+	}
 }
 
 // curve is a take as measured and as fitted, over the plateau.

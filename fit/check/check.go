@@ -23,9 +23,6 @@ const (
 	// highestLevelDBFS is the highest level proposed: converters distort at
 	// their brim (common practice).
 	highestLevelDBFS = -3
-	// distortionLimit is the ratio of a harmonic at which the drive or a core
-	// counts as out of its linear range.
-	distortionLimit = 0.01
 	// humLimitDB: hum less than this far below the coil's plateau costs
 	// precision at the low end.
 	humLimitDB = 20

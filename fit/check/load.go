@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -57,12 +56,12 @@ func (r *Report) judgeResponse(s Scout) {
 	if loud == nil {
 		loud, rise = s.Response, s.rise()
 	}
-	for n, ratios := range loud.Harmonic {
-		h := harmonicOf(loud, ratios)
-		h.Order = n + 2
+	for n := range loud.Harmonic {
+		h := Harmonic{Order: n + 2}
+		h.Ratio, h.Seen = loud.HarmonicRatio(h.Order)
 		h.Expected = h.Ratio * math.Pow(10, rise*float64(n+1)/20)
 		r.Harmonics = append(r.Harmonics, h)
-		if h.Seen && h.Expected > distortionLimit {
+		if h.Seen && h.Expected > response.DistortionLimit {
 			r.add(Warn, "distorted", fmt.Sprintf("harmonic %d is about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS),
 				"lower the level, or the gain of the amplifier: exciter, amplifier or input are out of their linear range")
 		}
@@ -72,24 +71,6 @@ func (r *Report) judgeResponse(s Scout) {
 		r.add(Stop, "low-input-r", fmt.Sprintf("the coil has hardly a resonance: the input resistance seems to be about %s", quantity.Format(ohm, quantity.Ohm, 1)),
 			"use the hi-Z (instrument) input, or a buffer; line and microphone inputs load a coil too much")
 	}
-}
-
-// harmonicOf is the median ratio of a harmonic between 300 Hz and 1.2 kHz.
-// It is seen where its size hardly varies: of noise, whose magnitude has a
-// Rayleigh distribution, the quartiles are 0.77 medians apart.
-func harmonicOf(r *response.Response, ratios []float64) Harmonic {
-	var x []float64
-	for i, hz := range r.FrequencyHz {
-		if hz >= 300 && hz <= 1200 && i < len(ratios) && !math.IsNaN(ratios[i]) {
-			x = append(x, ratios[i])
-		}
-	}
-	if len(x) < 8 {
-		return Harmonic{}
-	}
-	slices.Sort(x)
-	middle := x[len(x)/2]
-	return Harmonic{Ratio: middle, Seen: x[3*len(x)/4]-x[len(x)/4] < 0.5*middle}
 }
 
 // inputOhm tells the load on the coil where it is far too little: ok is false
