@@ -59,8 +59,10 @@ type analysis struct {
 	reduced   float64     // its reduced chi-square before that
 	spread    []rival
 	// disagreeing are solutions that show the error of a form that does not
-	// fit.
+	// fit; halves those of a form whose residuals have a structure that the
+	// sound card might have made.
 	disagreeing []*solution
+	halves      []*uncertainty
 	known       *uncertainty
 	warnings    []string
 	resistive   bool // a DC resistance took part
@@ -285,8 +287,17 @@ func (a *analysis) choose(ctx context.Context) error {
 			a.spread = append(a.spread, rival{s, math.Exp(-d / 2)})
 		}
 	}
-	if a.widen > 1 {
-		a.disagreeing = a.disagree(ctx, best, bic)
+	switch {
+	case a.widen > 1:
+		a.disagreeing = append(a.halve(ctx, best), a.runnerUpOf(best, bic)...)
+	case best.runsZ < structureLimit:
+		for _, s := range a.halve(ctx, best) {
+			if u, err := s.uncertainty(); err == nil {
+				a.halves = append(a.halves, u)
+			}
+		}
+		a.warnings = append(a.warnings, fmt.Sprintf(
+			"what the circuit leaves over runs together over frequency (runs test %.0f), within what a sound card may leave in a response: U95 holds by how much the halves below and above the resonance disagree; a reference channel would tell which it is", best.runsZ))
 	}
 	a.reduced = best.reduced()
 	var err error
@@ -302,22 +313,29 @@ func (a *analysis) choose(ctx context.Context) error {
 	return err
 }
 
-// disagree gathers what stands for the error of a form that does not fit: the
-// next best form, and the form itself fitted to the frequencies below and above
-// each take's resonance alone. A circuit that is right gives the same values
-// from each; one that is not differs from the truth by about as much as these
-// differ.
-func (a *analysis) disagree(ctx context.Context, best *solution, bic func(*solution) float64) []*solution {
-	var found []*solution
+// structureLimit is the score of the runs test from which on the residuals are
+// looked at more closely.
+const structureLimit = -5
+
+// runnerUpOf is the form next to the best, if there is one.
+func (a *analysis) runnerUpOf(best *solution, bic func(*solution) float64) []*solution {
 	var next *solution
 	for _, s := range a.solutions {
 		if s != best && (next == nil || bic(s) < bic(next)) {
 			next = s
 		}
 	}
-	if next != nil {
-		found = append(found, next)
+	if next == nil {
+		return nil
 	}
+	return []*solution{next}
+}
+
+// halve fits the form to the frequencies below and above each take's resonance
+// alone. A circuit that is right gives the same values from each; one that is
+// not differs from the truth by about as much as these differ.
+func (a *analysis) halve(ctx context.Context, best *solution) []*solution {
+	var found []*solution
 	coil := best.coil()
 	for _, below := range []bool{true, false} {
 		q := a.request

@@ -132,6 +132,13 @@ func (a *analysis) modelU(d derived) float64 {
 	for _, s := range a.disagreeing {
 		u = max(u, fewValues*away(s))
 	}
+	for _, w := range a.halves {
+		// What lies beyond the uncertainty of the half itself.
+		e := w.of(d)
+		if apart := math.Abs(e.value - best); apart > 2*e.u {
+			u = max(u, math.Sqrt(apart*apart-4*e.u*e.u))
+		}
+	}
 	if p := a.request.know.resistance; d.name == nameResistance && p != nil && a.widen > 1 {
 		// A form that does not fit has been pulling at it.
 		u = max(u, math.Abs(best-p.nominal))

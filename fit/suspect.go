@@ -25,9 +25,13 @@ func (a *analysis) suspects() []int {
 	j := *a.best.joint
 	j.priors = slices.Clone(j.priors)
 	x := a.best.x
+	limit := suspectPull
+	if a.halves != nil {
+		limit *= 2 // the form may be pulling
+	}
 	var found []int
 	for range len(j.priors) {
-		worst, most := -1, suspectPull
+		worst, most := -1, limit
 		for i := range j.priors {
 			p := &j.priors[i]
 			if p.source == sourceWeak || p.source == sourceAssumed || slices.Contains(found, i) {
