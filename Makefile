@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help deps build demo test study bench lint
+.PHONY: help deps build demo test race study bench lint
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
@@ -48,13 +48,20 @@ test: build ## vet, tests, race detector, fuzz targets
 	go vet ./...
 	@echo "== tests"
 	@status=0; quiet=$$(comm -23 <(go list ./... | sort) <(go list $(SOUND) | sort)); \
-	{ go test -count=1 -json $$quiet || status=1; go test -count=1 -p 1 -json $(SOUND) || status=1; exit $$status; } | \
+	{ go test -count=1 -json $$quiet || status=1; \
+	go test -count=1 -json -skip '^TestSoundScripts$$' ./cmd/... || status=1; \
+	go test -count=1 -p 1 -json ./capture/soundcard/... || status=1; \
+	go test -count=1 -json -run '^TestSoundScripts$$' ./cmd/coilsweep || status=1; exit $$status; } | \
 	go run .ci/tested.go -skips=$(SKIPS)
-	@echo "== race detector, without the long tests"
-	go test -race -short -p 1 $(CONCURRENT)
+	@echo "== race detector, where goroutines meet (all of it: make race)"
+	go test -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared' -p 1 $(CONCURRENT)
 	go test -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
 	@echo "== fuzz targets, $(FUZZTIME) each from the kept corpus"
 	.ci/fuzz $(FUZZTIME)
+
+race: build ## the race detector over all but the long tests
+	@.ci/deps test
+	go test -race -short -p 1 $(CONCURRENT) ./report/... ./fit/response ./capture/align
 
 study: build ## how often U95 holds the truth, on 500 benches each: takes hours
 	COILSWEEP_SEEDS=500 go test ./fit -run 'Coverage|Honesty|Efficiency' -v -timeout 3h

@@ -13,7 +13,7 @@ const (
 
 // ripplePoints is over how many points of the grid ripple is reckoned to be the
 // same: unlike noise it does not average out over them.
-const ripplePoints = 12
+const ripplePoints = 30
 
 // rippleU is the standard uncertainty, in neper, of a response for what is left
 // of the sound card in it.
