@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"math"
+	"math/cmplx"
 	"slices"
 	"strings"
 	"testing"
@@ -183,6 +184,19 @@ func TestDistorted(t *testing.T) {
 	}
 	if !strings.Contains(strings.Join(r.Warnings, " "), "harmonic 2 is 3 %") {
 		t.Errorf("warnings %q", r.Warnings)
+	}
+	// Soft clipping: the third harmonic follows the square of the level, and
+	// so stands out where the coil resonates.
+	soft := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 6})[2:]
+	second, third := make([]float64, len(soft[0].Response.H)), make([]float64, len(soft[0].Response.H))
+	for k, h := range soft[0].Response.H {
+		level := cmplx.Abs(h) / 0.2 // over the plateau
+		second[k], third[k] = math.NaN(), 0.001*level*level
+	}
+	soft[0].Response.Harmonic = [][]float64{second, third}
+	r = must(Analyse(context.Background(), capture.Coil{}, soft, Options{Forms: []Form{{Rings: 2}}}))
+	if !slices.Contains(r.Takes[0].Flags, "distorted") || !strings.Contains(strings.Join(r.Warnings, " "), "soft clipping") {
+		t.Errorf("soft clipping: flags %q, warnings %q", r.Takes[0].Flags, r.Warnings)
 	}
 }
 

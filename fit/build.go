@@ -95,7 +95,6 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			continue
 		}
 		tr.Used = true
-		a.flagDistortion(&tr, t.Response)
 		tr.SNRdB = t.Response.SNRdB
 		tr.Resonance = a.quantity(derived{name: nameResonance, index: used}, knownU)
 		tr.Q = a.quantity(derived{name: nameQ, index: used}, knownU)
@@ -104,6 +103,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		tr.PeakDB = a.quantity(derived{name: namePeakDB, index: used, linear: true}, math.Inf(1))
 		tr.WidthHz = a.quantity(derived{name: nameWidth, index: used}, knownU)
 		tr.Curve = a.curve(used)
+		a.flagDistortion(&tr, t.Response)
 		r.Takes = append(r.Takes, tr)
 		used++
 	}
@@ -223,18 +223,29 @@ func (a *analysis) budgets(r *Result) []Budget {
 }
 
 // flagDistortion flags a take whose harmonics show that something was driven out
-// of its linear range.
+// of its linear range: everywhere, or about the peak alone, where the level is
+// highest and an input clips softly first.
 func (a *analysis) flagDistortion(tr *TakeResult, r *response.Response) {
+	flag := func(format string, args ...any) {
+		if name := string(capture.Distorted); !slices.Contains(tr.Flags, name) {
+			tr.Flags = append(slices.Clone(tr.Flags), name)
+		}
+		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
+	}
 	for _, order := range []int{2, 3} {
 		ratio, seen := r.HarmonicRatio(order)
-		if !seen || ratio < response.DistortionLimit {
+		if seen && ratio >= response.DistortionLimit {
+			flag("harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of its linear range; record again at a lower level", order, 100*ratio)
 			continue
 		}
-		if flag := string(capture.Distorted); !slices.Contains(tr.Flags, flag) {
-			tr.Flags = append(slices.Clone(tr.Flags), flag)
+		if !tr.Peak.Known() {
+			continue
 		}
-		a.warnings = append(a.warnings, fmt.Sprintf(
-			"take %s: harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of its linear range; record again at a lower level", tr.Name, order, 100*ratio))
+		const sixth = 1.122 // of an octave
+		peak, seen := r.HarmonicRatioWithin(order, tr.Peak.Value/sixth, tr.Peak.Value*sixth)
+		if seen && peak >= response.DistortionLimit && peak > 3*ratio {
+			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there (soft clipping); lower its gain or the level", order, 100*peak)
+		}
 	}
 }
 
