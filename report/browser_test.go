@@ -15,6 +15,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
@@ -413,17 +414,34 @@ func TestPageInBrowser(t *testing.T) {
 		} {
 			t.Run(name, func(t *testing.T) {
 				p.show(test.view)
-				result := js[struct {
-					Passes     int
-					Violations []struct{ ID, Impact, Help, Where string }
-				}](p, `axe.run(document, {`+test.rules+`resultTypes: ["violations"]}).then(r => ({Passes: r.passes.length,
-					Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 3).map(n => n.html.slice(0, 200)).join("; ")}))}))`)
-				if result.Passes < test.least {
-					t.Errorf("%d rules were checked", result.Passes)
-				}
-				for _, v := range result.Violations {
-					t.Errorf("%s, %s: %s: %s", v.Impact, v.ID, v.Help, v.Where)
-				}
+				accessible(t, p, test.rules, test.least)
+			})
+		}
+	})
+	t.Run("other pages", func(t *testing.T) {
+		axe, err := os.ReadFile("testdata/axe/axe.min.js")
+		if err != nil {
+			t.Fatal(err)
+		}
+		var compare, batch, guide bytes.Buffer
+		if err := ComparisonPage(&compare, ComparisonDocument{Comparison: compared(t, inventedCoils(5, 60)), SortKey: "given", Made: invented2026}); err != nil {
+			t.Fatal(err)
+		}
+		if err := BatchPage(&batch, BatchDocument{Batch: inventedBatch(t, 8, 60), Made: invented2026}); err != nil {
+			t.Fatal(err)
+		}
+		if err := Guide(&guide, "guide", []byte("# The bench\n\n## Cautions\n\n- Phantom power off.\n"), fstest.MapFS{}); err != nil {
+			t.Fatal(err)
+		}
+		for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(), "guide": guide.String()} {
+			t.Run(name, func(t *testing.T) {
+				p := openText(t, alive, page, view{})
+				js[any](p, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
+				js[any](p, string(axe)+"; null")
+				accessible(t, p, "", 10)
+				p.show(view{dark: true})
+				accessible(t, p, `runOnly: ["color-contrast"], `, 1)
+				p.silent()
 			})
 		}
 	})
@@ -439,6 +457,23 @@ func TestPageInBrowser(t *testing.T) {
 		}
 		p.silent()
 	})
+}
+
+// accessible wants that axe-core, which p has loaded, finds no violation, and
+// checks at least so many rules.
+func accessible(t *testing.T, p *tab, rules string, least int) {
+	t.Helper()
+	result := js[struct {
+		Passes     int
+		Violations []struct{ ID, Impact, Help, Where string }
+	}](p, `axe.run(document, {`+rules+`resultTypes: ["violations"]}).then(r => ({Passes: r.passes.length,
+		Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 3).map(n => n.html.slice(0, 200)).join("; ")}))}))`)
+	if result.Passes < least {
+		t.Errorf("%d rules were checked", result.Passes)
+	}
+	for _, v := range result.Violations {
+		t.Errorf("%s, %s: %s: %s", v.Impact, v.ID, v.Help, v.Where)
+	}
 }
 
 // onPaper wants that a printed page says all, and nothing beyond its edges.
