@@ -68,6 +68,7 @@ type analysis struct {
 	resistive   bool // a DC resistance took part
 	metered     bool // a meter's L took part
 	ambiguous   string
+	climbed     bool // the form was chosen from the ladder, not given
 }
 
 // rival is a form nearly as good as the best, with its weight.
@@ -101,6 +102,7 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 	if len(forms) == 0 {
 		forms, climb = Ladder(), true
 	}
+	a.climbed = climb
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	solved := map[Form]*solution{}
 	for _, form := range forms {
@@ -358,14 +360,22 @@ func (a *analysis) halve(ctx context.Context, best *solution) []*solution {
 	return found
 }
 
+// oneLoad tells whether the same load hangs on the coil in all takes.
+func (a *analysis) oneLoad() bool {
+	for _, at := range a.request.parts.ofTake {
+		if at != a.request.parts.ofTake[0] {
+			return false
+		}
+	}
+	return true
+}
+
 // lookForSecond looks for a second minimum on the other side of the blind
 // spot of a resistance alone: the impedance level sqrt(L/C) mirrored at
 // sqrt(R R_load), which has the same Q.
 func (a *analysis) lookForSecond(ctx context.Context) error {
-	for _, at := range a.request.parts.ofTake {
-		if at != a.request.parts.ofTake[0] {
-			return nil // loads that differ leave no blind spot
-		}
+	if !a.oneLoad() {
+		return nil // loads that differ leave no blind spot
 	}
 	c := a.best.coil()
 	load := a.best.joint.loadOf(0, a.best.x).circuit()

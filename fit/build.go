@@ -126,8 +126,14 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	return r, nil
 }
 
-// main judges L or C: unknown too where two circuits explain the takes.
+// main judges L or C: unknown too where two circuits explain the takes, and
+// where a resistance alone would have to set the scale. It does so through Q,
+// and so only of a coil whose losses beside the wire's are known; a lossy coil
+// with one load looks like another coil without losses.
 func (a *analysis) main(d derived) Quantity {
+	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
+		return Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the circuit yourself if the coil has no metal in it (loss-free)")
+	}
 	if a.ambiguous != "" {
 		return Unknown(a.ambiguous)
 	}

@@ -48,6 +48,27 @@ func TestBlindSpot(t *testing.T) {
 	}
 }
 
+// TestResistanceAlone: what one take of a lossy coil and its DC resistance show
+// fits a coil without losses too, with another L. With the losses left open
+// neither may come out; where they are said to be none, L does.
+func TestResistanceAlone(t *testing.T) {
+	takes := bench{coil: demoCoil(), snrDB: 60, seed: 3, rippled: true}.takes(load{fixtureR: "1M 1%"})
+	open := must(Analyse(context.Background(), dcr("7.85k@20C 0.5%"), takes, Options{}))
+	if open.Inductance.Known() || open.Capacitance.Known() {
+		t.Errorf("L %+v, C %+v", open.Inductance, open.Capacitance)
+	}
+	if !open.Takes[0].Resonance.Known() || len(open.Advice) == 0 {
+		t.Errorf("resonance %+v, advice %+v", open.Takes[0].Resonance, open.Advice)
+	}
+	plain := trueCoil{henry: 6, ohm: 9000, farad: 90e-12}
+	takes = bench{coil: plain, snrDB: 60, seed: 3, referenced: true, rippled: true}.takes(load{fixtureR: "4M7 0.1%"})
+	said := must(Analyse(context.Background(), dcr("9k@20C 0.1%"), takes, Options{Forms: []Form{{}}}))
+	if known, covered := covers(said.Inductance, plain.henry); known && !covered {
+		t.Errorf("L %+v, true %g", said.Inductance, plain.henry)
+	}
+	t.Logf("loss-free by choice: %+v", said.Inductance)
+}
+
 // TestPoorModel: rings are taken off by option from a coil that has them.
 func TestPoorModel(t *testing.T) {
 	takes := bench{coil: demoCoil(), snrDB: 70, seed: 4}.takes(
