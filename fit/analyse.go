@@ -77,9 +77,11 @@ type rival struct {
 	weight   float64
 }
 
-// rivalBIC is the difference in BIC beyond which a form is out of the running
-// ("very strong" evidence; A. E. Raftery, Sociological Methodology 25, 1995).
-const rivalBIC = 10
+// rivalAIC is the difference in Akaike's criterion beyond which a form is out of
+// the running (K. P. Burnham and D. R. Anderson, Model Selection and Multimodel
+// Inference, 2002). It is not BIC, which chooses the form: a loss too small to
+// be chosen may still be there.
+const rivalAIC = 10
 
 func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options) (*analysis, error) {
 	a := &analysis{}
@@ -106,7 +108,7 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	solved := map[Form]*solution{}
 	for _, form := range forms {
-		if climb && (form.Cover && a.unreferenced() || !worthTrying(form, solved)) {
+		if climb && !worthTrying(form, solved) {
 			continue
 		}
 		s, err := a.request.solve(ctx, form, a.startsFor(form, solved, starts))
@@ -123,13 +125,6 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options Options
 		return nil, err
 	}
 	return a, a.lookForSecond(ctx)
-}
-
-// unreferenced tells whether a take went through the sound card without a
-// reference. A cover's pole then looks like the card's band edge and is not
-// looked for.
-func (a *analysis) unreferenced() bool {
-	return slices.ContainsFunc(a.request.takes, func(t Take) bool { return !t.Referenced })
 }
 
 // worthTrying tells whether a form can still win: one more ring where the last
@@ -277,6 +272,9 @@ func (a *analysis) choose(ctx context.Context) error {
 	})
 	a.widen = least.misfit()
 	bic := func(s *solution) float64 { return s.bic(a.widen * a.widen) }
+	aic := func(s *solution) float64 {
+		return s.chi2Priors/(a.widen*a.widen) + 2*float64(s.joint.form.parameters())
+	}
 	best := slices.MinFunc(a.solutions, func(x, y *solution) int {
 		if bic(x) < bic(y) {
 			return -1
@@ -285,8 +283,8 @@ func (a *analysis) choose(ctx context.Context) error {
 	})
 	a.widen = max(a.widen, best.misfit())
 	for _, s := range a.solutions {
-		if d := bic(s) - bic(best); s != best && d < rivalBIC {
-			a.spread = append(a.spread, rival{s, math.Exp(-d / 2)})
+		if d := aic(s) - aic(best); s != best && d < rivalAIC {
+			a.spread = append(a.spread, rival{s, math.Exp(-max(d, 0) / 2)})
 		}
 	}
 	switch {

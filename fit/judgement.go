@@ -109,7 +109,7 @@ func (a *analysis) missingFact() string {
 const fewValues = 4.303 / coverage
 
 // modelU is the standard uncertainty from the choice of the form: the spread
-// of the forms that are nearly as good, weighted by exp(-ΔBIC/2), or the
+// of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or the
 // largest distance to the solutions that disagree where none fits.
 func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
