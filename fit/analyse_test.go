@@ -53,7 +53,7 @@ func TestAnalyse(t *testing.T) {
 		t.Errorf("basis %q", got)
 	}
 	// The covariance belongs to the uncertainties, and L and C of added
-	// capacitors move against each other (Terman's line: slope and intercept).
+	// capacitors move against each other (slope and intercept of the line of Bureau of Standards Circular 74).
 	c := r.Covariance
 	if u := math.Sqrt(c.Matrix[0][0]); math.Abs(u/r.Inductance.U-1) > 0.02 || c.Matrix[0][1] >= 0 {
 		t.Errorf("covariance %+v beside u(L) %g", c, r.Inductance.U)
