@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/tomlkey"
 )
 
 // decodeStrict reads TOML into v. Errors begin with the line; a key that v
@@ -22,29 +24,7 @@ func decodeStrict(data []byte, v any) error {
 	}
 	if unknown := md.Undecoded(); len(unknown) > 0 {
 		key := unknown[0]
-		return fmt.Errorf("line %d: there is no key %q: correct or remove it", lineOf(data, key), key)
+		return fmt.Errorf("line %d: there is no key %q: correct or remove it", tomlkey.Line(data, key), key)
 	}
 	return nil
-}
-
-// lineOf finds where key is set or its table begins; the library does not say.
-func lineOf(data []byte, key toml.Key) int {
-	table, name := strings.Join(key[:len(key)-1], "."), key[len(key)-1]
-	current := ""
-	for i, line := range strings.Split(string(data), "\n") {
-		line = strings.TrimSpace(line)
-		if strings.HasPrefix(line, "[") {
-			current = strings.Trim(strings.SplitN(line, "#", 2)[0], "[] \t")
-			if current == key.String() {
-				return i + 1
-			}
-			continue
-		}
-		set, _, found := strings.Cut(line, "=")
-		set = strings.Trim(set, " \t\"'")
-		if found && (current == table && set == name || current == "" && set == key.String()) {
-			return i + 1
-		}
-	}
-	return 1
 }

@@ -8,6 +8,8 @@ import (
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/tomlkey"
 )
 
 // Schema names the format of a harness file.
@@ -54,33 +56,11 @@ func Decode(data []byte) (Harness, error) {
 		return Harness{}, errors.New(strings.TrimPrefix(err.Error(), "toml: "))
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return Harness{}, fmt.Errorf("line %d: there is no key %q: correct or remove it", lineOf(data, unknown[0]), unknown[0])
+		return Harness{}, fmt.Errorf("line %d: there is no key %q: correct or remove it", tomlkey.Line(data, unknown[0]), unknown[0])
 	}
 	if h.Schema != Schema {
 		return Harness{}, fmt.Errorf("schema is %q, this program reads %q", h.Schema, Schema)
 	}
 	_, err = h.Check()
 	return h, err
-}
-
-// lineOf finds where key is set or its table begins; the library does not say.
-func lineOf(data []byte, key toml.Key) int {
-	table, name := strings.Join(key[:len(key)-1], "."), key[len(key)-1]
-	current := ""
-	for i, line := range strings.Split(string(data), "\n") {
-		line = strings.TrimSpace(line)
-		if strings.HasPrefix(line, "[") {
-			current = strings.Trim(strings.SplitN(line, "#", 2)[0], "[] \t")
-			if current == key.String() {
-				return i + 1
-			}
-			continue
-		}
-		set, _, found := strings.Cut(line, "=")
-		set = strings.Trim(set, " \t\"'")
-		if found && (current == table && set == name || current == "" && set == key.String()) {
-			return i + 1
-		}
-	}
-	return 1
 }
