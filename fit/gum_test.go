@@ -85,3 +85,36 @@ func TestAnnexH2(t *testing.T) {
 		})
 	}
 }
+
+// observe is the mean of simultaneous observations of several quantities, one
+// row each time, and the covariance of that mean (JCGM 100:2008, 4.2 and
+// 5.2.3). It wants two rows at least.
+func observe(observations mat.Matrix) (mean []float64, c *mat.SymDense) {
+	n, width := observations.Dims()
+	mean = make([]float64, width)
+	for i := range mean {
+		for k := range n {
+			mean[i] += observations.At(k, i) / float64(n)
+		}
+	}
+	c = mat.NewSymDense(width, nil)
+	for i := range width {
+		for j := i; j < width; j++ {
+			var sum float64
+			for k := range n {
+				sum += (observations.At(k, i) - mean[i]) * (observations.At(k, j) - mean[j])
+			}
+			c.SetSym(i, j, sum/float64(n*(n-1)))
+		}
+	}
+	return mean, c
+}
+
+// standard is the standard uncertainty of quantity i of a covariance.
+func standard(c mat.Symmetric, i int) float64 { return math.Sqrt(c.At(i, i)) }
+
+// correlation is the correlation coefficient of two quantities of a
+// covariance.
+func correlation(c mat.Symmetric, i, j int) float64 {
+	return c.At(i, j) / (standard(c, i) * standard(c, j))
+}

@@ -23,13 +23,12 @@ const (
 	sourceAssumed  source = "assumed input resistance"
 	sourceWeak     source = "weak prior"
 	sourceModel    source = "model"
-	sourceCard     source = "sound card"
 	sourceClock    source = "clock"
 )
 
 // sources are all of them, for budgets.
 var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC, sourceLoad, sourceAssumed,
-	sourceDCR, sourceMeter, sourceCard, sourceClock, sourceModel, sourceWeak}
+	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
 // resistance, … . Takes that name the same value share the part: the same

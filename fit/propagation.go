@@ -1,34 +1,8 @@
 package fit
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 )
-
-// observe is the mean of simultaneous observations of several quantities, one
-// row each time, and the covariance of that mean (JCGM 100:2008, 4.2 and
-// 5.2.3). It wants two rows at least.
-func observe(observations mat.Matrix) (mean []float64, c *mat.SymDense) {
-	n, width := observations.Dims()
-	mean = make([]float64, width)
-	for i := range mean {
-		for k := range n {
-			mean[i] += observations.At(k, i) / float64(n)
-		}
-	}
-	c = mat.NewSymDense(width, nil)
-	for i := range width {
-		for j := i; j < width; j++ {
-			var sum float64
-			for k := range n {
-				sum += (observations.At(k, i) - mean[i]) * (observations.At(k, j) - mean[j])
-			}
-			c.SetSym(i, j, sum/float64(n*(n-1)))
-		}
-	}
-	return mean, c
-}
 
 // sensitivity writes ∂f/∂x[i] into dst for as many of the first x as dst is
 // long, by central differences of the step h[i] (JCGM 100:2008, 5.1.3, note
@@ -63,13 +37,4 @@ func propagate(sensitivities mat.Matrix, c mat.Symmetric) *mat.SymDense {
 		}
 	}
 	return out
-}
-
-// standard is the standard uncertainty of quantity i of a covariance.
-func standard(c mat.Symmetric, i int) float64 { return math.Sqrt(c.At(i, i)) }
-
-// correlation is the correlation coefficient of two quantities of a
-// covariance.
-func correlation(c mat.Symmetric, i, j int) float64 {
-	return c.At(i, j) / (standard(c, i) * standard(c, j))
 }
