@@ -3,16 +3,16 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help deps build demo test race study bench lint
+.PHONY: help deps build demo test race fuzz study bench lint
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
 CONCURRENT := ./capture ./capture/soundcard ./fit
 GO_FOLDERS := cmd excite capture fit report
-# SKIPS=forbid makes a skipped test a failure; FUZZTIME is for each fuzz target.
+# SKIPS=forbid makes a skipped test a failure; FUZZCOUNT is for each fuzz target.
 SKIPS ?= allow
-FUZZTIME ?= 2s
+FUZZCOUNT ?= 5000x
 
 help: ## list the targets
 	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
@@ -38,7 +38,7 @@ demo: build ## measure an invented coil on the simulated bench
 	bin/coilsweep fit demo/coil
 	bin/coilsweep report demo/coil
 
-test: build ## vet, tests, race detector, fuzz targets
+test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@.ci/deps test
 	@echo "== format"
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
@@ -54,12 +54,13 @@ test: build ## vet, tests, race detector, fuzz targets
 	@echo "== race detector, where goroutines meet (all of it: make race)"
 	go test -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared' -p 1 $(CONCURRENT)
 	go test -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
-	@echo "== fuzz targets, $(FUZZTIME) each from the kept corpus"
-	.ci/fuzz $(FUZZTIME)
 
 race: build ## the race detector over all but the long tests
 	@.ci/deps test
 	go test -race -short -p 1 $(CONCURRENT) ./report/... ./fit/response ./capture/align
+
+fuzz: build ## look for new inputs with every fuzz target: minutes
+	.ci/fuzz $(FUZZCOUNT)
 
 study: build ## how often U95 holds the truth, on 500 benches each: takes hours
 	COILSWEEP_SEEDS=500 go test ./fit -run 'Coverage|Honesty|Efficiency' -v -timeout 3h
