@@ -253,6 +253,7 @@ func FuzzTakeFile(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(data)
+	f.Add(append(data, "[linearity]\nlevels_dbfs = [-12.0, -24.0]\ndeviation_db = 0.1\nu_db = 0.01\nat_hz = 8000.0\nlinear = false\n"...))
 	f.Add([]byte("[quality]\nflags = [\"clipped\"]\npeak_dbfs = nan\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		take, err := decodeTake(data)

@@ -267,6 +267,7 @@ func finish(f *Folder, dir string, t Take, session Session) (Take, error) {
 	sum := sha256.Sum256(data)
 	t.Audio = Audio{File: captureFile, SHA256: hex.EncodeToString(sum[:]), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
+	t.Drive.Fall = t.driveFall()
 	if t.Quality, err = Assess(r, t); err != nil {
 		return t, err
 	}

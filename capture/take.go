@@ -37,6 +37,8 @@ type Take struct {
 	// Calibration is the response of the sound card that the take is to be
 	// rid of; nil: none.
 	Calibration *Calibration `toml:"calibration,omitempty"`
+	// Linearity is the test of linearity at a second level; nil: none was made.
+	Linearity *Linearity `toml:"linearity,omitempty"`
 }
 
 // BenchFile names a bench.toml as it was when it was used.
@@ -61,6 +63,9 @@ type Drive struct {
 	Assumed  bool                 `toml:"assumed,omitempty"`
 	ExciterR *quantity.Resistance `toml:"exciter_r,omitempty"`
 	ExciterL *quantity.Inductance `toml:"exciter_l,omitempty"`
+	// Fall is how far that is from a current source; nil where the exciter's
+	// values are not stated.
+	Fall *DriveFall `toml:"fall,omitempty"`
 }
 
 // Reference says what the second channel holds.
@@ -231,6 +236,9 @@ func (t Take) check() error {
 		return fmt.Errorf("audio at %d Hz, stimulus at %d Hz", a.RateHz, t.Stimulus.RateHz)
 	case a.Channels < 1 || t.Reference.Kind != "none" && a.Channels < 2:
 		return fmt.Errorf("%s of audio are too few with reference %q", channelCount(a.Channels), t.Reference.Kind)
+	}
+	if t.Linearity != nil {
+		return t.Linearity.check()
 	}
 	return nil
 }
