@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"math"
@@ -54,15 +55,16 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err != nil {
 		return fmt.Errorf("cannot read take %q: %w", name, err)
 	}
-	added, err := toml.Marshal(struct {
+	added := bytes.NewBuffer(append(text, '\n'))
+	enc := toml.NewEncoder(added)
+	enc.Indent = ""
+	if err := enc.Encode(struct {
 		Linearity Linearity `toml:"linearity"`
-	}{l})
-	if err != nil {
+	}{l}); err != nil {
 		return err
 	}
-	text = append(append(text, '\n'), added...)
-	if got, err := decodeTake(text); err != nil || got.Linearity == nil || *got.Linearity != l {
+	if got, err := decodeTake(added.Bytes()); err != nil || got.Linearity == nil || *got.Linearity != l {
 		return errors.Join(fmt.Errorf("%s: a test of linearity cannot be added to it", path), err)
 	}
-	return atomicfile.Write(path, text)
+	return atomicfile.Write(path, added.Bytes())
 }

@@ -200,6 +200,30 @@ func TestDistorted(t *testing.T) {
 	}
 }
 
+// TestToldOfTheBench: what a take says of its drive and its linearity reaches
+// the warnings where it matters, and only there.
+func TestToldOfTheBench(t *testing.T) {
+	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 5})
+	takes[0].DriveFall = &capture.DriveFall{DB: 3, AtHz: 20000, Corrected: true}
+	takes[0].Linearity = &capture.Linearity{LevelsDBFS: [2]float64{-12, -24}, DeviationDB: 0.02, UDB: 0.003, AtHz: 900, Linear: true}
+	takes[1].DriveFall = &capture.DriveFall{DB: 0.09, AtHz: 20000}
+	takes[2].DriveFall = &capture.DriveFall{DB: 0.25, AtHz: 20000}
+	takes[2].Linearity = &capture.Linearity{LevelsDBFS: [2]float64{-6, -18}, DeviationDB: -0.4, UDB: 0.003, AtHz: 7900}
+	r := must(Analyse(context.Background(), capture.Coil{}, takes, Options{Forms: []Form{{Rings: 2}}}))
+	warnings := strings.Join(r.Warnings, "\n")
+	for i, take := range takes {
+		told := i == 2
+		if got := slices.Contains(r.Takes[i].Flags, "distorted"); got != told {
+			t.Errorf("%s: flags %q", take.Name, r.Takes[i].Flags)
+		}
+		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at -6 dBFS the response is off that at -18 dBFS by 0.40 dB about 7900 Hz"} {
+			if strings.Contains(warnings, take.Name+text) != told {
+				t.Errorf("%s: want %q %v in %s", take.Name, text, told, warnings)
+			}
+		}
+	}
+}
+
 func TestQuantityJSON(t *testing.T) {
 	for _, q := range []struct {
 		quantity Quantity

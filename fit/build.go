@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"coilsweep/capture"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit/response"
 
 	"gonum.org/v1/gonum/mat"
@@ -103,7 +104,8 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		tr.PeakDB = a.quantity(derived{name: namePeakDB, index: used, linear: true}, math.Inf(1))
 		tr.WidthHz = a.quantity(derived{name: nameWidth, index: used}, knownU)
 		tr.Curve = a.curve(used)
-		a.flagDistortion(&tr, t.Response)
+		a.flagDistortion(&tr, t)
+		a.warnOfDrive(t)
 		r.Takes = append(r.Takes, tr)
 		used++
 	}
@@ -228,16 +230,22 @@ func (a *analysis) budgets(r *Result) []Budget {
 	return budgets
 }
 
-// flagDistortion flags a take whose harmonics show that something was driven out
-// of its linear range: everywhere, or about the peak alone, where the level is
-// highest and an input clips softly first.
-func (a *analysis) flagDistortion(tr *TakeResult, r *response.Response) {
+// flagDistortion flags a take that shows that something was driven out of its
+// linear range: by its harmonics everywhere, or about the peak alone, where the
+// level is highest and an input clips softly first, or by a response that is
+// another one at a lower level.
+func (a *analysis) flagDistortion(tr *TakeResult, t Take) {
 	flag := func(format string, args ...any) {
 		if name := string(capture.Distorted); !slices.Contains(tr.Flags, name) {
 			tr.Flags = append(slices.Clone(tr.Flags), name)
 		}
 		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
 	}
+	if l := t.Linearity; l != nil && !l.Linear {
+		flag("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; record again at the lower level, or farther from the exciter",
+			l.LevelsDBFS[0], l.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+	}
+	r := t.Response
 	for _, order := range []int{2, 3} {
 		ratio, seen := r.HarmonicRatio(order)
 		if seen && ratio >= response.DistortionLimit {
@@ -252,6 +260,15 @@ func (a *analysis) flagDistortion(tr *TakeResult, r *response.Response) {
 		if seen && peak >= response.DistortionLimit && peak > 3*ratio {
 			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there (soft clipping); lower its gain or the level", order, 100*peak)
 		}
+	}
+}
+
+// warnOfDrive says where a drive that was called a current is none, and nothing
+// takes that out of the response.
+func (a *analysis) warnOfDrive(t Take) {
+	if f := t.DriveFall; f.Matters() {
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing takes that out: record with --drive voltage and the same values, with a current reference, or with a larger series resistor",
+			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
 	}
 }
 

@@ -18,7 +18,10 @@ type Take struct {
 	Ideal bool
 	// DriftPPM is by how much the clocks of playback and recording were found
 	// to differ, in parts per million.
-	DriftPPM    float64
+	DriftPPM float64
+	// DriveFall and Linearity are those of the take; nil: not known.
+	DriveFall   *capture.DriveFall
+	Linearity   *capture.Linearity
 	Flags       []string
 	Unfit       string // why the take cannot be used; empty: it can
 	AudioSHA256 string

@@ -504,6 +504,17 @@ var conditions = []struct {
 		}
 		return kind
 	}},
+	{"drive's fall", func(t capture.Take) string {
+		f := t.Drive.Fall
+		if f == nil {
+			return ""
+		}
+		state := "not corrected"
+		if f.Corrected {
+			state = "corrected"
+		}
+		return fmt.Sprintf("%.2g dB at %s, %s", f.DB, part(f.AtHz, quantity.Hertz), state)
+	}},
 	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
 	{"fixture C", func(t capture.Take) string {
 		if t.Load.FixtureC == nil {
@@ -543,6 +554,18 @@ var conditions = []struct {
 			return "inverted"
 		}
 		return ""
+	}},
+	{"linearity", func(t capture.Take) string {
+		l := t.Linearity
+		if l == nil {
+			return ""
+		}
+		verdict := "linear"
+		if !l.Linear {
+			verdict = "not linear"
+		}
+		return withMinus(fmt.Sprintf("%s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %s", verdict,
+			l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), 2*l.UDB, part(l.AtHz, quantity.Hertz)))
 	}},
 	{"damaged repeats", func(t capture.Take) string {
 		var n []string

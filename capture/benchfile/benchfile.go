@@ -149,8 +149,10 @@ func (b Bench) check() error {
 	switch d := b.Drive; {
 	case d.Kind == "voltage" && d.ExciterR == nil:
 		return errors.New(`drive: kind "voltage" needs exciter_r, the resistance in the exciter's loop`)
-	case d.Kind != "voltage" && (d.ExciterR != nil || d.ExciterL != nil):
-		return errors.New(`drive: exciter_r and exciter_l belong to kind "voltage"`)
+	case d.Kind == "" && (d.ExciterR != nil || d.ExciterL != nil):
+		return errors.New(`drive: exciter_r and exciter_l go with a kind, "voltage" or "current"`)
+	case d.ExciterL != nil && d.ExciterR == nil:
+		return errors.New("drive: exciter_l needs exciter_r, the resistance in the exciter's loop, beside it")
 	case d.Kind != "" && d.Kind != "voltage" && d.Kind != "current":
 		return fmt.Errorf(`drive: kind is %q: want "current" or "voltage"`, d.Kind)
 	}

@@ -73,7 +73,8 @@ func (b Bench) tables() []table {
 
 func (d Drive) table() table {
 	return table{"drive", "How the exciter is driven: by a \"current\" (its series resistor is high), or by a\n" +
-		"# \"voltage\": then give all the resistance of its loop, and its inductance.", []entry{
+		"# \"voltage\": then give all the resistance of its loop, and its inductance. With\n" +
+		"# \"current\" these only tell how far from a current it is.", []entry{
 		{"kind", orNil(d.Kind), "voltage", ""},
 		{"exciter_r", textOf(d.ExciterR), "230 1%", "source, series and sense resistor, exciter"},
 		{"exciter_l", textOf(d.ExciterL), "68u 10%", ""},

@@ -120,6 +120,7 @@ func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) f
 	in := fit.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
 		Referenced: referenced(t), DriftPPM: t.Quality.DriftPPM,
+		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
 	}
 	for _, f := range t.Quality.Flags {
 		in.Flags = append(in.Flags, string(f))

@@ -32,8 +32,9 @@ type linearityRecord struct {
 	check.Linearity
 }
 
-// compareLevels plays the stimulus of a take once more, lower, and compares
-// the responses. The second recording is not kept.
+// compareLevels plays the stimulus of a take once more, lower, compares the
+// responses and keeps what it found with the take. The second recording is not
+// kept.
 func (c *console) compareLevels(ctx context.Context, recorder capture.Recorder, folder *capture.Folder, take capture.Take, lowDBFS float64) (*linearityRecord, error) {
 	audio, err := folder.Audio(take)
 	if err != nil {
@@ -57,6 +58,11 @@ func (c *console) compareLevels(ctx context.Context, recorder capture.Recorder, 
 		return nil, err
 	}
 	r := &linearityRecord{LevelsDBFS: [2]float64{take.Stimulus.LevelDBFS, lowDBFS}, Linearity: l}
+	if err := folder.AddLinearity(take.Name, capture.Linearity{
+		LevelsDBFS: r.LevelsDBFS, DeviationDB: l.DeviationDB, UDB: l.UDB, AtHz: l.AtHz, Linear: l.Linear,
+	}); err != nil {
+		return nil, fmt.Errorf("take %s is kept, its test of linearity is not: %w", take.Name, err)
+	}
 	if !l.Linear {
 		c.warn("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; measure at a lower level, or farther from the exciter",
 			r.LevelsDBFS[0], r.LevelsDBFS[1], -l.DeviationDB, l.AtHz)

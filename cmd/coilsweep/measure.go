@@ -287,6 +287,10 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras ta
 			c.warn("%s", flag)
 		}
 	}
+	fall := take.Drive.Fall
+	if fall.Matters() {
+		c.warn("the drive is no current source, and nothing takes that out: say --drive voltage with the same values, record the current (--reference current), or use a larger series resistor")
+	}
 	q := take.Quality
 	var err error
 	if asJSON {
@@ -299,6 +303,9 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras ta
 			noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
 		}
 		_, err = fmt.Fprintf(c.out, "take %s: peak %s; noise %s; flags: %s\n", take.Name, level(q.PeakDBFS), noise, flagList(q.Flags))
+		if words := driveWords(fall); err == nil && words != "" {
+			_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, words)
+		}
 		if err == nil {
 			err = extras.print(c, take.Name)
 		}

@@ -33,8 +33,8 @@ func (t *takeFlags) addWiring(f *pflag.FlagSet) {
 	f.Var(&t.fixtureC, "fixture-c", "capacitance of cable, input and clips")
 	f.Var(&t.fixtureR, "fixture-r", "resistance of the input")
 	f.StringVar(&t.drive, "drive", "current", "how the exciter is driven: current or voltage")
-	f.Var(&t.exciterR, "exciter-r", "resistance in the exciter's loop, for voltage drive")
-	f.Var(&t.exciterL, "exciter-l", "inductance of the exciter, for voltage drive")
+	f.Var(&t.exciterR, "exciter-r", "resistance in the exciter's loop: output, series resistor, coil")
+	f.Var(&t.exciterL, "exciter-l", "inductance of the exciter")
 	f.StringVar(&t.reference, "reference", "none", "second channel: none, current or loopback")
 	f.Var(&t.senseR, "sense-r", "sense resistor of a current reference")
 	f.IntVar(&t.coilChannel, "coil-channel", 1, "channel with the coil, from 1")
@@ -57,8 +57,11 @@ func (t *takeFlags) plan(cmd *cobra.Command) (capture.Take, error) {
 	given := cmd.Flags().Changed
 	switch t.drive {
 	case "current":
-		if given("exciter-r") || given("exciter-l") {
-			return capture.Take{}, usagef("--exciter-r and --exciter-l belong to --drive voltage")
+		if !given("drive") && (given("exciter-r") || given("exciter-l")) {
+			return capture.Take{}, usagef("--exciter-r and --exciter-l go with --drive: voltage takes the fall of the current that they make out, current only says how large it is")
+		}
+		if given("exciter-l") && !given("exciter-r") {
+			return capture.Take{}, usagef("--exciter-l needs the resistance in the exciter's loop beside it: --exciter-r")
 		}
 	case "voltage":
 		if !given("exciter-r") {

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"coilsweep/capture"
+	"coilsweep/excite/quantity"
 )
 
 // takeRecord is what 'measure --json' and 'import --json' print.
@@ -25,7 +26,28 @@ type takeRecord struct {
 	AlignmentQuality *float64       `json:"alignment_quality"`
 	DamagedRepeats   []int          `json:"damaged_repeats"`
 	ClippedRepeats   []int          `json:"clipped_repeats"` // of the damaged ones
+	DriveFall        *fallRecord    `json:"drive_fall"`      // null: not known
 	takeExtras
+}
+
+// fallRecord is how far the drive was from a current source.
+type fallRecord struct {
+	DB        float64 `json:"db"`
+	AtHz      float64 `json:"at_hz"`
+	Corrected bool    `json:"corrected"`
+}
+
+// driveWords is a line on the drive; empty where its fall is not known.
+func driveWords(f *capture.DriveFall) string {
+	if f == nil {
+		return ""
+	}
+	state := "not corrected"
+	if f.Corrected {
+		state = "corrected"
+	}
+	return fmt.Sprintf("the exciter's current is %.2g dB lower at %s than that of a current source: %s",
+		f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2), state)
 }
 
 // takeExtras are what 'measure' was asked for besides the take; nil: not.
@@ -54,6 +76,10 @@ func (e takeExtras) print(c *console, take string) error {
 
 func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {
 	q := t.Quality
+	var fall *fallRecord
+	if f := t.Drive.Fall; f != nil {
+		fall = &fallRecord{f.DB, f.AtHz, f.Corrected}
+	}
 	return takeRecord{
 		Take: t.Name, Folder: folder.TakeDir(t.Name),
 		FitForUse: t.Unfit() == nil, Flags: append([]capture.Flag{}, q.Flags...),
@@ -61,7 +87,7 @@ func newTakeRecord(folder *capture.Folder, t capture.Take) takeRecord {
 		HumDBFS: known(q.HumDBFS), MainsHz: known(q.MainsHz), SNRDB: known(q.SNRDB),
 		ClippedSamples: q.ClippedSamples, DriftPPM: finite(q.DriftPPM), Polarity: q.Polarity,
 		AlignmentQuality: finite(q.AlignmentQuality), DamagedRepeats: append([]int{}, q.DamagedRepeats...),
-		ClippedRepeats: append([]int{}, q.ClippedRepeats...),
+		ClippedRepeats: append([]int{}, q.ClippedRepeats...), DriveFall: fall,
 	}
 }
 
