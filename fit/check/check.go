@@ -73,13 +73,13 @@ type Channel struct {
 
 // Report is the judgement.
 type Report struct {
-	ScoutDBFS    float64   `json:"scout_dbfs"`
-	PlannedDBFS  float64   `json:"planned_dbfs"`
-	ProposedDBFS *float64  `json:"proposed_dbfs"` // nil: nothing to go by
-	Channels     []Channel `json:"channels"`
-	Noise        []Band    `json:"noise"` // of the coil's channel
-	Mains        *Mains    `json:"mains"` // nil: none stands out
-	PeakHz       *float64  `json:"peak_hz"`
+	ScoutDBFS    float64        `json:"scout_dbfs"`
+	PlannedDBFS  float64        `json:"planned_dbfs"`
+	ProposedDBFS *float64       `json:"proposed_dbfs"` // nil: nothing to go by
+	Channels     []Channel      `json:"channels"`
+	Noise        []capture.Band `json:"noise"` // of the coil's channel
+	Mains        *Mains         `json:"mains"` // nil: none stands out
+	PeakHz       *float64       `json:"peak_hz"`
 	// MarginDB is between the highest peak expected and full scale.
 	MarginDB       *float64   `json:"margin_db"`
 	SNRDB          *float64   `json:"snr_db"`
@@ -109,7 +109,7 @@ func Judge(s Scout) Report {
 	r := Report{
 		ScoutDBFS: s.Take.Stimulus.LevelDBFS, PlannedDBFS: s.PlannedDBFS,
 		DriftPPM: q.DriftPPM, DamagedRepeats: len(q.DamagedRepeats), Xruns: len(q.Xruns),
-		Channels: []Channel{}, Noise: []Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
+		Channels: []Channel{}, Noise: []capture.Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
 	}
 	silence := s.silence()
 	for i, x := range s.Recording.Samples {
@@ -119,7 +119,7 @@ func Judge(s Scout) Report {
 		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
 		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, peakOf(s.Recording.Samples[0][silence.from:silence.to]))
 		quiet := s.Recording.Samples[0][silence.from:silence.to]
-		r.Noise = spectrum(quiet, s.Recording.RateHz)
+		r.Noise = append(r.Noise, capture.Octaves(quiet, s.Recording.RateHz)...)
 		r.Mains = s.mains(quiet)
 	}
 	unfit := q.Flags

@@ -206,28 +206,3 @@ func TestHarmonicsOfTheMains(t *testing.T) {
 		}
 	}
 }
-
-// White noise has 3 dB more in each octave, and all octaves together its power.
-func TestNoiseSpectrum(t *testing.T) {
-	dice := rand.New(rand.NewPCG(3, 4))
-	const sigma = 1e-3
-	x := make([]float64, 72000)
-	for i := range x {
-		x[i] = 0.1 + sigma*dice.NormFloat64()
-	}
-	sum := 0.0
-	bands := spectrum(x, 48000)
-	for _, b := range bands {
-		sum += math.Pow(10, b.DBFS/10) / 2
-		want := dbfs(sigma * sigma * (b.ToHz - b.FromHz) / 24000)
-		if b.FromHz > 300 && math.Abs(b.DBFS-want) > 0.6 {
-			t.Errorf("%g to %g Hz: %.2f dBFS, want %.2f", b.FromHz, b.ToHz, b.DBFS, want)
-		}
-	}
-	if math.Abs(10*math.Log10(sum/(sigma*sigma))) > 0.1 {
-		t.Errorf("all octaves have %.3g, want %.3g", sum, sigma*sigma)
-	}
-	if got := spectrum(x[:100], 48000); len(got) != 0 {
-		t.Errorf("a hundred samples have a spectrum: %v", got)
-	}
-}

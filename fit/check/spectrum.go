@@ -3,16 +3,8 @@ package check
 import (
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
 )
-
-// Band is the noise in one octave, in dBFS.
-type Band struct {
-	FromHz float64 `json:"from_hz"`
-	ToHz   float64 `json:"to_hz"`
-	DBFS   float64 `json:"dbfs"`
-}
 
 // Mains is the hum that was found, in the coil's channel.
 type Mains struct {
@@ -43,50 +35,6 @@ func (s Scout) silence() span {
 	}
 	rate := s.Recording.RateHz
 	return span{min(rate/20, n), min(s.Take.Stimulus.LeadInSamples-rate/200, n)}
-}
-
-// spectrum is the power of a silence in octaves from 20 Hz on, by its
-// transform under a raised cosine.
-func spectrum(x []float64, rateHz int) []Band {
-	n := len(x) / 2 * 2
-	for n > 0 && !smooth(n) {
-		n -= 2
-	}
-	if n < 256 {
-		return []Band{}
-	}
-	mean := 0.0
-	for _, v := range x[:n] {
-		mean += v / float64(n)
-	}
-	work, energy := make([]float64, n), 0.0
-	for i, v := range x[:n] {
-		w := 1 - math.Cos(2*math.Pi*float64(i)/float64(n))
-		work[i] = w * (v - mean)
-		energy += w * w
-	}
-	c := fourier.NewFFT(n).Coefficients(nil, work)
-	line := float64(rateHz) / float64(n)
-	var bands []Band
-	for from := 20.0; from < float64(rateHz)/2; from *= 2 {
-		b := Band{FromHz: from, ToHz: math.Min(2*from, float64(rateHz)/2)}
-		power := 0.0
-		for l := int(math.Ceil(b.FromHz / line)); l < len(c) && float64(l)*line < b.ToHz; l++ {
-			power += 2 * (real(c[l])*real(c[l]) + imag(c[l])*imag(c[l])) / (energy * float64(n))
-		}
-		b.DBFS = dbfs(power)
-		bands = append(bands, b)
-	}
-	return bands
-}
-
-func smooth(n int) bool {
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
 }
 
 // mains measures the harmonics of the mains in a silence, at the frequency
