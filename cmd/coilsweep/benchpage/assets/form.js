@@ -1,0 +1,191 @@
+// Forms: values as texts, messages beside the field they are about, and what
+// happens when somebody else changed the same thing.
+import { $, $$, el, fill, show } from "./dom.js";
+import { visible } from "./format.js";
+
+let ids = 0;
+
+export class Form {
+  // node is the form; submit(values) does the work and may throw a Failure.
+  constructor(node, submit, { onInput } = {}) {
+    this.node = node;
+    this.dirty = false;
+    this.busy = false;
+    this.theirs = null; // what came in while something was being edited
+    node.addEventListener("input", () => {
+      this.dirty = true;
+      onInput?.();
+    });
+    node.addEventListener("reset", (event) => {
+      event.preventDefault();
+      this.dirty = false;
+      if (this.theirs) this.accept();
+      else if (this.filled) this.#put(this.filled);
+      this.clear();
+      onInput?.();
+    });
+    if (submit) node.addEventListener("submit", (event) => {
+      event.preventDefault();
+      if (event.submitter?.type === "submit" || !event.submitter) this.run(() => submit(this.values()));
+    });
+  }
+
+  get fields() { return $$("input[name], select[name], textarea[name]", this.node); }
+
+  values() {
+    const values = {};
+    for (const field of this.fields) {
+      if (field.type === "radio") { if (field.checked) values[field.name] = field.value; }
+      else if (field.type === "checkbox") values[field.name] = field.checked;
+      else values[field.name] = field.name === "text" ? field.value : field.value.trim();
+    }
+    return values;
+  }
+
+  // fill puts in what the program knows. What is being edited is left alone,
+  // and the difference is said.
+  fill(values, stamp) {
+    if (this.dirty && this.filled) {
+      if (stamp !== this.stamp) {
+        this.theirs = { values, stamp };
+        this.sayElsewhere();
+      }
+      return;
+    }
+    this.stamp = stamp;
+    this.theirs = null;
+    this.filled = values;
+    this.#put(values);
+    this.hideElsewhere();
+  }
+
+  #put(values) {
+    for (const field of this.fields) {
+      if (!(field.name in values)) continue;
+      const value = values[field.name];
+      if (field.type === "radio") field.checked = field.value === value;
+      else if (field.type === "checkbox") field.checked = Boolean(value);
+      else {
+        const text = value ?? "";
+        if (field.tagName === "SELECT" && ![...field.options].some((o) => o.value === String(text))) field.append(el("option", { value: text }, visible(text)));
+        if (field.value !== String(text)) field.value = text;
+      }
+    }
+  }
+
+  // changes are the values that differ from what was filled in.
+  changes() {
+    const changed = {};
+    for (const [k, v] of Object.entries(this.values())) {
+      const before = this.filled?.[k] ?? (typeof v === "boolean" ? false : "");
+      if (String(v) !== String(before)) changed[k] = v;
+    }
+    return changed;
+  }
+
+  accept() {
+    const { values, stamp } = this.theirs;
+    this.theirs = null;
+    this.dirty = false;
+    this.fill(values, stamp);
+    this.clear();
+    this.node.dispatchEvent(new Event("filled"));
+  }
+
+  sayElsewhere() {
+    const place = $(".elsewhere", this.node);
+    if (!place) return;
+    fill(place, "This was changed elsewhere while you were editing. ",
+      el("button", { type: "button", click: () => this.accept() }, "Show what is there now"), " ",
+      el("button", { type: "button", click: () => { this.stamp = this.theirs.stamp; this.filled = this.theirs.values; this.theirs = null; this.hideElsewhere(); } }, "Keep mine"));
+    show(place, true);
+  }
+
+  hideElsewhere() {
+    const place = $(".elsewhere", this.node);
+    if (place) show(place, false);
+  }
+
+  clear() {
+    const wrong = $(".wrong", this.node);
+    if (wrong) { show(wrong, false); fill(wrong); }
+    for (const field of this.fields) {
+      field.removeAttribute("aria-invalid");
+      if (field.dataset.described !== undefined) {
+        if (field.dataset.described) field.setAttribute("aria-describedby", field.dataset.described);
+        else field.removeAttribute("aria-describedby");
+        delete field.dataset.described;
+      }
+    }
+    this.hideElsewhere();
+  }
+
+  // fail shows a failure beside its field.
+  fail(error, fieldNames = {}) {
+    const wrong = $(".wrong", this.node);
+    if (wrong) {
+      wrong.id ||= `wrong-${++ids}`;
+      fill(wrong, visible(error.message));
+      show(wrong, true);
+    }
+    const wanted = fieldNames[error.field] ?? error.field;
+    const field = wanted ? this.fields.find((f) => f.name === wanted) : null;
+    if (field && wrong) {
+      field.setAttribute("aria-invalid", "true");
+      field.dataset.described ??= field.getAttribute("aria-describedby") ?? "";
+      field.setAttribute("aria-describedby", [wrong.id, field.dataset.described].filter(Boolean).join(" "));
+      const folded = field.closest("details");
+      if (folded) folded.open = true;
+      field.focus();
+    }
+  }
+
+  // run does work once at a time; a failure is shown here.
+  async run(work, fieldNames) {
+    if (this.busy) return undefined;
+    this.busy = true;
+    this.clear();
+    this.node.setAttribute("aria-busy", "true");
+    try {
+      return await work();
+    } catch (error) {
+      if (error.changedElsewhere && $(".elsewhere", this.node) && !this.theirs) error.message += " Undo your changes, or look at the file below.";
+      this.fail(error, fieldNames);
+      return undefined;
+    } finally {
+      this.busy = false;
+      this.node.removeAttribute("aria-busy");
+    }
+  }
+
+  // kept says that what stands here is what the program has.
+  kept() {
+    this.dirty = false;
+    this.filled = this.values();
+    this.theirs = null;
+    this.clear();
+  }
+}
+
+// withValues are the options that say something.
+export function withValues(options) {
+  return Object.fromEntries(Object.entries(options).filter(([, v]) => v !== "" && v !== null && v !== undefined && v !== false));
+}
+
+// command shows the line that does the same.
+export function command(place, text) {
+  const code = $(".line code", place);
+  if (code && code.textContent !== text) code.textContent = text;
+  const line = $(".line", place);
+  if (line && !$("button", line)) {
+    const button = el("button", { type: "button" }, "Copy");
+    button.addEventListener("click", async () => {
+      try {
+        await navigator.clipboard.writeText($("code", line).textContent);
+        button.textContent = "Copied";
+        setTimeout(() => { button.textContent = "Copy"; }, 1500);
+      } catch { window.getSelection().selectAllChildren($("code", line)); }
+    });
+    line.append(button);
+  }
+}

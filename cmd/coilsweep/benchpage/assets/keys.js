@@ -1,0 +1,23 @@
+// Keys: the space bar starts and stops a take, Escape stops what sounds.
+import { byID } from "./dom.js";
+import { stop, toggle } from "./takes.js";
+import { working } from "./state.js";
+
+// Elements that use the space bar themselves keep it.
+const OWN = "input, select, textarea, button, summary, a[href], [contenteditable], [role=button], audio, video";
+
+export const hasOwnUse = (node) => Boolean(node?.closest?.(OWN));
+
+export function start() {
+  document.addEventListener("keydown", (event) => {
+    if (event.ctrlKey || event.altKey || event.metaKey || byID("before-sound").open) return;
+    if (event.key === "Escape" && working()) {
+      event.preventDefault();
+      stop();
+      return;
+    }
+    if (event.key !== " " || byID("takes").hidden || hasOwnUse(event.target)) return;
+    event.preventDefault(); // the page would scroll
+    if (!event.repeat) toggle();
+  });
+}

@@ -1,0 +1,134 @@
+// Level meters: rms and peak of every channel, the highest peak held, and
+// words for where it lies. Drawn once a frame at most, by transforms alone.
+import { byID, el, fill, say } from "./dom.js";
+import { decibels } from "./format.js";
+import { on, state, working } from "./state.js";
+
+const FLOOR = -72; // dBFS at the left end
+const HOLD_MS = 1500, FALL_DB_S = 24;
+const CLIPS = -0.1, CLOSE = -3, LOW = -40, QUIET = -50;
+
+// share is where a level lies on the scale, 0 to 1.
+export function share(dbfs) {
+  if (dbfs === null || dbfs === undefined || !Number.isFinite(dbfs)) return 0;
+  return Math.min(1, Math.max(0, (dbfs - FLOOR) / -FLOOR));
+}
+
+// levelWords say what a peak means. The borders are common practice: some dB
+// of room at the top, and no need to be near it.
+export function levelWords(peak, playing) {
+  if (peak === null || peak === undefined || !Number.isFinite(peak)) return "silence";
+  if (peak >= CLIPS) return "clips: lower the gain or the level";
+  if (peak > CLOSE) return "close to clipping";
+  if (playing) return peak > LOW ? "good" : "low: raise the gain";
+  return peak < QUIET ? "quiet, as it should be" : "something is heard";
+}
+
+// Hold keeps the highest peak for a while, then lets it fall.
+export class Hold {
+  constructor() { this.value = -Infinity; this.at = 0; }
+  take(peak, now) {
+    const level = Number.isFinite(peak) && peak !== null ? peak : -Infinity;
+    const fallen = now - this.at > HOLD_MS ? this.value - FALL_DB_S * (now - this.at - HOLD_MS) / 1000 : this.value;
+    if (level >= fallen) { this.value = level; this.at = now; return level; }
+    return fallen;
+  }
+}
+
+class Channel {
+  constructor(name, small) {
+    this.hold = new Hold();
+    this.clippedAt = -Infinity;
+    this.rms = el("i", { class: "rms" });
+    this.peak = el("i", { class: "peak" });
+    this.tick = el("i", { class: "hold" });
+    this.lamp = el("b", { class: "lamp" }, "clips");
+    this.value = el("span", { class: "level" }, "–");
+    this.root = el("div", {
+      class: "channel", role: "meter", "aria-label": `Level, ${name}`, "aria-valuemin": FLOOR, "aria-valuemax": 0, "aria-valuenow": FLOOR, "aria-valuetext": "no signal yet",
+    }, el("span", { class: "channel-name", "aria-hidden": "true" }, name),
+    el("span", { class: "track", "aria-hidden": "true" }, this.peak, this.rms, el("i", { class: "near" }), this.tick),
+    el("span", { class: "lamp-place", "aria-hidden": "true" }, this.lamp), small ? null : this.value);
+    this.value.setAttribute("aria-hidden", "true");
+  }
+  draw(level, now) {
+    const held = this.hold.take(level.peak, now);
+    if (level.peak !== null && level.peak >= CLIPS) this.clippedAt = now;
+    this.rms.style.transform = `scaleX(${share(level.rms).toFixed(4)})`;
+    this.peak.style.transform = `scaleX(${share(level.peak).toFixed(4)})`;
+    this.tick.style.transform = `translateX(${(100 * share(held)).toFixed(2)}%)`;
+    this.lamp.classList.toggle("lit", now - this.clippedAt < 3000);
+    this.held = held;
+    return held > FLOOR && held > (level.peak ?? -Infinity);
+  }
+  words(level, playing) {
+    const text = `${decibels(level.peak, "dBFS")}, ${levelWords(level.peak, playing)}`;
+    this.root.setAttribute("aria-valuenow", Math.max(FLOOR, Math.round(level.peak ?? FLOOR)));
+    this.root.setAttribute("aria-valuetext", text);
+  }
+}
+
+class Meter {
+  constructor(root, small) {
+    this.root = root;
+    this.small = small;
+    this.channels = [];
+    root.dataset.frames = "0";
+    this.frames = 0;
+  }
+  shape(names) {
+    if (this.names === names.join()) return;
+    this.names = names.join();
+    this.channels = names.map((name) => new Channel(name, this.small));
+    const scale = this.small ? null : el("div", { class: "meter-scale", "aria-hidden": "true" },
+      el("span", { class: "at60" }, "−60"), el("span", { class: "at40" }, "−40"), el("span", { class: "at20" }, "−20"), el("span", { class: "at6" }, "−6"), el("span", { class: "at0" }, "0 dBFS"));
+    fill(this.root, this.channels.map((c) => c.root), scale);
+  }
+  get seen() { return this.root.offsetParent !== null; }
+}
+
+const meters = [];
+let asked = 0, textAt = 0, wordsAt = 0;
+
+export function channelNames(levels) {
+  const names = ["coil", "reference"];
+  return levels.map((c, i) => c.name || names[i] || `channel ${i + 1}`);
+}
+
+function frame(now) {
+  asked = 0;
+  const levels = state.meters?.channels ?? [];
+  const small = levels.slice(0, 1);
+  const names = channelNames(levels);
+  let falling = false;
+  const writeText = now - textAt > 200, writeWords = now - wordsAt > 1000;
+  for (const meter of meters) {
+    if (!meter.seen) continue;
+    const shown = meter.small ? small : levels;
+    meter.shape(meter.small ? names.slice(0, 1) : names);
+    shown.forEach((level, i) => {
+      const channel = meter.channels[i];
+      falling = channel.draw(level, now) || falling;
+      if (writeText) say(channel.value, decibels(channel.held, "dBFS"));
+      if (writeWords) channel.words(level, working());
+    });
+    meter.root.dataset.frames = ++meter.frames;
+  }
+  const big = byID("stage-level");
+  if (writeText && big.offsetParent !== null && levels.length) {
+    const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
+    fill(big, el("b", {}, decibels(held, "dBFS")), " ", el("span", {}, levelWords(held, working())));
+  }
+  if (writeText) textAt = now;
+  if (writeWords) wordsAt = now;
+  if (falling) ask();
+}
+
+function ask() {
+  if (!asked) asked = requestAnimationFrame(frame);
+}
+
+export function start() {
+  meters.push(new Meter(byID("glance-meter"), true), new Meter(byID("bench-meters"), false), new Meter(byID("stage-meters"), false));
+  on(["meters", "step"], ask);
+}
