@@ -57,7 +57,7 @@ type analysis struct {
 	best      *solution   // with the u of the data enlarged where needed
 	widen     float64     // by which it was enlarged
 	reduced   float64     // its reduced chi-square before that
-	spread    []rival
+	rivals    []rival
 	// disagreeing are solutions that show the error of a form that does not
 	// fit; halves those of a form whose residuals have a structure that the
 	// sound card might have made.
@@ -284,7 +284,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	a.widen = max(a.widen, best.misfit())
 	for _, s := range a.solutions {
 		if d := aic(s) - aic(best); s != best && d < rivalAIC {
-			a.spread = append(a.spread, rival{s, math.Exp(-max(d, 0) / 2)})
+			a.rivals = append(a.rivals, rival{s, math.Exp(-max(d, 0) / 2)})
 		}
 	}
 	switch {

@@ -201,7 +201,7 @@ func (f *Fitted) items(items []item) []Quantity {
 	}
 	best := make([]float64, len(items))
 	values(f.a.best.joint, f.a.best.x, best)
-	spread := f.a.propagatedFrom(len(items), values)
+	spread := f.a.propagatedFrom(len(items), f.a.best.joint.steps(), values)
 	out := make([]Quantity, len(items))
 	for k, v := range spread {
 		v.fit += items[k].u2

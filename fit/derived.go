@@ -153,6 +153,10 @@ type estimate struct {
 	shares   map[source]float64 // of u²
 }
 
+// function writes quantities that follow from the parameters of a fit into dst;
+// NaN for what does not exist.
+type function func(j *joint, x, dst []float64)
+
 // uncertainty holds what is needed to propagate at one solution.
 type uncertainty struct {
 	s *solution
@@ -167,6 +171,56 @@ func (s *solution) uncertainty() (*uncertainty, error) {
 	return &uncertainty{s: s, c: c}, nil
 }
 
+// carried are quantities at one solution with what the covariance makes of them.
+type carried struct {
+	value  []float64
+	slopes *mat.Dense // by quantity and parameter
+	known  mat.Dense  // slopes times covariance
+}
+
+// carry propagates to count quantities by differences of the steps h, as
+// sensitivities takes them (JCGM 100:2008, 5.2).
+func (w *uncertainty) carry(count int, h []float64, f function) *carried {
+	j := w.s.joint
+	c := &carried{value: make([]float64, count), slopes: mat.NewDense(count, j.n, nil)}
+	f(j, w.s.x, c.value)
+	sensitivities(c.slopes, func(x, dst []float64) { f(j, x, dst) }, slices.Clone(w.s.x), h)
+	c.known.Mul(c.slopes, w.c)
+	return c
+}
+
+// variance of quantity k.
+func (c *carried) variance(k int) float64 {
+	return max(mat.Dot(c.slopes.RowView(k), c.known.RowView(k)), 0)
+}
+
+// logStep is the step of differences in the parameters, most of which are
+// logarithms.
+const logStep = 1e-4
+
+// steps are those for all that a quantity can depend on: the circuit and the
+// parts, not the takes' gains and corners.
+func (j *joint) steps() []float64 {
+	h := make([]float64, j.firstCorner)
+	for i := range h {
+		h[i] = logStep
+	}
+	return h
+}
+
+// bareSteps are those for what depends on the bare coil alone: the circuit and
+// the fixture that is taken off.
+func (j *joint) bareSteps() []float64 {
+	h := make([]float64, j.firstCorner)
+	for i := range j.firstPart {
+		h[i] = logStep
+	}
+	if at := j.parts.ofTake[0].fixtureC; at >= 0 {
+		h[j.firstPart+at] = logStep
+	}
+	return h
+}
+
 // of propagates to one quantity.
 func (w *uncertainty) of(d derived) estimate {
 	j := w.s.joint
@@ -175,20 +229,13 @@ func (w *uncertainty) of(d derived) estimate {
 	if math.IsNaN(value) {
 		return e
 	}
-	// The circuit and the parts matter, the takes' gains and corners do not.
-	e.gradient = make([]float64, j.n)
-	steps := make([]float64, j.firstCorner)
-	for i := range steps {
-		steps[i] = 1e-4 // of a logarithm
-	}
-	at := slices.Clone(w.s.x)
-	sensitivity(e.gradient[:j.firstCorner], func(x []float64) float64 {
-		v := j.at(d, x)
+	c := w.carry(1, j.steps(), func(j *joint, x, dst []float64) {
+		dst[0] = j.at(d, x)
 		if !d.linear {
-			v = math.Log(v)
+			dst[0] = math.Log(dst[0])
 		}
-		return v
-	}, at, steps)
+	})
+	e.gradient = c.slopes.RawRowView(0)
 	for _, v := range e.gradient {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			// On the edge of existence: no uncertainty can be stated.
@@ -196,15 +243,13 @@ func (w *uncertainty) of(d derived) estimate {
 			return e
 		}
 	}
-	g := mat.NewVecDense(j.n, e.gradient)
-	var cg mat.VecDense
-	cg.MulVec(w.c, g)
-	variance := max(mat.Dot(g, &cg), 0)
+	variance := c.variance(0)
 	e.shares = map[source]float64{}
 	known := 0.0
+	at := slices.Clone(w.s.x)
 	for i := range j.priors {
 		p := &j.priors[i]
-		v := p.along(j, at, func(c int) float64 { return cg.AtVec(c) }) / p.u
+		v := p.along(j, at, func(i int) float64 { return c.known.At(0, i) }) / p.u
 		e.shares[p.source] += v * v
 		known += v * v
 	}

@@ -51,10 +51,13 @@ func TestAnnexH2(t *testing.T) {
 	value := make([]float64, len(formulas))
 	gradients := mat.NewDense(len(formulas), 3, nil)
 	steps := []float64{standard(c, 0), standard(c, 1), standard(c, 2)}
-	for i, f := range formulas {
-		value[i] = f.of(mean)
-		sensitivity(gradients.RawRowView(i), f.of, mean, steps)
+	all := func(x, dst []float64) {
+		for i, f := range formulas {
+			dst[i] = f.of(x)
+		}
 	}
+	all(mean, value)
+	sensitivities(gradients, all, mean, steps)
 	// Approach 2: the formulas for each set, then the mean.
 	each := mat.NewDense(5, len(formulas), nil)
 	for k := range 5 {

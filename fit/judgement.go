@@ -3,6 +3,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Limits of what counts as known.
@@ -12,6 +13,8 @@ const (
 	knownU = 0.2
 	// weakShare is the largest part of u² that may come from weak priors.
 	weakShare = 0.1
+	// weakU is the relative u below which nobody minds what weak priors bring.
+	weakU = 0.0015
 	// clockPPM is the limit of the error of the sound card's sample clock, a
 	// crystal (common practice). What it does to L and C, twice as much, is far
 	// below their parts.
@@ -67,7 +70,7 @@ func (a *analysis) quantity(d derived, limit float64) Quantity {
 	if math.IsNaN(e.value) {
 		return Unknown(d.missing())
 	}
-	if weak := e.shares[sourceWeak]; weak > weakShare*(e.u*e.u-e.shares[sourceModel]) && weak > square(0.0015*e.value) {
+	if weak := e.shares[sourceWeak]; weak > weakShare*(e.u*e.u-e.shares[sourceModel]) && weak > square(weakU*e.value) {
 		return Unknown("undetermined: " + a.missingFact())
 	}
 	relative := e.u
@@ -108,40 +111,56 @@ func (a *analysis) missingFact() string {
 // distribution (JCGM 100:2008, G.3).
 const fewValues = 4.303 / coverage
 
-// modelU is the standard uncertainty from the choice of the form: the spread
-// of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or the
-// largest distance to the solutions that disagree where none fits.
+// modelU is the standard uncertainty of a quantity from the choice of the form.
+// A term of the form has none: in another it does not exist.
 func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
 		return 0
 	}
-	best := a.best.joint.at(d, a.best.x)
-	away := func(s *solution) float64 {
-		v := math.Abs(s.joint.at(d, s.x) - best)
-		if math.IsNaN(v) {
-			return 0
+	return a.spread(1, a.best.joint.steps(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+}
+
+// spread is the standard uncertainty of count quantities from the choice of the
+// form: that of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or
+// the largest distance to solutions that disagree. h are the steps on which
+// the quantities depend, of the chosen form. A solution in which a quantity
+// does not exist says nothing of it.
+func (a *analysis) spread(count int, h []float64, f function) []float64 {
+	best, other, u := make([]float64, count), make([]float64, count), make([]float64, count)
+	f(a.best.joint, a.best.x, best)
+	away := func(j *joint, x []float64, each func(k int, apart float64)) {
+		f(j, x, other)
+		for k, v := range other {
+			if apart := math.Abs(v - best[k]); !math.IsNaN(apart) {
+				each(k, apart)
+			}
 		}
-		return v
 	}
-	weight, sum := 1.0, 0.0
-	for _, r := range a.spread {
+	weight := 1.0
+	for _, r := range a.rivals {
 		weight += r.weight
-		sum += r.weight * away(r.solution) * away(r.solution)
+		away(r.solution.joint, r.solution.x, func(k int, apart float64) { u[k] += r.weight * apart * apart })
 	}
-	u := math.Sqrt(sum / weight)
+	for k := range u {
+		u[k] = math.Sqrt(u[k] / weight)
+	}
 	for _, s := range a.disagreeing {
-		u = max(u, fewValues*away(s))
+		away(s.joint, s.x, func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	}
+	if p := a.request.know.resistance; p != nil && a.widen > 1 {
+		// A form that does not fit has been pulling at R.
+		read := slices.Clone(a.best.x)
+		read[atR] = math.Log(p.nominal)
+		away(a.best.joint, read, func(k int, apart float64) { u[k] = max(u[k], apart) })
 	}
 	for _, w := range a.halves {
-		// What lies beyond the uncertainty of the half itself.
-		e := w.of(d)
-		if apart := math.Abs(e.value - best); apart > 2*e.u {
-			u = max(u, math.Sqrt(apart*apart-4*e.u*e.u))
+		half := w.carry(count, h, f)
+		for k, v := range half.value {
+			// What lies beyond the uncertainty of the half itself.
+			if apart, own := math.Abs(v-best[k]), 4*half.variance(k); apart*apart > own {
+				u[k] = max(u[k], math.Sqrt(apart*apart-own))
+			}
 		}
-	}
-	if p := a.request.know.resistance; d.name == nameResistance && p != nil && a.widen > 1 {
-		// A form that does not fit has been pulling at it.
-		u = max(u, math.Abs(best-p.nominal))
 	}
 	return u
 }

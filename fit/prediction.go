@@ -5,13 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/circuit"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Fitted is a coil's fitted circuit with all that is known of its uncertainty:
@@ -69,6 +66,8 @@ type Sought struct {
 	Missing string
 	// Decibel: it may be zero or negative, and has no relative uncertainty.
 	Decibel bool
+	// Frequency: it is wrong by as much as the sound card's clock.
+	Frequency bool
 }
 
 // predictableU is the largest relative standard uncertainty of a prediction.
@@ -98,7 +97,9 @@ func Propagate(coils []*Fitted, parts []quantity.Value, sought []Sought, f func(
 	f(circuits, sizes, best)
 
 	total := make([]variances, len(sought))
+	clock := 0.0 // one crystal for all takes, so far as is known
 	for i, c := range coils {
+		clock = max(clock, c.a.clockU())
 		at := circuits[i]
 		for k, v := range c.a.propagated(bareAt, len(sought), func(coil circuit.Coil, dst []float64) {
 			circuits[i] = coil
@@ -126,6 +127,9 @@ func Propagate(coils []*Fitted, parts []quantity.Value, sought []Sought, f func(
 	}
 	out := make([]Quantity, len(sought))
 	for k, s := range sought {
+		if s.Frequency {
+			total[k].fit += square(clock * best[k])
+		}
 		out[k] = total[k].judge(best[k], s, func() string {
 			for _, c := range coils {
 				if c.a.ambiguous != "" {
@@ -156,7 +160,7 @@ func (v variances) judge(value float64, s Sought, missingFact func() string) Qua
 	switch {
 	case math.IsNaN(value) || math.IsNaN(u) || math.IsInf(u, 0):
 		return Unknown(s.Missing)
-	case v.weak > weakShare*v.fit && (s.Decibel && u > 0.05 || !s.Decibel && u > 0.005*math.Abs(value)):
+	case v.weak > weakShare*v.fit && (s.Decibel && v.weak > square(20/math.Ln10*weakU) || !s.Decibel && v.weak > square(weakU*value)):
 		return Unknown("undetermined: " + missingFact())
 	case !s.Decibel && u > predictableU*math.Abs(value):
 		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%", 100*coverage*u/math.Abs(value)))
@@ -164,71 +168,23 @@ func (v variances) judge(value float64, s Sought, missingFact func() string) Qua
 	return Quantity{Value: value, U: u, U95: coverage * u}
 }
 
-// propagated carries the covariance of the fit to count quantities that
-// follow from the circuit; circuitAt makes it from the parameters.
+// propagated carries what is known of the fit to count quantities that follow
+// from the bare coil's circuit; circuitAt makes it from the parameters.
 func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []variances {
-	return a.propagatedFrom(count, func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
+	return a.propagatedFrom(count, a.best.joint.bareSteps(), func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
 }
 
-// propagatedFrom is propagated for quantities that follow from the parameters:
-// those of the circuit and the fixtures.
-func (a *analysis) propagatedFrom(count int, f func(j *joint, x, dst []float64)) []variances {
-	j := a.best.joint
-	columns := make([]int, 0, j.firstPart+1)
-	for i := range j.firstPart {
-		columns = append(columns, i)
-	}
-	for _, at := range j.parts.ofTake {
-		if i := j.firstPart + at.fixtureC; at.fixtureC >= 0 && !slices.Contains(columns, i) {
-			columns = append(columns, i)
-		}
-	}
-	x := slices.Clone(a.best.x)
-	slopes := mat.NewDense(count, j.n, nil)
-	up, down := make([]float64, count), make([]float64, count)
-	for _, c := range columns {
-		const h = 1e-4 // of a logarithm
-		x[c] = a.best.x[c] + h
-		f(j, x, up)
-		x[c] = a.best.x[c] - h
-		f(j, x, down)
-		x[c] = a.best.x[c]
-		for k := range count {
-			slopes.Set(k, c, (up[k]-down[k])/(2*h))
-		}
-	}
-	var carried mat.Dense // slopes times covariance
-	carried.Mul(slopes, a.known.c)
+// propagatedFrom is propagated for quantities that follow from the parameters
+// with the steps h.
+func (a *analysis) propagatedFrom(count int, h []float64, f function) []variances {
+	fit, spread := a.known.carry(count, h, f), a.spread(count, h, f)
 	out := make([]variances, count)
 	for k := range out {
-		out[k].fit = math.Max(mat.Dot(slopes.RowView(k), carried.RowView(k)), 0)
-		for _, p := range j.priors {
-			if p.source == sourceWeak {
-				v := p.factors[0] * carried.At(k, p.columns[0]) / p.u
+		out[k] = variances{fit: fit.variance(k), model: spread[k] * spread[k]}
+		for i := range a.best.joint.priors {
+			if p := &a.best.joint.priors[i]; p.source == sourceWeak {
+				v := p.along(a.best.joint, a.best.x, func(c int) float64 { return fit.known.At(k, c) }) / p.u
 				out[k].weak += v * v
-			}
-		}
-	}
-	best, other := make([]float64, count), make([]float64, count)
-	f(j, a.best.x, best)
-	weight := 1.0
-	for _, r := range a.spread {
-		f(r.solution.joint, r.solution.x, other)
-		weight += r.weight
-		for k := range out {
-			if d := other[k] - best[k]; !math.IsNaN(d) {
-				out[k].model += r.weight * d * d
-			}
-		}
-	}
-	for k := range out {
-		out[k].model /= weight
-	}
-	for _, s := range a.disagreeing {
-		f(s.joint, s.x, other)
-		for k := range out {
-			if d := other[k] - best[k]; d*d > out[k].model {
-				out[k].model = d * d
 			}
 		}
 	}

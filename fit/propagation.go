@@ -4,19 +4,27 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// sensitivity writes ∂f/∂x[i] into dst for as many of the first x as dst is
-// long, by central differences of the step h[i] (JCGM 100:2008, 5.1.3, note
-// 2). x comes back as it was. An entry is NaN or infinite where f has no value
-// beside x.
-func sensitivity(dst []float64, f func(x []float64) float64, x, h []float64) {
-	for i := range dst {
+// sensitivities writes ∂f_k/∂x[i] into dst(k, i), by central differences of the
+// step h[i] (JCGM 100:2008, 5.1.3, note 2); 0 where h[i] is 0 or not there,
+// for inputs on which f does not depend. x comes back as it was. An entry is
+// NaN or infinite where f has no value beside x.
+func sensitivities(dst *mat.Dense, f func(x, dst []float64), x, h []float64) {
+	count, _ := dst.Dims()
+	dst.Zero()
+	up, down := make([]float64, count), make([]float64, count)
+	for i, step := range h {
+		if step == 0 {
+			continue
+		}
 		at := x[i]
-		x[i] = at + h[i]
-		up := f(x)
-		x[i] = at - h[i]
-		down := f(x)
+		x[i] = at + step
+		f(x, up)
+		x[i] = at - step
+		f(x, down)
 		x[i] = at
-		dst[i] = (up - down) / (2 * h[i])
+		for k := range count {
+			dst.Set(k, i, (up[k]-down[k])/(2*step))
+		}
 	}
 }
 

@@ -72,7 +72,7 @@ const (
 const perSound = 4
 
 var soughtSound = [perSound]fit.Sought{
-	{Missing: "the response falls from the plateau without a peak"},
+	{Missing: "the response falls from the plateau without a peak", Frequency: true},
 	{Missing: "the response falls from the plateau without a peak", Decibel: true},
 	{Missing: "nothing resonates"},
 	{Missing: "nothing reaches the amplifier: the coils cancel, or the volume is at 0", Decibel: true},
