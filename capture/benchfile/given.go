@@ -3,7 +3,7 @@ package benchfile
 // Entry is one key of a bench that was given, with its table ("" at the top).
 type Entry struct {
 	Table, Key string
-	Value      any // string, int or float64
+	Value      any // string, int or float64; nil: not given
 }
 
 // Given lists what is given, in the order of the file.

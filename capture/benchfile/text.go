@@ -10,6 +10,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/tomlkey"
 )
 
 // Decode reads bench.toml and checks it. Errors of form begin with the line.
@@ -24,7 +25,7 @@ func Decode(text []byte) (Bench, error) {
 		return Bench{}, errors.New(strings.TrimPrefix(err.Error(), "toml: "))
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return Bench{}, fmt.Errorf("there is no key %q: correct or remove it", unknown[0])
+		return Bench{}, fmt.Errorf("line %d: there is no key %q: correct or remove it", tomlkey.Line(text, unknown[0]), unknown[0])
 	}
 	return b, b.check()
 }
@@ -205,53 +206,35 @@ func set(path string, t table) error {
 	if err != nil {
 		return fmt.Errorf("cannot read the bench: %w", err)
 	}
-	changed := replaced(string(text), t)
-	if _, err := Decode([]byte(changed)); err != nil {
-		return fmt.Errorf("%s: the table [%s] cannot be changed in it (%w): write by hand\n%s", path, t.name, err, t.text())
+	var entries []Entry
+	for _, e := range t.entries {
+		entries = append(entries, Entry{t.name, e.key, e.value})
 	}
-	return atomicfile.Write(path, []byte(changed))
+	changed, err := Change(text, entries)
+	if err != nil {
+		return fmt.Errorf("%s: %w: write by hand\n%s", path, err, t.text())
+	}
+	return atomicfile.Write(path, changed)
 }
 
-// replaced is text with the table t in place of the one of its name, or at its
-// end. The comments before the next table stay.
-func replaced(text string, t table) string {
-	lines := strings.SplitAfter(text, "\n")
-	begin, end := -1, len(lines)
-	for i, line := range lines {
-		name, ok := header(line)
-		switch {
-		case !ok:
-		case name == t.name:
-			begin = i
-		case begin >= 0:
-			end = i
+// Change is the text of a bench with entries set, or removed where their value
+// is nil; all else, comments included, stays as it is.
+func Change(text []byte, entries []Entry) ([]byte, error) {
+	var err error
+	for _, e := range entries {
+		var table toml.Key
+		if e.Table != "" {
+			table = toml.Key{e.Table}
 		}
-		if end < len(lines) {
-			break
+		if e.Value == nil {
+			text, err = tomlkey.Unset(text, table, e.Key)
+		} else {
+			text, err = tomlkey.Set(text, table, e.Key, e.Value)
+		}
+		if err != nil {
+			return nil, err
 		}
 	}
-	if begin < 0 {
-		if text != "" && !strings.HasSuffix(text, "\n") {
-			text += "\n"
-		}
-		return text + "\n" + t.text()
-	}
-	// What is said about the next table belongs to that.
-	for end < len(lines) && end > begin+1 && strings.HasPrefix(strings.TrimSpace(lines[end-1]), "#") {
-		end--
-	}
-	rest := strings.Join(lines[end:], "")
-	if rest != "" && !strings.HasPrefix(rest, "\n") {
-		rest = "\n" + rest
-	}
-	return strings.Join(lines[:begin], "") + t.text() + rest
-}
-
-// header is the name of the table that begins with line.
-func header(line string) (name string, ok bool) {
-	line = strings.TrimSpace(strings.SplitN(line, "#", 2)[0])
-	if !strings.HasPrefix(line, "[") || !strings.HasSuffix(line, "]") {
-		return "", false
-	}
-	return strings.Trim(line, "[] \t"), true
+	_, err = Decode(text)
+	return text, err
 }

@@ -10,6 +10,8 @@ import (
 	"sort"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/tomlkey"
 )
 
 //go:embed default.toml
@@ -70,11 +72,11 @@ func Decode(name string, data []byte) (Bench, error) {
 	}
 	if unknown := meta.Undecoded(); len(unknown) > 0 {
 		sort.Slice(unknown, func(i, j int) bool {
-			return lineOf(string(data), unknown[i].String()) < lineOf(string(data), unknown[j].String())
+			return tomlkey.LineOf(data, unknown[i].String()) < tomlkey.LineOf(data, unknown[j].String())
 		})
 		key := unknown[0].String()
 		return Bench{}, &FieldError{
-			File: name, Line: lineOf(string(data), key), Key: key,
+			File: name, Line: tomlkey.LineOf(data, key), Key: key,
 			Text: "is not a key of a simulated bench; check its spelling and its table",
 		}
 	}
@@ -84,7 +86,7 @@ func Decode(name string, data []byte) (Bench, error) {
 	if err := b.check(); err != nil {
 		var field *FieldError
 		if errors.As(err, &field) {
-			field.File, field.Line = name, lineOf(string(data), field.Key)
+			field.File, field.Line = name, tomlkey.LineOf(data, field.Key)
 		}
 		return Bench{}, err
 	}

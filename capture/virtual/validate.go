@@ -3,8 +3,6 @@ package virtual
 import (
 	"fmt"
 	"math"
-	"slices"
-	"strconv"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -228,60 +226,6 @@ func (b Bench) checkDisturbances(c *checker) {
 	if s := b.Faults.StallAfterS; s != nil {
 		c.within("faults.stall_after_s", *s, 0, 1e5)
 	}
-}
-
-// lineOf finds the line of a key such as "coil.ring[1].coupling" in TOML text;
-// 0 where it is written in a way not looked for (quoted keys). A key that is
-// missing is given the line of its table.
-func lineOf(text, key string) int {
-	key, _, _ = strings.Cut(key, " ")
-	var wanted []string // without indices
-	index := map[string]int{}
-	for part := range strings.SplitSeq(key, ".") {
-		name, number, found := strings.Cut(part, "[")
-		wanted = append(wanted, name)
-		if found {
-			n, _ := strconv.Atoi(strings.TrimSuffix(number, "]"))
-			index[strings.Join(wanted, ".")] = n
-		}
-	}
-	var table []string
-	seen := map[string]int{} // [[table]] headers met
-	inTable := true
-	best, depth := 0, -1
-	consider := func(path []string, line int) {
-		n := 0
-		for n < len(path) && n < len(wanted) && path[n] == wanted[n] {
-			n++
-		}
-		if n == len(path) && n > depth {
-			best, depth = line, n
-		}
-	}
-	for i, line := range strings.Split(text, "\n") {
-		line = strings.TrimSpace(line)
-		if strings.HasPrefix(line, "[") && !strings.Contains(line, "=") {
-			header, _, _ := strings.Cut(strings.TrimLeft(line, "["), "]")
-			name := strings.ReplaceAll(header, " ", "")
-			table = strings.Split(name, ".")
-			inTable = true
-			if strings.HasPrefix(line, "[[") {
-				want, asked := index[name]
-				inTable = !asked || seen[name] == want
-				seen[name]++
-			}
-			if inTable {
-				consider(table, i+1)
-			}
-			continue
-		}
-		name, _, found := strings.Cut(line, "=")
-		if !found || !inTable || strings.HasPrefix(line, "#") {
-			continue
-		}
-		consider(append(slices.Clone(table), strings.Split(strings.ReplaceAll(name, " ", ""), ".")...), i+1)
-	}
-	return best
 }
 
 // finite tells whether x is a number.

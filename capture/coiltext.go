@@ -1,0 +1,121 @@
+package capture
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/tomlkey"
+)
+
+// CoilText is coil.toml as it stands, with its checksum for ReplaceCoilText.
+func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
+	text, err = os.ReadFile(filepath.Join(f.Dir, coilFile))
+	if err != nil {
+		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
+	}
+	sum := sha256.Sum256(text)
+	return text, hex.EncodeToString(sum[:]), nil
+}
+
+// ReplaceCoilText writes coil.toml, whole or not at all, unless it is no longer
+// the one with that checksum (atomicfile.ErrChanged) or text does not describe
+// a coil.
+func (f *Folder) ReplaceCoilText(sha256Hex string, text []byte) error {
+	path := filepath.Join(f.Dir, coilFile)
+	coil, err := decodeCoil(text)
+	if err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	if err := atomicfile.Replace(path, sha256Hex, text); err != nil {
+		return err
+	}
+	f.Coil = coil
+	return nil
+}
+
+// coilKeys are the keys of coil.toml that hold one value, and how a text
+// becomes that.
+var coilKeys = map[string]func(string) (any, error){
+	"name": asText, "notes": asText, "wire": asText, "dcr": asText,
+	"celsius_at_takes": asNumber, "parts_scale_percent": asNumber,
+	"winding.wire": asText, "winding.turns": asWhole,
+	"winding.core_length": asText, "winding.core_width": asText, "winding.height": asText,
+}
+
+func asText(s string) (any, error) { return s, nil }
+
+func asNumber(s string) (any, error) {
+	x, err := strconv.ParseFloat(s, 64)
+	if err != nil {
+		return nil, fmt.Errorf("%q: want a number, such as 22.5", s)
+	}
+	return x, nil
+}
+
+func asWhole(s string) (any, error) {
+	n, err := strconv.Atoi(s)
+	if err != nil {
+		return nil, fmt.Errorf("%q: want a whole number", s)
+	}
+	return n, nil
+}
+
+// KeyError is what is wrong with the value for a key of coil.toml.
+type KeyError struct {
+	Key string // "winding.turns"
+	Err error
+}
+
+func (e *KeyError) Error() string { return e.Key + ": " + e.Err.Error() }
+func (e *KeyError) Unwrap() error { return e.Err }
+
+// ChangeCoil is the text of a coil.toml with values set by the names of their
+// keys ("dcr", "winding.turns"), an empty one removed; all else, comments
+// included, stays as it is. An error is a *KeyError where it belongs to one
+// value.
+func ChangeCoil(text []byte, values map[string]string) ([]byte, error) {
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		parse, ok := coilKeys[name]
+		if !ok {
+			return nil, &KeyError{name, fmt.Errorf("is no key of %s", coilFile)}
+		}
+		path := strings.Split(name, ".")
+		table, key := path[:len(path)-1], path[len(path)-1]
+		given := strings.TrimSpace(values[name])
+		var err error
+		if given == "" {
+			text, err = tomlkey.Unset(text, table, key)
+		} else {
+			var value any
+			if value, err = parse(given); err == nil {
+				text, err = tomlkey.Set(text, table, key, value)
+			}
+		}
+		if err == nil && name != "name" {
+			_, err = decodeCoil(text)
+		}
+		if err != nil {
+			return nil, &KeyError{name, err}
+		}
+	}
+	_, err := decodeCoil(text)
+	return text, err
+}
+
+// AddReading is the text of a coil.toml with one more meter reading at its end.
+func AddReading(text []byte, m MeterReading) ([]byte, error) {
+	if err := m.check(); err != nil {
+		return nil, err
+	}
+	text = tomlkey.Append(text, encodeMeter(m))
+	_, err := decodeCoil(text)
+	return text, err
+}
