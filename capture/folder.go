@@ -146,7 +146,12 @@ func (f *Folder) ReadTake(name string) (Take, error) {
 	if err := CheckTakeName(name); err != nil {
 		return Take{}, err
 	}
-	path := filepath.Join(f.TakeDir(name), takeFile)
+	return f.readTake(name, name)
+}
+
+// readTake reads the take called name from the folder dir under takes.
+func (f *Folder) readTake(dir, name string) (Take, error) {
+	path := filepath.Join(f.TakeDir(dir), takeFile)
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
@@ -195,8 +200,9 @@ func (f *Folder) checkNew(name string) error {
 	return nil
 }
 
-// keep gives the finished take in dir its place. It does not replace another.
-func (f *Folder) keep(dir string, t Take) error {
+// keep gives the finished take in dir its place. Another that has it is set
+// aside where redo says so; it is never replaced.
+func (f *Folder) keep(dir string, t Take, redo bool) error {
 	data, err := encodeTake(t)
 	if err != nil {
 		return err
@@ -204,10 +210,19 @@ func (f *Folder) keep(dir string, t Take) error {
 	if err := atomicfile.Write(filepath.Join(dir, takeFile), data); err != nil {
 		return err
 	}
+	aside := ""
 	if err := f.checkNew(t.Name); err != nil {
-		return err
+		if !redo {
+			return err
+		}
+		if aside, err = f.SetAside(t.Name); err != nil {
+			return err
+		}
 	}
 	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
+		if aside != "" {
+			os.Rename(f.TakeDir(aside), f.TakeDir(t.Name))
+		}
 		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
 	return atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))

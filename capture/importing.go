@@ -19,6 +19,7 @@ type ImportOptions struct {
 	Recording        string // path of a WAV or FLAC file
 	CoilChannel      int    // from 1; 0 means 1
 	ReferenceChannel int    // from 1; 0 means 2 if the take has a reference
+	Redo             bool   // see the option Redo
 }
 
 // Import makes a take of f from a recording of the stimulus of t that was made
@@ -34,7 +35,7 @@ func importTake(ctx context.Context, f *Folder, t Take, o ImportOptions, create 
 	if err := t.checkPlan(); err != nil {
 		return Take{}, err
 	}
-	if err := f.checkNew(t.Name); err != nil {
+	if err := f.checkNew(t.Name); err != nil && !o.Redo {
 		return Take{}, err
 	}
 	if o.CoilChannel == 0 {
@@ -88,7 +89,7 @@ func importTake(ctx context.Context, f *Folder, t Take, o ImportOptions, create 
 	if err := ctx.Err(); err != nil {
 		return Take{}, err
 	}
-	return finish(f, dir, t, Session{})
+	return finish(f, dir, t, Session{}, o.Redo)
 }
 
 // forStimulus is r reduced to the channels of a take, or what makes it useless.

@@ -41,14 +41,19 @@ type PartialError struct {
 	Take     string  // the name that the take would have had
 	Seconds  float64 // what was recorded
 	HasSweep bool    // at least one whole sweep was recorded
+	Redo     bool    // it was to take the place of an earlier take
 	Err      error
 }
 
 func (e *PartialError) Error() string {
 	advice := "less than one sweep, record again"
 	if e.HasSweep {
-		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s --stimulus %s --recording %s'",
-			quoted(e.Folder), e.Take, quoted(filepath.Join(e.Dir, stimulusFile)), quoted(filepath.Join(e.Dir, captureFile)))
+		redo := ""
+		if e.Redo {
+			redo = " --redo"
+		}
+		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s%s --stimulus %s --recording %s'",
+			quoted(e.Folder), e.Take, redo, quoted(filepath.Join(e.Dir, stimulusFile)), quoted(filepath.Join(e.Dir, captureFile)))
 	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
@@ -87,15 +92,34 @@ func createFile(path string) (recordingFile, error) {
 // early returns a *PartialError and stays there. A take that is unfit for use
 // is kept: see Take.Unfit. progress may be nil; it is called some ten times
 // per second of audio.
-func Run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress)) (Take, error) {
-	return run(ctx, rec, f, t, nil, progress, createFile)
+func Run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress), options ...Option) (Take, error) {
+	return run(ctx, rec, f, t, progress, createFile, options)
 }
 
-func run(ctx context.Context, rec Recorder, f *Folder, t Take, until *until, progress func(Progress), create func(string) (recordingFile, error)) (Take, error) {
+// Option is something more that Run is to do: Redo, Watch.
+type Option func(*running)
+
+// Redo allows that there is a take of that name. It is set aside (see
+// Folder.SetAside) once the new one is complete, fit for use or not.
+func Redo() Option { return func(r *running) { r.redo = true } }
+
+// running is what goes on beside a recording.
+type running struct {
+	redo     bool
+	until    *until
+	watch    *watch
+	progress func(Progress)
+}
+
+func run(ctx context.Context, rec Recorder, f *Folder, t Take, progress func(Progress), create func(string) (recordingFile, error), options []Option) (Take, error) {
+	beside := &running{progress: progress}
+	for _, option := range options {
+		option(beside)
+	}
 	if err := t.checkPlan(); err != nil {
 		return Take{}, err
 	}
-	if err := f.checkNew(t.Name); err != nil {
+	if err := f.checkNew(t.Name); err != nil && !beside.redo {
 		return Take{}, err
 	}
 	format := rec.Format()
@@ -118,7 +142,10 @@ func run(ctx context.Context, rec Recorder, f *Folder, t Take, until *until, pro
 		return Take{}, fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 	}
 	t.Schema, t.Started, t.Bench = takeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
-	frames, session, err := stream(ctx, rec, file, path, t, play, until, progress)
+	beside.watch.start(ctx, t)
+	defer beside.watch.wait()
+	frames, session, err := stream(ctx, rec, file, path, t, play, beside)
+	beside.watch.stop()
 	if cerr := file.Close(); err == nil {
 		err = cerr
 	}
@@ -129,16 +156,16 @@ func run(ctx context.Context, rec Recorder, f *Folder, t Take, until *until, pro
 		}
 		return Take{}, fmt.Errorf("nothing was recorded: %w", err)
 	}
-	if err == nil {
-		t.Stimulus, err = until.played(t.Stimulus)
+	if u := beside.until; err == nil && u != nil && u.whole > 0 {
+		t.Stimulus, err = t.Stimulus.Prefix(u.whole)
 	}
 	if err == nil {
-		t, err = finish(f, dir, t, session)
+		t, err = finish(f, dir, t, session, beside.redo)
 	}
 	if err != nil {
 		s := t.Stimulus
 		return Take{}, &PartialError{
-			Folder: f.Dir, Dir: dir, Take: t.Name, Err: err,
+			Folder: f.Dir, Dir: dir, Take: t.Name, Redo: beside.redo, Err: err,
 			Seconds:  float64(frames) / float64(format.RateHz),
 			HasSweep: frames >= int64(s.LeadInSamples+s.SweepSamples),
 		}
@@ -188,20 +215,26 @@ func (f *Folder) startPartial(t Take) (string, error) {
 
 // stream records into file, which is at path, until the stimulus and the margin are through. It
 // returns the frames that are in the file, whatever else happened.
-func stream(ctx context.Context, rec Recorder, file wav.File, path string, t Take, play []float32, until *until, progress func(Progress)) (int64, Session, error) {
+func stream(ctx context.Context, rec Recorder, file wav.File, path string, t Take, play []float32, beside *running) (int64, Session, error) {
 	format := rec.Format()
 	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
 	if err != nil {
 		return 0, Session{}, err
 	}
 	frames := len(play) + int(math.Ceil(tailMarginS*float64(format.RateHz)))
-	m := meter{stimulus: t.Stimulus, frames: frames, channels: format.Channels, every: int64(format.RateHz / 10), progress: progress}
+	m := meter{stimulus: t.Stimulus, frames: frames, channels: format.Channels, every: int64(format.RateHz / 10), progress: beside.progress}
+	g := newGrowth(t, format)
 	session, err := rec.Record(ctx, play, frames, func(block []float32) error {
 		if err := w.WriteFloat32(block); err != nil {
 			return fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 		}
 		m.add(block, w.Frames())
-		return until.add(ctx, block)
+		if beside.until == nil && beside.watch == nil {
+			return nil
+		}
+		g.add(block)
+		beside.watch.add(g)
+		return beside.until.add(ctx, g)
 	})
 	if errors.Is(err, errEnough) {
 		err = nil
@@ -254,7 +287,7 @@ func (m *meter) add(block []float32, recorded int64) {
 
 // finish turns the recording in dir into a take: it judges what is on disk,
 // describes it and gives it its name.
-func finish(f *Folder, dir string, t Take, session Session) (Take, error) {
+func finish(f *Folder, dir string, t Take, session Session, redo bool) (Take, error) {
 	path := filepath.Join(dir, captureFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -271,7 +304,7 @@ func finish(f *Folder, dir string, t Take, session Session) (Take, error) {
 	if t.Quality, err = Assess(r, t); err != nil {
 		return t, err
 	}
-	if err := f.keep(dir, t); err != nil {
+	if err := f.keep(dir, t, redo); err != nil {
 		return t, err
 	}
 	// take.toml holds the stimulus from here on.

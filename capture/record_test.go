@@ -346,10 +346,10 @@ func (f *fullFile) Write(p []byte) (int, error) {
 func TestRunOnAFullDisk(t *testing.T) {
 	f := newFolder(t)
 	const room = 4*oneSweep + 1000
-	_, err := run(t.Context(), mono(), f, plan(t, "bare"), nil, nil, func(path string) (recordingFile, error) {
+	_, err := run(t.Context(), mono(), f, plan(t, "bare"), nil, func(path string) (recordingFile, error) {
 		file, err := os.Create(path)
 		return &fullFile{file, room}, err
-	})
+	}, nil)
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}

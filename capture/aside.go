@@ -1,0 +1,70 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"coilsweep/capture/atomicfile"
+)
+
+const asideSuffix = ".aside"
+
+// AsideTake is a take that was set aside: it is no take of the coil any more,
+// and kept as takes/NAME.aside, NAME.aside-2 and so on.
+type AsideTake struct {
+	Name    string // of its folder: "bare.aside-2"
+	Of      string // the take that it was: "bare"
+	Started time.Time
+	Err     error // why its take.toml cannot be read, if so
+}
+
+// SetAside makes the take called name no take any more, without deleting it,
+// and returns the name of its folder now. To undo it, rename the folder.
+func (f *Folder) SetAside(name string) (string, error) {
+	if err := CheckTakeName(name); err != nil {
+		return "", err
+	}
+	if info, err := os.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
+		return "", fmt.Errorf("%s has no take %q (no folder %s)", f.Dir, name, f.TakeDir(name))
+	}
+	for n := 1; ; n++ {
+		aside := name + asideSuffix
+		if n > 1 {
+			aside += "-" + strconv.Itoa(n)
+		}
+		if _, err := os.Lstat(f.TakeDir(aside)); err == nil {
+			continue
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
+		}
+		// A folder of that name made meanwhile makes this fail, unless empty.
+		if err := os.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
+			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
+		}
+		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))
+	}
+}
+
+// Aside lists the takes that were set aside, by the names of their folders.
+func (f *Folder) Aside() ([]AsideTake, error) {
+	names, err := f.list(func(name string) bool {
+		of, number, found := strings.Cut(name, asideSuffix)
+		return found && CheckTakeName(of) == nil && (number == "" || strings.HasPrefix(number, "-"))
+	})
+	var aside []AsideTake
+	for _, name := range names {
+		a := AsideTake{Name: name}
+		a.Of, _, _ = strings.Cut(name, asideSuffix)
+		var t Take
+		t, a.Err = f.readTake(name, a.Of)
+		a.Started = t.Started
+		aside = append(aside, a)
+	}
+	return aside, err
+}
