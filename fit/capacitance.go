@@ -137,6 +137,14 @@ func (f *Fitted) Account(t Terminals) (*Account, error) {
 		sum.stated, sum.u2 = sum.stated+i.stated, sum.u2+i.u2
 	}
 	all := append([]item{{fromFit: totalOf(0)}, sum}, items...)
+	var added []item
+	for i, p := range a.request.parts.parts {
+		if p.source == sourceAddedC {
+			added = append(added, item{what: p.what, source: "stated; as the fit has it", fromFit: func(j *joint, x []float64) float64 { return math.Exp(x[j.firstPart+i]) }})
+		}
+	}
+	firstAdded := len(all)
+	all = append(all, added...)
 	if perMetre != nil {
 		all = append(all, item{fromFit: perMetre})
 	}
@@ -159,12 +167,8 @@ func (f *Fitted) Account(t Terminals) (*Account, error) {
 		}
 	}
 	out.judge(t, j)
-	for i, p := range a.request.parts.parts {
-		if p.source == sourceAddedC {
-			fitted := math.Exp(a.best.x[j.firstPart+i])
-			u := fitted * math.Sqrt(a.known.c.At(j.firstPart+i, j.firstPart+i))
-			out.Added = append(out.Added, AccountLine{p.what, Quantity{Value: fitted, U: u, U95: coverage * u}, "stated; as the fit has it"})
-		}
+	for k, i := range added {
+		out.Added = append(out.Added, AccountLine{i.what, quantities[firstAdded+k], i.source})
 	}
 	return out, nil
 }

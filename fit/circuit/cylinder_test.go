@@ -122,9 +122,9 @@ func TestCylinderRings(t *testing.T) {
 	}
 }
 
-// Every partial derivative against central differences of Transfer in steps
-// of the quantity itself (fourth order: error of h^4).
-func TestTransferGradient(t *testing.T) {
+// Every partial derivative against central differences of Transfer and of
+// Impedance in steps of the quantity itself (fourth order: error of h^4).
+func TestGradient(t *testing.T) {
 	base := Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12,
 		Rings:    []Ring{{0.1, 3e-5}, {0.06, 4e-4}, {0.03, 1e-5}, {0.02, 2e-3}},
 		Cylinder: Ring{0.2, 3e-4}, CoverTimeS: 8e-6}
@@ -157,23 +157,28 @@ func TestTransferGradient(t *testing.T) {
 			change change
 		}{"ln time", &g.LnRingTime[i], func(c *Coil, l *Load, d float64) { scale(&c.Rings[i].TimeS, d) }})
 	}
-	at := func(s complex128, f change, d float64) complex128 {
-		c, l := base, baseLoad
-		c.Rings = append([]Ring(nil), base.Rings...)
-		f(&c, &l, d)
-		return c.Transfer(s, l)
-	}
-	for _, hz := range []float64{20, 300, 2000, 3900, 6000, 19e3} {
-		s := atHz(hz)
-		h := base.TransferGradient(s, baseLoad, &g)
-		if want := base.Transfer(s, baseLoad); cmplx.Abs(h/want-1) > 1e-14 {
-			t.Errorf("%g Hz: value %v, Transfer %v", hz, h, want)
+	for name, of := range map[string]struct {
+		value    func(c Coil, s complex128, l Load) complex128
+		gradient func(c *Coil, s complex128, l Load, dst *Gradient) complex128
+	}{"Transfer": {Coil.Transfer, (*Coil).TransferGradient}, "Impedance": {Coil.Impedance, (*Coil).ImpedanceGradient}} {
+		at := func(s complex128, f change, d float64) complex128 {
+			c, l := base, baseLoad
+			c.Rings = append([]Ring(nil), base.Rings...)
+			f(&c, &l, d)
+			return of.value(c, s, l)
 		}
-		for _, c := range list {
-			const d = 5e-4
-			want := (8*(at(s, c.change, d)-at(s, c.change, -d)) - (at(s, c.change, 2*d) - at(s, c.change, -2*d))) / (12 * d)
-			if cmplx.Abs(*c.got-want) > 3e-9*(cmplx.Abs(h)+cmplx.Abs(want)) {
-				t.Errorf("%g Hz: derivative by %s is %v, differences give %v", hz, c.name, *c.got, want)
+		for _, hz := range []float64{20, 300, 2000, 3900, 6000, 19e3} {
+			s := atHz(hz)
+			h := of.gradient(&base, s, baseLoad, &g)
+			if want := of.value(base, s, baseLoad); cmplx.Abs(h/want-1) > 1e-14 {
+				t.Errorf("%s at %g Hz: value %v, want %v", name, hz, h, want)
+			}
+			for _, c := range list {
+				const d = 5e-4
+				want := (8*(at(s, c.change, d)-at(s, c.change, -d)) - (at(s, c.change, 2*d) - at(s, c.change, -2*d))) / (12 * d)
+				if cmplx.Abs(*c.got-want) > 3e-9*(cmplx.Abs(h)+cmplx.Abs(want)) {
+					t.Errorf("%s at %g Hz: derivative by %s is %v, differences give %v", name, hz, c.name, *c.got, want)
+				}
 			}
 		}
 	}

@@ -3,9 +3,10 @@ package circuit
 // MaxRings is the largest number of rings that Gradient holds.
 const MaxRings = 4
 
-// Gradient holds the partial derivatives of Transfer: with respect to the
-// natural logarithm of each positive quantity (so dH/d ln L = L dH/dL), and to
-// each share itself. Entries of parts that the coil does not have are 0.
+// Gradient holds the partial derivatives of Transfer or Impedance: with
+// respect to the natural logarithm of each positive quantity (so dH/d ln L =
+// L dH/dL), and to each share itself. Entries of parts that the coil does not
+// have are 0.
 type Gradient struct {
 	LnInductance  complex128
 	LnResistance  complex128
@@ -22,9 +23,43 @@ type Gradient struct {
 // coil may have up to MaxRings rings; more are a mistake of the caller, and
 // panic.
 func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex128 {
-	*dst = Gradient{}
 	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
-	sl := s * complex(c.InductanceH, 0)
+	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
+	branch := complex(c.ResistanceOhm, 0) + sl*shape
+	inverse := reciprocal(1 + branch*y)
+	h := inverse
+	if c.CoverTimeS != 0 {
+		st := s * complex(c.CoverTimeS, 0)
+		cover := reciprocal(1 + st)
+		h *= cover
+		dst.LnCoverTime = -h * st * cover
+	}
+	// H = 1/(D E), D = 1 + (R + s L) Y: dH = -H dD/D.
+	fall := -h * inverse
+	c.chain(dst, fall*y, sl, shape)
+	dst.LnCapacitance = fall * branch * s * complex(c.CapacitanceF+load.CapacitanceF, 0)
+	dst.LnLoad = -fall * branch * complex(load.Conductance(), 0)
+	return h
+}
+
+// ImpedanceGradient is Impedance at s, with its partial derivatives in dst, for
+// as many rings as TransferGradient. A cover does not change it.
+func (c *Coil) ImpedanceGradient(s complex128, load Load, dst *Gradient) complex128 {
+	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
+	branch := complex(c.ResistanceOhm, 0) + sl*shape
+	inverse := reciprocal(1 + branch*y)
+	z := branch * inverse
+	// Z = B/(1 + B Y): dZ = dB/(1 + B Y)² - Z² dY.
+	c.chain(dst, inverse*inverse, sl, shape)
+	dst.LnCapacitance = -z * z * s * complex(c.CapacitanceF+load.CapacitanceF, 0)
+	dst.LnLoad = z * z * complex(load.Conductance(), 0)
+	return z
+}
+
+// shapeGradient is L(s)/L, with its partial derivatives in dst.
+func (c *Coil) shapeGradient(s complex128, dst *Gradient) complex128 {
+	*dst = Gradient{}
 	shape := complex(1, 0)
 	for i, r := range c.Rings {
 		st := s * complex(r.TimeS, 0)
@@ -41,27 +76,19 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 		dst.CylinderShare = f - 1
 		dst.LnCylinder = complex(c.Cylinder.Share, 0) * z * slope
 	}
-	branch := complex(c.ResistanceOhm, 0) + sl*shape
-	inverse := reciprocal(1 + branch*y)
-	h := inverse
-	if c.CoverTimeS != 0 {
-		st := s * complex(c.CoverTimeS, 0)
-		cover := reciprocal(1 + st)
-		h *= cover
-		dst.LnCoverTime = -h * st * cover
-	}
-	// H = 1/(D E), D = 1 + (R + s L) Y: dH = -H dD/D.
-	fall := -h * inverse
-	onL := fall * sl * y
+	return shape
+}
+
+// chain turns what shapeGradient wrote into the derivatives of something whose
+// derivative by the branch R + sl shape is k.
+func (c *Coil) chain(dst *Gradient, k, sl, shape complex128) {
+	onL := k * sl
 	dst.LnInductance = onL * shape
-	dst.LnResistance = fall * complex(c.ResistanceOhm, 0) * y
-	dst.LnCapacitance = fall * branch * s * complex(c.CapacitanceF+load.CapacitanceF, 0)
-	dst.LnLoad = -fall * branch * complex(load.Conductance(), 0)
+	dst.LnResistance = k * complex(c.ResistanceOhm, 0)
 	for i := range c.Rings {
 		dst.RingShare[i] *= onL
 		dst.LnRingTime[i] *= onL
 	}
 	dst.CylinderShare *= onL
 	dst.LnCylinder *= onL
-	return h
 }
