@@ -8,9 +8,9 @@ import (
 	"coilsweep/capture"
 )
 
-// backlog is how many blocks may wait for a sink that is busy. A sound card's
+// jobBacklog is how many blocks may wait for a job that is busy. A sound card's
 // are 10 ms or longer, and it can keep some seconds itself.
-const backlog = 1024
+const jobBacklog = 1024
 
 // metered is a Recorder whose sound reaches the meters, too. It reads from the
 // device in a goroutine of its own, so that a sink that is busy for some
@@ -18,6 +18,7 @@ const backlog = 1024
 type metered struct {
 	recorder capture.Recorder
 	news     *news
+	backlog  int   // blocks that may wait for the sink
 	failure  error // of the device
 }
 
@@ -30,7 +31,7 @@ var errUnwanted = errors.New("no more is wanted")
 // Record implements capture.Recorder.
 func (m *metered) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (session capture.Session, err error) {
 	inner, stop := context.WithCancel(ctx)
-	blocks := make(chan []float32, backlog)
+	blocks := make(chan []float32, m.backlog)
 	var failure error
 	go func() {
 		defer close(blocks)

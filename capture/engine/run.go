@@ -68,11 +68,11 @@ func (e *Engine) work(ctx context.Context, job *Job) {
 	d, err := e.open(jobCtx, source)
 	if err == nil {
 		e.set(func(s *State) { s.Phase, s.Err, s.Device = Working, "", d.recorder.Describe() })
-		rec := &metered{recorder: d.recorder, news: e.news}
+		rec := &metered{recorder: d.recorder, news: e.news, backlog: jobBacklog}
 		err = do(jobCtx, job, rec)
 		if rec.failure != nil {
 			e.giveBack()
-			e.finish(job, source, errors.Join(err, notIn(err, rec.failure)))
+			e.finish(job, source, withFailure(err, rec.failure))
 			return
 		}
 		source = nil // nothing is wrong with it
@@ -82,12 +82,15 @@ func (e *Engine) work(ctx context.Context, job *Job) {
 	e.finish(job, source, err)
 }
 
-// notIn is failure, unless err tells of it.
-func notIn(err, failure error) error {
-	if err == nil || errors.Is(err, failure) {
-		return nil
+// withFailure is the error of a job whose device failed.
+func withFailure(err, failure error) error {
+	switch {
+	case err == nil:
+		return failure
+	case errors.Is(err, failure):
+		return err
 	}
-	return failure
+	return fmt.Errorf("%w (%w)", err, failure)
 }
 
 // do calls the job; its panic is an error.
