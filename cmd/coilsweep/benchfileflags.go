@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"strconv"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
@@ -51,6 +50,32 @@ func (b *benchFileFlags) find(dir string) error {
 	return err
 }
 
+// benchSetting is an option that bench.toml can stand for, and where.
+type benchSetting struct{ option, table, key string }
+
+var benchSettings = []benchSetting{
+	{"drive", "drive", "kind"}, {"exciter-r", "drive", "exciter_r"}, {"exciter-l", "drive", "exciter_l"},
+	{"reference", "reference", "kind"}, {"sense-r", "reference", "sense_r"},
+	{"fixture-c", "fixture", "capacitance"}, {"fixture-r", "fixture", "resistance"},
+	{"rate", "card", "rate_hz"}, {"level", "card", "level_dbfs"},
+	{"input", "card", "input"}, {"output", "card", "output"}, {"coil-channel", "card", "coil_channel"},
+	{"output-channel", "card", "output_channel"}, {"buffer", "card", "buffer_s"},
+	{"reference-channel", "card", "reference_channel"}, // after the reference
+}
+
+// settingsOf are the options that a bench stands for, as texts.
+func settingsOf(b benchfile.Bench) map[string]string {
+	texts := map[string]string{}
+	for _, e := range b.Given() {
+		for _, s := range benchSettings {
+			if s.table == e.Table && s.key == e.Key {
+				texts[s.option] = fmt.Sprint(e.Value)
+			}
+		}
+	}
+	return texts
+}
+
 // apply finds the bench.toml for dir and sets the options of cmd that were not
 // given from it, as if they had been. What is said on the command line about
 // drive or reference stands for all that the bench says of that.
@@ -59,61 +84,41 @@ func (b *benchFileFlags) apply(cmd *cobra.Command, dir string) error {
 		return err
 	}
 	f := cmd.Flags()
-	set := func(name, text string) error {
-		if text == "" || f.Lookup(name) == nil || f.Changed(name) {
-			return nil
+	value := func(name string) string {
+		if flag := f.Lookup(name); flag != nil {
+			return flag.Value.String()
 		}
-		if err := f.Set(name, text); err != nil {
-			return fmt.Errorf("%s: %w", b.found.Path, flagError(cmd, err))
-		}
-		return nil
-	}
-	type setting struct{ name, text string }
-	var settings []setting
-	bench := b.found.Bench
-	if !f.Changed("drive") {
-		settings = append(settings, setting{"drive", bench.Drive.Kind},
-			setting{"exciter-r", given(bench.Drive.ExciterR)}, setting{"exciter-l", given(bench.Drive.ExciterL)})
-	}
-	if !f.Changed("reference") {
-		settings = append(settings, setting{"reference", bench.Reference.Kind}, setting{"sense-r", given(bench.Reference.SenseR)})
-	}
-	settings = append(settings, setting{"fixture-c", given(bench.Fixture.Capacitance)}, setting{"fixture-r", given(bench.Fixture.Resistance)})
-	// The card is that of a sound card's takes; what was recorded elsewhere
-	// has channels and a rate of its own.
-	if kind := f.Lookup("bench"); kind != nil {
-		card := bench.Card
-		if f.Lookup("stimulus") == nil || !f.Changed("stimulus") {
-			settings = append(settings, setting{"rate", digits(card.RateHz)})
-			if card.LevelDBFS != nil {
-				settings = append(settings, setting{"level", strconv.FormatFloat(*card.LevelDBFS, 'g', -1, 64)})
-			}
-		}
-		if kind.Value.String() == "soundcard" {
-			settings = append(settings, setting{"input", card.Input}, setting{"output", card.Output},
-				setting{"coil-channel", digits(card.CoilChannel)}, setting{"output-channel", digits(card.OutputChannel)})
-			if card.BufferS > 0 {
-				settings = append(settings, setting{"buffer", strconv.FormatFloat(card.BufferS, 'g', -1, 64)})
-			}
-		}
-	}
-	for _, s := range settings {
-		if err := set(s.name, s.text); err != nil {
-			return err
-		}
-	}
-	if r, kind := f.Lookup("reference"), f.Lookup("bench"); r != nil && r.Value.String() != "none" && kind != nil && kind.Value.String() == "soundcard" {
-		return set("reference-channel", digits(bench.Card.ReferenceChannel))
-	}
-	return nil
-}
-
-// digits is n as an option; 0 is none.
-func digits(n int) string {
-	if n == 0 {
 		return ""
 	}
-	return strconv.Itoa(n)
+	driven, referred := f.Changed("drive"), f.Changed("reference")
+	texts := settingsOf(b.found.Bench)
+	for _, s := range benchSettings {
+		skip := false
+		switch s.table {
+		case "drive":
+			skip = driven
+		case "reference":
+			skip = referred
+		case "card":
+			// The card is that of a sound card's takes; what was recorded
+			// elsewhere has channels and a rate of its own.
+			switch kind := value("bench"); s.option {
+			case "rate", "level":
+				skip = kind == "" || f.Changed("stimulus")
+			case "reference-channel":
+				skip = kind != "soundcard" || value("reference") == "none"
+			default:
+				skip = kind != "soundcard"
+			}
+		}
+		if skip || texts[s.option] == "" || f.Lookup(s.option) == nil || f.Changed(s.option) {
+			continue
+		}
+		if err := f.Set(s.option, texts[s.option]); err != nil {
+			return fmt.Errorf("%s: %w", b.found.Path, flagError(cmd, err))
+		}
+	}
+	return nil
 }
 
 // complete puts into the take which bench.toml it comes from and, where it has

@@ -1,9 +1,9 @@
 package main
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -11,10 +11,12 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/engine"
 	"coilsweep/fit/response"
 )
 
@@ -26,11 +28,24 @@ const plainLevelDBFS = -24
 // 1 kHz between 200 Hz and 5 kHz; a coil between output and input is off more.
 const cableLimitDB = 3
 
+// calibrating are the options of 'calibrate'.
+type calibrating struct {
+	take     takeFlags
+	stimulus stimulusFlags
+	bench    benchFlags
+	file     benchFileFlags
+}
+
+func (k *calibrating) add(f *pflag.FlagSet) {
+	f.IntVar(&k.take.coilChannel, "coil-channel", 1, "channel with the coil, from 1")
+	k.stimulus.add(f)
+	f.Lookup("level").DefValue = fmt.Sprint(plainLevelDBFS)
+	k.bench.add(f)
+	k.file.add(f)
+}
+
 func newCalibrate(c *console) *cobra.Command {
-	var flags takeFlags
-	var stimulus stimulusFlags
-	var bench benchFlags
-	var file benchFileFlags
+	var options calibrating
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "calibrate DIR",
@@ -42,57 +57,74 @@ channels stay the same. Do not touch the gain between this and 'fixture'.`,
 		Example: `  coilsweep calibrate .`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if err := bench.check(cmd); err != nil {
-				return err
-			}
-			if err := file.apply(cmd, args[0]); err != nil {
-				return err
-			}
-			if file.found == nil {
-				return fmt.Errorf("a calibration is kept with a bench: make one first with 'coilsweep bench %s --new'", args[0])
-			}
-			flags.reference, flags.drive = "none", "current"
-			take := capture.Take{
-				Program: programName(), Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
-			}
-			var err error
-			if take.Stimulus, err = stimulus.designAt(cmd, plainLevelDBFS); err != nil {
-				return err
-			}
-			recorder, release, err := bench.open(take, &flags, wiring{cable: true})
+			plan, err := options.plan(cmd, args[0])
 			if err != nil {
 				return err
 			}
-			r, take, err := c.scout(cmd.Context(), recorder, take)
-			if err = errors.Join(err, release()); err != nil {
+			var record calibrationRecord
+			if err := c.on(plan.source, func(recorder capture.Recorder) error {
+				record, err = plan.run(cmd.Context(), c, recorder)
+				return err
+			}); err != nil {
 				return err
 			}
-			calibration := response.Calibrate(r, take)
-			calibration.OutputChannel = bench.outputChannel
-			if off := unevenDB(calibration, 200, 5000); off > cableLimitDB {
-				return unfitError{fmt.Errorf("that is no cable: the response is %.1f dB off between 200 Hz and 5 kHz; take exciter and coil off, and connect output and input", off)}
-			}
-			name, err := keepCalibration(file.found.Path, calibration)
-			if err != nil {
-				return err
-			}
-			record := newCalibrationRecord(calibration, name)
 			if asJSON {
 				return c.json(record)
 			}
-			fmt.Fprintf(c.out, "sound card at %d Hz: %+.2f dB at 1 kHz; against that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz\n%s: its response, in use from now on\n",
-				record.RateHz, record.GainDB, record.LowDB, record.LowHz, record.HighDB, record.HighHz/1000, name)
+			fmt.Fprintf(c.out, "%s\n%s: its response, in use from now on\n", record.words(), record.File)
 			return nil
 		}),
 	}
-	f := cmd.Flags()
-	f.IntVar(&flags.coilChannel, "coil-channel", 1, "channel with the coil, from 1")
-	stimulus.add(f)
-	f.Lookup("level").DefValue = fmt.Sprint(plainLevelDBFS)
-	bench.add(f)
-	file.add(f)
-	f.BoolVar(&asJSON, "json", false, "print what was found as JSON")
+	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was found as JSON")
 	return cmd
+}
+
+// calibrationPlan is a calibration that is about to be made.
+type calibrationPlan struct {
+	take          capture.Take
+	outputChannel int
+	benchPath     string
+	source        engine.Source
+}
+
+func (k *calibrating) plan(cmd *cobra.Command, dir string) (*calibrationPlan, error) {
+	if err := k.bench.check(cmd); err != nil {
+		return nil, err
+	}
+	if err := k.file.apply(cmd, dir); err != nil {
+		return nil, err
+	}
+	if k.file.found == nil {
+		return nil, fmt.Errorf("a calibration is kept with a bench: make one first with 'coilsweep bench %s --new'", dir)
+	}
+	k.take.reference, k.take.drive = "none", "current"
+	take := capture.Take{
+		Program: programName(), Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
+	}
+	var err error
+	if take.Stimulus, err = k.stimulus.designAt(cmd, plainLevelDBFS); err != nil {
+		return nil, err
+	}
+	return &calibrationPlan{take, k.bench.outputChannel, k.file.found.Path, k.bench.source(take, &k.take, wiring{cable: true})}, nil
+}
+
+// run measures the sound card and keeps what it finds with the bench.
+func (p *calibrationPlan) run(ctx context.Context, c *console, recorder capture.Recorder) (calibrationRecord, error) {
+	r, take, err := c.scout(ctx, recorder, p.take)
+	if err != nil {
+		return calibrationRecord{}, err
+	}
+	calibration := response.Calibrate(r, take)
+	calibration.OutputChannel = p.outputChannel
+	if off := unevenDB(calibration, 200, 5000); off > cableLimitDB {
+		return calibrationRecord{}, unfitError{fmt.Errorf("that is no cable: the response is %.1f dB off between 200 Hz and 5 kHz; take exciter and coil off, and connect output and input", off)}
+	}
+	name, err := keepCalibration(p.benchPath, calibration)
+	if err != nil {
+		return calibrationRecord{}, err
+	}
+	return newCalibrationRecord(calibration, name), nil
 }
 
 // calibrationRecord is what 'calibrate --json' prints.
@@ -114,6 +146,11 @@ func newCalibrationRecord(c capture.Calibration, file string) calibrationRecord 
 		File: file, Made: c.Made, RateHz: c.RateHz, GainDB: gain,
 		LowHz: low, LowDB: gainDB(c, low) - gain, HighHz: high, HighDB: gainDB(c, high) - gain,
 	}
+}
+
+func (r calibrationRecord) words() string {
+	return fmt.Sprintf("sound card at %d Hz: %+.2f dB at 1 kHz; against that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
+		r.RateHz, r.GainDB, r.LowDB, r.LowHz, r.HighDB, r.HighHz/1000)
 }
 
 func gainDB(c capture.Calibration, hz float64) float64 {

@@ -2,14 +2,15 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
+	"coilsweep/capture/engine"
 	"coilsweep/excite"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
@@ -26,12 +27,28 @@ const (
 	scoutRepeats = 3
 )
 
+// checking are the options of 'check'.
+type checking struct {
+	take       takeFlags
+	stimulus   stimulusFlags
+	bench      benchFlags
+	file       benchFileFlags
+	scoutLevel float64
+}
+
+func (k *checking) add(f *pflag.FlagSet) {
+	k.take.addWiring(f)
+	k.stimulus.add(f)
+	f.Lookup("duration").DefValue = fmt.Sprintf("%g s", scoutSweepS)
+	f.Lookup("repeats").DefValue = fmt.Sprint(scoutRepeats)
+	f.Lookup("level").Usage = "level planned for the take, in dBFS"
+	f.Float64Var(&k.scoutLevel, "scout-level", 0, fmt.Sprintf("level of the sweep of the check, in dBFS (default: %d below --level)", scoutDB))
+	k.bench.add(f)
+	k.file.add(f)
+}
+
 func newCheck(c *console) *cobra.Command {
-	var flags takeFlags
-	var stimulus stimulusFlags
-	var bench benchFlags
-	var file benchFileFlags
-	var scoutLevel float64
+	var options checking
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "check DIR",
@@ -45,59 +62,66 @@ kept. The exit status is 3 where a take would be unfit.`,
   coilsweep check bridge --level -6`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if err := bench.check(cmd); err != nil {
-				return err
-			}
-			if err := file.apply(cmd, args[0]); err != nil {
-				return err
-			}
-			take, err := flags.plan(cmd)
+			plan, err := options.plan(cmd, args[0])
 			if err != nil {
 				return err
 			}
-			folder, err := capture.OpenFolder(args[0])
-			if err != nil {
+			var judgement check.Report
+			if err := c.on(plan.source, func(recorder capture.Recorder) error {
+				judgement, err = c.check(cmd.Context(), recorder, plan.take, plan.scout)
 				return err
-			}
-			planned := stimulus.levelDBFS
-			if !cmd.Flags().Changed("scout-level") {
-				scoutLevel = planned - scoutDB
-			}
-			if scoutLevel > planned {
-				return usagef("--scout-level %g is above the level planned, %g dBFS", scoutLevel, planned)
-			}
-			if take.Stimulus, err = stimulus.scout(cmd, scoutLevel); err != nil {
-				return err
-			}
-			if planned > 0 {
-				return usagef("--level %g: want at most 0 dBFS", planned)
-			}
-			recorder, release, err := bench.open(take, &flags, wiring{})
-			if err != nil {
-				return err
-			}
-			scout := check.Scout{PlannedDBFS: planned}
-			if dcr := folder.Coil.DCR; dcr != nil {
-				scout.DCROhm = dcr.SI
-			}
-			judgement, err := c.check(cmd.Context(), recorder, take, scout)
-			if err = errors.Join(err, release()); err != nil {
+			}); err != nil {
 				return err
 			}
 			return reportCheck(c, judgement, asJSON)
 		}),
 	}
-	f := cmd.Flags()
-	flags.addWiring(f)
-	stimulus.add(f)
-	f.Lookup("duration").DefValue = fmt.Sprintf("%g s", scoutSweepS)
-	f.Lookup("repeats").DefValue = fmt.Sprint(scoutRepeats)
-	f.Lookup("level").Usage = "level planned for the take, in dBFS"
-	f.Float64Var(&scoutLevel, "scout-level", 0, fmt.Sprintf("level of the sweep of the check, in dBFS (default: %d below --level)", scoutDB))
-	bench.add(f)
-	file.add(f)
-	f.BoolVar(&asJSON, "json", false, "print what was found as JSON")
+	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was found as JSON")
 	return cmd
+}
+
+// checkPlan is a check that is about to be made.
+type checkPlan struct {
+	take   capture.Take
+	scout  check.Scout
+	source engine.Source
+}
+
+// plan makes a plan of the options of cmd, the bench of dir and the coil in it.
+func (k *checking) plan(cmd *cobra.Command, dir string) (*checkPlan, error) {
+	if err := k.bench.check(cmd); err != nil {
+		return nil, err
+	}
+	if err := k.file.apply(cmd, dir); err != nil {
+		return nil, err
+	}
+	take, err := k.take.plan(cmd)
+	if err != nil {
+		return nil, err
+	}
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	planned := k.stimulus.levelDBFS
+	if !cmd.Flags().Changed("scout-level") {
+		k.scoutLevel = planned - scoutDB
+	}
+	if k.scoutLevel > planned {
+		return nil, usagef("--scout-level %g is above the level planned, %g dBFS", k.scoutLevel, planned)
+	}
+	if take.Stimulus, err = k.stimulus.scout(cmd, k.scoutLevel); err != nil {
+		return nil, err
+	}
+	if planned > 0 {
+		return nil, usagef("--level %g: want at most 0 dBFS", planned)
+	}
+	scout := check.Scout{PlannedDBFS: planned}
+	if dcr := folder.Coil.DCR; dcr != nil {
+		scout.DCROhm = dcr.SI
+	}
+	return &checkPlan{take, scout, k.bench.source(take, &k.take, wiring{})}, nil
 }
 
 // check plays the scout of take and, where that shows that nothing will clip,
@@ -165,8 +189,24 @@ func reportCheck(c *console, r check.Report, asJSON bool) error {
 }
 
 func printCheck(c *console, r check.Report) {
+	for _, l := range checkLines(r) {
+		if l.name == "" {
+			fmt.Fprintln(c.out, l.text)
+		} else {
+			fmt.Fprintf(c.out, "%-10s %s\n", l.name, l.text)
+		}
+	}
+}
+
+// checkLine is one thing that a check has found, under its name.
+type checkLine struct{ name, text string }
+
+func checkLines(r check.Report) (lines []checkLine) {
+	add := func(name, format string, args ...any) {
+		lines = append(lines, checkLine{name, fmt.Sprintf(format, args...)})
+	}
 	for _, ch := range r.Channels {
-		fmt.Fprintf(c.out, "%-10s peak %s, rms %s, noise %s; at %.0f dBFS peak %s\n", ch.Name,
+		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
 			level(ch.PeakDBFS), level(ch.RMSDBFS), level(ch.NoiseDBFS), r.PlannedDBFS, level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
@@ -174,44 +214,54 @@ func printCheck(c *console, r check.Report) {
 		for _, b := range r.Noise {
 			bands = append(bands, fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS))
 		}
-		fmt.Fprintf(c.out, "noise      in dBFS by octave from Hz: %s\n", strings.Join(bands, ", "))
+		add("noise", "in dBFS by octave from Hz: %s", strings.Join(bands, ", "))
 	}
 	if m := r.Mains; m != nil {
-		var lines []string
+		var orders []string
 		for _, l := range m.Lines {
 			if l.DBFS > m.DBFS-30 {
-				lines = append(lines, fmt.Sprintf("%d: %.0f", l.Order, l.DBFS))
+				orders = append(orders, fmt.Sprintf("%d: %.0f", l.Order, l.DBFS))
 			}
 		}
-		fmt.Fprintf(c.out, "mains      %.3f Hz, %.0f dBFS in all; harmonics in dBFS: %s\n", m.Hz, m.DBFS, strings.Join(lines, ", "))
+		add("mains", "%.3f Hz, %.0f dBFS in all; harmonics in dBFS: %s", m.Hz, m.DBFS, strings.Join(orders, ", "))
 	} else {
-		fmt.Fprintln(c.out, "mains      none stands out")
+		add("mains", "none stands out")
 	}
 	if r.MarginDB != nil {
 		at := ""
 		if r.PeakHz != nil {
 			at = fmt.Sprintf(", loudest at %.0f Hz", *r.PeakHz)
 		}
-		fmt.Fprintf(c.out, "margin     %.1f dB to clipping at %.0f dBFS%s\n", *r.MarginDB, r.PlannedDBFS, at)
+		add("margin", "%.1f dB to clipping at %.0f dBFS%s", *r.MarginDB, r.PlannedDBFS, at)
 	}
 	if r.SNRDB != nil {
-		fmt.Fprintf(c.out, "signal     %.0f dB over the noise at %.0f dBFS\n", *r.SNRDB, r.PlannedDBFS)
+		add("signal", "%.0f dB over the noise at %.0f dBFS", *r.SNRDB, r.PlannedDBFS)
 	}
-	fmt.Fprintf(c.out, "time       drift %.1f ppm, %d damaged sweeps\n", r.DriftPPM, r.DamagedRepeats)
+	add("time", "drift %.1f ppm, %d damaged sweeps", r.DriftPPM, r.DamagedRepeats)
 	for _, h := range r.Harmonics {
 		if h.Seen {
-			fmt.Fprintf(c.out, "harmonic %d about %.2g %% at %.0f dBFS\n", h.Order, 100*h.Expected, r.PlannedDBFS)
+			add("", "harmonic %d about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
 		}
 	}
 	for _, f := range r.Findings {
-		fmt.Fprintf(c.out, "%-10s %s: %s\n", f.Grade+":", f.Text, f.Advice)
+		add(string(f.Grade)+":", "%s: %s", f.Text, f.Advice)
 	}
 	if len(r.Findings) == 0 {
-		fmt.Fprintln(c.out, "all is well")
+		add("", "all is well")
 	}
+	if p := proposedLevel(r); p != "" {
+		add("proposed", "--level %s", p)
+	}
+	return lines
+}
+
+// proposedLevel is the level to take instead of that planned; empty: that is
+// good.
+func proposedLevel(r check.Report) string {
 	if p := r.ProposedDBFS; p != nil && math.Abs(*p-r.PlannedDBFS) >= 1 {
-		fmt.Fprintf(c.out, "proposed   --level %.0f\n", *p)
+		return fmt.Sprintf("%.0f", *p)
 	}
+	return ""
 }
 
 func shortHertz(hz float64) string {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -66,12 +65,13 @@ func (f fitAll) run(ctx context.Context, c *console, root string) ([]fittedCoil,
 	for range min(runtime.GOMAXPROCS(0), len(dirs)) {
 		wait.Go(func() {
 			for i := range work {
-				var said bytes.Buffer
-				coil := f.fit(ctx, &console{out: io.Discard, err: &said}, dirs[i])
+				var said []string
+				hear := func(text string) { said = append(said, text) }
+				coil := f.fit(ctx, &console{out: io.Discard, err: io.Discard, hear: hear}, dirs[i])
 				one.Lock()
 				coils[i] = coil
 				done++
-				f.tell(c, bar, coil, said.String())
+				f.tell(c, bar, coil, said)
 				bar.show(done)
 				one.Unlock()
 			}
@@ -90,16 +90,16 @@ func (f fitAll) run(ctx context.Context, c *console, root string) ([]fittedCoil,
 }
 
 // tell prints what is worth saying of one coil, above the bar.
-func (f fitAll) tell(c *console, bar *counter, coil fittedCoil, said string) {
-	if said == "" && coil.Why == "" {
+func (f fitAll) tell(c *console, bar *counter, coil fittedCoil, said []string) {
+	if said == nil && coil.Why == "" {
 		return
 	}
 	if bar.terminal {
 		bar.end()
 		bar.shown = -1 // the bar is to be drawn again
 	}
-	for line := range strings.Lines(said) {
-		c.warn("%s: %s", coil.Folder, strings.TrimPrefix(strings.TrimSpace(line), "coilsweep: "))
+	for _, text := range said {
+		c.warn("%s: %s", coil.Folder, text)
 	}
 	if coil.Why != "" && coil.State != statePending {
 		c.warn("%s: %s: %s", coil.Folder, coil.State, coil.Why)

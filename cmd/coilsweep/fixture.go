@@ -1,25 +1,44 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/engine"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/fixture"
 )
 
+// fixing are the options of 'fixture'.
+type fixing struct {
+	take     takeFlags
+	stimulus stimulusFlags
+	bench    benchFlags
+	file     benchFileFlags
+	series   resistanceFlag
+}
+
+func (k *fixing) add(f *pflag.FlagSet) {
+	f.Var(&k.series, "series", `the resistor in place of the coil, "470k 1%"`)
+	f.StringVar(&k.take.reference, "reference", "none", "second channel: none or loopback")
+	f.IntVar(&k.take.coilChannel, "coil-channel", 1, "channel with the coil, from 1")
+	f.IntVar(&k.take.referenceChannel, "reference-channel", 2, "channel with the reference, from 1")
+	k.stimulus.add(f)
+	f.Lookup("level").DefValue = fmt.Sprint(plainLevelDBFS)
+	k.bench.add(f)
+	k.file.add(f)
+}
+
 func newFixture(c *console) *cobra.Command {
-	var flags takeFlags
-	var stimulus stimulusFlags
-	var bench benchFlags
-	var file benchFileFlags
-	var series resistanceFlag
+	var options fixing
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "fixture DIR",
@@ -35,117 +54,139 @@ second channel (--reference loopback), which must be set like the first.`,
 		Example: `  coilsweep fixture . --series "470k 1%"`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if series.value == nil {
-				return usagef(`say which resistor is in place of the coil: --series "470k 1%%"`)
-			}
-			if err := bench.check(cmd); err != nil {
-				return err
-			}
-			if !cmd.Flags().Changed("reference") {
-				flags.reference = "none" // a bench's own is for coils
-			}
-			wanted := flags.reference
-			if err := file.apply(cmd, args[0]); err != nil {
-				return err
-			}
-			flags.reference = wanted
-			if flags.reference != "none" && flags.reference != "loopback" {
-				return usagef("--reference %s: want none or loopback", flags.reference)
-			}
-			if file.found == nil {
-				return fmt.Errorf("the fixture is kept with a bench: make one first with 'coilsweep bench %s --new'", args[0])
-			}
-			take := capture.Take{
-				Program: programName(), Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: flags.reference},
-			}
-			m := fixture.Measurement{Series: *series.value}
-			var err error
-			if take.Stimulus, err = stimulus.designAt(cmd, plainLevelDBFS); err != nil {
-				return err
-			}
-			if flags.reference == "none" {
-				if m.Calibration, err = file.calibration(); err != nil {
-					return err
-				}
-				if m.Calibration == nil {
-					return fmt.Errorf("the sound card is not calibrated: put a cable from output to input and run 'coilsweep calibrate %s' first, or record the output with --reference loopback", args[0])
-				}
-				if err := m.Calibration.Covers(take); err != nil {
-					return err
-				}
-			}
-			recorder, release, err := bench.open(take, &flags, wiring{series: series.value})
+			plan, err := options.plan(cmd, args[0])
 			if err != nil {
 				return err
 			}
-			if m.Calibration != nil {
-				if err := m.Calibration.Matches(recorder.Describe(), bench.outputChannel); err != nil {
-					return errors.Join(err, release())
-				}
-			}
-			m.Response, take, err = c.scout(cmd.Context(), recorder, take)
-			if err = errors.Join(err, release()); err != nil {
+			var record fixtureRecord
+			if err := c.on(plan.source, func(recorder capture.Recorder) error {
+				record, err = plan.run(cmd.Context(), c, recorder)
+				return err
+			}); err != nil {
 				return err
 			}
-			result, err := fixture.Fit(cmd.Context(), m)
-			if err != nil {
-				return err
-			}
-			return reportFixture(c, file.found.Path, *series.value, take, result, asJSON)
+			return reportFixture(c, record, asJSON)
 		}),
 	}
-	f := cmd.Flags()
-	f.Var(&series, "series", `the resistor in place of the coil, "470k 1%"`)
-	f.StringVar(&flags.reference, "reference", "none", "second channel: none or loopback")
-	f.IntVar(&flags.coilChannel, "coil-channel", 1, "channel with the coil, from 1")
-	f.IntVar(&flags.referenceChannel, "reference-channel", 2, "channel with the reference, from 1")
-	stimulus.add(f)
-	f.Lookup("level").DefValue = fmt.Sprint(plainLevelDBFS)
-	bench.add(f)
-	file.add(f)
-	f.BoolVar(&asJSON, "json", false, "print the fixture as JSON")
+	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the fixture as JSON")
 	return cmd
+}
+
+// fixturePlan is a measurement of the fixture that is about to be made.
+type fixturePlan struct {
+	take          capture.Take
+	measurement   fixture.Measurement
+	outputChannel int
+	benchPath     string
+	source        engine.Source
+}
+
+func (k *fixing) plan(cmd *cobra.Command, dir string) (*fixturePlan, error) {
+	if k.series.value == nil {
+		return nil, usagef(`say which resistor is in place of the coil: --series "470k 1%%"`)
+	}
+	if err := k.bench.check(cmd); err != nil {
+		return nil, err
+	}
+	if !cmd.Flags().Changed("reference") {
+		k.take.reference = "none" // a bench's own is for coils
+	}
+	wanted := k.take.reference
+	if err := k.file.apply(cmd, dir); err != nil {
+		return nil, err
+	}
+	k.take.reference = wanted
+	if wanted != "none" && wanted != "loopback" {
+		return nil, usagef("--reference %s: want none or loopback", wanted)
+	}
+	if k.file.found == nil {
+		return nil, fmt.Errorf("the fixture is kept with a bench: make one first with 'coilsweep bench %s --new'", dir)
+	}
+	take := capture.Take{
+		Program: programName(), Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: wanted},
+	}
+	m := fixture.Measurement{Series: *k.series.value}
+	var err error
+	if take.Stimulus, err = k.stimulus.designAt(cmd, plainLevelDBFS); err != nil {
+		return nil, err
+	}
+	if wanted == "none" {
+		if m.Calibration, err = k.file.calibration(); err != nil {
+			return nil, err
+		}
+		if m.Calibration == nil {
+			return nil, fmt.Errorf("the sound card is not calibrated: put a cable from output to input and run 'coilsweep calibrate %s' first, or record the output with --reference loopback", dir)
+		}
+		if err := m.Calibration.Covers(take); err != nil {
+			return nil, err
+		}
+	}
+	return &fixturePlan{take, m, k.bench.outputChannel, k.file.found.Path, k.bench.source(take, &k.take, wiring{series: k.series.value})}, nil
+}
+
+// run measures the fixture and keeps it in the bench, where it is determined.
+func (p *fixturePlan) run(ctx context.Context, c *console, recorder capture.Recorder) (record fixtureRecord, err error) {
+	m := p.measurement
+	if m.Calibration != nil {
+		if err := m.Calibration.Matches(recorder.Describe(), p.outputChannel); err != nil {
+			return record, err
+		}
+	}
+	var take capture.Take
+	if m.Response, take, err = c.scout(ctx, recorder, p.take); err != nil {
+		return record, err
+	}
+	if record.Result, err = fixture.Fit(ctx, m); err != nil {
+		return record, err
+	}
+	for _, w := range record.Warnings {
+		c.warn("%s", w)
+	}
+	if !record.determined() {
+		return record, nil
+	}
+	record.KeptIn = p.benchPath
+	return record, benchfile.SetFixture(p.benchPath, benchfile.Fixture{
+		Resistance:  &quantity.Resistance{Value: stated(record.Resistance, quantity.Ohm)},
+		Capacitance: &quantity.Capacitance{Value: stated(record.Capacitance, quantity.Farad)},
+		Date:        benchfile.DateOf(started(take)), How: m.Series.String() + " in series",
+	})
 }
 
 // fixtureRecord is what 'fixture --json' prints.
 type fixtureRecord struct {
 	fixture.Result
-	KeptIn string `json:"kept_in,omitempty"` // the bench.toml
+	KeptIn string `json:"kept_in,omitempty"` // the bench.toml; empty: it was not determined
 }
 
-// reportFixture prints what was found and keeps it in the bench. What could
-// not be determined is not kept, and unfit.
-func reportFixture(c *console, benchPath string, series quantity.Resistance, take capture.Take, r fixture.Result, asJSON bool) error {
-	for _, w := range r.Warnings {
-		c.warn("%s", w)
-	}
-	record := fixtureRecord{Result: r}
-	determined := r.Resistance.Known() && r.Capacitance.Known()
-	if determined {
-		err := benchfile.SetFixture(benchPath, benchfile.Fixture{
-			Resistance:  &quantity.Resistance{Value: stated(r.Resistance, quantity.Ohm)},
-			Capacitance: &quantity.Capacitance{Value: stated(r.Capacitance, quantity.Farad)},
-			Date:        benchfile.DateOf(started(take)), How: series.String() + " in series",
-		})
-		if err != nil {
-			return err
-		}
-		record.KeptIn = benchPath
-	}
+func (r fixtureRecord) determined() bool { return r.Resistance.Known() && r.Capacitance.Known() }
+
+func (r fixtureRecord) words() string {
+	return fmt.Sprintf("fixture: R %s, C %s", quantityText(r.Resistance, quantity.Ohm), quantityText(r.Capacitance, quantity.Farad))
+}
+
+// reportFixture prints what was found. What could not be determined is unfit.
+func reportFixture(c *console, record fixtureRecord, asJSON bool) error {
 	if asJSON {
 		if err := c.json(record); err != nil {
 			return err
 		}
 	} else {
-		fmt.Fprintf(c.out, "fixture: R %s, C %s\n", quantityText(r.Resistance, quantity.Ohm), quantityText(r.Capacitance, quantity.Farad))
-		if determined {
-			fmt.Fprintf(c.out, "kept in %s\n", benchPath)
+		fmt.Fprintln(c.out, record.words())
+		if record.KeptIn != "" {
+			fmt.Fprintf(c.out, "kept in %s\n", record.KeptIn)
 		}
 	}
-	if !determined {
-		return unfitError{errors.New("the fixture is not determined, and was not kept")}
+	return record.unfitness()
+}
+
+// unfitness is the error of a fixture that is not determined.
+func (r fixtureRecord) unfitness() error {
+	if r.determined() {
+		return nil
 	}
-	return nil
+	return unfitError{errors.New("the fixture is not determined, and was not kept")}
 }
 
 func started(t capture.Take) time.Time {

@@ -2,14 +2,31 @@ package main
 
 import (
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
+	"coilsweep/excite"
 )
 
+// importing are the options of 'import'.
+type importing struct {
+	take         takeFlags
+	file         benchFileFlags
+	stimulusPath string
+	recording    string
+	redo         bool
+}
+
+func (m *importing) add(f *pflag.FlagSet) {
+	m.take.add(f)
+	m.file.add(f)
+	f.StringVar(&m.stimulusPath, "stimulus", "", "FILE.toml that 'coilsweep stimulus' wrote")
+	f.StringVar(&m.recording, "recording", "", "the recording, WAV or FLAC")
+	f.BoolVar(&m.redo, "redo", false, "there may be a take of that name: it is set aside once the new one is complete")
+}
+
 func newImport(c *console) *cobra.Command {
-	var flags takeFlags
-	var file benchFileFlags
-	var stimulusPath, recording string
+	var options importing
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "import DIR",
@@ -21,45 +38,51 @@ drive, reference and fixture goes for all options that are not given.`,
 		Example: `  coilsweep import bridge --take C470p --stimulus sweep.toml --recording rec.wav --added-c "470p 1%"`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if err := file.apply(cmd, args[0]); err != nil {
-				return err
-			}
-			take, err := flags.take(cmd)
-			if err != nil {
-				return err
-			}
-			if stimulusPath == "" {
-				return usagef("say which stimulus was played: --stimulus FILE.toml")
-			}
-			if recording == "" {
-				return usagef("say which recording to import: --recording REC.wav")
-			}
-			folder, err := capture.OpenFolder(args[0])
-			if err != nil {
-				return err
-			}
-			if take.Stimulus, err = readStimulus(stimulusPath); err != nil {
-				return err
-			}
-			file.uncalibrated = true // which card recorded is not known
-			if take, err = file.complete(take); err != nil {
-				return err
-			}
-			coil, reference := flags.channels()
-			take, err = capture.Import(cmd.Context(), folder, take, capture.ImportOptions{
-				Recording: recording, CoilChannel: coil, ReferenceChannel: reference,
-			})
+			folder, take, err := options.run(cmd, args[0], nil)
 			if err != nil {
 				return err
 			}
 			return reportTake(c, folder, take, takeExtras{}, asJSON)
 		}),
 	}
-	f := cmd.Flags()
-	flags.add(f)
-	file.add(f)
-	f.StringVar(&stimulusPath, "stimulus", "", "FILE.toml that 'coilsweep stimulus' wrote")
-	f.StringVar(&recording, "recording", "", "the recording, WAV or FLAC")
-	f.BoolVar(&asJSON, "json", false, "print the take as JSON")
+	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the take as JSON")
 	return cmd
+}
+
+// run imports the recording as a take of the coil in dir. stimulus, if not nil,
+// stands for the file of --stimulus.
+func (m *importing) run(cmd *cobra.Command, dir string, stimulus *excite.Stimulus) (*capture.Folder, capture.Take, error) {
+	fail := func(err error) (*capture.Folder, capture.Take, error) { return nil, capture.Take{}, err }
+	if err := m.file.apply(cmd, dir); err != nil {
+		return fail(err)
+	}
+	take, err := m.take.take(cmd)
+	if err != nil {
+		return fail(err)
+	}
+	if m.stimulusPath == "" && stimulus == nil {
+		return fail(usagef("say which stimulus was played: --stimulus FILE.toml"))
+	}
+	if m.recording == "" {
+		return fail(usagef("say which recording to import: --recording REC.wav"))
+	}
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return fail(err)
+	}
+	if stimulus != nil {
+		take.Stimulus = *stimulus
+	} else if take.Stimulus, err = readStimulus(m.stimulusPath); err != nil {
+		return fail(err)
+	}
+	m.file.uncalibrated = true // which card recorded is not known
+	if take, err = m.file.complete(take); err != nil {
+		return fail(err)
+	}
+	coil, reference := m.take.channels()
+	take, err = capture.Import(cmd.Context(), folder, take, capture.ImportOptions{
+		Recording: m.recording, CoilChannel: coil, ReferenceChannel: reference, Redo: m.redo,
+	})
+	return folder, take, err
 }

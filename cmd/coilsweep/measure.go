@@ -11,19 +11,42 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
+	"coilsweep/capture/engine"
 	"coilsweep/capture/soundcard"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 )
 
+// measurement are the options of 'measure'.
+type measurement struct {
+	take         takeFlags
+	stimulus     stimulusFlags
+	bench        benchFlags
+	file         benchFileFlags
+	stimulusPath string
+	levels       string
+	scout        string
+	until        percentFlag
+	redo         bool
+}
+
+func (m *measurement) add(f *pflag.FlagSet) {
+	m.take.add(f)
+	f.StringVar(&m.stimulusPath, "stimulus", "", "FILE.toml of a stimulus, in place of the options below")
+	m.stimulus.add(f)
+	m.bench.add(f)
+	m.file.add(f)
+	f.BoolVar(&m.file.uncalibrated, "uncalibrated", false, "do not take the sound card's calibration out of the response")
+	f.StringVar(&m.scout, "after", "", "shape the sweep for the coil that this take of the folder has shown")
+	f.Var(&m.until, "until", `sweep until U95 of the resonance is that small, "0.05%"`)
+	f.StringVar(&m.levels, "levels", "", fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB))
+	f.Lookup("levels").NoOptDefVal = "lower"
+	f.BoolVar(&m.redo, "redo", false, "there may be a take of that name: it is set aside once the new one is complete")
+}
+
 func newMeasure(c *console) *cobra.Command {
-	var flags takeFlags
-	var stimulus stimulusFlags
-	var bench benchFlags
-	var file benchFileFlags
-	var stimulusPath, levels, scout string
-	var target percentFlag
+	var options measurement
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "measure DIR",
@@ -42,6 +65,9 @@ take SCOUT of the folder has shown: in the same time and at the same peak level
 the variance of resonance and Q by noise falls to less than half. Its harmonics
 are not measured.
 
+A take is never overwritten. With --redo one of that name is set aside, as
+takes/NAME.aside, once the new one is complete; it is no take any more then.
+
 Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. See that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"
@@ -50,88 +76,135 @@ phantom power off. See that exciter and amplifier stay cool.`,
   coilsweep measure bridge --take finer --after bare`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if err := bench.check(cmd); err != nil {
-				return err
-			}
-			if err := file.apply(cmd, args[0]); err != nil {
-				return err
-			}
-			take, err := flags.take(cmd)
+			plan, err := options.plan(cmd, args[0])
 			if err != nil {
 				return err
 			}
-			if target > 0 && !cmd.Flags().Changed("repeats") {
-				stimulus.repeats = boundRepeats
-			}
-			if take.Stimulus, err = chooseStimulus(cmd, stimulusPath, &stimulus); err != nil {
+			if err := plan.shape(cmd.Context(), c); err != nil {
 				return err
 			}
-			lowDBFS, err := lowerLevel(levels, take.Stimulus.LevelDBFS)
-			if err != nil {
-				return err
-			}
-			folder, err := capture.OpenFolder(args[0])
-			if err != nil {
-				return err
-			}
-			if take, err = file.complete(take); err != nil {
-				return err
-			}
-			if scout != "" {
-				if take.Stimulus, err = c.shapeAfter(cmd.Context(), folder, scout, take); err != nil {
-					return err
-				}
-			}
-			recorder, release, err := bench.open(take, &flags, wiring{})
-			if err != nil {
-				return err
-			}
-			if err := calibrationMatches(take, recorder.Describe(), bench.outputChannel); err != nil {
-				return errors.Join(err, release())
-			}
-			announce(c, take, recorder.Describe())
-			bar := newProgress(c.err)
+			var take capture.Take
 			var extras takeExtras
-			if target > 0 {
-				watch := &precision{c: c, coil: folder.Coil, target: target}
-				take, err = capture.RunUntil(cmd.Context(), recorder, folder, take, watch.enough, bar.show)
-				bar.end()
-				if err == nil {
-					extras.Until, err = watch.end(cmd.Context(), folder, take)
-				}
-			} else {
-				take, err = capture.Run(cmd.Context(), recorder, folder, take, bar.show)
-				bar.end()
-			}
-			recorded := take.Audio.File != ""
-			if err == nil && levels != "" && take.Unfit() == nil {
-				extras.Linearity, err = c.compareLevels(cmd.Context(), recorder, folder, take, lowDBFS)
-			}
-			if cerr := release(); cerr != nil {
-				c.warn("%v", cerr)
-			}
-			if errors.Is(err, context.Canceled) && recorded {
-				return fmt.Errorf("interrupted; take %s was recorded and is kept", take.Name)
-			}
+			err = c.on(plan.source, func(recorder capture.Recorder) error {
+				bar := newProgress(c.err)
+				take, extras, err = plan.run(cmd.Context(), c, recorder, audience{bar.show, bar.end})
+				return err
+			})
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, extras, asJSON)
+			return reportTake(c, plan.folder, take, extras, asJSON)
 		}),
 	}
-	f := cmd.Flags()
-	flags.add(f)
-	f.StringVar(&stimulusPath, "stimulus", "", "FILE.toml of a stimulus, in place of the options below")
-	stimulus.add(f)
-	bench.add(f)
-	file.add(f)
-	f.BoolVar(&file.uncalibrated, "uncalibrated", false, "do not take the sound card's calibration out of the response")
-	f.StringVar(&scout, "after", "", "shape the sweep for the coil that this take of the folder has shown")
-	f.Var(&target, "until", `sweep until U95 of the resonance is that small, "0.05%"`)
-	f.StringVar(&levels, "levels", "", fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB))
-	f.Lookup("levels").NoOptDefVal = "lower"
-	f.BoolVar(&asJSON, "json", false, "print the take as JSON")
+	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&asJSON, "json", false, "print the take as JSON")
 	return cmd
+}
+
+// takePlan is a take that is about to be made.
+type takePlan struct {
+	folder        *capture.Folder
+	take          capture.Take
+	redo          bool
+	scout         string      // the take after which the sweep is shaped; empty: none
+	until         percentFlag // 0: all sweeps
+	lowDBFS       *float64    // a second level; nil: none
+	outputChannel int
+	source        engine.Source
+}
+
+// plan makes a plan of the options of cmd and of the bench of dir. Nothing is
+// opened yet.
+func (m *measurement) plan(cmd *cobra.Command, dir string) (*takePlan, error) {
+	if err := m.bench.check(cmd); err != nil {
+		return nil, err
+	}
+	if err := m.file.apply(cmd, dir); err != nil {
+		return nil, err
+	}
+	p := &takePlan{redo: m.redo, scout: m.scout, until: m.until, outputChannel: m.bench.outputChannel}
+	var err error
+	if p.take, err = m.take.take(cmd); err != nil {
+		return nil, err
+	}
+	if m.until > 0 && !cmd.Flags().Changed("repeats") {
+		m.stimulus.repeats = boundRepeats
+	}
+	if p.take.Stimulus, err = chooseStimulus(cmd, m.stimulusPath, &m.stimulus); err != nil {
+		return nil, err
+	}
+	if m.levels != "" {
+		low, err := lowerLevel(m.levels, p.take.Stimulus.LevelDBFS)
+		if err != nil {
+			return nil, err
+		}
+		p.lowDBFS = &low
+	}
+	if p.folder, err = capture.OpenFolder(dir); err != nil {
+		return nil, err
+	}
+	if p.take, err = m.file.complete(p.take); err != nil {
+		return nil, err
+	}
+	p.source = m.bench.source(p.take, &m.take, wiring{})
+	return p, nil
+}
+
+// shape gives the sweep its shape after the scout, if there is one.
+func (p *takePlan) shape(ctx context.Context, c *console) (err error) {
+	if p.scout != "" {
+		p.take.Stimulus, err = c.shapeAfter(ctx, p.folder, p.scout, p.take)
+	}
+	return err
+}
+
+// run makes the take, with whatever else was asked for.
+func (p *takePlan) run(ctx context.Context, c *console, recorder capture.Recorder, hears audience) (capture.Take, takeExtras, error) {
+	if p.until == 0 {
+		return p.record(ctx, c, recorder, hears, nil)
+	}
+	watch := &precision{c: c, coil: p.folder.Coil, target: p.until}
+	return p.record(ctx, c, recorder, hears, &bound{watch, watch.enough})
+}
+
+// audience hears how a take goes on, and when its recording has ended.
+type audience struct {
+	progress func(capture.Progress)
+	ended    func()
+}
+
+// bound is how a take ends before all its sweeps are played.
+type bound struct {
+	*precision
+	enough capture.Enough
+}
+
+func (p *takePlan) record(ctx context.Context, c *console, recorder capture.Recorder, hears audience, until *bound, options ...capture.Option) (take capture.Take, extras takeExtras, err error) {
+	if err := calibrationMatches(p.take, recorder.Describe(), p.outputChannel); err != nil {
+		return take, extras, err
+	}
+	announce(c, p.take, recorder.Describe())
+	if p.redo {
+		options = append(options, capture.Redo())
+	}
+	if until != nil {
+		take, err = capture.RunUntil(ctx, recorder, p.folder, p.take, until.enough, hears.progress, options...)
+		hears.ended()
+		if err == nil {
+			extras.Until, err = until.end(ctx, p.folder, take)
+		}
+	} else {
+		take, err = capture.Run(ctx, recorder, p.folder, p.take, hears.progress, options...)
+		hears.ended()
+	}
+	recorded := take.Audio.File != ""
+	if err == nil && p.lowDBFS != nil && take.Unfit() == nil {
+		extras.Linearity, err = c.compareLevels(ctx, recorder, p.folder, take, *p.lowDBFS)
+	}
+	if errors.Is(err, context.Canceled) && recorded {
+		err = fmt.Errorf("interrupted; take %s was recorded and is kept", take.Name)
+	}
+	return take, extras, err
 }
 
 // chooseStimulus reads the stimulus at path, or designs one where there is no
@@ -173,6 +246,9 @@ type benchFlags struct {
 	verbose       bool
 	file          string
 	seed          uint64
+	// For a program that stays: inTime has a simulated bench take the time
+	// that a real one does, keepRunning leaves a sound card running.
+	inTime, keepRunning bool
 }
 
 var (
@@ -209,47 +285,92 @@ type wiring struct {
 	series *quantity.Resistance
 }
 
-// open makes the recorder ready; release gives its devices back. A real bench
-// is wired by its owner, a simulated one as wired says.
-func (b *benchFlags) open(take capture.Take, flags *takeFlags, wired wiring) (r capture.Recorder, release func() error, err error) {
+func (w wiring) String() string {
+	switch {
+	case w.cable:
+		return "a cable"
+	case w.series != nil:
+		return w.series.String() + " in series"
+	}
+	return "a coil"
+}
+
+// source is what plays and records. A real bench is wired by its owner, a
+// simulated one as wired says.
+func (b *benchFlags) source(take capture.Take, flags *takeFlags, wired wiring) engine.Source {
 	coil, reference := flags.channels()
+	rate := take.Stimulus.RateHz
 	if b.kind == "soundcard" {
-		card, err := soundcard.Open(soundcard.Options{
+		options := soundcard.Options{
 			Input: b.input, Output: b.output, OutputChannel: b.outputChannel,
 			CoilChannel: coil, ReferenceChannel: reference,
-			RateHz: take.Stimulus.RateHz, BufferS: float64(b.buffer), Verbose: b.verbose,
-		})
-		if err != nil {
-			return nil, nil, err
+			RateHz: rate, BufferS: float64(b.buffer), KeepRunning: b.keepRunning, Verbose: b.verbose,
 		}
-		return card, card.Close, nil
+		return engine.Source{
+			Key: fmt.Sprintf("soundcard %+v", options),
+			Open: func() (capture.Recorder, func() error, error) {
+				card, err := soundcard.Open(options)
+				if err != nil {
+					return nil, nil, err
+				}
+				return card, card.Close, nil
+			},
+		}
 	}
+	return engine.Source{
+		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.file, b.seed, b.inTime,
+			coil, reference, rate, take.Reference.Kind, loadKey(take.Load), wired),
+		Open: func() (capture.Recorder, func() error, error) {
+			recorder, err := b.simulated(take, coil, reference, wired)
+			return recorder, nil, err
+		},
+	}
+}
+
+// loadKey tells loads apart.
+func loadKey(l capture.Load) string {
+	return fmt.Sprintf("%q", []string{given(l.AddedC), given(l.AddedR), given(l.FixtureC), given(l.FixtureR)})
+}
+
+// simulated makes a recorder of the simulated bench.
+func (b *benchFlags) simulated(take capture.Take, coil, reference int, wired wiring) (capture.Recorder, error) {
 	bench := virtual.Default()
 	if b.file != "" {
+		var err error
 		if bench, err = virtual.Load(b.file); err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 	}
+	bench.Pace.RealTime = bench.Pace.RealTime || b.inTime
 	if kind := bench.Reference.Kind; take.Reference.Kind != "none" && take.Reference.Kind != kind {
-		return nil, nil, fmt.Errorf("the simulated bench %q has reference %q, not %q", bench.Name, kind, take.Reference.Kind)
+		return nil, fmt.Errorf("the simulated bench %q has reference %q, not %q", bench.Name, kind, take.Reference.Kind)
 	}
 	if coil != 1 || reference > 2 {
-		return nil, nil, errors.New("the simulated bench has the coil on channel 1 and the reference on channel 2")
+		return nil, errors.New("the simulated bench has the coil on channel 1 and the reference on channel 2")
 	}
 	rate := take.Stimulus.RateHz
-	var recorder *virtual.Recorder
 	switch {
 	case wired.cable:
-		recorder, err = bench.CableRecorder(rate, b.seed)
+		return bench.CableRecorder(rate, b.seed)
 	case wired.series != nil:
-		recorder, err = bench.SeriesRecorder(*wired.series, rate, b.seed)
-	default:
-		recorder, err = bench.Recorder(take.Load, rate, b.seed)
+		return bench.SeriesRecorder(*wired.series, rate, b.seed)
 	}
+	return bench.Recorder(take.Load, rate, b.seed)
+}
+
+// on opens a source for do, and gives its devices back after it.
+func (c *console) on(source engine.Source, do func(capture.Recorder) error) error {
+	recorder, release, err := source.Open()
 	if err != nil {
-		return nil, nil, err
+		return err
 	}
-	return recorder, func() error { return nil }, nil
+	err = do(recorder)
+	if release != nil {
+		if cerr := release(); cerr != nil {
+			c.warn("%v", cerr)
+		}
+	}
+	return err
 }
 
 // flagAdvice says what a flag means and what to do.
@@ -273,6 +394,22 @@ func adviceOn(flag capture.Flag, q capture.Quality) string {
 	return flagAdvice[flag]
 }
 
+// takeAdvice says what is wrong with a take, and what to do.
+func takeAdvice(take capture.Take) []string {
+	var said []string
+	for _, flag := range take.Quality.Flags {
+		words := string(flag)
+		if advice := adviceOn(flag, take.Quality); advice != "" {
+			words += ": " + advice
+		}
+		said = append(said, words)
+	}
+	if take.Drive.Fall.Matters() {
+		said = append(said, "the drive is no current source, and nothing takes that out: say --drive voltage with the same values, record the current (--reference current), or use a larger series resistor")
+	}
+	return said
+}
+
 // reportTake prints a finished take. An unfit one is an unfitError.
 func reportTake(c *console, folder *capture.Folder, take capture.Take, extras takeExtras, asJSON bool) error {
 	for _, note := range take.Bench.Notes {
@@ -280,30 +417,17 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras ta
 			c.warn("%s: %s", take.Bench.File, note)
 		}
 	}
-	for _, flag := range take.Quality.Flags {
-		if advice := adviceOn(flag, take.Quality); advice != "" {
-			c.warn("%s: %s", flag, advice)
-		} else {
-			c.warn("%s", flag)
-		}
+	for _, advice := range takeAdvice(take) {
+		c.warn("%s", advice)
 	}
-	fall := take.Drive.Fall
-	if fall.Matters() {
-		c.warn("the drive is no current source, and nothing takes that out: say --drive voltage with the same values, record the current (--reference current), or use a larger series resistor")
-	}
-	q := take.Quality
 	var err error
 	if asJSON {
 		record := newTakeRecord(folder, take)
 		record.takeExtras = extras
 		err = c.json(record)
 	} else {
-		noise := "not known"
-		if q.NoiseDBFS != 0 {
-			noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
-		}
-		_, err = fmt.Fprintf(c.out, "take %s: peak %s; noise %s; flags: %s\n", take.Name, level(q.PeakDBFS), noise, flagList(q.Flags))
-		if words := driveWords(fall); err == nil && words != "" {
+		_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, takeWords(take))
+		if words := driveWords(take.Drive.Fall); err == nil && words != "" {
 			_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, words)
 		}
 		if err == nil {
@@ -317,6 +441,16 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras ta
 		return unfitError{fmt.Errorf("take %s is kept but not fit for use: %s", take.Name, flagList(unfit))}
 	}
 	return nil
+}
+
+// takeWords is a take in one line.
+func takeWords(take capture.Take) string {
+	q := take.Quality
+	noise := "not known"
+	if q.NoiseDBFS != 0 {
+		noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
+	}
+	return fmt.Sprintf("peak %s; noise %s; flags: %s", level(q.PeakDBFS), noise, flagList(q.Flags))
 }
 
 func flagList(flags []capture.Flag) string {

@@ -37,10 +37,16 @@ func (e unfitError) Unwrap() error { return e.error }
 type console struct {
 	out, err io.Writer
 	started  bool // a command runs: errors before that are wrong use
+	// hear takes the warnings instead of err; nil: they are printed.
+	hear func(text string)
 }
 
 // warn prints one warning or piece of progress.
 func (c *console) warn(format string, args ...any) {
+	if c.hear != nil {
+		c.hear(fmt.Sprintf(format, args...))
+		return
+	}
 	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
 }
 
