@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -26,12 +25,10 @@ type BatchDocument struct {
 	Program string
 }
 
-var (
-	//go:embed batch.html
-	batchHTML string
+//go:embed batch.html
+var batchHTML string
 
-	batchTemplate = template.Must(template.New("batch").Parse(batchHTML))
-)
+var batchTemplate = framed(batchHTML)
 
 // BatchPage writes one page, in the manner of Page.
 func BatchPage(w io.Writer, d BatchDocument) error {
@@ -39,12 +36,7 @@ func BatchPage(w io.Writer, d BatchDocument) error {
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := batchTemplate.Execute(&b, view); err != nil {
-		return fmt.Errorf("batch page: %w", err)
-	}
-	_, err = w.Write(b.Bytes())
-	return err
+	return writePage(w, batchTemplate, view, "batch page")
 }
 
 type batchPage struct {
@@ -67,7 +59,7 @@ type batchRow struct {
 
 func newBatchPage(d BatchDocument) (*batchPage, error) {
 	b := d.Batch
-	p := &batchPage{manyPage: newManyPage("Batch of "+countOf(len(b.Coils), "coil"), d.Program, d.Made)}
+	p := &batchPage{manyPage: newManyPage("Batch report", "Batch of "+countOf(len(b.Coils), "coil"), d.Program, d.Made)}
 	if d.Limits != "" {
 		p.Provenance = append(p.Provenance, fact{"limits", visible(d.Limits)})
 	}
@@ -105,7 +97,7 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 		p.Rows = append(p.Rows, row)
 	}
 	for i, why := range n.reasons {
-		p.Reasons = append(p.Reasons, fmt.Sprintf("%s%d not known: %s", signUnknown, i+1, visible(why)))
+		p.Reasons = append(p.Reasons, reasonWords(i, why))
 	}
 	p.Remarks = batchRemarks(b)
 
@@ -127,7 +119,9 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of the batch: %w", draw.err)
 	}
-	p.Data = template.JS(draw.columns.JSON())
+	if p.Overlays != nil {
+		p.Data, p.Folded = template.JS(draw.columns.JSON()), true
+	}
 	p.Sections = []section{{"summary", "Summary"}, {"coils", "Coils"}}
 	if p.Charts != nil {
 		p.Sections = append(p.Sections, section{"charts", "Over time"})

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -33,7 +32,7 @@ var (
 	//go:embed many.css
 	manyCSS string
 
-	comparisonTemplate = template.Must(template.New("comparison").Parse(comparisonHTML))
+	comparisonTemplate = framed(comparisonHTML)
 )
 
 // ComparisonPage writes one page, in the manner of Page.
@@ -42,34 +41,16 @@ func ComparisonPage(w io.Writer, d ComparisonDocument) error {
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := comparisonTemplate.Execute(&b, view); err != nil {
-		return fmt.Errorf("comparison page: %w", err)
-	}
-	_, err = w.Write(b.Bytes())
-	return err
+	return writePage(w, comparisonTemplate, view, "comparison page")
 }
 
 // manyPage is what the pages about several coils have in common.
 type manyPage struct {
-	CSP         string
-	CSS         template.CSS
-	Script      template.JS
-	Data        template.JS
-	Title       string
-	About       []string
-	Sections    []section
+	frame
 	Summary     []string
-	Keys        []key
 	Overlays    []titled
 	OverlayNote string
 	Charts      []titled
-	Provenance  []fact
-}
-
-type titled struct {
-	Title string
-	SVG   template.HTML
 }
 
 type comparisonPage struct {
@@ -93,16 +74,9 @@ type comparedCell struct {
 	Differs            bool
 }
 
-func newManyPage(title, program string, made time.Time) manyPage {
-	p := manyPage{Title: title, CSS: template.CSS(plot.Palette + plot.CSS + pageCSS + manyCSS), Script: template.JS(pageJS)}
-	p.CSP = "default-src 'none'; img-src data:; script-src '" + checksumOf(pageJS) + "'; style-src '" + checksumOf(string(p.CSS)) + "'; base-uri 'none'; form-action 'none'"
-	if !made.IsZero() {
-		p.About = append(p.About, made.Format("2 January 2006"))
-		p.Provenance = append(p.Provenance, fact{"page made", made.Format("2006-01-02 15:04:05 -07:00")})
-	}
-	if program != "" {
-		p.Provenance = append(p.Provenance, fact{"page made by", visible(program)})
-	}
+func newManyPage(kind, title, program string, made time.Time) manyPage {
+	p := manyPage{frame: newFrame(kind, title, manyCSS)}
+	p.madeAt(made, program)
 	return p
 }
 
@@ -114,7 +88,7 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	if len(c.Coils) == 2 {
 		title = names[1-c.Reference] + " against " + names[c.Reference]
 	}
-	p := &comparisonPage{manyPage: newManyPage(title, d.Program, d.Made)}
+	p := &comparisonPage{manyPage: newManyPage("Comparison of coils", title, d.Program, d.Made)}
 	styles := styleCoils(c, order)
 	var n notes
 	for _, r := range c.Rows {
@@ -137,7 +111,7 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 		p.Rests = append(p.Rests, benchRow{names[i], []string{visible(c.Coils[i].Folder), visible(result.Model.Name), strings.Join(visibleAll(result.Basis), "; ")}})
 	}
 	for i, why := range n.reasons {
-		p.Reasons = append(p.Reasons, fmt.Sprintf("%s%d not known: %s", signUnknown, i+1, visible(why)))
+		p.Reasons = append(p.Reasons, reasonWords(i, why))
 	}
 	for _, s := range comparisonWords(c, names) {
 		p.Summary = append(p.Summary, tied(s))
@@ -153,7 +127,9 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of the comparison: %w", draw.err)
 	}
-	p.Data = template.JS(draw.columns.JSON())
+	if p.Overlays != nil {
+		p.Data = template.JS(draw.columns.JSON())
+	}
 	p.Sections = []section{{"summary", "Summary"}, {"differences", "Differences"}}
 	if p.Overlays != nil {
 		p.Sections = append(p.Sections, section{"response", "Responses"})
@@ -300,6 +276,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 		if p.Keys != nil {
 			continue
 		}
+		p.KeyColumns = []string{"coil", title, "U95"}
 		for _, i := range order {
 			p.Keys = append(p.Keys, key{
 				Group: styles[i].group, Name: shortName(names[i]), Full: names[i], Glyph: styles[i].glyph(), X: draw.columns.Number(curves[i].FrequencyHz),

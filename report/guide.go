@@ -16,18 +16,12 @@ import (
 	"github.com/yuin/goldmark/renderer/html"
 	"github.com/yuin/goldmark/text"
 	"github.com/yuin/goldmark/util"
-
-	"coilsweep/report/plot"
 )
 
-var (
-	//go:embed guide.html
-	guideHTML string
-	//go:embed guide.css
-	guideCSS string
+//go:embed guide.css
+var guideCSS string
 
-	guideTemplate = template.Must(template.New("guide").Parse(guideHTML))
-)
+var guideTemplate = framed("{{.Body}}")
 
 // Guide writes a text in CommonMark as one self-contained page in the look of
 // the report: its pictures, SVG files of pictures, are put into it. An error
@@ -44,15 +38,11 @@ func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 	if inline.err != nil {
 		return fmt.Errorf("guide: %w", inline.err)
 	}
-	css := plot.Palette + pageCSS + guideCSS
-	return guideTemplate.Execute(w, struct {
-		Title, CSP string
-		CSS        template.CSS
-		Body       template.HTML
-	}{
-		Title: title, CSP: "default-src 'none'; img-src data:; style-src '" + checksumOf(css) + "'",
-		CSS: template.CSS(css), Body: template.HTML(body.String()),
-	})
+	page := struct {
+		frame
+		Body template.HTML
+	}{newFrame("", title, guideCSS), template.HTML(body.String())}
+	return writePage(w, guideTemplate, page, "guide")
 }
 
 // inlinePictures replaces the address of every picture by the picture itself.

@@ -1,10 +1,7 @@
 package report
 
 import (
-	"bytes"
-	"crypto/sha256"
 	_ "embed"
-	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -31,16 +28,10 @@ type Document struct {
 	Program string              // program and version that makes the page
 }
 
-var (
-	//go:embed page.html
-	pageHTML string
-	//go:embed page.css
-	pageCSS string
-	//go:embed page.js
-	pageJS string
+//go:embed page.html
+var pageHTML string
 
-	pageTemplate = template.Must(template.New("page").Parse(pageHTML))
-)
+var pageTemplate = framed(pageHTML)
 
 // Page writes report.html: one file that needs nothing else, neither network
 // nor script. A content security policy lets only the style and the script of
@@ -50,24 +41,12 @@ func Page(w io.Writer, d Document) error {
 	if err != nil {
 		return err
 	}
-	var b bytes.Buffer
-	if err := pageTemplate.Execute(&b, view); err != nil {
-		return fmt.Errorf("report page of coil %q: %w", d.Result.Coil, err)
-	}
-	_, err = w.Write(b.Bytes())
-	return err
+	return writePage(w, pageTemplate, view, fmt.Sprintf("report page of coil %q", d.Result.Coil))
 }
 
 // page is what the template shows: texts, ready.
 type page struct {
-	CSP    string
-	CSS    template.CSS
-	Script template.JS
-	Data   template.JS
-
-	Coil     string
-	About    []string
-	Sections []section
+	frame
 	Summary  []string
 	Numbers  []keyNumber
 	Basis    string
@@ -76,7 +55,6 @@ type page struct {
 
 	AnySpread bool
 
-	Keys             []key
 	Magnitude, Phase template.HTML
 	Delay            template.HTML
 	Values           []valueRow
@@ -103,30 +81,17 @@ type page struct {
 	Account     *account
 	Harness     *inHarness
 
-	CoilFacts  []fact // what holds for all takes
-	Bench      []fact // only the names: one column a take
-	BenchRows  []benchRow
-	Provenance []fact
-	Checksums  []checksum
+	CoilFacts []fact // what holds for all takes
+	Bench     []fact // only the names: one column a take
+	BenchRows []benchRow
+	Checksums []checksum
 }
 
 type (
-	section   struct{ ID, Title string }
 	keyNumber struct{ Name, Symbol, Value, Spread, What, Why string }
 	flagged   struct{ Name, Means string }
-	fact      struct{ Name, Value string }
 	checksum  struct{ Name, Audio, Stimulus string }
-	key       struct {
-		Group, Name, Full string
-		Glyph             template.HTML
-		X                 int
-		Columns           []cursorColumn
-	}
-	cursorColumn struct {
-		Number int
-		Unit   string
-	}
-	valueRow struct {
+	valueRow  struct {
 		Frequency string
 		Values    []string
 	}
@@ -185,10 +150,9 @@ func glyph(style int) template.HTML {
 
 func newPage(d Document) (*page, error) {
 	r := d.Result
-	p := &page{CSS: template.CSS(plot.Palette + plot.CSS + pageCSS), Script: template.JS(pageJS)}
-	p.CSP = "default-src 'none'; img-src data:; script-src '" + checksumOf(pageJS) + "'; style-src '" + checksumOf(string(p.CSS)) + "'; base-uri 'none'; form-action 'none'"
-
-	p.Coil = visible(r.Coil)
+	coil := visible(r.Coil)
+	p := &page{frame: newFrame("Coil report", coil, "")}
+	p.Title = coil + ": coil report"
 	p.about(d)
 	for _, s := range summaryWords(r) {
 		p.Summary = append(p.Summary, tied(s))
@@ -220,7 +184,9 @@ func newPage(d Document) (*page, error) {
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of coil %q: %w", r.Coil, draw.err)
 	}
-	p.Data = template.JS(draw.columns.JSON())
+	if p.Magnitude != "" {
+		p.Data = template.JS(draw.columns.JSON())
+	}
 
 	p.circuit(r)
 	p.budgets(r.Budget)
@@ -232,13 +198,6 @@ func newPage(d Document) (*page, error) {
 	p.provenance(d)
 	p.sections()
 	return p, nil
-}
-
-// checksumOf is the source expression of Content Security Policy Level 2 for
-// an inline style or script.
-func checksumOf(s string) string {
-	sum := sha256.Sum256([]byte(s))
-	return "sha256-" + base64.StdEncoding.EncodeToString(sum[:])
 }
 
 func (p *page) about(d Document) {
@@ -329,6 +288,8 @@ func (p *page) curves(takes []drawn, draw *drawing) {
 	p.Delay = draw.both(func(s shape) *plot.Figure { return delayFigure(takes, s) })
 	p.Noise = draw.both(func(s shape) *plot.Figure { return noiseFigure(takes, s) })
 	p.Harmonics = draw.both(func(s shape) *plot.Figure { return harmonicsFigure(takes, s) })
+	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "noise floor"}
+	p.Layers = []layer{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
 	x, bound := frequencyAxis(takes), residualBound(takes)
 	for _, t := range takes {
 		p.Keys = append(p.Keys, key{
