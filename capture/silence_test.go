@@ -30,3 +30,15 @@ func TestOctaves(t *testing.T) {
 		t.Errorf("a hundred samples have a spectrum: %v", got)
 	}
 }
+
+// BenchmarkInSilence measures a second of an idle input.
+func BenchmarkInSilence(b *testing.B) {
+	dice := rand.New(rand.NewPCG(3, 4))
+	x := make([]float64, 48000)
+	for i := range x {
+		x[i] = 1e-4*dice.NormFloat64() + 1e-2*math.Sin(2*math.Pi*50.02/48000*float64(i))
+	}
+	for b.Loop() {
+		InSilence(x, 48000)
+	}
+}

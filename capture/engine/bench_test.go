@@ -71,6 +71,7 @@ func (c *card) seen(field *int) int {
 	return *field
 }
 
+// session is a card that is open.
 type session struct {
 	*card
 	key string
@@ -135,23 +136,25 @@ type bench struct {
 	cancel context.CancelFunc
 	ended  chan struct{}
 
-	mu       sync.Mutex
-	states   []State
-	levels   []Levels
-	heard    []time.Time // of levels
-	silences []capture.Silence
+	mu     sync.Mutex
+	states []State
+	levels []Levels
+	heard  []time.Time // of levels
 }
 
 // run starts an engine that listens to source, which may be nil. It has to end
 // before the test does.
-func run(t *testing.T, source *Source) *bench {
+func run(t *testing.T, source *Source) *bench { return runAnd(t, source, nil) }
+
+// runAnd is run with somebody who hears of silences.
+func runAnd(t *testing.T, source *Source, silence func(capture.Silence)) *bench {
 	b := &bench{t: t, ended: make(chan struct{})}
 	b.Engine = New(Listener{
 		State: func(s State) { b.note(func() { b.states = append(b.states, s) }) },
 		Meters: func(l Levels) {
 			b.note(func() { b.levels, b.heard = append(b.levels, l), append(b.heard, time.Now()) })
 		},
-		Silence: func(s capture.Silence) { b.note(func() { b.silences = append(b.silences, s) }) },
+		Silence: silence,
 	})
 	ctx, cancel := context.WithCancel(t.Context())
 	b.cancel = cancel

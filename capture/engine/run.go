@@ -190,7 +190,7 @@ func (e *Engine) hear(ctx context.Context, d *device) error {
 			}
 		}
 		if len(quiet) >= format.RateHz {
-			e.news.quiet(quiet, format.RateHz)
+			e.news.quiet(quiet[len(quiet)/2:], format.RateHz) // half of it says as much
 			quiet = nil
 		}
 		if ahead := at - time.Since(begin).Seconds(); ahead > hearAheadS {
