@@ -4,7 +4,10 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
+	"sync/atomic"
 	"testing"
+	"time"
 
 	"coilsweep/excite"
 )
@@ -102,4 +105,99 @@ func TestRunUntilSomethingFails(t *testing.T) {
 	if err != nil || take.Unfit() == nil {
 		t.Errorf("silence: %+v, %v", take.Quality, err)
 	}
+}
+
+// paced is a loopback that waits until its watcher has caught up, as a sound
+// card's own time would make it.
+func paced(caughtUp func(frames int) bool) *loopback {
+	l := mono()
+	l.onBlock = func(frames int) {
+		for frames%4800 == 0 && !caughtUp(frames) {
+			time.Sleep(time.Millisecond)
+		}
+	}
+	return l
+}
+
+// The recording is shown repeat by repeat while it goes on, and what was shown
+// stays as it was.
+func TestRunShowsItsSweeps(t *testing.T) {
+	f := newFolder(t)
+	p := longPlan(t, "bare")
+	const repeats = 5
+	p.Stimulus, _ = p.Stimulus.Prefix(repeats)
+	type sight struct {
+		r Recording
+		t Take
+	}
+	var shown atomic.Int64
+	var sights []sight
+	watch := Watch(func(_ context.Context, r Recording, t Take) {
+		sights = append(sights, sight{r, t})
+		shown.Store(int64(t.Stimulus.Repeats))
+	})
+	take, err := Run(t.Context(), paced(func(frames int) bool {
+		whole := (frames - p.Stimulus.RepeatStart(0) - 14400) / p.Stimulus.PeriodSamples
+		return shown.Load() >= int64(min(whole, repeats-1))
+	}), f, p, nil, watch)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole, err := f.Audio(take)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(sights) != repeats-1 {
+		t.Fatalf("%d sights, want %d", len(sights), repeats-1)
+	}
+	for i, s := range sights {
+		if s.t.Stimulus.Repeats != i+1 || s.t.Unfit() != nil || math.Abs(s.t.Quality.PeakDBFS - -12) > 0.1 {
+			t.Errorf("sight %d has %d repeats, quality %+v", i, s.t.Stimulus.Repeats, s.t.Quality)
+		}
+		if n := s.r.Frames(); n < s.t.Stimulus.TotalSamples() || !slices.Equal(s.r.Samples[0], whole.Samples[0][:n]) {
+			t.Errorf("sight %d: %d frames are not those of the take", i, n)
+		}
+	}
+}
+
+// One who is slow misses sweeps; the recording does not wait, and ends him.
+func TestRunDoesNotWaitForItsWatcher(t *testing.T) {
+	looking := make(chan struct{})
+	l := paced(func(frames int) bool {
+		select {
+		case <-looking:
+			return true
+		default:
+			return frames < 48000
+		}
+	})
+	ended := false
+	take, err := RunUntil(t.Context(), l, newFolder(t), longPlan(t, "bare"), func(context.Context, Recording, Take) (int, error) {
+		return 12, nil
+	}, nil, Watch(func(ctx context.Context, _ Recording, _ Take) {
+		close(looking) // twice would panic
+		<-ctx.Done()
+		ended = true
+	}))
+	if err != nil || take.Stimulus.Repeats != 12 || !ended {
+		t.Errorf("%d repeats, %v; the watcher has ended: %v", take.Stimulus.Repeats, err, ended)
+	}
+}
+
+func TestRunKeepsTheTakeOfAWatcherThatPanics(t *testing.T) {
+	f := newFolder(t)
+	defer func() {
+		if p := recover(); p != "the pen broke" {
+			t.Errorf("the panic %v reached us", p)
+		}
+		if _, err := f.ReadTake("bare"); err != nil {
+			t.Error(err)
+		}
+	}()
+	var shown atomic.Bool
+	Run(t.Context(), paced(func(frames int) bool { return shown.Load() || frames < 48000 }), f, longPlan(t, "bare"), nil,
+		Watch(func(context.Context, Recording, Take) {
+			shown.Store(true)
+			panic("the pen broke")
+		}))
 }

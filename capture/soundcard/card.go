@@ -19,7 +19,8 @@ import (
 type Card struct {
 	options  Options
 	in, out  end
-	twoSides bool // a stream for each direction
+	twoSides bool     // a stream for each direction
+	kept     *streams // running since the last Record; nil: none are
 	closed   bool
 }
 
@@ -183,7 +184,8 @@ func (c *Card) Close() error {
 		return nil
 	}
 	c.closed = true
-	if err := release(); err != nil {
+	stopped := c.stopKept()
+	if err := errors.Join(stopped, release()); err != nil {
 		return fmt.Errorf("closing the sound devices: %w", err)
 	}
 	return nil

@@ -51,6 +51,7 @@ func TestThroughPulse(t *testing.T) {
 		{"channels", testChannels},
 		{"response", testResponse},
 		{"duplex", testDuplex},
+		{"kept running", testKeptRunning},
 		{"cancel", testCancel},
 		{"sink", testSinkFails},
 		{"quiet", testQuiet},
@@ -155,6 +156,41 @@ func testDuplex(t *testing.T, _ *pulserig.Rig) {
 	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2, ReferenceChannel: 1})
 	card.twoSides = false
 	holdsBurst(t, card)
+}
+
+// testKeptRunning records again and again without stopping the device, but
+// stops it where it would go on playing.
+func testKeptRunning(t *testing.T, _ *pulserig.Rig) {
+	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2, ReferenceChannel: 1, KeepRunning: true})
+	enough := errors.New("enough")
+	until := func(play []float32, frames int) error {
+		got := 0
+		_, err := card.Record(context.Background(), play, 10*rate, func(block []float32) error {
+			if got += len(block) / 2; got >= frames {
+				return enough
+			}
+			return nil
+		})
+		return err
+	}
+	if err := until(nil, rate/10); err != enough || card.kept == nil {
+		t.Fatalf("after listening: %v, kept %v", err, card.kept)
+	}
+	first := card.kept
+	holdsBurst(t, card)
+	if card.kept != first {
+		t.Error("the device was started anew to play")
+	}
+	if err := until(burst(0, 9), rate); err != enough || card.kept != nil {
+		t.Errorf("in the middle of playing: %v, kept %v", err, card.kept)
+	}
+	got := record(t, card, nil, rate*3/2)[0]
+	if at := onset(got[2*rate:]); at >= 0 {
+		t.Error("sound goes on after Record returned")
+	}
+	if err := card.Close(); err != nil || card.kept != nil {
+		t.Errorf("Close: %v, kept %v", err, card.kept)
+	}
 }
 
 // holdsBurst plays noise and wants it back unchanged, from the first channel

@@ -50,10 +50,18 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 	}
 	frames += int((c.in.latency + c.out.latency).Seconds() * rate)
 	mark := markChatter()
-	s := &streams{engine: e}
-	err := enter(ctx, startLimit, func(*atomic.Bool) error { return s.start(c) })
-	if err != nil && ctx.Err() == nil {
-		err = fmt.Errorf("%v did not start: %w", c, err)
+	s := c.running()
+	var err error
+	if s != nil {
+		e.runIn = 0 // it has run in long ago
+		s.engine.Store(e)
+	} else {
+		s = &streams{}
+		s.engine.Store(e)
+		err = enter(ctx, startLimit, func(*atomic.Bool) error { return s.start(c) })
+		if err != nil && ctx.Err() == nil {
+			err = fmt.Errorf("%v did not start: %w", c, err)
+		}
 	}
 	d := delivery{ring: e.ring, block: make([]float32, 8192*len(pick)), sink: sink}
 	if err == nil {
@@ -62,7 +70,16 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 	// Silence first: stopping may take its time, or for ever. Then the error
 	// of interest is the one that came before.
 	e.muted.Store(true)
-	stopped := enter(context.Background(), stopLimit, func(*atomic.Bool) error { return s.stop() })
+	var stopped error
+	// A recording that went to its end is long enough for all that was played;
+	// of one that did not, what the driver has must not be heard any more.
+	silent := err == nil || len(play) == 0 && (err == ctx.Err() || d.failed)
+	if c.options.KeepRunning && silent && s.started.Load() {
+		s.engine.Store(nil)
+		c.kept = s
+	} else {
+		stopped = enter(context.Background(), stopLimit, func(*atomic.Bool) error { return s.stop() })
+	}
 	if err != nil {
 		if last := d.drain(); last != nil {
 			err = errors.Join(err, last)
@@ -76,6 +93,28 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 		err = withChatter(err, mark)
 	}
 	return capture.Session{Xruns: e.xruns()}, err
+}
+
+// running are the streams that were kept running, if they still do; the others
+// are stopped.
+func (c *Card) running() *streams {
+	s := c.kept
+	if s != nil && s.alive() {
+		c.kept = nil
+		return s
+	}
+	c.stopKept() // starting anew tells what matters
+	return nil
+}
+
+// stopKept stops the streams that were kept running.
+func (c *Card) stopKept() error {
+	s := c.kept
+	if s == nil {
+		return nil
+	}
+	c.kept = nil
+	return enter(context.Background(), stopLimit, func(*atomic.Bool) error { return s.stop() })
 }
 
 // follow hands what arrives to the sink until enough has, and watches that it
@@ -152,11 +191,42 @@ func (d *delivery) drain() error {
 }
 
 // streams is one run of PortAudio: a stream for both directions, or one for
-// each. Its methods run within a turn.
+// each. Those of its methods that open or close run within a turn.
 type streams struct {
-	engine *engine
-	open   []*portaudio.Stream
-	ended  bool
+	engine    atomic.Pointer[engine] // nil: nobody records
+	open      []*portaudio.Stream
+	started   atomic.Bool
+	ended     bool
+	heardNano [2]atomic.Int64 // when the input was heard of last, and the output
+}
+
+// aliveLimit is how long ago streams that run were heard of at most.
+const aliveLimit = mostBufferS * time.Second
+
+func (s *streams) alive() bool {
+	for i := range s.heardNano {
+		if time.Since(time.Unix(0, s.heardNano[i].Load())) > aliveLimit {
+			return false
+		}
+	}
+	return true
+}
+
+// capture and render are called by the driver; see engine.
+func (s *streams) capture(in []float32, f portaudio.StreamCallbackFlags) {
+	s.heardNano[0].Store(time.Now().UnixNano())
+	if e := s.engine.Load(); e != nil {
+		e.capture(in, statusOf(f))
+	}
+}
+
+func (s *streams) render(out []float32, f portaudio.StreamCallbackFlags) {
+	s.heardNano[1].Store(time.Now().UnixNano())
+	if e := s.engine.Load(); e != nil {
+		e.render(out, statusOf(f))
+	} else {
+		clear(out)
+	}
 }
 
 // start opens and starts. If stop came first, it does nothing.
@@ -166,24 +236,23 @@ func (s *streams) start(c *Card) error {
 	}
 	in := portaudio.StreamDeviceParameters{Device: c.in.info, Channels: c.in.channels, Latency: c.in.latency}
 	out := portaudio.StreamDeviceParameters{Device: c.out.info, Channels: c.out.channels, Latency: c.out.latency}
-	e := s.engine
 	type times = portaudio.StreamCallbackTimeInfo
 	type flags = portaudio.StreamCallbackFlags
 	if !c.twoSides {
 		err := s.add(in, out, c, func(in, out []float32, _ times, f flags) {
-			e.capture(in, statusOf(f))
-			e.render(out, statusOf(f))
+			s.capture(in, f)
+			s.render(out, f)
 		})
 		if err != nil {
 			return err
 		}
 	} else {
 		var none portaudio.StreamDeviceParameters
-		err := s.add(in, none, c, func(in []float32, _ times, f flags) { e.capture(in, statusOf(f)) })
+		err := s.add(in, none, c, func(in []float32, _ times, f flags) { s.capture(in, f) })
 		if err != nil {
 			return err
 		}
-		err = s.add(none, out, c, func(out []float32, _ times, f flags) { e.render(out, statusOf(f)) })
+		err = s.add(none, out, c, func(out []float32, _ times, f flags) { s.render(out, f) })
 		if err != nil {
 			return err
 		}
@@ -193,6 +262,7 @@ func (s *streams) start(c *Card) error {
 			return errors.New(plain(err))
 		}
 	}
+	s.started.Store(true)
 	return nil
 }
 

@@ -64,6 +64,11 @@ type Options struct {
 	// 0: 0.2 s, or 0.5 s where a sound server may be on the way (see
 	// Device.MayResample), or the driver's own robust default if that is longer.
 	BufferS float64
+	// KeepRunning leaves the device running, silent and unheard, between one
+	// Record and the next, which then begins within a block of the driver
+	// instead of after a new start and its run-in. It is for a program that
+	// listens between its takes.
+	KeepRunning bool
 	// Verbose lets the text of the C libraries through to the terminal.
 	Verbose bool
 }

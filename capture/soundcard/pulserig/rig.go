@@ -254,6 +254,19 @@ func (r *Rig) Kill() {
 	<-r.ended
 }
 
+// Restart starts a server anew after Kill, at the same address: the device is
+// plugged in again.
+func (r *Rig) Restart(t testing.TB) {
+	t.Helper()
+	r.Kill()
+	r.endBridge()
+	os.Remove(r.socket())
+	r.ended, r.pipes = make(chan struct{}), nil
+	if err := r.start(); err != nil {
+		t.Fatalf("the sound system of the test does not start again: %v", err)
+	}
+}
+
 // Freeze stops the server where it is: the device is there, but dead.
 func (r *Rig) Freeze() { r.server.Process.Signal(syscall.SIGSTOP) }
 
@@ -266,17 +279,22 @@ func (r *Rig) Close() {
 		if r.server != nil && r.server.Process != nil {
 			r.Kill()
 		}
-		for _, p := range r.pipes {
-			if p.Process != nil {
-				p.Process.Kill()
-			}
-		}
-		r.bridge.Wait()
-		for _, p := range r.pipes {
-			if p.Process != nil {
-				p.Wait()
-			}
-		}
+		r.endBridge()
 		os.RemoveAll(r.dir)
 	})
+}
+
+// endBridge ends what carries the sound between the sinks.
+func (r *Rig) endBridge() {
+	for _, p := range r.pipes {
+		if p.Process != nil {
+			p.Process.Kill()
+		}
+	}
+	r.bridge.Wait()
+	for _, p := range r.pipes {
+		if p.Process != nil {
+			p.Wait()
+		}
+	}
 }
