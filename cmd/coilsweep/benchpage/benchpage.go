@@ -1,0 +1,167 @@
+// Package benchpage serves the page of a bench to a browser on the same machine:
+// its files, calls to an API, a stream of events, and links to files. It knows
+// nothing of coils; it keeps out who has no business there.
+//
+// A program that plays sounds and writes files must not do so for every web
+// page that is open in the same browser. So every call needs a key that is made
+// at each start and travels in the fragment of the address, which browsers send
+// to nobody; Host and Origin must be the server's own; reading changes nothing;
+// and a strict content policy keeps the page from asking anybody else.
+package benchpage
+
+import (
+	"context"
+	"crypto/rand"
+	"encoding/base32"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"net/http"
+	"path/filepath"
+	"strings"
+	"sync"
+	"syscall"
+	"time"
+)
+
+// DefaultListen is where a page is served unless something else is asked for.
+const DefaultListen = "127.0.0.1:8137"
+
+// Options say what is served, where and to whom.
+type Options struct {
+	// Root is the folder to which Confine keeps paths.
+	Root string
+	// Listen is the address, "127.0.0.1:8137" by default; port 0 is any free one.
+	Listen string
+	// Hosts are further names by which a browser may call the server, without
+	// the port.
+	Hosts []string
+	// Key is the secret of this start; empty: a new one of 128 bits.
+	Key string
+	// Static are files beside the embedded ones, by their path from "/".
+	Static fs.FS
+	// Fault is told of every panic in a handler, with its stack; nil: nobody is.
+	Fault func(text string)
+}
+
+// Server is a page that listens. Its methods are safe for concurrent use once
+// the routes are there.
+type Server struct {
+	root     string
+	key      string
+	hosts    map[string]bool // with the port
+	listener net.Listener
+	mux      *http.ServeMux
+	events   *Events
+	fault    func(string)
+
+	lock  sync.Mutex
+	links map[string]link
+}
+
+// New listens, so that the address is known and taken; Serve answers.
+func New(o Options) (*Server, error) {
+	root, err := filepath.Abs(o.Root)
+	if err == nil {
+		root, err = filepath.EvalSymlinks(root)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("cannot serve from %s: %w", o.Root, err)
+	}
+	if o.Listen == "" {
+		o.Listen = DefaultListen
+	}
+	if o.Key == "" {
+		random := make([]byte, 16)
+		rand.Read(random) // never fails
+		o.Key = strings.ToLower(base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(random))
+	}
+	host, port, err := net.SplitHostPort(o.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("cannot listen on %q: want ADDRESS:PORT, such as %s", o.Listen, DefaultListen)
+	}
+	listener, err := net.Listen("tcp", o.Listen)
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("cannot listen on %s: port %s is in use, perhaps by this program started before: stop that, or choose another port with --listen %s", o.Listen, port, net.JoinHostPort(host, "0"))
+	case err != nil:
+		return nil, fmt.Errorf("cannot listen on %s: %w", o.Listen, err)
+	}
+	s := &Server{root: root, key: o.Key, listener: listener, mux: http.NewServeMux(), events: newEvents(), fault: o.Fault, links: map[string]link{}}
+	s.hosts = ownHosts(listener.Addr().(*net.TCPAddr), o.Hosts)
+	s.mux.Handle("GET /{path...}", files{both{assets(), o.Static}})
+	s.mux.HandleFunc("GET /file/{token}/{name}", s.serveLink)
+	s.mux.Handle("GET /api/events", s.events)
+	return s, nil
+}
+
+// ownHosts are the values of Host that mean this server.
+func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
+	names := append([]string{"localhost"}, further...)
+	switch {
+	case at.IP.IsUnspecified():
+		names = append(names, "127.0.0.1", "::1")
+		addresses, _ := net.InterfaceAddrs()
+		for _, a := range addresses {
+			if n, ok := a.(*net.IPNet); ok {
+				names = append(names, n.IP.String())
+			}
+		}
+	default:
+		names = append(names, at.IP.String())
+	}
+	hosts := map[string]bool{}
+	for _, name := range names {
+		hosts[strings.ToLower(net.JoinHostPort(strings.Trim(name, "[]"), fmt.Sprint(at.Port)))] = true
+	}
+	return hosts
+}
+
+// Loopback tells whether only this machine reaches the server.
+func (s *Server) Loopback() bool { return s.listener.Addr().(*net.TCPAddr).IP.IsLoopback() }
+
+// URL is the address with the key, for the user alone.
+func (s *Server) URL() string {
+	at := *s.listener.Addr().(*net.TCPAddr)
+	if at.IP.IsUnspecified() {
+		at.IP = net.IPv4(127, 0, 0, 1)
+	}
+	return "http://" + at.String() + "/#key=" + s.key
+}
+
+// Events is what all open pages hear.
+func (s *Server) Events() *Events { return s.events }
+
+// The limits of a connection.
+const (
+	headerWait = 5 * time.Second
+	idleWait   = 2 * time.Minute
+	stopWait   = time.Second
+)
+
+// Serve answers until ctx ends, and then for at most a second more.
+func (s *Server) Serve(ctx context.Context) error {
+	server := &http.Server{
+		Handler: s.guard(s.mux), ReadHeaderTimeout: headerWait, IdleTimeout: idleWait, MaxHeaderBytes: 32 << 10,
+		BaseContext: func(net.Listener) context.Context { return ctx },
+	}
+	stopped := make(chan struct{})
+	defer context.AfterFunc(ctx, func() {
+		defer close(stopped)
+		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWait)
+		defer cancel()
+		if server.Shutdown(end) != nil {
+			server.Close()
+		}
+	})()
+	err := server.Serve(s.listener)
+	if errors.Is(err, http.ErrServerClosed) {
+		<-stopped
+		return nil
+	}
+	return err
+}
+
+// Close gives the address back without having served.
+func (s *Server) Close() error { return s.listener.Close() }

@@ -1,0 +1,74 @@
+package benchpage
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/base64"
+	"fmt"
+	"mime"
+	"net/http"
+	"net/url"
+	"os"
+	"path"
+)
+
+// madePolicy is for pages that the program made, shown under a link: their
+// scripts run, in an origin of their own that has no key and reaches nothing.
+const madePolicy = "sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; style-src 'unsafe-inline'; " +
+	"script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+// link is a file that was given out.
+type link struct {
+	name  string
+	serve Handler
+}
+
+// Link gives a file an address of its own, which cannot be guessed and holds
+// while the server runs; what names the file within the program. serve writes
+// its content. HTML is shown, anything else downloaded under name.
+func (s *Server) Link(what, name string, serve Handler) string {
+	mac := hmac.New(sha256.New, []byte(s.key))
+	fmt.Fprintf(mac, "%d %s%s", len(what), what, name)
+	token := base64.RawURLEncoding.EncodeToString(mac.Sum(nil))
+	s.lock.Lock()
+	s.links[token] = link{name, serve}
+	s.lock.Unlock()
+	return "/file/" + token + "/" + url.PathEscape(name)
+}
+
+func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {
+	s.lock.Lock()
+	l, ok := s.links[r.PathValue("token")]
+	s.lock.Unlock()
+	if !ok || r.PathValue("name") != l.name {
+		writeError(w, Errorf(http.StatusNotFound, "this link is not one of this start of the program: take it from the page again"))
+		return
+	}
+	if path.Ext(l.name) == ".html" {
+		w.Header().Set("Content-Security-Policy", madePolicy)
+		w.Header().Set("Content-Type", types[".html"])
+	} else {
+		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": l.name}))
+		w.Header().Set("Content-Type", "application/octet-stream")
+	}
+	if err := l.serve(w, r); err != nil {
+		w.Header().Del("Content-Disposition")
+		w.Header().Set("Content-Security-Policy", pagePolicy)
+		writeError(w, asError(err))
+	}
+}
+
+// ServeFile is a Handler's work for a file on disk.
+func ServeFile(w http.ResponseWriter, r *http.Request, path string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return Errorf(http.StatusNotFound, "cannot read the file: %v", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return Errorf(http.StatusNotFound, "%s is no file", path)
+	}
+	http.ServeContent(w, r, "", info.ModTime(), f)
+	return nil
+}
