@@ -71,6 +71,9 @@ export function figures(svgText) {
   });
 }
 
+// fitting is the drawing for the width that a place has.
+export const fitting = (place, wide, slim) => slim && place.clientWidth < 560 ? slim : wide;
+
 export const narrow = () => window.matchMedia("(max-width: 640px)").matches;
 
 // draw puts drawings into a place, or nothing.

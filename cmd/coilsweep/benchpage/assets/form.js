@@ -128,8 +128,13 @@ export class Form {
       fill(wrong, visible(error.message));
       show(wrong, true);
     }
+    // Beside its field, or where it stands in the form.
+    this.home ??= wrong ? { parent: wrong.parentNode, before: wrong.nextSibling } : null;
     const wanted = fieldNames[error.field] ?? error.field;
     const field = wanted ? this.fields.find((f) => f.name === wanted) : null;
+    const place = field?.closest(".field");
+    if (place && wrong) place.append(wrong);
+    else if (wrong && wrong.parentNode !== this.home.parent) this.home.parent.insertBefore(wrong, this.home.before);
     if (field && wrong) {
       field.setAttribute("aria-invalid", "true");
       field.dataset.described ??= field.getAttribute("aria-describedby") ?? "";
@@ -137,6 +142,7 @@ export class Form {
       const folded = field.closest("details");
       if (folded) folded.open = true;
       field.focus();
+      (place ?? field).scrollIntoView({ block: "nearest" });
     }
   }
 

@@ -1,6 +1,6 @@
 // The coil in a guitar: knobs to turn, curves that move at once.
 import * as api from "./api.js";
-import { $, $$, byID, draw as drawFigure, el, fill, list, narrow, say, show } from "./dom.js";
+import { $, $$, byID, draw as drawFigure, el, fill, fitting, list, say, show } from "./dom.js";
 import { command, Form, withValues } from "./form.js";
 import { decibels, plain, quantity, visible } from "./format.js";
 import { commandLine } from "./names.js";
@@ -126,7 +126,9 @@ function drawAnswer(a) {
   const s = a.solution, target = byID("guitar-target");
   show(target, Boolean(s));
   if (s) fill(target, el("p", {}, s.text ? visible(s.text) : `${visible(s.part ?? "part")}: ${quantity(s.farad, "F")}${s.length_m != null ? ` (${s.length_m.toFixed(2)} m of this cable)` : ""} puts the peak at ${plain(s.target_hz, "Hz")}.`));
-  drawFigure(byID("guitar-figure"), narrow() && a.narrow ? a.narrow : a.svg);
+  const place = byID("guitar-figure");
+  show(place, true);
+  drawFigure(place, fitting(place, a.svg, a.narrow));
   const warnings = a.warnings ?? p.warnings ?? [];
   say(byID("guitar-warnings"), visible(warnings.length ? `Taken for granted: ${warnings.join("; ")}. ± is U95, from the coils' fits and the tolerances of the parts.` : "± is U95, from the coils' fits and the tolerances of the parts."));
   drawTable(p);

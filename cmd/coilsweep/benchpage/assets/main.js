@@ -71,17 +71,18 @@ function drawNext() {
   show(place, Boolean(n));
   if (!n) return;
   place.className = n.alarm ? "alarm" : n.work ? "work" : "";
-  const here = n.step === step && !n.options && n.label !== "New coil";
+  const here = n.step === step && !n.options && !n.fit && n.label !== "New coil";
   fill(place, el("b", {}, n.alarm ? "Trouble" : n.work ? "Now" : "Next"), " ", el("span", { dir: "auto" }, visible(n.text)), " ",
-    n.label && !here ? el("button", { type: "button", click: () => n.label === "New coil" ? coil.startNew(go) : go(n.step, n.options, n.redo) }, n.label) : null);
+    n.label && !here ? el("button", { type: "button", click: () => n.label === "New coil" ? coil.startNew(go) : n.fit ? byID("fit-again").click() : go(n.step, n.options, n.redo) }, n.label) : null);
 }
 
-const PHASES = { off: "nothing is listened to", opening: "opening the device …", listening: "listening", working: "working", lost: "device lost" };
+const PHASES = { off: "not listening", opening: "opening the device …", listening: "listening", working: "working", lost: "device lost" };
 
 function drawPhase() {
   const e = state.engine, place = byID("phase");
   place.className = e.phase;
-  say(place, working() ? visible(e.job || "working") : PHASES[e.phase] ?? visible(e.phase));
+  if (state.line === "opening") say(place, "connecting …");
+  else say(place, working() ? visible(e.job || "working") : PHASES[e.phase] ?? visible(e.phase));
   document.documentElement.dataset.phase = e.phase;
 }
 
@@ -100,7 +101,7 @@ function drawLine() {
 function drawSimulated() {
   const b = state.bench, place = byID("simulated");
   show(place, Boolean(b?.simulated));
-  if (b?.simulated) fill(place, el("b", {}, "Simulated bench."), " No sound card is used and no sound is made: the coil is invented, and so is what is measured of it. ", el("span", { dir: "auto" }, visible((b.simulated_notes ?? []).join("; "))));
+  if (b?.simulated) fill(place, el("b", {}, "Simulated bench."), " No sound is made: the coil is invented, and so is what is measured of it. ", el("span", { class: "of-bench", dir: "auto" }, visible((b.simulated_notes ?? []).join("; "))));
   document.documentElement.classList.toggle("is-simulated", Boolean(b?.simulated));
 }
 
@@ -113,7 +114,8 @@ function lock(failure) {
   for (const section of $$("section.step")) show(section, false);
   document.documentElement.classList.add("is-locked");
   document.title = "Key needed · coilsweep";
-  if (failure && key.get()) lockWords(failure.status === 403 ? failure.message : "The key that this tab has is not that of the program that runs now: it was started again since.");
+  if (failure?.status === 403) lockWords(failure.message);
+  else if (key.get()) lockWords("The key that this tab has is not that of the program that runs now: it was started again since.");
   byID("locked-key").focus();
 }
 
@@ -159,12 +161,13 @@ byID("locked-form").addEventListener("submit", (event) => {
 });
 key.onOther(() => { if (locked) unlock(key.get()); });
 drawSteps();
+drawPhase();
 
-const have = key.take();
-showStep(startStep());
-if (have) {
+if (key.take()) {
+  showStep(startStep());
   listening = listen(lock);
 } else {
   lock();
+  step = startStep();
   listening = () => { listening = listen(lock); };
 }

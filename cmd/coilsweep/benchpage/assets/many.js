@@ -36,7 +36,7 @@ function draw() {
   for (const id of chosen) if (!all.some((c) => c.coil === id)) chosen.delete(id);
   if (!all.length) { fill(byID("many-coils"), el("p", { class: "none" }, "There are no coils yet.")); follow(); return; }
   const focus = document.activeElement?.dataset?.coil;
-  fill(byID("many-coils"), table("Coils", ["coil", "takes", "result", "resonance", "Q", "L", "C", "R"], listed().map((c) => {
+  fill(byID("many-coils"), table("Coils", ["coil", "takes", "<result", "resonance", "Q", "L", "C", "R"], listed().map((c) => {
     const box = el("input", { type: "checkbox", "data-coil": c.coil, "aria-label": visible(c.name || c.coil), change: (event) => { chosen[event.target.checked ? "add" : "delete"](c.coil); follow(); } });
     box.checked = chosen.has(c.coil);
     box.disabled = !measured(c);
@@ -126,7 +126,7 @@ function drawComparison(answer) {
   });
   finish(el("section", { class: "panel", "aria-labelledby": "many-h" }, el("h2", { id: "many-h" }, "Comparison"),
     el("div", { class: "said" }, (answer.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s)))),
-    table("Comparison", ["coil", ...properties.map((p) => p.name)], rows, "Each value with U95. ▲ marks a difference that exceeds its U95."),
+    table("Table of the comparison", ["coil", ...properties.map((p) => p.name)], rows, "Each value with U95. ▲ marks a difference that exceeds its U95."),
     c.remarks?.length ? el("div", { class: "advice" }, el("h3", {}, "Mind"), list(c.remarks)) : null,
     page(answer.link)), ...figures(answer));
 }
@@ -148,6 +148,6 @@ function drawBatch(answer, coils, v) {
   finish(el("section", { class: "panel", "aria-labelledby": "many-h" }, el("h2", { id: "many-h" }, "Batch"),
     el("div", { class: "said" }, (answer.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s)))),
     table("Spread of the run", ["quantity", "coils", "mean", "spread s", "of the mean", "u of a measurement"], spread),
-    table("Coils of the run", ["coil", ...(verdicts ? ["verdict"] : []), ...properties.map((p) => p.name), "what stands out"], rows),
+    table("Coils of the run", ["coil", ...(verdicts ? ["<verdict"] : []), ...properties.map((p) => p.name), "<what stands out"], rows),
     page(answer.link), el("details", { class: "line" }, el("summary", {}, "Same on the command line"), el("code", {}, line))), ...figures(answer));
 }

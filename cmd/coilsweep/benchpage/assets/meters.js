@@ -97,7 +97,7 @@ export function channelNames(levels) {
 
 function frame(now) {
   asked = 0;
-  const levels = state.meters?.channels ?? [];
+  const levels = state.meters?.channels ?? [{ peak: null, rms: null }];
   const small = levels.slice(0, 1);
   const names = channelNames(levels);
   let falling = false;
@@ -115,7 +115,7 @@ function frame(now) {
     meter.root.dataset.frames = ++meter.frames;
   }
   const big = byID("stage-level");
-  if (writeText && big.offsetParent !== null && levels.length) {
+  if (writeText && big.offsetParent !== null && state.meters) {
     const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
     fill(big, el("b", {}, decibels(held, "dBFS")), " ", el("span", {}, levelWords(held, working())));
   }
@@ -131,4 +131,5 @@ function ask() {
 export function start() {
   meters.push(new Meter(byID("glance-meter"), true), new Meter(byID("bench-meters"), false), new Meter(byID("stage-meters"), false));
   on(["meters", "step"], ask);
+  ask();
 }

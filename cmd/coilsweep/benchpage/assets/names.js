@@ -14,11 +14,14 @@ export function valueCode(text, base) {
 }
 
 // proposeTake names a take after what is clipped on: "bare", "c470", "r100k";
-// a number behind it where the name is taken.
+// a number behind it where the name is taken; nothing for a value that is none.
 export function proposeTake(load, taken = []) {
   let stem = "bare";
-  if (load.kind === "c") stem = "c" + valueCode(load.value, "p");
-  if (load.kind === "r") stem = "r" + valueCode(load.value, "");
+  if (load.kind !== "bare") {
+    const code = valueCode(load.value, load.kind === "c" ? "p" : "");
+    if (!code) return "";
+    stem = load.kind + code;
+  }
   const used = new Set(taken.map((name) => name.toLowerCase()));
   if (!used.has(stem)) return stem;
   for (let n = 2; ; n++) if (!used.has(`${stem}-${n}`)) return `${stem}-${n}`;

@@ -5,7 +5,6 @@ import { command } from "./form.js";
 import { bytes, since, visible } from "./format.js";
 import { harness } from "./guitar.js";
 import { commandLine } from "./names.js";
-import { table } from "./result.js";
 import { changed, on, state } from "./state.js";
 
 let panel;
@@ -71,12 +70,12 @@ const WHAT = {
 function drawFiles() {
   const files = state.links?.files ?? [];
   if (!files.length) { fill(byID("files"), el("p", { class: "none" }, "None yet.")); return; }
-  fill(byID("files"), table("Files", ["file", "what it is", "size", "made"], files.map((f) => {
+  fill(byID("files"), el("ul", { class: "files" }, files.map((f) => {
     const [what, words] = WHAT[f.what] ?? [f.what, ""];
     const page = /\.html?$/i.test(f.name);
-    return el("tr", {}, el("th", { scope: "row", class: "long" }, el("a", page ? { href: f.link, target: "_blank", rel: "noopener" } : { href: f.link, download: f.name }, name(f.name))),
-      el("td", { class: "text" }, visible(what), f.take ? [" of take ", name(f.take)] : null, words ? el("small", {}, `, ${words}`) : null),
-      el("td", {}, bytes(f.bytes)), el("td", {}, f.made ? since(f.made) : "–"));
+    return el("li", {}, el("a", page ? { href: f.link, target: "_blank", rel: "noopener" } : { href: f.link, download: f.name }, name(f.name)),
+      el("span", { class: "about" }, visible(what), ...(f.take ? [" of take ", name(f.take)] : []), el("small", {}, words ? `: ${words}` : "", f.made ? `; ${since(f.made)}` : "")),
+      el("span", { class: "size" }, bytes(f.bytes)));
   })));
 }
 

@@ -27,11 +27,12 @@ export function numberTile(what, symbol, q, unit, note) {
   return el("div", {}, head, el("dd", {}, el("b", {}, `${p.value}${gap}${p.unit}`), p.spread ? [" ", el("span", {}, q.low && q.high ? p.spread : `± ${p.spread}${gap}${p.unit}`)] : null), note ? el("dd", { class: "what" }, note) : null);
 }
 
-// table with a caption that scrolls sideways on small screens.
+// table that scrolls sideways on small screens; a head that begins with "<"
+// stands over text, which is set from the left.
 export function table(label, heads, rows, caption) {
   return el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": label }, el("table", {},
     caption ? el("caption", {}, caption) : null,
-    el("thead", {}, el("tr", {}, heads.map((h) => el("th", { scope: "col" }, h)))),
+    el("thead", {}, el("tr", {}, heads.map((h) => el("th", h.startsWith("<") ? { scope: "col", class: "text" } : { scope: "col" }, h.replace(/^</, ""))))),
     el("tbody", {}, rows)));
 }
 
@@ -81,7 +82,7 @@ function draw() {
   byID("result-there").classList.toggle("old", r.state !== "fresh");
   fill(byID("result-said"), (r.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s))));
   const tiles = QUANTITIES.filter(([key]) => result[key]).map(([key, what, symbol, unit, note]) => numberTile(what, symbol, result[key], unit, note));
-  for (const [i, e] of (result.eddy ?? []).entries()) tiles.push(numberTile(`Eddy loss${result.eddy.length > 1 ? " " + (i + 1) : ""}`, "", percentOf(e.share), "%", `of L, above ${brief(e.corner_hz, "Hz")}`));
+  for (const [i, e] of (result.eddy ?? []).entries()) tiles.push(numberTile(`Eddy loss${result.eddy.length > 1 ? " " + (i + 1) : ""}`, "", percentOf(e.share), "%", e.corner_hz?.value != null ? `of L, above ${brief(e.corner_hz, "Hz")}` : ""));
   fill(byID("result-numbers"), tiles);
   say(byID("result-basis"), `± is the expanded uncertainty U95: the value lies within it with 95 % confidence.${result.basis?.length ? ` Rests on ${visible(result.basis.join("; "))}.` : ""}`);
   drawAdvice(r);
@@ -123,7 +124,7 @@ function drawTakes(result) {
     el("td", {}, quantity(t.resonance_hz, "Hz")), el("td", {}, quantity(t.q, "")), el("td", {}, quantity(t.peak_hz, "Hz")), el("td", {}, quantity(t.peak_db, "dB")),
     el("td", {}, decibels(t.snr_db)),
     el("td", { class: "flags" }, t.used === false ? el("span", {}, "not used") : null, " ", (t.flags ?? []).map((f) => [el("span", {}, visible(f)), " "]).flat(), !(t.flags ?? []).length && t.used !== false ? "–" : null)));
-  fill(byID("result-takes"), table("Takes in the result", ["take", "added", "resonance", "Q", "peak", "height", "signal over noise", "flags"], rows));
+  fill(byID("result-takes"), table("Takes in the result", ["take", "added", "resonance", "Q", "peak", "height", "signal over noise", "<flags"], rows));
 }
 
 const NAMES = { inductance_h: "L", capacitance_f: "C", resistance_ohm: "R", capacitance_coil_f: "C of the coil", bare_resonance_hz: "resonance, coil alone", bare_q: "Q, coil alone" };
@@ -181,13 +182,13 @@ function drawCrosscheck(answer) {
     el("td", {}, quantity({ value: m.reading, U95: m.U95 }, unitOf(m.what))), el("td", {}, quantity(m.expected, unitOf(m.what))),
     el("td", {}, m.en == null ? "–" : m.en.toFixed(2).replace("-", "−")),
     el("td", { class: "text", dir: "auto" }, visible([m.verdict, ...(m.explanation?.notes ?? [])].filter(Boolean).join("; ")))));
-  return rows.length ? table("Meter readings", ["meter", "reading", "the fit expects", "En", "verdict"], rows, "± is U95. En from −1 to 1: reading and fit agree (ISO/IEC 17043).") : el("p", { class: "none" }, "No readings: add them in the Coil step.");
+  return rows.length ? table("Meter readings", ["meter", "reading", "the fit expects", "En", "<verdict"], rows, "± is U95. En from −1 to 1: reading and fit agree (ISO/IEC 17043).") : el("p", { class: "none" }, "No readings: add them in the Coil step.");
 }
 
 function drawCapacitance(answer) {
   const rows = (answer.lines ?? []).map((l) => el("tr", {}, el("th", { scope: "row", class: "long" }, visible(l.what)), el("td", {}, quantity(l.capacitance_f, "F")), el("td", { class: "text", dir: "auto" }, visible(l.source ?? ""))));
   rows.push(el("tr", { class: "sum" }, el("th", { scope: "row" }, "all"), el("td", {}, quantity(answer.total_f, "F")), el("td", { class: "text" }, "what the takes show")));
-  return table("Capacitance", ["what", "capacitance", "from"], rows);
+  return table("Capacitance", ["what", "capacitance", "<from"], rows);
 }
 
 // The winding's account is read by keys: what it is of comes with its unit.

@@ -193,7 +193,7 @@ export function start(onRefused) {
       everything();
     }
     if (line === "lost" && before === "open") announce("The line to the program is lost.");
-    if (line === "refused") onRefused();
+    if (line === "refused") onRefused(null);
   };
   run();
   return run;

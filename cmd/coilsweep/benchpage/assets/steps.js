@@ -65,16 +65,18 @@ export function next(s) {
   const takes = s.coil.takes ?? [], good = usable(s.coil);
   if (!takes.length) return { text: "Record the first take, with nothing clipped on the coil.", step: "takes", label: "First take", options: {} };
   if (!good.length) {
-    const last = takes[takes.length - 1];
+    const last = latest(takes);
     return { text: `No take is fit for use yet. ${last.advice?.[0] ?? "Lower the level or the gain, and record again."}`, step: "takes", label: "Record again", options: optionsOf(last), redo: last.name };
   }
+  const last = latest(takes);
+  if (last.fit_for_use === false) return { text: `Take ${last.name} is not fit for use. ${last.advice?.[0] ?? "Lower the level or the gain, and record it again."}`, step: "takes", label: "Do it again", options: optionsOf(last), redo: last.name };
   if (s.result?.state === "working") return { text: "The fit is being worked out.", step: "result", label: "Result", work: true };
   if (s.result?.state === "failed") return { text: `The fit failed: ${s.result.why ?? "see the result"}`, step: "result", label: "Result", alarm: true };
   const advice = (s.result?.advice ?? [])[0];
   if (advice) return { text: advice.text, step: "takes", label: advice.options ? "Prepare this take" : "Takes", options: advice.options };
   const coilGap = (s.coil.missing ?? [])[0];
   if (coilGap) return { text: coilGap.how ? `${sentence(coilGap.what)}: ${coilGap.how}` : `Still missing: ${coilGap.what}.`, step: "coil", label: "Coil" };
-  if (s.result?.state === "stale") return { text: `The numbers are older than the coil: ${s.result.why ?? ""}`, step: "result", label: "Fit again" };
+  if (s.result?.state === "stale") return { text: `The numbers are older than the coil: ${s.result.why ?? ""}`, step: "result", label: "Fit again", fit: true };
   if (s.result?.result) return { text: "The numbers stand. See what the coil does in a guitar, or write the report.", step: "report", label: "Report" };
   return { text: "Look at the result.", step: "result", label: "Result" };
 }
@@ -85,6 +87,9 @@ export function optionsOf(take) {
   if (take.added_r) options["added-r"] = take.added_r;
   return options;
 }
+
+// latest is the take that was started last.
+export const latest = (takes) => takes.reduce((a, b) => (Date.parse(b.started) || 0) >= (Date.parse(a.started) || 0) ? b : a);
 
 function sentence(text) {
   return text.charAt(0).toUpperCase() + text.slice(1);

@@ -1,10 +1,11 @@
 // Takes: what is clipped on, start and stop, what came of it.
 import * as api from "./api.js";
-import { $, $$, announce, byID, draw as drawFigure, el, fill, list, name, narrow, say, show } from "./dom.js";
+import { $, $$, announce, byID, draw as drawFigure, el, fill, fitting, list, name, say, show } from "./dom.js";
 import { command, Form, withValues } from "./form.js";
 import { brief, decibels, plural, quantity, since, visible } from "./format.js";
 import { commandLine, proposeTake } from "./names.js";
 import { mayStart } from "./sound.js";
+import { latest, optionsOf } from "./steps.js";
 import { on, refresh, state, working } from "./state.js";
 
 let form, importForm, nameByHand = false, redo = "", starting = false, stopping = false, recordings = { recording: null, stimulus: null };
@@ -24,7 +25,7 @@ export function usedValues(kind, coil, bench) {
 }
 
 export function start() {
-  form = new Form(byID("take-form"), begin, { onInput: follow });
+  form = new Form(byID("take-form"), begin, { onInput: () => { seen(); follow(); } });
   byID("t-take").addEventListener("input", (event) => { nameByHand = event.target.value !== ""; redo = ""; });
   for (const radio of $$("#take-form input[name=kind]")) radio.addEventListener("change", () => {
     redo = "";
@@ -37,11 +38,11 @@ export function start() {
   byID("glance-stop").addEventListener("click", stop);
   $("#take-form").addEventListener("submit", (event) => event.preventDefault());
   importing();
-  on(["coil", "bench", "result", "coilID"], () => { drawForm(); drawList(); });
-  on(["engine", "progress", "ended", "coil", "line", "bench", "coilID"], drawStage);
-  on("engine", () => { if (!working()) stopping = false; drawStop(); });
+  on("coilID", () => { redo = ""; nameByHand = form.dirty = false; sweepSeen = ""; drawSweep(); });
+  on(["coil", "bench", "result", "coilID"], () => { proposeAll(); drawForm(); drawList(); });
+  on(["engine", "progress", "ended", "coil", "result", "line", "bench", "coilID"], drawStage);
+  on("engine", () => { if (!working()) stopping = false; drawStop(); drawSweep(); });
   on("sweep", drawSweep);
-  on("coilID", () => { redo = ""; nameByHand = false; sweepSeen = ""; drawSweep(); });
   on("links", drawStimulus);
 }
 
@@ -51,6 +52,7 @@ export function prepare(options = {}, again = "") {
   for (const radio of $$("#take-form input[name=kind]")) radio.checked = radio.value === load.kind;
   byID("t-value").value = load.value;
   redo = again;
+  form.dirty = true; // not to be proposed away
   nameByHand = Boolean(again || options.take);
   byID("t-take").value = again || options.take || "";
   for (const [id, key] of [["t-level", "level"], ["t-repeats", "repeats"], ["t-until", "until"], ["t-after", "after"]]) {
@@ -63,6 +65,31 @@ export function prepare(options = {}, again = "") {
   }
   form.clear();
   follow();
+}
+
+// proposeLoad is what is likely clipped on next: nothing first, then what the
+// result asks for, then a capacitor that this coil has not met.
+export function proposeLoad(coil, bench, result) {
+  const takes = (coil?.takes ?? []).filter((t) => t.fit_for_use !== false);
+  if (!takes.some((t) => !t.added_c && !t.added_r)) return { kind: "bare", value: "" };
+  const asked = (result?.advice ?? []).find((a) => a.options)?.options;
+  if (asked) return loadOf(asked);
+  const met = new Set(takes.map((t) => t.added_c));
+  return { kind: "c", value: usedValues("c", null, { parts: { added_c: [...(coil?.parts?.added_c ?? []), ...(bench?.parts?.added_c ?? [])] } }).find((v) => !met.has(v)) ?? "" };
+}
+
+// proposeAll fills the form with what is likely next, unless somebody has
+// begun to fill it: an unfit take again, or else the next load.
+function proposeAll() {
+  if (form.dirty || starting) return;
+  const takes = state.coil?.takes ?? [], last = takes.length ? latest(takes) : null;
+  const unfit = last?.fit_for_use === false;
+  const l = unfit ? loadOf(optionsOf(last)) : proposeLoad(state.coil, state.bench, state.result);
+  redo = unfit ? last.name : "";
+  nameByHand = unfit;
+  if (unfit) byID("t-take").value = last.name;
+  for (const radio of $$("#take-form input[name=kind]")) radio.checked = radio.value === l.kind;
+  byID("t-value").value = l.value;
 }
 
 function load() {
@@ -91,13 +118,13 @@ function follow() {
   const used = usedValues(l.kind, state.coil, state.bench);
   fill(byID("take-used"), used.map((text) => el("button", {
     type: "button", "aria-pressed": String(text === l.value),
-    click: () => { byID("t-value").value = text; redo = ""; if (!nameByHand) byID("t-take").value = ""; follow(); },
+    click: () => { byID("t-value").value = text; redo = ""; form.dirty = true; seen(); if (!nameByHand) byID("t-take").value = ""; follow(); },
   }, visible(text))));
   show(byID("take-used"), used.length > 0);
-  if (!nameByHand) byID("t-take").value = l.kind !== "bare" && !l.value ? "" : proposeTake(l, takeNames());
+  if (!nameByHand) byID("t-take").value = proposeTake(l, takeNames());
   const taken = takeNames().includes(byID("t-take").value);
   fill(byID("t-take-hint"), redo ? ["Again: the earlier ", name(redo), " is set aside when the new one is complete."]
-    : taken ? ["There is a take of this name. ", el("button", { type: "button", click: () => { redo = byID("t-take").value; follow(); drawStage(); } }, "Do it again")] : "letters, digits, - and _");
+    : taken ? ["There is a take of this name. ", el("button", { type: "button", click: () => { redo = byID("t-take").value; form.dirty = true; follow(); byID("go").focus(); } }, "Do it again")] : "letters, digits, - and _");
   for (const radio of $$("#take-form .tile")) radio.classList.toggle("chosen", $("input", radio).checked);
   command(byID("take-form"), commandLine("measure", state.coilID || "COIL", { ...options(), ...(redo ? { redo: true } : {}) }));
   command(byID("import-form"), commandLine("import", state.coilID || "COIL", {
@@ -171,7 +198,8 @@ function drawStop() {
   show(byID("glance-stop"), working());
 }
 
-const partText = (l) => l.kind === "bare" ? "nothing added" : l.value || (l.kind === "c" ? "a capacitor" : "a resistor");
+// What hangs on the coil, as it is said on the button.
+const clipped = (l) => l.kind === "bare" ? "nothing clipped on" : `${l.value || (l.kind === "c" ? "a capacitor" : "a resistor")} clipped on`;
 
 // stageOf says in large type how it stands: {state, word, take, text}.
 export function stageOf(s, form) {
@@ -199,7 +227,7 @@ function drawStage() {
   const e = state.ended;
   if (e?.fresh && e.id !== newsOf) newsOf = e.id;
   const news = Boolean(e?.fresh && e.id === newsOf && !byID("stage").dataset.read?.split(" ").includes(String(e.id)));
-  const view = stageOf(state, { working: working(), starting, stopping, take: v.take ?? "", part: partText(l), news });
+  const view = stageOf(state, { working: working(), starting, stopping, take: v.take ?? "", part: clipped(l), news });
   const stage = byID("stage");
   stage.dataset.state = view.state;
   say(byID("stage-state"), view.word);
@@ -207,18 +235,32 @@ function drawStage() {
   if (takePlace.dataset.take !== view.take) { takePlace.dataset.take = view.take; fill(takePlace, view.take ? name(view.take) : ""); }
   say(byID("stage-text"), visible(view.text));
   fill(byID("stage-advice"), view.advice?.length ? list(view.advice) : "");
+  drawStageResult(view);
   const bar = byID("stage-progress"), p = state.progress;
   show(bar, working());
   const fraction = Math.min(1, Math.max(0, p?.fraction ?? 0));
   $("i", bar).style.transform = `scaleX(${fraction.toFixed(4)})`;
   bar.setAttribute("aria-valuenow", Math.round(100 * fraction));
+  show(byID("take-for-next"), working());
   const go = byID("go"), busy = working();
   const mine = busy && (state.engine.kind ?? "take") === "take";
   go.classList.toggle("stop", busy);
   say(byID("go-word"), busy ? (view.word === "Stopping" ? "Stopping …" : "Stop") : redo ? "Start again" : "Start");
-  fill(byID("go-hint"), busy ? (mine ? "" : visible(state.engine.job ?? "")) : v.take ? [name(v.take), `, ${partText(l)}`] : l.kind === "bare" ? "" : "say the value first");
+  fill(byID("go-hint"), busy ? (mine ? "" : visible(state.engine.job ?? "")) : v.take ? [name(v.take), `: ${clipped(l)}`] : l.kind === "bare" ? "" : "say the value first");
   go.disabled = starting || view.word === "Stopping" || (!busy && !state.coilID);
   say(byID("stage-caution"), state.bench?.simulated ? "Simulated: no sound is made." : "Headphones off. Phantom power off. Exciter cool. Space starts and stops, Esc stops.");
+}
+
+// drawStageResult shows what a take has brought, as large as its level.
+function drawStageResult(view) {
+  const of = (takes) => view.state === "done" ? (takes ?? []).find((t) => t.name === view.take) : null;
+  const mine = of(state.coil?.takes), fitted = of(state.result?.result?.takes);
+  const f = mine?.resonance_hz?.value != null ? mine.resonance_hz : fitted?.resonance_hz;
+  const q = mine?.q?.value != null ? mine.q : fitted?.q;
+  const there = f?.value != null;
+  show(byID("stage-result"), there);
+  show(byID("stage-level"), !there);
+  if (there) fill(byID("stage-result"), el("b", {}, brief(f, "Hz")), " resonance", q?.value != null ? `, Q ${brief(q, "")}` : "");
 }
 
 // seen ends the news of the last take: somebody prepares the next.
@@ -229,19 +271,30 @@ export function seen() {
   drawStage();
 }
 
+// The response so far. The place is there from the start of a take, so that
+// nothing moves when the first sweep is in.
 let sweepSeen = "";
 async function drawSweep() {
-  const s = state.sweep;
-  if (!s || s.coil !== state.coilID) { show(byID("sweep-panel"), false); return; }
+  const s = state.sweep, place = byID("sweep-figure"), caption = byID("sweep-caption");
+  const recording = working() && state.engine.kind === "take" && state.engine.coil === state.coilID;
+  const mine = s && s.coil === state.coilID && (!recording || s.take === state.engine.take);
+  show(byID("sweep-panel"), Boolean(recording || mine));
+  if (!mine) {
+    sweepSeen = "";
+    fill(place);
+    say(caption, "The response is drawn as the sweeps come in.");
+    return;
+  }
+  fill(caption, "Response of take ", name(s.take ?? ""), s.repeats ? `, from ${plural(s.repeats, "sweep")}${recording ? " so far" : ""}` : "");
   const key = `${s.coil} ${s.take} ${s.revision}`;
   if (key === sweepSeen) return;
   sweepSeen = key;
   try {
     const answer = await api.get("/api/sweep");
     if (sweepSeen !== key) return;
-    drawFigure(byID("sweep-figure"), narrow() && answer.narrow ? answer.narrow : answer.svg);
     show(byID("sweep-panel"), Boolean(answer.svg));
-    fill(byID("sweep-caption"), "Response of take ", name(s.take ?? answer.take ?? ""), s.repeats ? `, from ${plural(s.repeats, "sweep")} so far` : "");
+    drawFigure(place, fitting(place, answer.svg, answer.narrow));
+    show(place, true);
   } catch { /* the next revision brings it */ }
 }
 
@@ -291,7 +344,7 @@ function takeRow(t) {
     t.advice?.length ? el("div", { class: "advice" }, list(t.advice)) : null,
     el("div", { class: "buttons" },
       el("button", { type: "button", "aria-label": `Redo take ${visible(t.name)}`, click: () => { prepare({ "added-c": t.added_c, "added-r": t.added_r, after: t.after || undefined }, t.name); seen(); byID("go").focus(); byID("stage").scrollIntoView({ block: "nearest" }); } }, "Redo"),
-      el("button", { type: "button", "aria-label": `Set take ${visible(t.name)} aside`, click: (event) => act(event, () => api.post("/api/takes/aside", { coil: state.coilID, take: t.name })) }, "Set aside")));
+      el("button", { type: "button", "aria-label": `Set aside take ${visible(t.name)}`, click: (event) => act(event, () => api.post("/api/takes/aside", { coil: state.coilID, take: t.name })) }, "Set aside")));
 }
 
 async function act(event, work) {
