@@ -72,7 +72,7 @@ func (s Stimulus) Course() *Course {
 		p = piece{
 			u: u, ratio: ratio, w: next.Weight,
 			t:      p.t + float64(float64(length*(p.w+next.Weight))/2),
-			cycles: p.cycles + c.cyclesIn(p, length),
+			cycles: p.cycles + c.cyclesIn(p, length, portableExp),
 		}
 	}
 	c.pieces = append(c.pieces, p)
@@ -81,9 +81,9 @@ func (s Stimulus) Course() *Course {
 
 // cyclesIn is the phase that a piece adds over its first v of ln f:
 // f1 L e^u (e^v (w + b v - b) - (w - b)), b the slope.
-func (c *Course) cyclesIn(p piece, v float64) float64 {
+func (c *Course) cyclesIn(p piece, v float64, exp func(float64) float64) float64 {
 	b := p.w - p.slope
-	inner := float64(portableExp(v)*(b+float64(p.slope*v))) - b
+	inner := float64(exp(v)*(b+float64(p.slope*v))) - b
 	return float64(float64(float64(c.cycles)*p.ratio) * inner)
 }
 
@@ -94,9 +94,21 @@ func (c *Course) at(x float64, key func(*piece) float64) *piece {
 }
 
 // phaseAt is the phase in cycles at a time over L.
-func (c *Course) phaseAt(t float64) float64 {
+func (c *Course) phaseAt(t float64, exp func(float64) float64) float64 {
 	p := c.at(t, func(p *piece) float64 { return p.t })
-	return p.cycles + c.cyclesIn(*p, p.after(t))
+	return p.cycles + c.cyclesIn(*p, p.after(t), exp)
+}
+
+// greatestPhase is as far as the phase runs, in cycles; with a shape, as far as
+// its greatest term does.
+func (c *Course) greatestPhase() float64 {
+	whole := float64(c.cycles) * c.toHz / c.fromHz
+	greatest := 1.0
+	for i, p := range c.pieces {
+		length := c.pieces[min(i+1, len(c.pieces)-1)].u - p.u
+		greatest = max(greatest, p.w+math.Abs(p.slope)*(1+length))
+	}
+	return whole * greatest
 }
 
 // after is the v at which the piece reaches a time: w v + b v^2/2 is that less

@@ -17,19 +17,27 @@ const fullScale = 1 << 23
 // machine.
 func (s Stimulus) Sweep() []float64 {
 	x := make([]float64, s.PeriodSamples)
+	c := s.Course()
 	amplitude := s.Amplitude()
-	phase := s.phase
-	if len(s.Shape) > 0 {
-		c := s.Course()
-		step := float64(s.RateHz) * c.rateS
-		phase = func(n int) float64 { return c.phaseAt(float64(n) / step) }
-	}
+	doubt := c.greatestPhase() * phaseDoubt
 	for n := range s.SweepSamples {
 		v := float64(amplitude * s.fade(n))
-		x[n] = quantise(float64(v * sinCycles(phase(n))))
+		// The standard library is ten times as quick, and its last bits
+		// matter only close to the border between two steps.
+		steps := v * fullScale * math.Sin(2*math.Pi*fraction(s.phase(c, n, math.Exp)))
+		if math.Abs(steps-math.Floor(steps)-0.5) > doubt {
+			x[n] = quantise(steps)
+			continue
+		}
+		x[n] = quantise(fullScale * float64(v*sinCycles(s.phase(c, n, portableExp))))
 	}
 	return x
 }
+
+// phaseDoubt, times the greatest phase in cycles, is more than what the standard
+// library's functions can move a sample, in steps of 24 bits: ten times 1e-15 of
+// the phase, which is twice what TestPortableFunctions allows each of the two.
+const phaseDoubt = 2 * math.Pi * fullScale * 1e-14
 
 // Samples is the whole stimulus, lead-in to tail, as Sweep quantised.
 func (s Stimulus) Samples() []float64 {
@@ -52,10 +60,14 @@ func (s Stimulus) CrestFactorDB() float64 {
 	return 20 * math.Log10(peak/math.Sqrt(square/float64(s.SweepSamples)))
 }
 
-// phase is the exponential sweep's phase at sample n in cycles: f1 L exp(t/L).
-func (s Stimulus) phase(n int) float64 {
+// phase is the sweep's phase at sample n in cycles, f1 L exp(t/L) without a
+// shape, by one of the exponential functions.
+func (s Stimulus) phase(c *Course, n int, exp func(float64) float64) float64 {
+	if c.pieces != nil {
+		return c.phaseAt(float64(n)/float64(float64(s.RateHz)*c.rateS), exp)
+	}
 	x := float64(float64(n)*s.FromHz) / float64(float64(s.RateHz)*float64(s.Cycles))
-	return float64(float64(s.Cycles) * portableExp(x))
+	return float64(float64(s.Cycles) * exp(x))
 }
 
 // fade is the raised cosine at the sweep's ends, 1 between.
@@ -76,9 +88,10 @@ func raisedCosine(n, length int) float64 {
 	return float64(half * half)
 }
 
-// quantise rounds to 24 bits; full scale is the largest positive code.
-func quantise(x float64) float64 {
-	return math.Round(min(max(x*fullScale, 1-fullScale), fullScale-1)) / fullScale
+// quantise rounds steps of 24 bits to whole ones; full scale is the largest
+// positive code.
+func quantise(steps float64) float64 {
+	return math.Round(min(max(steps, 1-fullScale), fullScale-1)) / fullScale
 }
 
 // checksum is the SHA-256 of Samples as 24-bit PCM, made without holding them.
@@ -149,7 +162,7 @@ func portableLog(x float64) float64 {
 // sinCycles is sin(2 pi x): x is brought exactly to a quarter cycle, the rest
 // is the Taylor series.
 func sinCycles(x float64) float64 {
-	x -= math.Round(x) // exact: -1/2 ... 1/2
+	x = fraction(x)
 	if x > 0.25 {
 		x = 0.5 - x
 	} else if x < -0.25 {
@@ -163,3 +176,6 @@ func sinCycles(x float64) float64 {
 	}
 	return float64(x * sum)
 }
+
+// fraction is x less the nearest whole number, exactly: -1/2 ... 1/2.
+func fraction(x float64) float64 { return x - math.Round(x) }

@@ -61,10 +61,10 @@ func TestSynchronisedSweepOfSciPy(t *testing.T) {
 	whole := 0
 	for _, row := range readTable(t, "../testdata/sweep/synchronised_20_20000_6s_48k.csv") {
 		n := int(row["n"])
-		if got := s.phase(n); math.Abs(got-row["phase_cycles"]) > 1e-10 {
+		if got := s.phase(s.Course(), n, portableExp); math.Abs(got-row["phase_cycles"]) > 1e-10 {
 			t.Fatalf("sample %d: phase %.12f cycles, SciPy %.12f", n, got, row["phase_cycles"])
 		}
-		if got := sinCycles(s.phase(n)); math.Abs(got-row["sample"]) > 1e-9 {
+		if got := sinCycles(s.phase(s.Course(), n, portableExp)); math.Abs(got-row["sample"]) > 1e-9 {
 			t.Fatalf("sample %d: %.12f, SciPy %.12f", n, got, row["sample"])
 		}
 		if got := s.FrequencyAt(float64(n) / 48000); math.Abs(got/row["frequency_hz"]-1) > 1e-9 {
@@ -95,12 +95,12 @@ func TestSynchronisedNumbers(t *testing.T) {
 	}
 	near("L", s.SweepRateS(), 0.85, 1e-15)
 	near("T", s.TimeOf(20000), 5.871591987, 1e-9)
-	near("phase at 0", s.phase(0), 17, 0)
+	near("phase at 0", s.phase(s.Course(), 0, portableExp), 17, 0)
 	for _, row := range []struct{ t, f, cycles float64 }{
 		{1, 64.858168, 55.129443}, {3, 682.078012, 579.766310}, {5, 7173.042741, 6097.086330},
 	} {
 		near("f", s.FrequencyAt(row.t), row.f, 6e-7)
-		near("cycles", s.phase(int(row.t)*48000), row.cycles, 6e-7)
+		near("cycles", s.phase(s.Course(), int(row.t)*48000, portableExp), row.cycles, 6e-7)
 	}
 	for n, lead := range map[int]float64{2: 0.5891751, 3: 0.9338204} {
 		least, most := s.Course().HarmonicLeadsS(n)
@@ -119,7 +119,7 @@ func TestHarmonicPhase(t *testing.T) {
 	}
 	for k := range 200 {
 		at := float64(k) * 0.005
-		if got, want := phase(float64(k*240)/48000), s.phase(k*240); math.Abs(got-want) > 1e-11 {
+		if got, want := phase(float64(k*240)/48000), s.phase(s.Course(), k*240, portableExp); math.Abs(got-want) > 1e-11 {
 			t.Fatalf("phase(%g s) = %g, at the sample %g", at, got, want)
 		}
 		for n := 2; n <= 5; n++ {
@@ -147,5 +147,36 @@ func TestSamplesNeverChange(t *testing.T) {
 		if s.SHA256 != want {
 			t.Errorf("%d Hz: checksum %s, want %s", rate, s.SHA256, want)
 		}
+	}
+}
+
+// What the standard library's functions give is taken only where the portable
+// ones must give the same: whole sweeps of many kinds against these alone.
+func TestQuickSamplesAreThePortable(t *testing.T) {
+	steep := []Knot{{20, 0.06}, {900, 0.06}, {901, 15}, {903, 15}, {904, 0.06}, {20000, 0.5}}
+	for name, change := range map[string]func(*Request){
+		"default":       func(r *Request) { r.Repeats = 1 },
+		"full scale":    func(r *Request) { r.Repeats, r.LevelDBFS = 1, 0 },
+		"long and fast": func(r *Request) { r.RateHz, r.SweepS, r.Repeats, r.ToHz = 96000, 6, 1, 40000 },
+		"shaped":        func(r *Request) { r.Repeats, r.Shape = 1, []Knot{{20, 1}, {500, 0.4}, {3000, 3}, {20000, 0.4}} },
+		"steep":         func(r *Request) { r.Repeats, r.Shape = 1, steep },
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := mustDesign(t, change)
+			c := s.Course()
+			near := 0
+			for n, got := range s.Sweep()[:s.SweepSamples] {
+				v := float64(s.Amplitude()*s.fade(n)) * sinCycles(s.phase(c, n, portableExp))
+				if want := quantise(fullScale * v); got != want {
+					t.Fatalf("sample %d: %.10g, by the portable functions %.10g", n, got, want)
+				}
+				if steps := fullScale * v; math.Abs(steps-math.Floor(steps)-0.5) < 1e-3 {
+					near++
+				}
+			}
+			if near < 50 {
+				t.Errorf("only %d samples lie close to the border between two steps", near)
+			}
+		})
 	}
 }
