@@ -433,7 +433,8 @@ func TestPageInBrowser(t *testing.T) {
 		if err := Guide(&guide, "guide", []byte("# The bench\n\n## Cautions\n\n- Phantom power off.\n"), fstest.MapFS{}); err != nil {
 			t.Fatal(err)
 		}
-		for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(), "guide": guide.String()} {
+		for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(), "guide": guide.String(),
+			"prediction": predictionPageText(t, predictionDocument(t))} {
 			t.Run(name, func(t *testing.T) {
 				p := openText(t, alive, page, view{})
 				js[any](p, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
@@ -444,6 +445,32 @@ func TestPageInBrowser(t *testing.T) {
 				p.silent()
 			})
 		}
+	})
+	t.Run("prediction", func(t *testing.T) {
+		d := predictionDocument(t)
+		p := openText(t, alive, predictionPageText(t, d), view{width: 390, height: 800})
+		if wide := js[float64](p, `document.documentElement.scrollWidth`); wide > 390 {
+			t.Errorf("the page is %g px wide on a screen of 390", wide)
+		}
+		p.show(view{})
+		b := p.box("predicted-w")
+		p.mouse(input.DispatchMouseEventTypeMouseMoved, b.at(3000), (b.Top+b.Bottom)/2)
+		curve := newPredictedCurve(d.Prediction)
+		want := levelAt(curve.hz, curve.db, p.cursorHz())
+		text := js[string](p, `document.querySelector("#cursor-values tbody td").textContent`)
+		var got float64
+		if _, err := fmt.Sscanf(strings.Replace(text, "−", "-", 1), "%g dB", &got); err != nil || math.Abs(got-want) > 0.05 {
+			t.Errorf("level at the cursor is %q, want %.2f dB", text, want)
+		}
+		whole := p.frequencyLabels("predicted-w")
+		if p.key("#cursor", "++"); p.frequencyLabels("predicted-w") == whole {
+			t.Error("the figure does not zoom")
+		}
+		p.do(chromedp.Click(chromedp.CSS(`input[data-layer="band"]`)))
+		if p.visible("#response .band") || !p.visible("#response .curve") {
+			t.Error("the band of U95 is not switched off alone")
+		}
+		p.silent()
 	})
 	t.Run("paper", func(t *testing.T) {
 		p := open(t, alive, d, view{dark: true})

@@ -217,13 +217,8 @@ func (p *page) about(d Document) {
 
 func (p *page) keyNumbers(r fit.Result) {
 	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
-		n := keyNumber{Name: name, Symbol: symbol, What: what}
-		if q.Known() {
-			n.Value, n.Spread = valueAndSpread(q, unit)
-			p.AnySpread = p.AnySpread || n.Spread != ""
-		} else {
-			n.Why = visible(q.Why)
-		}
+		n := newKeyNumber(name, symbol, q, unit, what)
+		p.AnySpread = p.AnySpread || n.Spread != ""
 		p.Numbers = append(p.Numbers, n)
 	}
 	add("Resonance", "", r.BareResonance, quantity.Hertz, "coil alone, no cable")
@@ -235,6 +230,16 @@ func (p *page) keyNumbers(r fit.Result) {
 	if r.CoverCorner != nil {
 		add("Cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding")
 	}
+}
+
+func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) keyNumber {
+	n := keyNumber{Name: name, Symbol: symbol, What: what}
+	if q.Known() {
+		n.Value, n.Spread = valueAndSpread(q, unit)
+	} else {
+		n.Why = visible(q.Why)
+	}
+	return n
 }
 
 // valueAndSpread parts "2.412 ± 0.024 H" into "2.412 H" and "± 0.024 H".

@@ -109,7 +109,7 @@ func TestPageNeedsNothingElse(t *testing.T) {
 			selfContained(t, pageText(t, d))
 		})
 	}
-	for _, text := range []string{pageCSS, pageJS, frameHTML, pageHTML, manyCSS, comparisonHTML, batchHTML} {
+	for _, text := range []string{pageCSS, pageJS, frameHTML, pageHTML, manyCSS, comparisonHTML, batchHTML, predictionHTML} {
 		if m := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`).FindString(text); m != "" {
 			t.Errorf("the page's sources hold %q", m)
 		}

@@ -22,8 +22,8 @@ type (
 	soundRow struct{ What, Peak, Height, Q, Level string }
 )
 
-// inHarness is what the coil does in a guitar.
-func (p *page) inHarness(h harness.Prediction, draw *drawing) {
+// newInHarness is what coils do in a guitar, without the figure.
+func newInHarness(h harness.Prediction) *inHarness {
 	var n notes
 	row := func(what string, s harness.Sound) soundRow {
 		return soundRow{what, n.cell(s.Peak, quantity.Hertz), n.cell(s.PeakDB, decibel), n.cell(s.Q, ratio), n.cell(s.Level, decibel)}
@@ -32,13 +32,6 @@ func (p *page) inHarness(h harness.Prediction, draw *drawing) {
 	if h.Harness != "" {
 		out.About += " in " + visible(h.Harness)
 	}
-	out.Figure = draw.both(func(s shape) *plot.Figure {
-		f := harnessFigure(h, s)
-		if f != nil {
-			f.Zoom = false // it has another frequency axis than the takes
-		}
-		return f
-	})
 	out.Sounds = append(out.Sounds, row("as set", h.Sound))
 	for _, r := range h.Without {
 		out.Sounds = append(out.Sounds, row("without the "+visible(r.Part), r.Sound))
@@ -54,5 +47,17 @@ func (p *page) inHarness(h harness.Prediction, draw *drawing) {
 	for i, why := range n.reasons {
 		out.Reasons = append(out.Reasons, reasonWords(i, why))
 	}
-	p.Harness = out
+	return out
+}
+
+// inHarness is what the coil does in a guitar.
+func (p *page) inHarness(h harness.Prediction, draw *drawing) {
+	p.Harness = newInHarness(h)
+	p.Harness.Figure = draw.both(func(s shape) *plot.Figure {
+		f := harnessFigure(h, s)
+		if f != nil {
+			f.Zoom = false // it has another frequency axis than the takes
+		}
+		return f
+	})
 }

@@ -1,0 +1,250 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/comparison"
+	"coilsweep/fit/harness"
+	"coilsweep/report/plot"
+)
+
+// PredictionDocument is what a prediction page is made from.
+type PredictionDocument struct {
+	Prediction harness.Prediction
+	Target     *harness.Solution // the part that was asked for; nil: none
+	Harness    harness.Harness
+	Coils      []comparison.Coil // as measured; may be empty
+	Made       time.Time         // zero: not stated
+	Program    string
+}
+
+//go:embed prediction.html
+var predictionHTML string
+
+var predictionTemplate = framed(predictionHTML)
+
+// PredictionPage writes one page on coils in a guitar, in the manner of Page.
+func PredictionPage(w io.Writer, d PredictionDocument) error {
+	view, err := newPredictionPage(d)
+	if err != nil {
+		return err
+	}
+	return writePage(w, predictionTemplate, view, "prediction page")
+}
+
+type predictionPage struct {
+	frame
+	Summary  []string
+	Numbers  []keyNumber
+	Response template.HTML
+	Sound    *inHarness
+	Parts    []benchRow // size, and as stated
+	Wiring   []fact
+	Charts   []titled
+	Coils    []measuredRow
+	Reasons  []string
+}
+
+type measuredRow struct {
+	Name, Folder  string
+	Long          bool
+	Values, Rests []string
+}
+
+func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
+	sound := newInHarness(d.Prediction)
+	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound}
+	p.madeAt(d.Made, d.Program)
+	for _, s := range predictionWords(d.Prediction, d.Target) {
+		p.Summary = append(p.Summary, tied(s))
+	}
+	p.numbers(d)
+	p.parts(d.Harness)
+	p.coils(d.Coils)
+
+	var draw drawing
+	if curve := newPredictedCurve(d.Prediction); len(curve.hz) > 0 {
+		const group = "t0"
+		p.Response = draw.both(func(s shape) *plot.Figure {
+			f := curve.figure(d.Prediction, s)
+			if f != nil {
+				f.Series[0].Group = group
+			}
+			return f
+		})
+		p.KeyColumns = []string{"curve", "level", "U95"}
+		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0), X: draw.columns.Number(curve.hz),
+			Columns: []cursorColumn{{draw.columns.Number(curve.db), "dB"}, {draw.columns.Number(curve.u95), "± dB"}}}}
+		p.Layers = []layer{{"band", "U95"}}
+	}
+	p.knobs(d.Prediction, &draw)
+	if draw.err != nil {
+		return nil, fmt.Errorf("figures of the prediction: %w", draw.err)
+	}
+	if p.Response != "" {
+		p.Data = template.JS(draw.columns.JSON())
+	}
+	for _, s := range []struct {
+		there bool
+		section
+	}{
+		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}}, {true, section{"parts", "Parts"}},
+		{sound.Knobs != nil, section{"knobs", "Knobs"}}, {p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
+	} {
+		if s.there {
+			p.Sections = append(p.Sections, s.section)
+		}
+	}
+	return p, nil
+}
+
+func (p *predictionPage) numbers(d PredictionDocument) {
+	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
+		p.Numbers = append(p.Numbers, newKeyNumber(name, symbol, q, unit, what))
+	}
+	add("Peak", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
+	add("Height", "", d.Prediction.PeakDB, decibel, "over the level at low frequencies")
+	add("Sharpness", "Q", d.Prediction.Q, ratio, "of the pole pair behind the peak")
+	add("Level", "", d.Prediction.Level, decibel, "at low frequencies, of the EMF of one coil")
+	if t := d.Target; t != nil {
+		what := "puts the peak at " + part(t.TargetHz, quantity.Hertz)
+		if t.LengthM != nil {
+			what += fmt.Sprintf("; %.2f m of this cable", *t.LengthM)
+		}
+		add(upperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, what)
+	}
+}
+
+// predictionWords say what a prediction says, for somebody who does not
+// measure coils.
+func predictionWords(p harness.Prediction, target *harness.Solution) []string {
+	var said []string
+	verb, whose := " is", "its"
+	if len(p.Coils) > 1 {
+		verb, whose = " are", "their"
+	}
+	names := strings.Join(visibleAll(p.Coils), " and ")
+	switch {
+	case !p.Peak.Known():
+		said = append(said, "What "+names+" would be loudest at is not known: "+visible(p.Peak.Why)+".")
+	case p.PeakDB.Known():
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; %s.",
+			names, verb, valueOf(p.Peak, quantity.Hertz), valueOf(p.PeakDB, decibel), whose, peakWords(p.Peak)))
+	default:
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s; %s.", names, verb, valueOf(p.Peak, quantity.Hertz), peakWords(p.Peak)))
+	}
+	var most harness.Removal
+	moved := 0.0
+	for _, r := range p.Without {
+		if r.Peak.Known() && p.Peak.Known() {
+			if by := math.Abs(math.Log(r.Peak.Value / p.Peak.Value)); by > moved {
+				most, moved = r, by
+			}
+		}
+	}
+	if moved > 0.01 {
+		said = append(said, fmt.Sprintf("Of all parts the %s moves the peak most: without it, it would lie at %s.", most.Part, valueOf(most.Peak, quantity.Hertz)))
+	}
+	if target != nil && target.Farad.Known() {
+		s := fmt.Sprintf("For a peak at %s, the %s has to have %s", part(target.TargetHz, quantity.Hertz), target.Part, valueOf(target.Farad, quantity.Farad))
+		if target.LengthM != nil {
+			s += fmt.Sprintf(", which is %.2g m of it", *target.LengthM)
+		}
+		said = append(said, s+".")
+	}
+	return said
+}
+
+// parts lists what the guitar is made of, and how it is set.
+func (p *predictionPage) parts(h harness.Harness) {
+	list, _ := h.Parts() // what is assumed stands among the prediction's warnings
+	for _, one := range list {
+		v := one.Value
+		size := withU95(fit.Quantity{Value: v.SI, U: v.U(), U95: 1.96 * v.U()}, v.Unit)
+		p.Parts = append(p.Parts, benchRow{one.Name, []string{tied(size), visible(v.Text)}})
+	}
+	add := func(name, value string) { p.Wiring = append(p.Wiring, fact{name, visible(value)}) }
+	if h.Wiring != "" {
+		wiring := h.Wiring
+		if h.Phase != "" {
+			wiring += ", " + h.Phase + " of phase"
+			wiring = strings.Replace(wiring, "in of phase", "in phase", 1)
+		}
+		add("wiring", wiring)
+	}
+	knob := func(name string, pot *harness.Pot) {
+		at := 10.0
+		if pot.Position != nil {
+			at = *pot.Position
+		}
+		taper := pot.Taper
+		if taper == "" {
+			taper = "log"
+		}
+		add(name, fmt.Sprintf("at %g, %s", at, taper))
+	}
+	if h.Volume != nil {
+		knob("volume knob", h.Volume)
+	}
+	if h.Tone != nil {
+		knob("tone knob", &h.Tone.Pot)
+	}
+}
+
+// coils tells of the coils as measured.
+func (p *predictionPage) coils(coils []comparison.Coil) {
+	var n notes
+	names := coilNames(coils)
+	for i, c := range coils {
+		r := c.Result
+		p.Coils = append(p.Coils, measuredRow{Name: tied(names[i]), Folder: visible(c.Folder), Long: len([]rune(names[i])) > 24,
+			Values: []string{tied(n.cell(r.BareResonance, quantity.Hertz)), tied(n.cell(r.BareQ, ratio)), tied(n.cell(r.Inductance, quantity.Henry)),
+				tied(n.cell(r.CapacitanceCoil, quantity.Farad)), tied(n.cell(r.Resistance, quantity.Ohm))},
+			Rests: []string{visible(r.Model.Name), strings.Join(visibleAll(r.Basis), "; ")}})
+	}
+	for i, why := range n.reasons {
+		p.Reasons = append(p.Reasons, reasonWords(i, why))
+	}
+}
+
+// knobs draws peak and level over the positions of each knob.
+func (p *predictionPage) knobs(h harness.Prediction, draw *drawing) {
+	for _, knob := range []struct {
+		name string
+		at   func(harness.Position) *float64
+	}{
+		{"volume", func(at harness.Position) *float64 { return at.Volume }},
+		{"tone", func(at harness.Position) *float64 { return at.Tone }},
+	} {
+		var at []float64
+		var peak, height []fit.Quantity
+		for _, position := range h.Positions {
+			if v := knob.at(position); v != nil {
+				at = append(at, *v)
+				peak, height = append(peak, position.Peak), append(height, position.PeakDB)
+			}
+		}
+		for _, of := range []struct {
+			name   string
+			values []fit.Quantity
+			unit   quantity.Unit
+		}{{"peak", peak, quantity.Hertz}, {"height", height, decibel}} {
+			title := upperFirst(of.name) + " over the " + knob.name + " knob"
+			f := knobFigure(knob.name+"-"+of.name, title, knob.name, of.name, at, of.values, of.unit)
+			if f == nil || draw.err != nil {
+				continue
+			}
+			var b strings.Builder
+			draw.err = f.WriteSVG(&b, nil)
+			p.Charts = append(p.Charts, titled{title, template.HTML(b.String())})
+		}
+	}
+}
