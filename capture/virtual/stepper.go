@@ -1,6 +1,9 @@
 package virtual
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
 
 // Points of an input's polynomial between two samples.
 const (
@@ -30,7 +33,8 @@ type stepper struct {
 	out    []float64   // one row of n for each output
 	direct [][]float64 // [output][input]
 
-	states []float64 // n for each sample of a block, and one more
+	pushed []float64 // by state: what the inputs add to it after each sample of a chunk
+	states []float64 // n for each sample of a chunk, and one more
 }
 
 // inputPath is the way of one input into the state.
@@ -85,7 +89,8 @@ func newStepper(s system, h float64, points []int) *stepper {
 		st.out = append(st.out, mat.Row(nil, o, s.c)...)
 		st.direct = append(st.direct, mat.Row(nil, o, s.d))
 	}
-	st.states = make([]float64, n)
+	st.pushed = make([]float64, chunk*n)
+	st.states = make([]float64, (chunk+1)*n)
 	return st
 }
 
@@ -139,54 +144,10 @@ func (st *stepper) input(i, length int) []float64 {
 // outputs, lag samples late, to dst: one slice for each output, all of the
 // length of the block.
 func (st *stepper) run(dst ...[]float64) {
-	n := st.n
 	length := len(st.inputs[0].buffer) - recent
-	if cap(st.states) < (length+1)*n {
-		grown := make([]float64, (length+1)*n)
-		copy(grown, st.states[:n])
-		st.states = grown
+	for from := 0; from < length; from += chunk {
+		st.runChunk(dst, from, min(from+chunk, length))
 	}
-	st.states = st.states[:(length+1)*n]
-
-	// What the inputs add to the state after each sample, written where that
-	// state will stand; then the states, one from the other.
-	clear(st.states[n:])
-	for _, path := range st.inputs {
-		source := path.buffer[now-(path.points-1)/2:]
-		for i := range n {
-			convolve(st.states[n+i:], n, source, path.weights[i*path.points:(i+1)*path.points], length)
-		}
-	}
-	for t := range length {
-		x, next := st.states[t*n:(t+1)*n], st.states[(t+1)*n:(t+2)*n]
-		for i := range next {
-			row := st.step[i*n : i*n+len(x)]
-			sum := next[i]
-			for j, v := range x {
-				sum += row[j] * v
-			}
-			next[i] = sum
-		}
-	}
-	for o, y := range dst {
-		c := st.out[o*n : (o+1)*n]
-		for t := range y {
-			x := st.states[t*n : t*n+len(c)]
-			sum := 0.0
-			for i, v := range c {
-				sum += v * x[i]
-			}
-			y[t] = sum
-		}
-		for in, d := range st.direct[o] {
-			if d != 0 {
-				for t, u := range st.inputs[in].buffer[now : now+len(y)] {
-					y[t] += d * u
-				}
-			}
-		}
-	}
-	copy(st.states[:n], st.states[length*n:])
 	for i := range st.inputs {
 		path := &st.inputs[i]
 		copy(path.buffer, path.buffer[length:])
@@ -194,28 +155,80 @@ func (st *stepper) run(dst ...[]float64) {
 	}
 }
 
-// convolve adds the sum of weights[k] source[t+k] to every stride-th element of
-// dst, length times.
-func convolve(dst []float64, stride int, source, weights []float64, length int) {
-	zero := true
-	for _, w := range weights {
-		zero = zero && w == 0
+// chunk is how many samples are stepped over at a time: so few that all of it
+// stays in a processor's first cache.
+const chunk = 128
+
+// runChunk is run for the samples from … to-1 of the block.
+func (st *stepper) runChunk(dst [][]float64, from, to int) {
+	n, length := st.n, to-from
+	for i := range n {
+		pushed := st.pushed[i*chunk : i*chunk+length]
+		clear(pushed)
+		for _, path := range st.inputs {
+			weights := path.weights[i*path.points : (i+1)*path.points]
+			convolve(pushed, path.buffer[from+now-(path.points-1)/2:], weights)
+		}
 	}
-	if zero {
-		return
+	states := st.states[:(length+1)*n]
+	for t := range length {
+		x, next := states[t*n:(t+1)*n], states[(t+1)*n:(t+2)*n]
+		i := 0
+		for ; i+1 < n; i += 2 { // two at a time, for speed
+			a, b := st.step[i*n:i*n+len(x)], st.step[(i+1)*n:(i+1)*n+len(x)]
+			sumA, sumB := st.pushed[i*chunk+t], st.pushed[(i+1)*chunk+t]
+			for j, v := range x {
+				sumA += a[j] * v
+				sumB += b[j] * v
+			}
+			next[i], next[i+1] = sumA, sumB
+		}
+		if i < n {
+			a := st.step[i*n : i*n+len(x)]
+			sum := st.pushed[i*chunk+t]
+			for j, v := range x {
+				sum += a[j] * v
+			}
+			next[i] = sum
+		}
 	}
+	for o, y := range dst {
+		y = y[from:to]
+		clear(y)
+		for i, v := range st.out[o*n : (o+1)*n] {
+			if v != 0 {
+				for t := range y {
+					y[t] += v * states[t*n+i]
+				}
+			}
+		}
+		for in, d := range st.direct[o] {
+			if d != 0 {
+				floats.AddScaled(y, d, st.inputs[in].buffer[from+now:from+now+len(y)])
+			}
+		}
+	}
+	copy(st.states[:n], states[length*n:])
+}
+
+// convolve adds the sum of weights[k] source[t+k] to dst[t].
+func convolve(dst, source, weights []float64) {
 	if len(weights) != smooth {
 		for k, w := range weights {
-			for t, u := range source[k : k+length] {
-				dst[t*stride] += w * u
+			if w != 0 {
+				floats.AddScaled(dst, w, source[k:k+len(dst)])
 			}
 		}
 		return
 	}
 	w := [smooth]float64(weights)
-	for t := range length {
+	if w == [smooth]float64{} {
+		return
+	}
+	source = source[:len(dst)+smooth-1]
+	for t := range dst {
 		u := source[t : t+smooth : t+smooth]
-		dst[t*stride] += ((w[0]*u[0] + w[1]*u[1]) + (w[2]*u[2] + w[3]*u[3])) +
+		dst[t] += ((w[0]*u[0] + w[1]*u[1]) + (w[2]*u[2] + w[3]*u[3])) +
 			((w[4]*u[4] + w[5]*u[5]) + (w[6]*u[6] + w[7]*u[7]))
 	}
 }
