@@ -8,7 +8,7 @@ SHELL := /bin/bash
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
-CONCURRENT := ./capture ./capture/soundcard ./fit
+CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZCOUNT is for each fuzz target.
 SKIPS ?= allow
