@@ -61,11 +61,12 @@ const SILENCE_MS = 25_000;
 const RETRY_MS = [200, 500, 1000, 2000];
 
 // listen reads the events for as long as the page lives, and goes on by itself
-// after a loss. onEvent(topic, value); onLine("open" | "lost" | "refused").
+// after a loss. onEvent(topic, value); onLine("open" | "lost" | "refused", what the
+// program said of it).
 export async function listen(onEvent, onLine) {
   for (let failed = 0; ; ) {
     const abort = new AbortController();
-    let watch = 0;
+    let watch = 0, said = "";
     const alive = () => {
       clearTimeout(watch);
       watch = setTimeout(() => abort.abort(), SILENCE_MS);
@@ -80,7 +81,10 @@ export async function listen(onEvent, onLine) {
         onLine("refused");
         return;
       }
-      if (!response.ok) throw new Error(String(response.status));
+      if (!response.ok) {
+        said = (await response.json().catch(() => ({}))).error ?? "";
+        throw new Error(said);
+      }
       failed = 0;
       onLine("open");
       const reader = response.body.pipeThrough(new TextDecoderStream()).getReader();
@@ -98,7 +102,7 @@ export async function listen(onEvent, onLine) {
     } catch { /* lost: said below */ }
     clearTimeout(watch);
     abort.abort();
-    onLine("lost");
+    onLine("lost", said);
     await new Promise((resolve) => setTimeout(resolve, RETRY_MS[Math.min(failed++, RETRY_MS.length - 1)]));
   }
 }

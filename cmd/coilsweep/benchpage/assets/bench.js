@@ -42,7 +42,7 @@ export function start() {
   job("fixture", () => withValues({ series: byID("fixture-series").value.trim() }));
   on(["bench", "devices"], drawBench);
   on("silence", drawSilence);
-  on(["engine", "bench"], drawSilence);
+  on(["engine", "bench", "line"], drawSilence);
   for (const name of ["check", "calibrate", "fixture"]) on([name, "engine", "bench", "coilID"], () => drawJob(name));
 }
 
@@ -126,7 +126,7 @@ function drawKnown() {
 function drawSilence() {
   const s = state.silence, facts = byID("bench-silence");
   const heard = state.engine.phase === "listening" && s;
-  say(byID("bench-silence-words"), heard ? silenceWords(s) : {
+  say(byID("bench-silence-words"), state.line !== "open" ? "" : heard ? silenceWords(s) : {
     off: "Nothing is listened to yet.", opening: "The device is being opened.", lost: "The device is lost.", working: "Noise and hum are measured again when the work is done.",
   }[state.engine.phase] ?? "Listening …");
   if (!s) { fill(facts); return; }

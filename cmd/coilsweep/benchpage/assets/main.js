@@ -81,7 +81,9 @@ const PHASES = { off: "not listening", opening: "opening the device …", listen
 function drawPhase() {
   const e = state.engine, place = byID("phase");
   place.className = e.phase;
+  if (state.line !== "open") place.className = state.line;
   if (state.line === "opening") say(place, "connecting …");
+  else if (state.line !== "open") say(place, "no line");
   else say(place, working() ? visible(e.job || "working") : PHASES[e.phase] ?? visible(e.phase));
   document.documentElement.dataset.phase = e.phase;
 }
@@ -89,10 +91,12 @@ function drawPhase() {
 function drawLine() {
   const lost = state.line === "lost" && !locked, place = byID("lost");
   show(place, lost);
-  if (lost && !place.firstChild) {
-    fill(place, el("p", { class: "big" }, "The line to the program is lost"),
-      el("p", {}, "The page goes on by itself as soon as the program answers. A take that was running goes on without the page. If the program was ended, start it again: ", el("code", {}, "coilsweep serve")));
+  if (lost && place.dataset.said !== state.lineSaid) {
+    place.dataset.said = state.lineSaid;
+    fill(place, el("p", { class: "big" }, state.lineSaid ? "No line to the program" : "The line to the program is lost"),
+      el("p", {}, state.lineSaid ? `The program says: ${visible(state.lineSaid)}. ` : "", "The page goes on by itself as soon as the program answers. A take that was running goes on without the page. If the program was ended, start it again: ", el("code", {}, "coilsweep serve")));
   }
+  if (!lost) delete place.dataset.said;
   if (!lost) fill(place);
   document.documentElement.dataset.line = state.line;
   drawNext();

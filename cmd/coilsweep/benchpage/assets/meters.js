@@ -115,6 +115,7 @@ function frame(now) {
     meter.root.dataset.frames = ++meter.frames;
   }
   const big = byID("stage-level");
+  if (!state.meters) fill(big);
   if (writeText && big.offsetParent !== null && state.meters) {
     const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
     fill(big, el("b", {}, decibels(held, "dBFS")), " ", el("span", {}, levelWords(held, working())));

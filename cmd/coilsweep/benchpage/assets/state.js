@@ -5,6 +5,7 @@ import { announce } from "./dom.js";
 
 export const state = {
   line: "opening", // open, lost, refused
+  lineSaid: "",
   engine: { phase: "off", job: null },
   progress: null,
   meters: null,
@@ -185,9 +186,12 @@ export function start(onRefused) {
     await api.listen(receive, follow);
     running = false;
   };
-  const follow = (line) => {
+  const follow = (line, said = "") => {
     const before = state.line;
+    state.lineSaid = said;
     set("line", line);
+    // Levels of a moment ago say nothing of now.
+    if (line === "lost") for (const topic of ["meters", "silence"]) set(topic, null);
     if (line === "open") {
       if (seen.ended === undefined) setTimeout(() => { seen.ended ??= null; }, 1000);
       everything();

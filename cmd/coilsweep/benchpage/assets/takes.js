@@ -247,7 +247,7 @@ function drawStage() {
   go.classList.toggle("stop", busy);
   say(byID("go-word"), busy ? (view.word === "Stopping" ? "Stopping …" : "Stop") : redo ? "Start again" : "Start");
   fill(byID("go-hint"), busy ? (mine ? "" : visible(state.engine.job ?? "")) : v.take ? [name(v.take), `: ${clipped(l)}`] : l.kind === "bare" ? "" : "say the value first");
-  go.disabled = starting || view.word === "Stopping" || (!busy && !state.coilID);
+  go.disabled = starting || view.state === "lost" || view.word === "Stopping" || (!busy && !state.coilID);
   say(byID("stage-caution"), state.bench?.simulated ? "Simulated: no sound is made." : "Headphones off. Phantom power off. Exciter cool. Space starts and stops, Esc stops.");
 }
 
