@@ -137,8 +137,9 @@ func (e *Engine) Listen(s *Source) {
 }
 
 // Start starts a job and returns at once. The error is a *BusyError where
-// there is a job already, or ErrEnded. Where the job's device is open already
-// it begins within 0.2 s.
+// there is a job already, or ErrEnded. Where the job's device is open it begins
+// as soon as listening has ended, a few milliseconds later; its first sound
+// comes by the device's next block (see soundcard.Options.KeepRunning).
 func (e *Engine) Start(j Job) error {
 	e.mu.Lock()
 	defer e.mu.Unlock()

@@ -338,7 +338,7 @@ func brokenOff(t *testing.T, breakOff func(*pulserig.Rig)) {
 		return nil
 	})
 	took := time.Since(<-broken)
-	mustSay(t, err, pulserig.Input, pulserig.Output, "stopped delivering", "kept")
+	mustSay(t, err, pulserig.Input, pulserig.Output, "stopped delivering")
 	if took > 3*time.Second {
 		t.Errorf("the error came after %v", took)
 	}

@@ -136,7 +136,7 @@ func (c *Card) follow(ctx context.Context, e *engine, d *delivery, frames int) e
 		arrived := e.arrived.Load()
 		lastIn, lastOut := in.seen(arrived, now), out.seen(e.rendered.Load(), now)
 		if lastIn > stallLimit || lastOut > stallLimit {
-			return fmt.Errorf("%v stopped delivering after %.2f s: was it unplugged, or the sound server ended? What was recorded is kept",
+			return fmt.Errorf("%v stopped delivering after %.2f s: was it unplugged, or the sound server ended?",
 				c, float64(arrived)/rate)
 		}
 		if elapsed := now.Sub(begin).Seconds(); float64(arrived)/rate > 2*elapsed+2 {
