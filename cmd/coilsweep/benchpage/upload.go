@@ -36,29 +36,32 @@ type UploadedFile struct {
 
 // Receive reads the form of a call; its files go into a new hidden folder in
 // dir, which Close removes. On an error nothing is left.
-func Receive(r *http.Request, dir string) (u *Upload, err error) {
+func Receive(r *http.Request, dir string) (*Upload, error) {
 	form, err := r.MultipartReader()
 	if err != nil {
 		return nil, Errorf(http.StatusUnsupportedMediaType, "want a form with files: %v", err)
 	}
-	u = &Upload{Texts: map[string]string{}, Files: map[string]UploadedFile{}}
+	u := &Upload{Texts: map[string]string{}, Files: map[string]UploadedFile{}}
 	if u.dir, err = os.MkdirTemp(dir, ".upload-"); err != nil {
 		return nil, fmt.Errorf("cannot take files in: %w", err)
 	}
-	defer func() {
-		if err != nil {
-			u.Close()
-		}
-	}()
+	if err := u.fill(form); err != nil {
+		u.Close()
+		return nil, err
+	}
+	return u, nil
+}
+
+func (u *Upload) fill(form *multipart.Reader) error {
 	for {
 		part, err := form.NextPart()
 		if errors.Is(err, io.EOF) {
-			return u, nil
+			return nil
 		} else if err != nil {
-			return nil, unread(err)
+			return unread(err)
 		}
 		if err := u.add(part); err != nil {
-			return nil, err
+			return err
 		}
 	}
 }

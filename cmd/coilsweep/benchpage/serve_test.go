@@ -1,0 +1,335 @@
+package benchpage
+
+import (
+	"context"
+	"encoding/json"
+	"io"
+	"net"
+	"net/http"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"testing/fstest"
+	"time"
+)
+
+const testKey = "abcdefghijklmnopqrstuvwxyz"
+
+// serving is a server at work, with a call that counts how often it was made.
+type serving struct {
+	*Server
+	t      *testing.T
+	base   string
+	called atomic.Int32
+}
+
+func serve(t *testing.T, o Options) *serving {
+	t.Helper()
+	if o.Root == "" {
+		o.Root = t.TempDir()
+	}
+	o.Listen, o.Key = "127.0.0.1:0", testKey
+	server, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &serving{Server: server, t: t, base: "http://" + server.listener.Addr().String()}
+	s.Handle("POST", "/api/act", func(w http.ResponseWriter, r *http.Request) error {
+		s.called.Add(1)
+		var body struct{ Text string }
+		if err := Decode(r, &body); err != nil {
+			return err
+		}
+		return Answer(w, body)
+	})
+	s.Handle("GET", "/api/see", func(w http.ResponseWriter, r *http.Request) error { return Answer(w, "seen") })
+	s.Handle("GET", "/api/panic", func(http.ResponseWriter, *http.Request) error { panic("a bug") })
+	s.Handle("GET", "/api/busy", func(http.ResponseWriter, *http.Request) error {
+		return &Error{Status: http.StatusConflict, Text: "the bench is busy", Running: "take a"}
+	})
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Serve(ctx) }()
+	t.Cleanup(func() {
+		cancel()
+		select {
+		case err := <-ended:
+			if err != nil {
+				t.Errorf("Serve: %v", err)
+			}
+		case <-time.After(20 * time.Second):
+			t.Error("Serve does not end")
+		}
+	})
+	return s
+}
+
+// request is what an attacker, or the page, sends.
+type request struct {
+	method, path, body string
+	host               string
+	header             http.Header
+}
+
+func (s *serving) send(q request) (status int, text string, header http.Header) {
+	s.t.Helper()
+	r, err := http.NewRequest(q.method, s.base+q.path, strings.NewReader(q.body))
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	if q.host != "" {
+		r.Host = q.host
+	}
+	for name, values := range q.header {
+		r.Header[name] = values
+	}
+	response, err := http.DefaultClient.Do(r)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer response.Body.Close()
+	data, err := io.ReadAll(response.Body)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return response.StatusCode, string(data), response.Header
+}
+
+// own is the header of a call of the page itself.
+func own(more ...string) http.Header {
+	h := http.Header{}
+	h.Set(KeyHeader, testKey)
+	h.Set("Content-Type", "application/json")
+	for i := 0; i < len(more); i += 2 {
+		if more[i+1] == "" {
+			h.Del(more[i])
+			continue
+		}
+		h.Set(more[i], more[i+1])
+	}
+	return h
+}
+
+// TestGuard attacks each guard alone: all else about the call is right.
+func TestGuard(t *testing.T) {
+	s := serve(t, Options{Hosts: []string{"bench.local"}})
+	port := s.base[strings.LastIndex(s.base, ":"):]
+	act := func(host string, h http.Header) request {
+		return request{"POST", "/api/act", `{"Text":"x"}`, host, h}
+	}
+	for _, test := range []struct {
+		name string
+		send request
+		want int
+	}{
+		{"the page itself", act("", own()), 200},
+		{"the page, as browsers send it", act("", own("Origin", s.base, "Sec-Fetch-Site", "same-origin")), 200},
+		{"by the name localhost", act("localhost"+port, own("Origin", "http://localhost"+port)), 200},
+		{"by a name that was allowed", act("Bench.local"+port, own()), 200},
+		{"type with parameter", act("", own("Content-Type", "application/json; charset=utf-8")), 200},
+
+		{"name of another site that points here", act("evil.example"+port, own()), 421},
+		{"our name in theirs", act("127.0.0.1.evil.example"+port, own()), 421},
+		{"another port", act("127.0.0.1:1", own()), 421},
+		{"no port", act("127.0.0.1", own()), 421},
+		{"another site's name, for files", request{"GET", "/", "", "evil.example" + port, nil}, 421},
+
+		{"no key", act("", own(KeyHeader, "")), 401},
+		{"another key", act("", own(KeyHeader, "bbcdefghijklmnopqrstuvwxyz")), 401},
+		{"part of the key", act("", own(KeyHeader, testKey[:20])), 401},
+		{"key in the query", request{"POST", "/api/act?key=" + testKey, "{}", "", own(KeyHeader, "")}, 401},
+		{"key as a cookie", act("", own(KeyHeader, "", "Cookie", "key="+testKey)), 401},
+		{"no key to read", request{"GET", "/api/see", "", "", nil}, 401},
+		{"no key for events", request{"GET", "/api/events", "", "", nil}, 401},
+
+		{"another origin", act("", own("Origin", "http://evil.example")), 403},
+		{"origin of a sandbox or a file", act("", own("Origin", "null")), 403},
+		{"another program's page on this machine", act("", own("Origin", "http://127.0.0.1:1")), 403},
+		{"our address by TLS", act("", own("Origin", strings.Replace(s.base, "http", "https", 1))), 403},
+		{"our name before theirs", act("", own("Origin", s.base+".evil.example")), 403},
+		{"our name as their user", act("", own("Origin", strings.Replace(s.base, "//", "//x@", 1))), 403},
+		{"another site says so", act("", own("Sec-Fetch-Site", "cross-site")), 403},
+		{"another port says so", act("", own("Sec-Fetch-Site", "same-site")), 403},
+		{"another origin reads", request{"GET", "/api/see", "", "", own("Origin", "http://evil.example")}, 403},
+
+		{"a form's type", act("", own("Content-Type", "application/x-www-form-urlencoded")), 415},
+		{"a form's plain text", act("", own("Content-Type", "text/plain")), 415},
+		{"no type", act("", own("Content-Type", "")), 415},
+
+		{"GET for what changes", request{"GET", "/api/act", "", "", own()}, 404},
+		{"HEAD for what changes", request{"HEAD", "/api/act", "", "", own()}, 404},
+		{"GET that claims to be POST", request{"GET", "/api/act?_method=POST", "", "", own("X-HTTP-Method-Override", "POST")}, 404},
+		{"DELETE", request{"DELETE", "/api/act", "", "", own()}, 405},
+		{"OPTIONS, as asked before a foreign call", request{"OPTIONS", "/api/act", "", "", own("Origin", "http://evil.example")}, 405},
+		{"TRACE", request{"TRACE", "/api/act", "", "", own()}, 405},
+		{"POST to a file", request{"POST", "/", "", "", own()}, 405},
+		{"POST to what is read", request{"POST", "/api/see", "{}", "", own()}, 405},
+		{"WebSocket", request{"GET", "/api/events", "", "", own("Connection", "Upgrade", "Upgrade", "websocket")}, 400},
+
+		{"a value more", request{"POST", "/api/act", `{"Text":"x"} {}`, "", own()}, 400},
+		{"a field that is not there", request{"POST", "/api/act", `{"Txet":"x"}`, "", own()}, 400},
+		{"no JSON", request{"POST", "/api/act", `Text=x`, "", own()}, 400},
+		{"too large", request{"POST", "/api/act", `{"Text":"` + strings.Repeat("x", maxBody) + `"}`, "", own()}, 413},
+	} {
+		before := s.called.Load()
+		status, text, header := s.send(test.send)
+		if status != test.want {
+			t.Errorf("%s: status %d, want %d: %s", test.name, status, test.want, text)
+		}
+		if status != 200 && status != 400 && status != 413 && s.called.Load() != before {
+			t.Errorf("%s: refused, but the call was made", test.name)
+		}
+		if got := header.Get("Content-Security-Policy"); got != pagePolicy {
+			t.Errorf("%s: policy %q", test.name, got)
+		}
+		for _, never := range []string{"Access-Control-Allow-Origin", "Set-Cookie"} {
+			if header.Get(never) != "" {
+				t.Errorf("%s: answers with %s: %s", test.name, never, header.Get(never))
+			}
+		}
+		if strings.Contains(text, testKey) {
+			t.Errorf("%s: the key is in the answer", test.name)
+		}
+	}
+}
+
+// TestChunkedBody sends a body of unknown length that does not end.
+func TestChunkedBody(t *testing.T) {
+	s := serve(t, Options{})
+	pr, pw := io.Pipe()
+	go func() {
+		io.WriteString(pw, `{"Text":"`)
+		for {
+			if _, err := io.WriteString(pw, strings.Repeat("x", 1<<16)); err != nil {
+				return
+			}
+		}
+	}()
+	defer pr.Close()
+	r, err := http.NewRequest("POST", s.base+"/api/act", pr)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Header = own()
+	response, err := http.DefaultClient.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	response.Body.Close()
+	if response.StatusCode != http.StatusRequestEntityTooLarge {
+		t.Errorf("status %d, want 413", response.StatusCode)
+	}
+}
+
+func TestHeadersOfEveryAnswer(t *testing.T) {
+	s := serve(t, Options{Static: fstest.MapFS{"plot.css": {Data: []byte("p{}")}, "guide/plain.svg": {Data: []byte("<svg/>")}}})
+	for path, want := range map[string]struct {
+		status int
+		kind   string
+	}{
+		"/": {200, "text/html; charset=utf-8"}, "/index.html": {200, "text/html; charset=utf-8"},
+		"/plot.css": {200, "text/css; charset=utf-8"}, "/guide/plain.svg": {200, "image/svg+xml"},
+		"/guide": {404, "application/json"}, "/guide/": {404, "application/json"}, "/nothing": {404, "application/json"},
+		"/assets/index.html": {404, "application/json"}, "/..%2fguard.go": {404, "application/json"},
+		"/file/x/y": {404, "application/json"}, "/api/see": {401, "application/json"},
+	} {
+		status, _, header := s.send(request{"GET", path, "", "", nil})
+		if status != want.status || header.Get("Content-Type") != want.kind {
+			t.Errorf("%s: %d %s, want %d %s", path, status, header.Get("Content-Type"), want.status, want.kind)
+		}
+		for name, value := range map[string]string{
+			"Content-Security-Policy": pagePolicy, "X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer",
+			"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
+		} {
+			if header.Get(name) != value {
+				t.Errorf("%s: %s is %q, want %q", path, name, header.Get(name), value)
+			}
+		}
+		if cache := header.Get("Cache-Control"); cache != "no-store" && cache != "no-cache" {
+			t.Errorf("%s: Cache-Control is %q", path, cache)
+		}
+	}
+}
+
+func TestErrorsAreTold(t *testing.T) {
+	told := ""
+	s := serve(t, Options{Fault: func(text string) { told = text }})
+	status, text, _ := s.send(request{"GET", "/api/busy", "", "", own()})
+	var e Error
+	if err := json.Unmarshal([]byte(text), &e); err != nil || status != 409 || e.Running != "take a" || e.Text != "the bench is busy" {
+		t.Errorf("%d %s", status, text)
+	}
+	status, text, _ = s.send(request{"GET", "/api/panic", "", "", own()})
+	if status != 500 || !strings.Contains(text, "a bug") || !strings.Contains(told, "serve_test.go") {
+		t.Errorf("%d %s; told %q", status, text, told)
+	}
+	if status, _, _ := s.send(request{"GET", "/api/see", "", "", own()}); status != 200 {
+		t.Errorf("after a panic: %d", status)
+	}
+}
+
+// TestSlowHeader: a client that never finishes its header is let go.
+func TestSlowHeader(t *testing.T) {
+	if testing.Short() {
+		t.Skip("waits")
+	}
+	t.Parallel()
+	s := serve(t, Options{})
+	c, err := net.Dial("tcp", s.listener.Addr().String())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close()
+	io.WriteString(c, "GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
+	c.SetReadDeadline(time.Now().Add(headerWait + 20*time.Second))
+	if _, err := io.ReadAll(c); err != nil {
+		t.Errorf("the connection is kept: %v", err)
+	}
+}
+
+func TestListening(t *testing.T) {
+	s := serve(t, Options{})
+	if !s.Loopback() {
+		t.Error("not on loopback")
+	}
+	if want := s.base + "/#key=" + testKey; s.URL() != want {
+		t.Errorf("URL %s, want %s", s.URL(), want)
+	}
+	taken := s.listener.Addr().String()
+	if _, err := New(Options{Root: t.TempDir(), Listen: taken}); err == nil || !strings.Contains(err.Error(), "in use") || !strings.Contains(err.Error(), "--listen 127.0.0.1:0") {
+		t.Errorf("port taken: %v", err)
+	}
+	if _, err := New(Options{Root: t.TempDir(), Listen: "8137"}); err == nil || !strings.Contains(err.Error(), "ADDRESS:PORT") {
+		t.Errorf("no address: %v", err)
+	}
+	if _, err := New(Options{Root: t.TempDir() + "/none", Listen: "127.0.0.1:0"}); err == nil {
+		t.Error("a root that is not there is taken")
+	}
+	a, err := New(Options{Root: t.TempDir(), Listen: "127.0.0.1:0"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	b, err := New(Options{Root: t.TempDir(), Listen: "127.0.0.1:0"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	if a.key == b.key || len(a.key) != 26 {
+		t.Errorf("keys %q and %q", a.key, b.key)
+	}
+}
+
+// TestOwnHosts: on all addresses, a browser may use any of them, and no other
+// name.
+func TestOwnHosts(t *testing.T) {
+	hosts := ownHosts(&net.TCPAddr{IP: net.IPv4zero, Port: 80}, []string{"Bench.local", "[fe80::1]"})
+	for _, want := range []string{"127.0.0.1:80", "[::1]:80", "localhost:80", "bench.local:80", "[fe80::1]:80"} {
+		if !hosts[want] {
+			t.Errorf("%s is no own host", want)
+		}
+	}
+	if hosts["0.0.0.0:80"] || hosts["bench.local"] {
+		t.Error("too much is an own host")
+	}
+}
