@@ -255,8 +255,7 @@ func (a *analysis) flagDistortion(tr *TakeResult, t Take) {
 		if !tr.Peak.Known() {
 			continue
 		}
-		const sixth = 1.122 // of an octave
-		peak, seen := r.HarmonicRatioWithin(order, tr.Peak.Value/sixth, tr.Peak.Value*sixth)
+		peak, seen := r.HarmonicRatioAt(order, tr.Peak.Value)
 		if seen && peak >= response.DistortionLimit && peak > 3*ratio {
 			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there (soft clipping); lower its gain or the level", order, 100*peak)
 		}
