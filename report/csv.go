@@ -11,7 +11,7 @@ import (
 	"coilsweep/fit"
 )
 
-// CSVOptions says how response.csv is written.
+// CSVOptions says how a CSV file is written.
 type CSVOptions struct {
 	// DecimalComma writes 3,14 and parts the fields by semicolons, as
 	// spreadsheets of many countries expect.
@@ -33,21 +33,8 @@ var csvHeader = []string{
 // What is not known is an empty field. Takes without a curve have no rows. A
 // name that a spreadsheet would take for a formula has an apostrophe before it.
 func WriteCSV(w io.Writer, r fit.Result, o CSVOptions) error {
-	out := csv.NewWriter(w)
-	decimal := func(s string) string { return s }
-	if o.DecimalComma {
-		out.Comma = ';'
-		decimal = func(s string) string { return strings.Replace(s, ".", ",", 1) }
-	}
-	if err := out.Write(csvHeader); err != nil {
-		return err
-	}
-	exact := func(x float64, format byte, digits int) string {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return ""
-		}
-		return decimal(strconv.FormatFloat(x, format, digits, 64))
-	}
+	sheet := newSpreadsheet(w, o)
+	sheet.row(csvHeader...)
 	row := make([]string, 0, len(csvHeader))
 	for _, t := range r.Takes {
 		c := t.Curve
@@ -56,33 +43,88 @@ func WriteCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 		}
 		addedR := ""
 		if t.AddedR != nil {
-			addedR = exact(*t.AddedR, 'g', 9)
+			addedR = sheet.rounded(*t.AddedR, 'g', 9)
 		}
 		at := func(column []float64, i int) string {
 			if i >= len(column) {
 				return ""
 			}
-			return exact(column[i], 'f', 5)
+			return sheet.rounded(column[i], 'f', 5)
 		}
 		for i, f := range c.FrequencyHz {
 			re, im := "", ""
 			if i < len(c.Residual) {
-				re, im = exact(real(c.Residual[i]), 'f', 4), exact(imag(c.Residual[i]), 'f', 4)
+				re, im = sheet.rounded(real(c.Residual[i]), 'f', 4), sheet.rounded(imag(c.Residual[i]), 'f', 4)
 			}
 			row = append(row[:0],
-				cellText(t.Name), exact(t.AddedC, 'g', 9), addedR, exact(f, 'g', 9),
+				cellText(t.Name), sheet.rounded(t.AddedC, 'g', 9), addedR, sheet.rounded(f, 'g', 9),
 				at(c.MagnitudeDB, i), at(c.MagnitudeU95DB, i), at(c.PhaseDeg, i), at(c.NoiseFloorDB, i),
 				at(c.FitMagnitudeDB, i), at(c.FitU95DB, i), at(c.FitPhaseDeg, i),
 				re, im,
 				at(c.Harmonic2DB, i), at(c.Harmonic3DB, i))
-			if err := out.Write(row); err != nil {
-				return err
-			}
+			sheet.row(row...)
 		}
 	}
-	out.Flush()
-	if err := out.Error(); err != nil {
-		return fmt.Errorf("response of coil %q as CSV: %w", r.Coil, err)
+	if err := sheet.end(); err != nil {
+		return fmt.Errorf("response of coil %q as %w", r.Coil, err)
 	}
 	return nil
+}
+
+// spreadsheet is a CSV file in the making; it keeps the first error.
+type spreadsheet struct {
+	out   *csv.Writer
+	comma bool
+}
+
+func newSpreadsheet(w io.Writer, o CSVOptions) *spreadsheet {
+	s := &spreadsheet{out: csv.NewWriter(w), comma: o.DecimalComma}
+	if o.DecimalComma {
+		s.out.Comma = ';'
+	}
+	return s
+}
+
+func (s *spreadsheet) row(cells ...string) { s.out.Write(cells) }
+
+// number is x to nine digits; empty for what is no number.
+func (s *spreadsheet) number(x float64) string { return s.rounded(x, 'g', 9) }
+
+// rounded is x to so many digits, as strconv has it; empty for what is no
+// number.
+func (s *spreadsheet) rounded(x float64, format byte, digits int) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return ""
+	}
+	text := strconv.FormatFloat(x, format, digits, 64)
+	if s.comma {
+		text = strings.Replace(text, ".", ",", 1)
+	}
+	return text
+}
+
+// quantity is value and U95.
+func (s *spreadsheet) quantity(q fit.Quantity) []string {
+	if !q.Known() {
+		return []string{"", ""}
+	}
+	return []string{s.number(q.Value), s.number(q.U95)}
+}
+
+func (s *spreadsheet) end() error {
+	s.out.Flush()
+	if err := s.out.Error(); err != nil {
+		return fmt.Errorf("CSV: %w", err)
+	}
+	return nil
+}
+
+// cellText makes outside text safe as a cell: spreadsheets take a cell that
+// begins with one of these characters for a formula, and an apostrophe before
+// it for text.
+func cellText(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
 }

@@ -3,11 +3,8 @@ package report
 import (
 	"bufio"
 	"cmp"
-	"encoding/csv"
 	"encoding/json"
-	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -288,58 +285,4 @@ func ListCSV(w io.Writer, list []Listed, o CSVOptions) error {
 		sheet.row(row...)
 	}
 	return sheet.end()
-}
-
-// spreadsheet is a CSV file in the making; it keeps the first error.
-type spreadsheet struct {
-	out   *csv.Writer
-	comma bool
-}
-
-func newSpreadsheet(w io.Writer, o CSVOptions) *spreadsheet {
-	s := &spreadsheet{out: csv.NewWriter(w), comma: o.DecimalComma}
-	if o.DecimalComma {
-		s.out.Comma = ';'
-	}
-	return s
-}
-
-func (s *spreadsheet) row(cells ...string) { s.out.Write(cells) }
-
-// number is x to nine digits; empty for what is no number.
-func (s *spreadsheet) number(x float64) string {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return ""
-	}
-	text := strconv.FormatFloat(x, 'g', 9, 64)
-	if s.comma {
-		text = strings.Replace(text, ".", ",", 1)
-	}
-	return text
-}
-
-// quantity is value and U95.
-func (s *spreadsheet) quantity(q fit.Quantity) []string {
-	if !q.Known() {
-		return []string{"", ""}
-	}
-	return []string{s.number(q.Value), s.number(q.U95)}
-}
-
-func (s *spreadsheet) end() error {
-	s.out.Flush()
-	if err := s.out.Error(); err != nil {
-		return fmt.Errorf("CSV: %w", err)
-	}
-	return nil
-}
-
-// cellText makes outside text safe as a cell: spreadsheets take a cell that
-// begins with one of these characters for a formula, and an apostrophe before
-// it for text.
-func cellText(s string) string {
-	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
-		return "'" + s
-	}
-	return s
 }

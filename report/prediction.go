@@ -2,10 +2,8 @@ package report
 
 import (
 	"bufio"
-	"encoding/csv"
 	"fmt"
 	"io"
-	"strconv"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -118,15 +116,15 @@ func peakWords(peak fit.Quantity) string {
 
 // WritePredictionCSV writes the predicted response, one row a frequency: Hz,
 // dB over the EMF of one coil, and U95 in dB. What is not known is empty.
-func WritePredictionCSV(w io.Writer, p harness.Prediction) error {
-	out := csv.NewWriter(w)
-	rows := [][]string{{"frequency_hz", "level_db", "level_U95_db"}}
+func WritePredictionCSV(w io.Writer, p harness.Prediction, o CSVOptions) error {
+	sheet := newSpreadsheet(w, o)
+	sheet.row("frequency_hz", "level_db", "level_U95_db")
 	for _, point := range p.Response {
-		row := []string{strconv.FormatFloat(point.FrequencyHz, 'g', 9, 64), "", ""}
+		row := []string{sheet.number(point.FrequencyHz), "", ""}
 		if q := point.LevelDB; q.Known() {
-			row[1], row[2] = strconv.FormatFloat(q.Value, 'f', 5, 64), strconv.FormatFloat(q.U95, 'g', 3, 64)
+			row[1], row[2] = sheet.rounded(q.Value, 'f', 5), sheet.rounded(q.U95, 'g', 3)
 		}
-		rows = append(rows, row)
+		sheet.row(row...)
 	}
-	return out.WriteAll(rows)
+	return sheet.end()
 }

@@ -38,11 +38,15 @@ func TestPredictionGolden(t *testing.T) {
 	}
 	golden(t, "prediction.txt", b.Bytes())
 	b.Reset()
-	if err := WritePredictionCSV(&b, p); err != nil {
+	if err := WritePredictionCSV(&b, p, CSVOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	golden(t, "prediction.csv", b.Bytes())
-	for name, err := range map[string]error{"table": Prediction(fullDisk{}, p, nil, TableOptions{}), "CSV": WritePredictionCSV(fullDisk{}, p)} {
+	b.Reset()
+	if err := WritePredictionCSV(&b, p, CSVOptions{DecimalComma: true}); err != nil || !strings.Contains(b.String(), "\n1000;0,50000;0,0196\n") {
+		t.Errorf("with a decimal comma: %q, %v", b.String(), err)
+	}
+	for name, err := range map[string]error{"table": Prediction(fullDisk{}, p, nil, TableOptions{}), "CSV": WritePredictionCSV(fullDisk{}, p, CSVOptions{})} {
 		if !errors.Is(err, errFull) {
 			t.Errorf("%s: got error %v, want %v", name, err, errFull)
 		}

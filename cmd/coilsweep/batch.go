@@ -32,6 +32,7 @@ func newBatch(c *console) *cobra.Command {
 	var flags batchFlags
 	var out string
 	var asJSON, asCSV bool
+	var decimal decimalFlag
 	cmd := &cobra.Command{
 		Use:   "batch DIR...",
 		Short: "A production run: spread, repeatability, limits, what stands out, drift",
@@ -59,6 +60,9 @@ says otherwise; between, it is undecided.`,
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			if asJSON && asCSV {
 				return usagef("--json and --csv contradict each other")
+			}
+			if err := decimal.needs(cmd, "csv"); err != nil {
+				return err
 			}
 			if err := flags.check(); err != nil {
 				return err
@@ -93,7 +97,7 @@ says otherwise; between, it is undecided.`,
 			case asJSON:
 				err = report.BatchJSON(c.out, result)
 			case asCSV:
-				err = report.BatchCSV(c.out, result, report.CSVOptions{})
+				err = report.BatchCSV(c.out, result, decimal.options())
 			default:
 				err = report.BatchTable(c.out, result, flags.chart, tableOptions(c.out, false))
 			}
@@ -113,6 +117,7 @@ says otherwise; between, it is undecided.`,
 	f.StringVar(&out, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print JSON")
 	f.BoolVar(&asCSV, "csv", false, "print CSV, one row a coil")
+	decimal.add(cmd, "--csv")
 	return cmd
 }
 

@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -125,12 +126,15 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 	// A coil without takes is left out, and the status says that the data are
 	// not whole.
 	do(exitDone, "new", path("run", "late"))
-	do(exitUnfit, "batch", path("run"), "--csv")
+	if text = do(exitUnfit, "batch", path("run"), "--csv", "--decimal", "comma"); !regexp.MustCompile(`;\d+,\d+;`).MatchString(text) {
+		t.Errorf("CSV with a decimal comma:\n%s", text)
+	}
 
 	// Wrong use.
 	for _, wrong := range [][]string{
 		{"batch"},
 		{"batch", path("run"), "--csv", "--json"},
+		{"batch", path("run"), "--decimal", "comma"},
 		{"batch", path("run"), "--tolerance", "5%"},
 		{"batch", path("run"), "--reference", path("run", "coil-01")},
 		{"batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "5"},

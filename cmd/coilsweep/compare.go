@@ -21,6 +21,7 @@ import (
 func newCompare(c *console) *cobra.Command {
 	var against, sortKey, out string
 	var sameBench, asJSON, asCSV bool
+	var decimal decimalFlag
 	cmd := &cobra.Command{
 		Use:   "compare DIR DIR...",
 		Short: "Compare two or more coils: values, differences with U95, what is more than chance",
@@ -36,6 +37,9 @@ Results that are fresh are taken as they are; the others, and all of them for
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			if asJSON && asCSV {
 				return usagef("--json and --csv contradict each other")
+			}
+			if err := decimal.needs(cmd, "csv"); err != nil {
+				return err
 			}
 			if len(args) > 50 && out != "" {
 				return usagef("a comparison page is for 2 to 50 coils, not %d; 'coilsweep batch' takes more", len(args))
@@ -72,7 +76,7 @@ Results that are fresh are taken as they are; the others, and all of them for
 			case asJSON:
 				err = report.ComparisonJSON(c.out, result)
 			case asCSV:
-				err = report.ComparisonCSV(c.out, result, sortKey, report.CSVOptions{})
+				err = report.ComparisonCSV(c.out, result, sortKey, decimal.options())
 			default:
 				err = report.ComparisonTable(c.out, result, sortKey, tableOptions(c.out, false))
 			}
@@ -89,6 +93,7 @@ Results that are fresh are taken as they are; the others, and all of them for
 	f.StringVar(&out, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print JSON")
 	f.BoolVar(&asCSV, "csv", false, "print CSV")
+	decimal.add(cmd, "--csv")
 	return cmd
 }
 

@@ -90,7 +90,7 @@ does not stop the others.`,
 			if err != nil {
 				return err
 			}
-			if err := a.save(report.CSVOptions{DecimalComma: decimal == decimalComma}); err != nil {
+			if err := a.save(decimal.options()); err != nil {
 				return err
 			}
 			if asJSON {
@@ -118,7 +118,7 @@ does not stop the others.`,
 	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
 	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
 	f.BoolVar(&drawn, "plot", false, "draw the response as text")
-	f.Var(&decimal, "decimal", "decimal sign of response.csv: point, or comma with semicolons between the fields")
+	decimal.add(cmd, "response.csv")
 	return cmd
 }
 

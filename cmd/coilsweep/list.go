@@ -25,6 +25,7 @@ func newList(c *console) *cobra.Command {
 	var pick listFilter
 	var sortKey string
 	var descending, asJSON, asCSV bool
+	var decimal decimalFlag
 	cmd := &cobra.Command{
 		Use:   "list [ROOT]",
 		Short: "List the coils below a folder with resonance, L, C, R, Q and flags",
@@ -41,6 +42,9 @@ or changed since, or where another version of the program made it;
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			if asJSON && asCSV {
 				return usagef("--json and --csv contradict each other")
+			}
+			if err := decimal.needs(cmd, "csv"); err != nil {
+				return err
 			}
 			if err := pick.parse(); err != nil {
 				return err
@@ -62,7 +66,7 @@ or changed since, or where another version of the program made it;
 			case asJSON:
 				return report.ListJSON(c.out, list)
 			case asCSV:
-				return report.ListCSV(c.out, list, report.CSVOptions{})
+				return report.ListCSV(c.out, list, decimal.options())
 			case len(list) == 0:
 				c.warn("no coil below %s is to be listed", root)
 				return nil
@@ -80,6 +84,7 @@ or changed since, or where another version of the program made it;
 	f.BoolVar(&pick.stale, "stale", false, "only coils whose result is missing or stale")
 	f.BoolVar(&asJSON, "json", false, "print JSON")
 	f.BoolVar(&asCSV, "csv", false, "print CSV")
+	decimal.add(cmd, "--csv")
 	return cmd
 }
 

@@ -1,15 +1,15 @@
 package main
 
 import (
-	"bytes"
 	"fmt"
 	"io"
+	"time"
 
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
 	"coilsweep/report"
 )
@@ -18,7 +18,8 @@ func newPredict(c *console) *cobra.Command {
 	var flags fitFlags
 	var guitar harnessFlags
 	var target hertzFlag
-	var solveFor, netlist, csv string
+	var solveFor, netlist, csv, page string
+	var decimal decimalFlag
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "predict DIR [DIR2]",
@@ -45,7 +46,8 @@ the parts. The parts are given as flags or in a file:
 --target finds the cable, or with --solve tone-c the tone capacitor, that puts
 the peak at a frequency.`,
 		Example: `  coilsweep predict bridge --volume 500k --tone 500k --tone-c 22n --cable 470p
-  coilsweep predict bridge neck --wiring parallel --harness guitar.toml --target 3.2k`,
+  coilsweep predict bridge neck --wiring parallel --harness guitar.toml --target 3.2k
+  coilsweep predict bridge --harness guitar.toml --out prediction.html`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
 				return fmt.Errorf("one coil folder or two are wanted, not %d", len(args))
@@ -73,7 +75,11 @@ the peak at a frequency.`,
 			if cmd.Flags().Changed("solve") && target == 0 {
 				return usagef("--solve needs the peak that is wanted: --target HZ")
 			}
+			if err := decimal.needs(cmd, "csv"); err != nil {
+				return err
+			}
 			var coils []harness.Coil
+			var measured []comparison.Coil
 			var unfit error
 			for _, dir := range args {
 				a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
@@ -81,6 +87,7 @@ the peak at a frequency.`,
 					return err
 				}
 				coils = append(coils, harness.Coil{Name: a.folder.Coil.Name, Fitted: a.fitted})
+				measured = append(measured, comparison.Coil{Name: a.folder.Coil.Name, Folder: dir, Result: a.result})
 				if err := a.unfitness(); err != nil && unfit == nil {
 					unfit = err
 				}
@@ -102,18 +109,21 @@ the peak at a frequency.`,
 				fill func(io.Writer) error
 			}{
 				{netlist, func(w io.Writer) error { return h.WriteNetlist(w, coils) }},
-				{csv, func(w io.Writer) error { return report.WritePredictionCSV(w, *out.Prediction) }},
+				{csv, func(w io.Writer) error { return report.WritePredictionCSV(w, *out.Prediction, decimal.options()) }},
+				{page, func(w io.Writer) error {
+					return report.PredictionPage(w, report.PredictionDocument{
+						Prediction: *out.Prediction, Target: out.Target, Harness: h, Coils: measured, Made: time.Now(), Program: programName()})
+				}},
 			} {
 				if f.path == "" {
 					continue
 				}
-				var b bytes.Buffer
-				if err := f.fill(&b); err != nil {
+				if err := writeFile(f.path, f.fill); err != nil {
 					return err
 				}
-				if err := atomicfile.Write(f.path, b.Bytes()); err != nil {
-					return err
-				}
+			}
+			if page != "" {
+				c.warn("wrote %s", page)
 			}
 			if asJSON {
 				err = c.json(out)
@@ -133,6 +143,8 @@ the peak at a frequency.`,
 	f.StringVar(&solveFor, "solve", "cable", "which part --target looks for: cable or tone-c")
 	f.StringVar(&netlist, "netlist", "", "write the circuit to this file, for ngspice")
 	f.StringVar(&csv, "csv", "", "write the response to this file")
+	decimal.add(cmd, "--csv")
+	f.StringVar(&page, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print the prediction as JSON")
 	return cmd
 }
