@@ -32,6 +32,7 @@ export function start() {
     file.kept();
     await refresh.bench();
   });
+  byID("bench-take-over").addEventListener("click", takeOver);
   byID("devices-again").addEventListener("click", () => refresh.devices());
   for (const kind of $$("#bench-kind input")) kind.addEventListener("change", () => form.run(async () => {
     await api.post("/api/bench/kind", { bench: kind.value });
@@ -44,6 +45,22 @@ export function start() {
   on("silence", drawSilence);
   on(["engine", "bench", "line"], drawSilence);
   for (const name of ["check", "calibrate", "fixture"]) on([name, "engine", "bench", "coilID"], () => drawJob(name));
+}
+
+// unknownOfSimulated are the values of the simulated bench that bench.toml
+// does not have yet.
+export function unknownOfSimulated(bench) {
+  if (!bench?.simulated) return {};
+  return Object.fromEntries(Object.entries(bench.simulated_settings ?? {}).filter(([k]) => !bench.settings?.[k]));
+}
+
+// takeOver writes them into it.
+export function takeOver() {
+  return form.run(async () => {
+    await api.post("/api/bench/settings", { sha256: state.bench?.file?.sha256 ?? "", options: unknownOfSimulated(state.bench) });
+    form.dirty = false;
+    await refresh.bench();
+  });
 }
 
 async function keep() {
@@ -101,6 +118,9 @@ function drawBench() {
   for (const kind of $$("#bench-kind input")) kind.checked = kind.value === values["bench-kind"];
   file.fill({ text: bench.file?.text ?? "" }, bench.file?.sha256 ?? "");
   show(byID("bench-card"), !bench.simulated);
+  show(byID("bench-simulated"), Object.keys(unknownOfSimulated(bench)).length > 0);
+  show(byID("bench-error"), Boolean(bench.error));
+  say(byID("bench-error"), bench.error ? `bench.toml cannot be read: ${visible(bench.error)}` : "");
   const none = state.devices?.error || (state.devices && !state.devices.devices?.length ? "No sound device is found." : "");
   show(byID("devices-error"), Boolean(none));
   say(byID("devices-error"), visible(none));

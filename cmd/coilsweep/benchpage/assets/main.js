@@ -71,9 +71,9 @@ function drawNext() {
   show(place, Boolean(n));
   if (!n) return;
   place.className = n.alarm ? "alarm" : n.work ? "work" : "";
-  const here = n.step === step && !n.options && !n.fit && n.label !== "New coil";
+  const here = n.step === step && !n.options && !n.fit && !n.takeOver && n.label !== "New coil";
   fill(place, el("b", {}, n.alarm ? "Trouble" : n.work ? "Now" : "Next"), " ", el("span", { dir: "auto" }, visible(n.text)), " ",
-    n.label && !here ? el("button", { type: "button", click: () => n.label === "New coil" ? coil.startNew(go) : n.fit ? byID("fit-again").click() : go(n.step, n.options, n.redo) }, n.label) : null);
+    n.label && !here ? el("button", { type: "button", click: () => n.label === "New coil" ? coil.startNew(go) : n.fit ? byID("fit-again").click() : n.takeOver ? bench.takeOver() : go(n.step, n.options, n.redo) }, n.label) : null);
 }
 
 const PHASES = { off: "not listening", opening: "opening the device …", listening: "listening", working: "working", lost: "device lost" };

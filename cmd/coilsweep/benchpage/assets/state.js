@@ -158,13 +158,17 @@ function receive(topic, value) {
         refresh.result();
       }
       return;
-    case "ended":
-      // The latest end is also sent to a page that has just been opened: old news.
-      if (seen.ended !== undefined && value.id !== seen.ended) announce(value.text ?? "");
-      value.fresh = seen.ended !== undefined && value.id !== seen.ended;
-      seen.ended = value.id;
+    case "ended": {
+      // The latest end is also sent to a page that has just been opened, or has
+      // its line again: old news. Numbers begin anew with the program.
+      value.key = `${value.id} ${value.at}`;
+      const again = value.key === seen.ended;
+      value.fresh = again ? Boolean(state.ended?.fresh) : seen.ended !== undefined;
+      if (value.fresh && !again) announce(value.text ?? "");
+      seen.ended = value.key;
       set("ended", value);
       return;
+    }
     case "engine": {
       const before = state.engine;
       set("engine", value);

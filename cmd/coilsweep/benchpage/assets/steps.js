@@ -57,6 +57,10 @@ export function next(s) {
   if (!s.bench.file && !s.bench.simulated) {
     return { text: "Say what plays and records: choose your sound card, or learn the work on the simulated bench.", step: "bench", label: "Set up the bench" };
   }
+  if (s.bench.error) return { text: "bench.toml cannot be read: correct it in its text.", step: "bench", label: "Bench", alarm: true };
+  if (s.bench.simulated && !s.bench.file && s.bench.simulated_settings) {
+    return { text: "Take over what is known of the simulated bench: its cable, its input, its second channel.", step: "bench", label: "Take it over", takeOver: true };
+  }
   if (!s.coil) {
     return coils.length
       ? { text: "Choose a coil above, or start a folder for a new one.", step: "coil", label: "New coil" }

@@ -221,12 +221,11 @@ export function stageOf(s, form) {
   return { state: "ready", word: "Ready", take: form.take, text: form.part };
 }
 
-let newsOf = null;
+let readOf = "";
 function drawStage() {
   const l = load(), v = form.values();
   const e = state.ended;
-  if (e?.fresh && e.id !== newsOf) newsOf = e.id;
-  const news = Boolean(e?.fresh && e.id === newsOf && !byID("stage").dataset.read?.split(" ").includes(String(e.id)));
+  const news = Boolean(e?.fresh && e.key !== readOf);
   const view = stageOf(state, { working: working(), starting, stopping, take: v.take ?? "", part: clipped(l), news });
   const stage = byID("stage");
   stage.dataset.state = view.state;
@@ -267,7 +266,7 @@ function drawStageResult(view) {
 export function seen() {
   const e = state.ended;
   if (!e || working()) return;
-  byID("stage").dataset.read = String(e.id);
+  readOf = e.key;
   drawStage();
 }
 
