@@ -31,7 +31,7 @@ var updateSpice = flag.Bool("update", false, "write what ngspice says anew")
 
 // spiceLoads are the added capacitors as they are marked, and what they are in
 // the netlist: within their 1 %.
-var spiceLoads = []struct{ marked, truly string }{{"", "1e-18"}, {"220p 1%", "221.3p"}, {"470p 1%", "466.9p"}}
+var spiceLoads = []struct{ marked, truly string }{{"", "1e-18"}, {"470p 1%", "466.9p"}}
 
 // The resistances of the exciter's loop in the netlist; 37 ohm of them are not
 // the series resistor's.
