@@ -63,14 +63,22 @@ func (e *NothingToDrawError) Error() string {
 // PrintPrediction.
 func Print(w io.Writer, r fit.Result, what Picture, p Printing) error {
 	width := p.widthPx()
+	figures, columns, err := figuresOf(r, what, shape{"p", width, printedHeight(width)})
+	if err != nil {
+		return err
+	}
+	return p.print(w, visible(r.Coil)+": "+string(what), figures, columns)
+}
+
+// figuresOf are the figures of a picture in one shape, in columns. The error is
+// a *NothingToDrawError, or for a picture that is not made of a result.
+func figuresOf(r fit.Result, what Picture, one shape) (figures []*plot.Figure, columns int, err error) {
 	takes := drawnTakes(r)
-	none := func(why string) error { return &NothingToDrawError{what, why} }
+	none := func(why string) ([]*plot.Figure, int, error) { return nil, 0, &NothingToDrawError{what, why} }
 	if len(takes) == 0 && !slices.Contains([]Picture{PictureLine, PictureMeter}, what) {
 		return none("no take has a response")
 	}
-	one := shape{"p", width, printedHeight(width)}
-	var figures []*plot.Figure
-	columns := 1
+	columns = 1
 	switch what {
 	case PictureResponse:
 		for i := range takes {
@@ -85,7 +93,7 @@ func Print(w io.Writer, r fit.Result, what Picture, p Printing) error {
 		}
 		figures = []*plot.Figure{magnitudeFigure(takes, one), phaseFigure(takes, one)}
 	case PictureResiduals:
-		figures, columns = residualFigures(takes, width)
+		figures, columns = residualFigures(takes, one.width)
 		if figures == nil {
 			return none("no circuit was fitted")
 		}
@@ -112,18 +120,18 @@ func Print(w io.Writer, r fit.Result, what Picture, p Printing) error {
 	case PictureDistortion:
 		figures = []*plot.Figure{harmonicsFigure(takes, one)}
 	default:
-		return errors.New("this picture is not made of a result")
+		return nil, 0, errors.New("this picture is not made of a result")
 	}
 	if figures[0] == nil {
 		return none("the takes do not show it")
 	}
-	return p.print(w, visible(r.Coil)+": "+string(what), figures, columns)
+	return figures, columns, nil
 }
 
 // PrintPrediction writes the predicted response of coils in a harness for print.
 func PrintPrediction(w io.Writer, prediction harness.Prediction, p Printing) error {
 	width := p.widthPx()
-	f := harnessFigure(prediction, shape{"p", width, printedHeight(width)})
+	f := newPredictedCurve(prediction).figure(prediction, shape{"p", width, printedHeight(width)})
 	if f == nil {
 		return &NothingToDrawError{PicturePredict, "nothing reaches the amplifier"}
 	}

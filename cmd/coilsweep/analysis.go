@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 
@@ -22,11 +23,21 @@ type analysis struct {
 	fitted *fit.Fitted
 	result *fit.Result
 	unfit  []string // takes that were left out, with the reason
+	// held is what the folder held, inputs what was made of its takes, by the
+	// checksums of their take.toml: the next analysis need not make it again.
+	held   capture.Fingerprint
+	inputs map[string]fit.Take
 }
 
 // analyseFolder estimates the response of every take in dir and fits them
 // together. Takes that are unfit are left out and named in unfit.
 func analyseFolder(ctx context.Context, c *console, dir string, options fit.Options) (*analysis, error) {
+	return analyseAfter(ctx, c, dir, options, nil)
+}
+
+// analyseAfter is analyseFolder after an earlier analysis of the folder, from
+// which it takes what has not changed; nil: there was none.
+func analyseAfter(ctx context.Context, c *console, dir string, options fit.Options, before *analysis) (*analysis, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
 		return nil, err
@@ -36,11 +47,11 @@ func analyseFolder(ctx context.Context, c *console, dir string, options fit.Opti
 	if err != nil {
 		return nil, err
 	}
-	takes, unreadable, err := folder.Takes()
+	takes, unreadable, err := before.readTakes(folder, held)
 	if err != nil {
 		return nil, err
 	}
-	a := &analysis{folder: folder, takes: takes}
+	a := &analysis{folder: folder, takes: takes, held: held}
 	if partials, err := folder.Partials(); err == nil {
 		for _, p := range partials {
 			c.warn("%s is an unfinished recording and not used; 'coilsweep import' can read its audio", p)
@@ -49,7 +60,7 @@ func analyseFolder(ctx context.Context, c *console, dir string, options fit.Opti
 	if len(takes)+len(unreadable) == 0 {
 		return nil, fmt.Errorf("%s has no take: record one with 'coilsweep measure' or read one with 'coilsweep import'", dir)
 	}
-	inputs, err := estimateTakes(ctx, folder, takes)
+	inputs, err := a.estimate(ctx, before)
 	if err != nil {
 		return nil, err
 	}
@@ -99,20 +110,66 @@ func leftOutTake(in fit.Take, err error) fit.Take {
 	return in
 }
 
-// estimateTakes estimates the responses of takes on all cores. A take that
-// cannot be read is unfit; the error is that of ctx.
-func estimateTakes(ctx context.Context, folder *capture.Folder, takes []capture.Take) ([]fit.Take, error) {
-	inputs := make([]fit.Take, len(takes))
+// readTakes is folder.Takes, for takes that are still what a knew already
+// without reading them.
+func (a *analysis) readTakes(folder *capture.Folder, held capture.Fingerprint) (takes []capture.Take, unreadable []capture.UnreadableTake, err error) {
+	if a == nil {
+		return folder.Takes()
+	}
+	read := map[capture.TakeFingerprint]capture.Take{}
+	for _, t := range a.takes {
+		read[capture.TakeFingerprint{Name: t.Name, SHA256: a.checksumOf(t.Name)}] = t
+	}
+	for _, h := range held.Takes {
+		if t, ok := read[h]; ok {
+			takes = append(takes, t)
+		} else if t, err := folder.ReadTake(h.Name); err != nil {
+			unreadable = append(unreadable, capture.UnreadableTake{Name: h.Name, Err: err})
+		} else {
+			takes = append(takes, t)
+		}
+	}
+	slices.SortStableFunc(takes, func(a, b capture.Take) int { return a.Started.Compare(b.Started) })
+	return takes, unreadable, nil
+}
+
+// checksumOf is that of the take.toml of a take.
+func (a *analysis) checksumOf(take string) string {
+	for _, h := range a.held.Takes {
+		if h.Name == take {
+			return h.SHA256
+		}
+	}
+	return ""
+}
+
+// estimate estimates the responses of all takes, on all cores, but for those
+// that an earlier analysis holds. A take that cannot be read is unfit; the
+// error is that of ctx.
+func (a *analysis) estimate(ctx context.Context, before *analysis) ([]fit.Take, error) {
+	inputs := make([]fit.Take, len(a.takes))
 	var wait sync.WaitGroup
-	for i := range takes {
+	for i, t := range a.takes {
+		if before != nil {
+			if in, ok := before.inputs[a.checksumOf(t.Name)]; ok && in.Name == t.Name {
+				inputs[i] = in
+				continue
+			}
+		}
 		wait.Add(1)
 		takeSlots <- struct{}{}
 		go func() {
 			defer func() { <-takeSlots; wait.Done() }()
-			inputs[i] = estimateTake(ctx, folder, takes[i])
+			inputs[i] = estimateTake(ctx, a.folder, t)
 		}()
 	}
 	wait.Wait()
+	a.inputs = map[string]fit.Take{}
+	for _, in := range inputs {
+		if in.Response != nil { // what failed may succeed next time
+			a.inputs[a.checksumOf(in.Name)] = in
+		}
+	}
 	return inputs, ctx.Err()
 }
 

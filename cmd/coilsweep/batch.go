@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
 	"coilsweep/fit/batch"
@@ -26,6 +27,15 @@ type batchFlags struct {
 	guard      float64
 	byFolder   bool
 	chart      string
+}
+
+func (b *batchFlags) add(f *pflag.FlagSet) {
+	f.StringVar(&b.limits, "limits", "", "file with the limits, LIMITS.toml")
+	f.StringVar(&b.reference, "reference", "", "folder of a coil about which the limits lie")
+	f.StringArrayVar(&b.tolerances, "tolerance", nil, "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)")
+	f.Float64Var(&b.guard, "guard", 1, "guard band in units of U95; 0: the limits alone decide")
+	f.BoolVar(&b.byFolder, "by-folder", false, "every folder is a coil of its own, whatever its name")
+	f.StringVar(&b.chart, "chart", "", "draw the control chart of a quantity, called as in --json")
 }
 
 func newBatch(c *console) *cobra.Command {
@@ -71,11 +81,11 @@ says otherwise; between, it is undecided.`,
 			if err != nil {
 				return err
 			}
-			limits, source, err := flags.read(cmd, c)
+			limits, source, err := flags.read(cmd, c, resultOf)
 			if err != nil {
 				return err
 			}
-			specimens, unfit, err := specimensOf(cmd, c, dirs, out != "")
+			specimens, unfit, err := specimensOf(cmd, c, dirs, out != "", resultOf)
 			if err != nil {
 				return err
 			}
@@ -108,12 +118,7 @@ says otherwise; between, it is undecided.`,
 		}),
 	}
 	f := cmd.Flags()
-	f.StringVar(&flags.limits, "limits", "", "file with the limits, LIMITS.toml")
-	f.StringVar(&flags.reference, "reference", "", "folder of a coil about which the limits lie")
-	f.StringArrayVar(&flags.tolerances, "tolerance", nil, "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)")
-	f.Float64Var(&flags.guard, "guard", 1, "guard band in units of U95; 0: the limits alone decide")
-	f.BoolVar(&flags.byFolder, "by-folder", false, "every folder is a coil of its own, whatever its name")
-	f.StringVar(&flags.chart, "chart", "", "draw the control chart of a quantity, called as in --json")
+	flags.add(f)
 	f.StringVar(&out, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print JSON")
 	f.BoolVar(&asCSV, "csv", false, "print CSV, one row a coil")
@@ -161,7 +166,7 @@ func (b *batchFlags) percent() (map[string]float64, error) {
 
 // read gives the limits, and where they come from; nil where none were asked
 // for.
-func (b *batchFlags) read(cmd *cobra.Command, c *console) (map[string]batch.Limits, string, error) {
+func (b *batchFlags) read(cmd *cobra.Command, c *console, of resulting) (map[string]batch.Limits, string, error) {
 	switch {
 	case b.limits != "":
 		data, err := os.ReadFile(b.limits)
@@ -178,7 +183,7 @@ func (b *batchFlags) read(cmd *cobra.Command, c *console) (map[string]batch.Limi
 		if err != nil {
 			return nil, "", err
 		}
-		coil, _, err := resultOf(cmd.Context(), c, b.reference, false)
+		coil, _, err := of(cmd.Context(), c, b.reference, false)
 		if err != nil {
 			return nil, "", err
 		}
@@ -230,12 +235,12 @@ func coilDirs(cmd *cobra.Command, c *console, args []string) ([]string, error) {
 
 // specimensOf are the results of the coils. One that has none is warned of and
 // left out, and makes the data unfit.
-func specimensOf(cmd *cobra.Command, c *console, dirs []string, curves bool) (specimens []batch.Specimen, unfit error, err error) {
+func specimensOf(cmd *cobra.Command, c *console, dirs []string, curves bool, of resulting) (specimens []batch.Specimen, unfit error, err error) {
 	bar := newCounter(c.err, "coils", len(dirs))
 	defer bar.end()
 	var left []string
 	for n, dir := range dirs {
-		coil, without, err := resultOf(cmd.Context(), c, dir, curves)
+		coil, without, err := of(cmd.Context(), c, dir, curves)
 		if cmd.Context().Err() != nil {
 			return nil, nil, err
 		}

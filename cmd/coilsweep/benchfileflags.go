@@ -76,6 +76,14 @@ func settingsOf(b benchfile.Bench) map[string]string {
 	return texts
 }
 
+// benchFor is the bench.toml that is used for dir where none is named.
+func benchFor(dir string) string {
+	if f, err := benchfile.Find(dir); err == nil {
+		return f.Path
+	}
+	return noBenchFile
+}
+
 // apply finds the bench.toml for dir and sets the options of cmd that were not
 // given from it, as if they had been. What is said on the command line about
 // drive or reference stands for all that the bench says of that.

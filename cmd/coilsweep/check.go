@@ -34,6 +34,7 @@ type checking struct {
 	bench      benchFlags
 	file       benchFileFlags
 	scoutLevel float64
+	noCoil     bool // the folder is a bench's, and whatever coil is there is not known
 }
 
 func (k *checking) add(f *pflag.FlagSet) {
@@ -100,9 +101,11 @@ func (k *checking) plan(cmd *cobra.Command, dir string) (*checkPlan, error) {
 	if err != nil {
 		return nil, err
 	}
-	folder, err := capture.OpenFolder(dir)
-	if err != nil {
-		return nil, err
+	folder := &capture.Folder{Dir: dir}
+	if !k.noCoil {
+		if folder, err = capture.OpenFolder(dir); err != nil {
+			return nil, err
+		}
 	}
 	planned := k.stimulus.levelDBFS
 	if !cmd.Flags().Changed("scout-level") {
@@ -176,6 +179,11 @@ func reportCheck(c *console, r check.Report, asJSON bool) error {
 	} else {
 		printCheck(c, r)
 	}
+	return checkUnfitness(r)
+}
+
+// checkUnfitness is the error of a bench on which a take would be unfit.
+func checkUnfitness(r check.Report) error {
 	if r.FitToTake {
 		return nil
 	}

@@ -11,16 +11,57 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/report"
 )
 
+// comparing are the options of 'compare'.
+type comparing struct {
+	against, sortKey string
+	sameBench        bool
+}
+
+func (o *comparing) add(f *pflag.FlagSet) {
+	f.StringVar(&o.against, "against", "", "the folder of the coil to compare with (default: the first)")
+	f.BoolVar(&o.sameBench, "same-bench", false, "the same capacitors, resistors and fixture were used for all coils: their errors cancel")
+	f.StringVar(&o.sortKey, "sort", "given", "sort by given, name, or a quantity as --json calls it")
+}
+
+// run compares the coils in dirs, whose results come from of. unfit tells of
+// takes that were left out.
+func (o *comparing) run(ctx context.Context, c *console, dirs []string, curves bool, of resulting) (result *comparison.Comparison, unfit, err error) {
+	reference := 0
+	if o.against != "" {
+		if reference = slices.IndexFunc(dirs, func(dir string) bool { return filepath.Clean(dir) == filepath.Clean(o.against) }); reference < 0 {
+			return nil, nil, usagef("--against %s: name one of the folders that are compared", o.against)
+		}
+	}
+	coils, unfit, err := resultsOf(ctx, c, dirs, curves, of)
+	if err != nil {
+		return nil, nil, err
+	}
+	var compared []comparison.Coil
+	for _, coil := range coils {
+		compared = append(compared, coil.Coil)
+	}
+	if result, err = comparison.Compare(compared, reference, o.sameBench); err != nil {
+		return nil, nil, err
+	}
+	if !slices.Contains(report.SortKeys(result), o.sortKey) {
+		return nil, nil, usagef("--sort %s: want one of %s", o.sortKey, strings.Join(report.SortKeys(result), ", "))
+	}
+	return result, unfit, nil
+}
+
 func newCompare(c *console) *cobra.Command {
-	var against, sortKey, out string
-	var sameBench, asJSON, asCSV bool
+	var options comparing
+	var out string
+	var asJSON, asCSV bool
 	var decimal decimalFlag
 	cmd := &cobra.Command{
 		Use:   "compare DIR DIR...",
@@ -44,29 +85,12 @@ Results that are fresh are taken as they are; the others, and all of them for
 			if len(args) > 50 && out != "" {
 				return usagef("a comparison page is for 2 to 50 coils, not %d; 'coilsweep batch' takes more", len(args))
 			}
-			reference := 0
-			if against != "" {
-				if reference = slices.IndexFunc(args, func(dir string) bool { return filepath.Clean(dir) == filepath.Clean(against) }); reference < 0 {
-					return usagef("--against %s: name one of the folders that are compared", against)
-				}
-			}
-			coils, unfit, err := resultsOf(cmd.Context(), c, args, out != "")
+			result, unfit, err := options.run(cmd.Context(), c, args, out != "", resultOf)
 			if err != nil {
 				return err
-			}
-			var compared []comparison.Coil
-			for _, coil := range coils {
-				compared = append(compared, coil.Coil)
-			}
-			result, err := comparison.Compare(compared, reference, sameBench)
-			if err != nil {
-				return err
-			}
-			if !slices.Contains(report.SortKeys(result), sortKey) {
-				return usagef("--sort %s: want one of %s", sortKey, strings.Join(report.SortKeys(result), ", "))
 			}
 			if out != "" {
-				document := report.ComparisonDocument{Comparison: result, SortKey: sortKey, Made: time.Now(), Program: programName()}
+				document := report.ComparisonDocument{Comparison: result, SortKey: options.sortKey, Made: time.Now(), Program: programName()}
 				if err := writeFile(out, func(w io.Writer) error { return report.ComparisonPage(w, document) }); err != nil {
 					return err
 				}
@@ -76,9 +100,9 @@ Results that are fresh are taken as they are; the others, and all of them for
 			case asJSON:
 				err = report.ComparisonJSON(c.out, result)
 			case asCSV:
-				err = report.ComparisonCSV(c.out, result, sortKey, decimal.options())
+				err = report.ComparisonCSV(c.out, result, options.sortKey, decimal.options())
 			default:
-				err = report.ComparisonTable(c.out, result, sortKey, tableOptions(c.out, false))
+				err = report.ComparisonTable(c.out, result, options.sortKey, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err
@@ -87,9 +111,7 @@ Results that are fresh are taken as they are; the others, and all of them for
 		}),
 	}
 	f := cmd.Flags()
-	f.StringVar(&against, "against", "", "the folder of the coil to compare with (default: the first)")
-	f.BoolVar(&sameBench, "same-bench", false, "the same capacitors, resistors and fixture were used for all coils: their errors cancel")
-	f.StringVar(&sortKey, "sort", "given", "sort by given, name, or a quantity as --json calls it")
+	options.add(f)
 	f.StringVar(&out, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print JSON")
 	f.BoolVar(&asCSV, "csv", false, "print CSV")
@@ -124,12 +146,12 @@ type measuredCoil struct {
 // where that is fresh, else worked out anew, with the options of the last fit.
 // With curves all are worked out, since result.json has no curves. unfit tells
 // of takes that were left out.
-func resultsOf(ctx context.Context, c *console, dirs []string, curves bool) (coils []measuredCoil, unfit error, err error) {
+func resultsOf(ctx context.Context, c *console, dirs []string, curves bool, of resulting) (coils []measuredCoil, unfit error, err error) {
 	bar := newCounter(c.err, "coils", len(dirs))
 	defer bar.end()
 	var left []string
 	for n, dir := range dirs {
-		coil, without, err := resultOf(ctx, c, dir, curves)
+		coil, without, err := of(ctx, c, dir, curves)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -147,6 +169,11 @@ func resultsOf(ctx context.Context, c *console, dirs []string, curves bool) (coi
 	return coils, unfit, nil
 }
 
+// resulting gives the result of the coil in dir, with curves if they are
+// wanted, and names the takes that it was made without.
+type resulting func(ctx context.Context, c *console, dir string, curves bool) (coil measuredCoil, without string, err error)
+
+// resultOf is the result of one coil.
 func resultOf(ctx context.Context, c *console, dir string, curves bool) (coil measuredCoil, without string, err error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
@@ -156,27 +183,27 @@ func resultOf(ctx context.Context, c *console, dir string, curves bool) (coil me
 	if err != nil {
 		return coil, "", err
 	}
-	coil.Coil = comparison.Coil{Name: folder.Coil.Name, Folder: dir}
 	last, _ := loadResult(dir)
 	options := lastOptions(dir)
 	options.MonteCarlo, options.Advise = 0, false
 	if !curves && last != nil && len(last.Stale(held, programName())) == 0 {
-		coil.Result = last
-		without = leftOut(last)
-	} else {
-		a, err := analyseFolder(ctx, c, dir, options)
-		if err != nil {
-			return coil, "", fmt.Errorf("%s: %w", dir, err)
-		}
-		coil.Result = a.result
-		without = strings.Join(a.unfit, "; ")
+		return newMeasuredCoil(folder.Coil.Name, dir, last), leftOut(last), nil
 	}
+	a, err := analyseFolder(ctx, c, dir, options)
+	if err != nil {
+		return coil, "", fmt.Errorf("%s: %w", dir, err)
+	}
+	return newMeasuredCoil(folder.Coil.Name, dir, a.result), strings.Join(a.unfit, "; "), nil
+}
+
+func newMeasuredCoil(name, dir string, r *fit.Result) measuredCoil {
+	coil := measuredCoil{Coil: comparison.Coil{Name: name, Folder: dir, Result: r}}
 	for _, t := range coil.Result.Record.Takes {
 		if t.Started != nil && t.Started.After(coil.Measured) {
 			coil.Measured = *t.Started
 		}
 	}
-	return coil, without, nil
+	return coil
 }
 
 // writeFile makes a file, whole or not at all.

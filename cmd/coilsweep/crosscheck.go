@@ -43,14 +43,12 @@ not scored, as is the DC resistance: the fit rests on it.`,
 			if err != nil {
 				return err
 			}
-			if len(a.result.Meter) == 0 {
-				return fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows", filepath.Join(args[0], "coil.toml"))
+			record, err := a.crosscheck()
+			if err != nil {
+				return err
 			}
 			if asJSON {
-				err = c.json(struct {
-					Coil  string            `json:"coil"`
-					Meter []fit.MeterResult `json:"meter"`
-				}{a.result.Coil, a.result.Meter})
+				err = c.json(record)
 			} else {
 				err = report.Crosscheck(c.out, *a.result, tableOptions(c.out, false))
 			}
@@ -63,4 +61,17 @@ not scored, as is the DC resistance: the fit rests on it.`,
 	flags.add(cmd)
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print the readings as JSON")
 	return cmd
+}
+
+// crosscheckRecord is what 'crosscheck --json' prints.
+type crosscheckRecord struct {
+	Coil  string            `json:"coil"`
+	Meter []fit.MeterResult `json:"meter"`
+}
+
+func (a *analysis) crosscheck() (crosscheckRecord, error) {
+	if len(a.result.Meter) == 0 {
+		return crosscheckRecord{}, fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows", filepath.Join(a.folder.Dir, "coil.toml"))
+	}
+	return crosscheckRecord{a.result.Coil, a.result.Meter}, nil
 }

@@ -7,8 +7,10 @@ import (
 	"path/filepath"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/fit"
 	"coilsweep/report"
 )
 
@@ -16,8 +18,7 @@ func newFit(c *console) *cobra.Command {
 	var flags fitFlags
 	var asJSON, advise, budget, all, force, drawn bool
 	var decimal decimalFlag
-	var trials int
-	var seed uint64
+	var trials trialFlags
 	cmd := &cobra.Command{
 		Use:   "fit DIR",
 		Short: "Fit all takes of a coil together: resonance, Q, L, C, R with uncertainties",
@@ -46,13 +47,9 @@ does not stop the others.`,
 			if drawn && asJSON {
 				return usagef("--plot and --json contradict each other")
 			}
-			if trials < 0 || trials == 1 {
-				return usagef("--montecarlo %d: want at least 2 trials, better 1000", trials)
+			if err := trials.apply(cmd, &options); err != nil {
+				return err
 			}
-			if cmd.Flags().Changed("seed") && trials == 0 {
-				return usagef("--seed is for the trials of --montecarlo")
-			}
-			options.MonteCarlo, options.Seed = trials, seed
 			if all {
 				for _, name := range []string{"budget", "plot", "decimal"} {
 					if cmd.Flags().Changed(name) {
@@ -83,7 +80,7 @@ does not stop the others.`,
 			if force {
 				return usagef("--force belongs to --all: one coil is always fitted anew")
 			}
-			bar := newCounter(c.err, "Monte Carlo", trials)
+			bar := newCounter(c.err, "Monte Carlo", trials.number)
 			options.Progress = bar.show
 			a, err := analyseFolder(cmd.Context(), c, args[0], options)
 			bar.end()
@@ -114,12 +111,34 @@ does not stop the others.`,
 	f.BoolVar(&all, "all", false, "fit every coil at and below DIR whose result is missing or stale")
 	f.BoolVar(&force, "force", false, "with --all: fit the fresh ones too")
 	f.BoolVar(&advise, "advise", false, "propose the next take even where all is known")
-	f.IntVar(&trials, "montecarlo", 0, "propagate distributions by that many repeated fits (JCGM 101); 0: do not")
-	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
+	trials.add(f)
 	f.BoolVar(&budget, "budget", false, "show where the uncertainty comes from")
 	f.BoolVar(&drawn, "plot", false, "draw the response as text")
 	decimal.add(cmd, "response.csv")
 	return cmd
+}
+
+// trialFlags ask for trials by JCGM 101.
+type trialFlags struct {
+	number int
+	seed   uint64
+}
+
+func (t *trialFlags) add(f *pflag.FlagSet) {
+	f.IntVar(&t.number, "montecarlo", 0, "propagate distributions by that many repeated fits (JCGM 101); 0: do not")
+	f.Uint64Var(&t.seed, "seed", 1, "seed of the trials")
+}
+
+// apply puts them into the options of a fit.
+func (t *trialFlags) apply(cmd *cobra.Command, o *fit.Options) error {
+	if t.number < 0 || t.number == 1 {
+		return usagef("--montecarlo %d: want at least 2 trials, better 1000", t.number)
+	}
+	if cmd.Flags().Changed("seed") && t.number == 0 {
+		return usagef("--seed is for the trials of --montecarlo")
+	}
+	o.MonteCarlo, o.Seed = t.number, t.seed
+	return nil
 }
 
 // save writes what a fit leaves in the coil folder: response.csv, and

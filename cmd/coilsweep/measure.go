@@ -116,6 +116,18 @@ type takePlan struct {
 // plan makes a plan of the options of cmd and of the bench of dir. Nothing is
 // opened yet.
 func (m *measurement) plan(cmd *cobra.Command, dir string) (*takePlan, error) {
+	p, err := m.planAnywhere(cmd, dir)
+	if err == nil {
+		p.folder, err = capture.OpenFolder(dir)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return p, nil
+}
+
+// planAnywhere is plan for a folder that need not be a coil's.
+func (m *measurement) planAnywhere(cmd *cobra.Command, dir string) (*takePlan, error) {
 	if err := m.bench.check(cmd); err != nil {
 		return nil, err
 	}
@@ -139,9 +151,6 @@ func (m *measurement) plan(cmd *cobra.Command, dir string) (*takePlan, error) {
 			return nil, err
 		}
 		p.lowDBFS = &low
-	}
-	if p.folder, err = capture.OpenFolder(dir); err != nil {
-		return nil, err
 	}
 	if p.take, err = m.file.complete(p.take); err != nil {
 		return nil, err

@@ -16,9 +16,8 @@ import (
 
 func newPredict(c *console) *cobra.Command {
 	var flags fitFlags
-	var guitar harnessFlags
-	var target hertzFlag
-	var solveFor, netlist, csv, page string
+	var guitar guitarFlags
+	var netlist, csv, page string
 	var decimal decimalFlag
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -59,21 +58,9 @@ the peak at a frequency.`,
 			if err != nil {
 				return err
 			}
-			h, err := guitar.harness(cmd)
+			h, part, err := guitar.plan(cmd, len(args))
 			if err != nil {
 				return err
-			}
-			if want, err := h.Check(); err != nil {
-				return usageError{err}
-			} else if want != len(args) {
-				return usagef("the harness is wired for %d of the coils, and %d are given: --wiring series, parallel or split is for two", want, len(args))
-			}
-			part, ok := map[string]string{"cable": harness.CableC, "tone-c": harness.ToneCapacitor}[solveFor]
-			if !ok {
-				return usagef("--solve %s: want cable or tone-c", solveFor)
-			}
-			if cmd.Flags().Changed("solve") && target == 0 {
-				return usagef("--solve needs the peak that is wanted: --target HZ")
 			}
 			if err := decimal.needs(cmd, "csv"); err != nil {
 				return err
@@ -99,8 +86,8 @@ the peak at a frequency.`,
 			if out.Prediction, err = h.Predict(coils); err != nil {
 				return err
 			}
-			if target != 0 {
-				if out.Target, err = h.Solve(coils, part, float64(target)); err != nil {
+			if guitar.target != 0 {
+				if out.Target, err = h.Solve(coils, part, float64(guitar.target)); err != nil {
 					return err
 				}
 			}
@@ -139,14 +126,45 @@ the peak at a frequency.`,
 	flags.add(cmd)
 	f := cmd.Flags()
 	guitar.add(f)
-	f.Var(&target, "target", "find the part that puts the peak at this frequency")
-	f.StringVar(&solveFor, "solve", "cable", "which part --target looks for: cable or tone-c")
 	f.StringVar(&netlist, "netlist", "", "write the circuit to this file, for ngspice")
 	f.StringVar(&csv, "csv", "", "write the response to this file")
 	decimal.add(cmd, "--csv")
 	f.StringVar(&page, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print the prediction as JSON")
 	return cmd
+}
+
+// guitarFlags describe a guitar, and what is to be found for it.
+type guitarFlags struct {
+	harnessFlags
+	target   hertzFlag
+	solveFor string
+}
+
+func (g *guitarFlags) add(f *pflag.FlagSet) {
+	g.harnessFlags.add(f)
+	f.Var(&g.target, "target", "find the part that puts the peak at this frequency")
+	f.StringVar(&g.solveFor, "solve", "cable", "which part --target looks for: cable or tone-c")
+}
+
+// plan is the guitar for so many coils, and the part that is looked for.
+func (g *guitarFlags) plan(cmd *cobra.Command, coils int) (h harness.Harness, part string, err error) {
+	if h, err = g.harness(cmd); err != nil {
+		return h, "", err
+	}
+	if want, err := h.Check(); err != nil {
+		return h, "", usageError{err}
+	} else if want != coils {
+		return h, "", usagef("the harness is wired for %d of the coils, and %d are given: --wiring series, parallel or split is for two", want, coils)
+	}
+	part, ok := map[string]string{"cable": harness.CableC, "tone-c": harness.ToneCapacitor}[g.solveFor]
+	if !ok {
+		return h, "", usagef("--solve %s: want cable or tone-c", g.solveFor)
+	}
+	if cmd.Flags().Changed("solve") && g.target == 0 {
+		return h, "", usagef("--solve needs the peak that is wanted: --target HZ")
+	}
+	return h, part, nil
 }
 
 // harnessFlags describe a guitar.

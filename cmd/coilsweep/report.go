@@ -53,8 +53,8 @@ a file as in 'coilsweep predict --help'.`,
 			if err != nil {
 				return err
 			}
-			document := report.Document{Result: *a.result, Coil: a.folder.Coil, Takes: a.takes, Made: time.Now(), Program: programName()}
-			if document.Account, err = a.fitted.Account(fit.Terminals{}); err != nil {
+			document, err := a.document()
+			if err != nil {
 				return err
 			}
 			if inGuitar != nil {
@@ -62,7 +62,7 @@ a file as in 'coilsweep predict --help'.`,
 					return err
 				}
 			}
-			if err := a.write("report.html", func(w io.Writer) error { return report.Page(w, document) }); err != nil {
+			if err := a.writePage(document); err != nil {
 				return err
 			}
 			fmt.Fprintln(c.out, filepath.Join(a.folder.Dir, "report.html"))
@@ -75,6 +75,19 @@ a file as in 'coilsweep predict --help'.`,
 	f.IntVar(&trials, "montecarlo", 0, "show distributions by that many repeated fits (JCGM 101); 0: do not")
 	f.Uint64Var(&seed, "seed", 1, "seed of the trials")
 	return cmd
+}
+
+// document is what the report of a coil is made from.
+func (a *analysis) document() (report.Document, error) {
+	d := report.Document{Result: *a.result, Coil: a.folder.Coil, Takes: a.takes, Made: time.Now(), Program: programName()}
+	var err error
+	d.Account, err = a.fitted.Account(fit.Terminals{})
+	return d, err
+}
+
+// writePage writes report.html.
+func (a *analysis) writePage(d report.Document) error {
+	return a.write("report.html", func(w io.Writer) error { return report.Page(w, d) })
 }
 
 // oneCoilHarness reads a harness for one coil.

@@ -48,15 +48,23 @@ type precision struct {
 	repeats int     // behind it
 }
 
-// enough is a capture.Enough. The uncertainty falls with the square root of
-// the repeats, which tells how many will do.
+// enough is a capture.Enough.
 func (p *precision) enough(ctx context.Context, r capture.Recording, t capture.Take) (int, error) {
+	if t.Unfit() != nil {
+		p.repeats, p.percent = t.Stimulus.Repeats, math.NaN()
+		return p.repeats + 1, nil // the take's flags will say why
+	}
+	estimate, err := response.Estimate(ctx, r, t)
+	return p.judge(ctx, estimate, err, t)
+}
+
+// judge is enough for a response that was estimated, or failed to be. The
+// uncertainty falls with the square root of the repeats, which tells how many
+// will do.
+func (p *precision) judge(ctx context.Context, estimate *response.Response, failed error, t capture.Take) (int, error) {
 	n := t.Stimulus.Repeats
 	p.repeats, p.percent = n, math.NaN()
-	if t.Unfit() != nil {
-		return n + 1, nil // the take's flags will say why
-	}
-	resonance, err := resonanceOf(ctx, p.coil, r, t)
+	resonance, err := resonanceOf(ctx, p.coil, estimate, failed, t)
 	if err != nil {
 		return 0, err
 	}
@@ -77,14 +85,14 @@ func (p *precision) enough(ctx context.Context, r capture.Recording, t capture.T
 	return min(need, max(n+1, 2*n)), nil
 }
 
-// resonanceOf is the resonance by one take alone.
-func resonanceOf(ctx context.Context, coil capture.Coil, r capture.Recording, t capture.Take) (fit.Quantity, error) {
-	estimate, err := response.Estimate(ctx, r, t)
+// resonanceOf is the resonance by one take alone, from its response or the
+// reason why there is none.
+func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error, t capture.Take) (fit.Quantity, error) {
 	if ctx.Err() != nil {
 		return fit.Quantity{}, ctx.Err()
 	}
-	if err != nil {
-		return fit.Unknown(err.Error()), nil
+	if failed != nil {
+		return fit.Unknown(failed.Error()), nil
 	}
 	result, err := fit.Analyse(ctx, coil, []fit.Take{{
 		Name: t.Name, Load: t.Load, Response: estimate, Referenced: referenced(t),

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"github.com/spf13/cobra"
@@ -28,39 +29,8 @@ from the result; without takes the resistance alone is checked.`,
 		Example: `  coilsweep winding bridge`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			folder, err := capture.OpenFolder(args[0])
+			view, without, err := windingView(cmd.Context(), c, args[0])
 			if err != nil {
-				return err
-			}
-			plan, err := winding.PlanOf(folder.Coil)
-			if err != nil {
-				return err
-			}
-			held, err := folder.Fingerprint()
-			if err != nil {
-				return err
-			}
-			view := report.Winding{Coil: folder.Coil.Name, Plan: plan}
-			var result *fit.Result
-			unfit := unfitError{}
-			if len(held.Takes) > 0 {
-				coil, without, err := resultOf(cmd.Context(), c, args[0], false)
-				if err != nil {
-					return err
-				}
-				result = coil.Result
-				if without != "" {
-					unfit = unfitError{fmt.Errorf("left out: %s", without)}
-				}
-				if bare, _, err := result.Circuit(); err == nil {
-					for _, part := range shortedParts {
-						view.Shorted = append(view.Shorted, winding.ShortTurns(bare, part))
-					}
-				}
-			} else {
-				c.warn("there is no take: the resistance alone is checked")
-			}
-			if view.Check, err = winding.CheckCoil(plan, folder.Coil, result); err != nil {
 				return err
 			}
 			if asJSON {
@@ -71,12 +41,47 @@ from the result; without takes the resistance alone is checked.`,
 			if err != nil {
 				return err
 			}
-			if unfit.error != nil {
-				return unfit
+			if without != "" {
+				return unfitError{fmt.Errorf("left out: %s", without)}
 			}
 			return nil
 		}),
 	}
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return cmd
+}
+
+// windingView holds the coil in dir against its winding. without names takes
+// that were left out.
+func windingView(ctx context.Context, c *console, dir string) (view report.Winding, without string, err error) {
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return view, "", err
+	}
+	plan, err := winding.PlanOf(folder.Coil)
+	if err != nil {
+		return view, "", err
+	}
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return view, "", err
+	}
+	view = report.Winding{Coil: folder.Coil.Name, Plan: plan}
+	var result *fit.Result
+	if len(held.Takes) > 0 {
+		var coil measuredCoil
+		if coil, without, err = resultOf(ctx, c, dir, false); err != nil {
+			return view, "", err
+		}
+		result = coil.Result
+		if bare, _, err := result.Circuit(); err == nil {
+			for _, part := range shortedParts {
+				view.Shorted = append(view.Shorted, winding.ShortTurns(bare, part))
+			}
+		}
+	} else {
+		c.warn("there is no take: the resistance alone is checked")
+	}
+	view.Check, err = winding.CheckCoil(plan, folder.Coil, result)
+	return view, without, err
 }

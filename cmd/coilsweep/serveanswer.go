@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"net/http"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/engine"
+	"coilsweep/cmd/coilsweep/benchpage"
+	"coilsweep/report"
+)
+
+// handler answers a request of the page: with a value, which is sent as JSON,
+// or an error.
+type handler func(r *http.Request) (any, error)
+
+// route says who answers what.
+func (w *workshop) route() {
+	for _, one := range []struct {
+		method, path string
+		answer       handler
+	}{
+		{"GET", "/api/bench", w.getBench},
+		{"PUT", "/api/bench", w.putBench},
+		{"POST", "/api/bench/settings", w.setBench},
+		{"POST", "/api/bench/kind", w.chooseKind},
+		{"GET", "/api/devices", w.getDevices},
+		{"POST", "/api/check", w.startCheck},
+		{"POST", "/api/calibrate", w.startCalibration},
+		{"POST", "/api/fixture", w.startFixture},
+		{"GET", "/api/check", w.getTrial("check")},
+		{"GET", "/api/calibrate", w.getTrial("calibrate")},
+		{"GET", "/api/fixture", w.getTrial("fixture")},
+		{"POST", "/api/stop", w.stop},
+
+		{"GET", "/api/coils", w.getCoils},
+		{"POST", "/api/coils", w.newCoil},
+		{"GET", "/api/coil", w.getCoil},
+		{"PUT", "/api/coil", w.putCoil},
+		{"POST", "/api/coil/settings", w.setCoil},
+		{"POST", "/api/coil/reading", w.addReading},
+
+		{"POST", "/api/takes", w.startTake},
+		{"POST", "/api/takes/aside", w.setAside},
+		{"POST", "/api/partial", w.importPartial},
+		{"GET", "/api/sweep", w.getSweep},
+
+		{"POST", "/api/fit", w.startFit},
+		{"GET", "/api/result", w.getResult},
+		{"GET", "/api/figure", w.getFigure},
+		{"GET", "/api/capacitance", w.getCapacitance},
+		{"GET", "/api/crosscheck", w.getCrosscheck},
+		{"GET", "/api/winding", w.getWinding},
+
+		{"POST", "/api/guitar", w.predictGuitar},
+		{"POST", "/api/compare", w.compareCoils},
+		{"POST", "/api/batch", w.judgeBatch},
+		{"POST", "/api/report", w.writeReport},
+		{"GET", "/api/links", w.getLinks},
+	} {
+		w.page.Handle(one.method, one.path, answering(one.answer))
+	}
+	w.page.HandleUpload("/api/import", answering(w.importTake))
+}
+
+func answering(answer handler) benchpage.Handler {
+	return func(rw http.ResponseWriter, r *http.Request) error {
+		v, err := answer(r)
+		if err != nil {
+			return refused(err)
+		}
+		text, err := json.Marshal(v)
+		if err != nil {
+			return err
+		}
+		rw.Header().Set("Content-Type", "application/json")
+		if _, ok := v.(accepted); ok {
+			rw.WriteHeader(http.StatusAccepted)
+		}
+		_, err = rw.Write(append(text, '\n'))
+		return err
+	}
+}
+
+// accepted is the answer to a request for something that goes on after it.
+type accepted map[string]any
+
+// ask reads what a page sends.
+func ask[T any](r *http.Request) (v T, err error) {
+	return v, benchpage.Decode(r, &v)
+}
+
+// refused is err as the page hears it.
+func refused(err error) *benchpage.Error {
+	var (
+		told    *benchpage.Error
+		usage   usageError
+		busy    *engine.BusyError
+		key     *capture.KeyError
+		nothing *report.NothingToDrawError
+		path    *fs.PathError
+	)
+	e := benchpage.Errorf(http.StatusUnprocessableEntity, "%v", err)
+	switch {
+	case errors.As(err, &told):
+		return told
+	case errors.As(err, &busy):
+		e.Status, e.Running = http.StatusConflict, busy.Running.Name
+	case errors.Is(err, engine.ErrEnded), errors.Is(err, context.Canceled):
+		e.Status, e.Text = http.StatusServiceUnavailable, "the page is closing"
+	case errors.Is(err, capture.ErrTakeExists):
+		e.Status, e.Field, e.Exists = http.StatusConflict, "take", true
+	case errors.Is(err, atomicfile.ErrChanged), errors.Is(err, capture.ErrFolderExists):
+		e.Status = http.StatusConflict
+	case errors.As(err, &key):
+		e.Field = key.Key
+	case errors.As(err, &usage):
+		e.Field = fieldOf(err)
+	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, report.ErrNoLine):
+		e.Status = http.StatusNotFound
+	case errors.As(err, &path) && !errors.Is(err, fs.ErrNotExist):
+		e.Status = http.StatusInternalServerError
+	}
+	return e
+}

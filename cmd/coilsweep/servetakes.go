@@ -1,0 +1,320 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+
+	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/benchpage"
+	"coilsweep/excite"
+	"coilsweep/fit/response"
+	"coilsweep/report"
+)
+
+// sweep is the response of the take under way, or of the last one.
+type sweep struct {
+	Coil     string `json:"coil"`
+	Take     string `json:"take"`
+	Repeats  int    `json:"repeats"` // behind it
+	Revision int    `json:"revision"`
+	drawing  report.Drawing
+}
+
+func (w *workshop) startTake(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil    string            `json:"coil"`
+		Options map[string]string `json:"options"`
+		Redo    bool              `json:"redo"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	dir, err := w.coilDir(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	var options measurement
+	cmd := newOptions(r)
+	options.add(cmd.Flags())
+	if err := w.useBench(&options.bench, &options.file, cmd.Flags(), dir); err != nil {
+		return nil, err
+	}
+	if err := fill(cmd, in.Options); err != nil {
+		return nil, err
+	}
+	if in.Redo {
+		cmd.Flags().Set("redo", "true")
+	}
+	command := commandLine("measure", dir, cmd.Flags())
+	plan, err := options.plan(cmd, dir)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := os.Lstat(plan.folder.TakeDir(plan.take.Name)); err == nil && !plan.redo {
+		return nil, fmt.Errorf("%w: take %q", capture.ErrTakeExists, plan.take.Name)
+	}
+	if plan.scout != "" {
+		if _, err := plan.folder.ReadTake(plan.scout); err != nil {
+			return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "after"}
+		}
+	}
+	name := plan.take.Name
+	info := jobInfo{Kind: "take", Coil: in.Coil, Take: name}
+	var take capture.Take
+	if err := w.work(info, &plan.source, func(ctx context.Context, rec capture.Recorder) (err error) {
+		take, err = w.take(ctx, plan, info, rec)
+		return err
+	}, func(err error) ended { return w.takeEnded(info, dir, take, err) }); err != nil {
+		return nil, err
+	}
+	return accepted{"take": name, "command": command}, nil
+}
+
+// take makes a take, and shows it while it comes.
+func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec capture.Recorder) (capture.Take, error) {
+	c := w.console()
+	w.setSweep(sweep{Coil: info.Coil, Take: info.Take})
+	if err := plan.shape(ctx, c); err != nil {
+		return capture.Take{}, err
+	}
+	progress := func(p capture.Progress) {
+		text := "silence"
+		if p.Repeat > 0 {
+			text = fmt.Sprintf("sweep %d of %d", p.Repeat, p.Repeats)
+		}
+		w.publish("progress", map[string]any{
+			"coil": info.Coil, "take": info.Take, "kind": info.Kind, "fraction": p.Fraction,
+			"repeat": p.Repeat, "repeats": p.Repeats, "peak": finite(p.PeakDBFS), "text": text,
+		})
+	}
+	// What is worked out of the sweeps has the time that it takes; the recording
+	// goes on, and ends at the next sweep after it was found to be enough.
+	watch := &precision{c: c, coil: plan.folder.Coil, target: plan.until}
+	var reached atomic.Bool
+	see := func(ctx context.Context, r capture.Recording, t capture.Take) {
+		if t.Unfit() != nil {
+			return
+		}
+		estimate, err := response.Estimate(ctx, r, t)
+		if err == nil {
+			if d, err := report.DrawResponse(info.Take, estimate); err == nil {
+				w.setSweep(sweep{Coil: info.Coil, Take: info.Take, Repeats: t.Stimulus.Repeats, drawing: d})
+			}
+		}
+		if plan.until > 0 {
+			if again, err := watch.judge(ctx, estimate, err, t); err == nil && again == 0 {
+				reached.Store(true)
+			}
+		}
+	}
+	var until *bound
+	if plan.until > 0 {
+		until = &bound{watch, func(_ context.Context, _ capture.Recording, t capture.Take) (int, error) {
+			if reached.Load() {
+				return 0, nil
+			}
+			return t.Stimulus.Repeats + 1, nil
+		}}
+	}
+	take, _, err := plan.record(ctx, c, rec, audience{progress, func() {}}, until, capture.Watch(see))
+	return take, err
+}
+
+func (w *workshop) setSweep(s sweep) {
+	s.Revision = w.nextRevision()
+	w.mu.Lock()
+	w.sweep = s
+	w.mu.Unlock()
+	w.publish("sweep", s)
+}
+
+func (w *workshop) getSweep(*http.Request) (any, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return struct {
+		sweep
+		Wide   string `json:"svg"`
+		Narrow string `json:"narrow"`
+	}{w.sweep, w.sweep.drawing.Wide, w.sweep.drawing.Narrow}, nil
+}
+
+// takeEnded says how a take has ended, and has its coil fitted.
+func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err error) ended {
+	recorded := take.Audio.File != ""
+	var e ended
+	var partial *capture.PartialError
+	switch {
+	case recorded:
+		e = keptTake(take)
+		if err != nil {
+			e.Advice = append(e.Advice, err.Error())
+		}
+	case errors.As(err, &partial):
+		e = ended{Outcome: outcomeFailed, Text: fmt.Sprintf("Take %s: %v", info.Take, partial.Err)}
+		if errors.Is(err, context.Canceled) {
+			e = ended{Outcome: outcomeStopped, Text: fmt.Sprintf("Take %s was stopped", info.Take)}
+		}
+		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds, filepath.Base(partial.Dir))
+		if partial.HasSweep {
+			e.Advice = append(e.Advice, "it holds a whole sweep, and can be made a take")
+		}
+	default:
+		e = failure("take "+info.Take, err)
+	}
+	w.coilChanged(info.Coil)
+	w.changed("bench") // the parts that were used
+	if recorded && w.ctx.Err() == nil {
+		w.fitAgain(info.Coil, dir)
+	}
+	return e
+}
+
+// keptTake is the end of a take that is there.
+func keptTake(take capture.Take) ended {
+	e := ended{Outcome: outcomeDone, Advice: takeAdvice(take)}
+	e.Text = fmt.Sprintf("Take %s is kept: %s", take.Name, takeWords(take))
+	if unfit := take.Unfit(); unfit != nil {
+		e.Outcome = outcomeUnfit
+		e.Text = fmt.Sprintf("Take %s is kept but not fit for use: %s", take.Name, flagList(unfit))
+	}
+	return e
+}
+
+func (w *workshop) setAside(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil string `json:"coil"`
+		Take string `json:"take"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	if err := capture.CheckTakeName(in.Take); err != nil {
+		return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "take"}
+	}
+	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
+		return nil, &benchpage.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
+	}
+	aside, err := folder.SetAside(in.Take)
+	if err != nil {
+		return nil, err
+	}
+	w.takesChanged(in.Coil, folder)
+	return map[string]any{"aside": aside}, nil
+}
+
+// takesChanged tells of it, and has the coil fitted if it has takes.
+func (w *workshop) takesChanged(coil string, folder *capture.Folder) {
+	w.changed("bench")
+	if held, err := folder.Fingerprint(); err == nil && len(held.Takes) > 0 {
+		w.fitAgain(coil, folder.Dir)
+	} else {
+		w.coilChanged(coil)
+	}
+}
+
+// importTake makes a take of a recording that is sent, with the stimulus that is
+// sent with it or else the usual one.
+func (w *workshop) importTake(r *http.Request) (any, error) {
+	coil := r.URL.Query().Get("coil")
+	folder, err := w.openCoil(coil)
+	if err != nil {
+		return nil, err
+	}
+	sent, err := benchpage.Receive(r, folder.Dir)
+	if err != nil {
+		return nil, err
+	}
+	defer sent.Close()
+	options := map[string]string{}
+	if text := sent.Texts["options"]; text != "" {
+		if err := json.Unmarshal([]byte(text), &options); err != nil {
+			return nil, &benchpage.Error{Status: http.StatusBadRequest, Text: "the options cannot be read: " + err.Error(), Field: "options"}
+		}
+	}
+	recording, ok := sent.Files["recording"]
+	if !ok {
+		return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Text: "the recording is missing", Field: "recording"}
+	}
+	var stimulus excite.Stimulus
+	if file, ok := sent.Files["stimulus"]; ok {
+		stimulus, err = readStimulus(file.Path)
+		if err != nil {
+			return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Field: "stimulus",
+				Text: strings.ReplaceAll(err.Error(), file.Path, file.Name)}
+		}
+	} else if stimulus, err = w.usualStimulus(); err != nil {
+		return nil, err
+	}
+	answer, err := w.importAs(r, coil, folder, options, recording.Path, stimulus)
+	if err != nil {
+		e := refused(err)
+		e.Text = strings.ReplaceAll(e.Text, recording.Path, recording.Name)
+		return nil, e
+	}
+	return answer, nil
+}
+
+// importPartial makes a take of a recording that was not finished. It stays
+// where it is.
+func (w *workshop) importPartial(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil    string            `json:"coil"`
+		Partial string            `json:"partial"`
+		Options map[string]string `json:"options"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	partials, err := folder.Partials()
+	if err != nil {
+		return nil, err
+	}
+	for _, dir := range partials {
+		if filepath.Base(dir) != in.Partial {
+			continue
+		}
+		stimulus, err := readStimulus(filepath.Join(dir, "stimulus.toml"))
+		if err != nil {
+			return nil, err
+		}
+		return w.importAs(r, in.Coil, folder, in.Options, filepath.Join(dir, "capture.wav"), stimulus)
+	}
+	return nil, &benchpage.Error{Status: http.StatusNotFound, Text: "there is no unfinished recording " + in.Partial, Field: "partial"}
+}
+
+// importAs imports a recording as 'import' does.
+func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder, options map[string]string, recording string, stimulus excite.Stimulus) (any, error) {
+	var in importing
+	cmd := newOptions(r)
+	in.add(cmd.Flags())
+	if err := cmd.Flags().Set("bench-file", w.benchPath(folder.Dir)); err != nil {
+		return nil, err
+	}
+	if err := fill(cmd, options); err != nil {
+		return nil, err
+	}
+	in.recording = recording
+	_, take, err := in.run(cmd, folder.Dir, &stimulus)
+	if err != nil {
+		return nil, err
+	}
+	e := keptTake(take)
+	w.takesChanged(coil, folder)
+	w.end(jobInfo{Kind: "import", Coil: coil, Take: take.Name}, e)
+	return map[string]any{"take": take.Name, "outcome": e.Outcome, "text": e.Text, "advice": append([]string{}, e.Advice...)}, nil
+}

@@ -1,0 +1,148 @@
+package report
+
+import (
+	"math"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/harness"
+	"coilsweep/fit/response"
+	"coilsweep/report/plot"
+)
+
+// A page that stays open shows single figures: markup without a style of its
+// own, for a page that has plot.Palette and plot.CSS. Each comes wide or
+// narrow.
+
+// Drawing is a figure for both widths of a page.
+type Drawing struct {
+	Title  string `json:"title"`
+	Wide   string `json:"svg"`
+	Narrow string `json:"narrow"`
+}
+
+// draw is a drawing of what make makes; nothing where that is nil.
+func draw(make func(shape) ([]*plot.Figure, error)) (d Drawing, err error) {
+	markup := func(s shape) (string, error) {
+		figures, err := make(s)
+		if err != nil {
+			return "", err
+		}
+		var b strings.Builder
+		for _, f := range figures {
+			if f == nil {
+				continue
+			}
+			d.Title = figures[0].Title
+			f.Zoom = false
+			if err := f.WriteSVG(&b, nil); err != nil {
+				return "", err
+			}
+		}
+		return b.String(), nil
+	}
+	if d.Wide, err = markup(wide); err == nil {
+		d.Narrow, err = markup(narrow)
+	}
+	return d, err
+}
+
+// Draw draws a picture of a result. A *NothingToDrawError says that the result
+// does not hold what it shows.
+func Draw(r fit.Result, what Picture) (Drawing, error) {
+	return draw(func(s shape) ([]*plot.Figure, error) {
+		figures, _, err := figuresOf(r, what, s)
+		return figures, err
+	})
+}
+
+// DrawPrediction draws the predicted response of coils in a harness.
+func DrawPrediction(p harness.Prediction) (Drawing, error) {
+	return draw(func(s shape) ([]*plot.Figure, error) {
+		f := newPredictedCurve(p).figure(p, s)
+		if f == nil {
+			return nil, &NothingToDrawError{PicturePredict, "nothing reaches the amplifier"}
+		}
+		return []*plot.Figure{f}, nil
+	})
+}
+
+// DrawResponse draws the magnitude of a response under way, before anything is
+// fitted: in dB over its mean power from 100 Hz to 400 Hz, below the resonance
+// of usual coils.
+func DrawResponse(take string, r *response.Response) (Drawing, error) {
+	plateau, n := 0.0, 0
+	for i, hz := range r.FrequencyHz {
+		if hz >= 100 && hz <= 400 {
+			plateau += math.Pow(10, r.MagnitudeDB(i)/10)
+			n++
+		}
+	}
+	level := 0.0
+	if n > 0 {
+		level = 10 * math.Log10(plateau/float64(n))
+	}
+	c := &fit.Curve{FrequencyHz: r.FrequencyHz}
+	for i := range r.FrequencyHz {
+		c.MagnitudeDB = append(c.MagnitudeDB, r.MagnitudeDB(i)-level)
+		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+1.96*math.Sqrt(r.Variance[i]/2)*math.Pow(10, -r.MagnitudeDB(i)/20)))
+		if i < len(r.NoiseFloor) {
+			c.NoiseFloorDB = append(c.NoiseFloorDB, 20*math.Log10(r.NoiseFloor[i])-level)
+		}
+	}
+	unknown := fit.Unknown("not fitted yet")
+	takes := drawnTakes(fit.Result{Takes: []fit.TakeResult{{Name: take, Peak: unknown, PeakDB: unknown, Curve: c}}})
+	return draw(func(s shape) ([]*plot.Figure, error) {
+		f := magnitudeFigure(takes, s)
+		f.ID = "sweep-" + s.name
+		return []*plot.Figure{f}, nil
+	})
+}
+
+// ResultSentences says what a result says, for somebody who does not measure coils.
+func ResultSentences(r fit.Result) []string { return summaryWords(r) }
+
+// DrawComparison draws what a comparison page shows, and says it.
+func DrawComparison(d ComparisonDocument) ([]Drawing, []string, error) {
+	view, err := newComparisonPage(d)
+	if err != nil {
+		return nil, nil, err
+	}
+	return view.drawings(), view.Summary, nil
+}
+
+// DrawBatch is DrawComparison for a batch.
+func DrawBatch(d BatchDocument) ([]Drawing, []string, error) {
+	view, err := newBatchPage(d)
+	if err != nil {
+		return nil, nil, err
+	}
+	return view.drawings(), append(view.Summary, view.Alarms...), nil
+}
+
+// drawings are the figures of a page: each wide and narrow, or one for both.
+func (p *manyPage) drawings() []Drawing {
+	var out []Drawing
+	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
+		parts := strings.SplitAfter(string(t.SVG), "</svg>")
+		d := Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
+		if len(parts) > 1 && parts[1] != "" {
+			d.Narrow = parts[1]
+		}
+		out = append(out, d)
+	}
+	return out
+}
+
+// WithU95 is a quantity in words, "2.412 ± 0.024 H", or why it is not known.
+func WithU95(q fit.Quantity, unit quantity.Unit) string {
+	if !q.Known() {
+		return "not known: " + visible(q.Why)
+	}
+	return withU95(q, unit)
+}
+
+// Resonance and Q of a listed coil alone where they are known, else those of
+// the take with the least load; of says which.
+func (l Listed) Resonance() (hz, q fit.Quantity, of string) { return l.resonance() }
