@@ -10,6 +10,8 @@ import (
 	"time"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/excite"
 )
 
 const calibrationSchema = "coilsweep.card/1"
@@ -39,6 +41,10 @@ type Calibration struct {
 	MagnitudeDB []float64 `toml:"magnitude_db"`
 	PhaseDeg    []float64 `toml:"phase_deg"`
 	U           []float64 `toml:"u"`
+	// Audio is the recording that the table was made from, Stimulus what was
+	// played, so that it can be made again; nil where they were not kept.
+	Audio    *Audio           `toml:"audio,omitempty"`
+	Stimulus *excite.Stimulus `toml:"stimulus,omitempty"`
 }
 
 // WithResponse fills the table from a response h, recorded full scale over

@@ -143,6 +143,12 @@ func FuzzDecodeCalibration(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(text)
+	s := shortStimulus(f)
+	c.Stimulus, c.Audio = &s, &Audio{File: "card-48000.wav", SHA256: "00ff", RateHz: 48000, Channels: 1, Frames: 7}
+	if text, err = EncodeCalibration(c); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
 	f.Add([]byte("schema = \"coilsweep.card/1\"\nfrequency_hz = [1.0, nan]\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		c, err := DecodeCalibration(text)

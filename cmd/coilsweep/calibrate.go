@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -14,7 +12,6 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
-	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/engine"
 	"coilsweep/fit/response"
@@ -46,27 +43,37 @@ func (k *calibrating) add(f *pflag.FlagSet) {
 
 func newCalibrate(c *console) *cobra.Command {
 	var options calibrating
-	var asJSON bool
+	var again, asJSON bool
 	cmd := &cobra.Command{
 		Use:   "calibrate DIR",
 		Short: "Measure the sound card itself by a cable from output to input",
 		Long: `Measure the sound card itself: put a cable from its output to the input that the
 coil goes to, exciter and coil off. The response is kept beside bench.toml, and
 takes without a reference channel are rid of it for as long as rate, devices and
-channels stay the same. Do not touch the gain between this and 'fixture'.`,
+channels stay the same. Do not touch the gain between this and 'fixture'.
+
+The recording is kept beside the response; with --again the response is worked
+out from it once more, without a device.`,
 		Example: `  coilsweep calibrate .`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			plan, err := options.plan(cmd, args[0])
-			if err != nil {
-				return err
-			}
 			var record calibrationRecord
-			if err := c.on(plan.source, func(recorder capture.Recorder) error {
-				record, err = plan.run(cmd.Context(), c, recorder)
-				return err
-			}); err != nil {
-				return err
+			if again {
+				var err error
+				if record, err = options.again(cmd.Context(), c, args[0]); err != nil {
+					return err
+				}
+			} else {
+				plan, err := options.plan(cmd, args[0])
+				if err != nil {
+					return err
+				}
+				if err := c.on(plan.source, func(recorder capture.Recorder) error {
+					record, err = plan.run(cmd.Context(), c, recorder)
+					return err
+				}); err != nil {
+					return err
+				}
 			}
 			if asJSON {
 				return c.json(record)
@@ -76,6 +83,7 @@ channels stay the same. Do not touch the gain between this and 'fixture'.`,
 		}),
 	}
 	options.add(cmd.Flags())
+	cmd.Flags().BoolVar(&again, "again", false, "work the response out again from the recording that was kept")
 	cmd.Flags().BoolVar(&asJSON, "json", false, "print what was found as JSON")
 	return cmd
 }
@@ -111,20 +119,54 @@ func (k *calibrating) plan(cmd *cobra.Command, dir string) (*calibrationPlan, er
 
 // run measures the sound card and keeps what it finds with the bench.
 func (p *calibrationPlan) run(ctx context.Context, c *console, recorder capture.Recorder) (calibrationRecord, error) {
-	r, take, err := c.scout(ctx, recorder, p.take)
+	recording, take, err := c.listen(ctx, recorder, p.take)
+	if err != nil {
+		return calibrationRecord{}, err
+	}
+	r, err := c.estimate(ctx, recording, take)
 	if err != nil {
 		return calibrationRecord{}, err
 	}
 	calibration := response.Calibrate(r, take)
 	calibration.OutputChannel = p.outputChannel
-	if off := unevenDB(calibration, 200, 5000); off > cableLimitDB {
-		return calibrationRecord{}, unfitError{fmt.Errorf("that is no cable: the response is %.1f dB off between 200 Hz and 5 kHz; take exciter and coil off, and connect output and input", off)}
+	return keepCalibration(p.benchPath, calibration, recording)
+}
+
+// again works the calibration of the bench out again from its recording.
+func (k *calibrating) again(ctx context.Context, c *console, dir string) (calibrationRecord, error) {
+	if err := k.file.find(dir); err != nil {
+		return calibrationRecord{}, err
 	}
-	name, err := keepCalibration(p.benchPath, calibration)
+	old, err := k.file.calibration()
 	if err != nil {
 		return calibrationRecord{}, err
 	}
-	return newCalibrationRecord(calibration, name), nil
+	if old == nil {
+		return calibrationRecord{}, fmt.Errorf("there is no calibration to be worked out again: make one with 'coilsweep calibrate %s'", dir)
+	}
+	path := k.file.found.Path
+	recording, err := capture.CalibrationAudio(filepath.Dir(path), *old)
+	if err != nil {
+		return calibrationRecord{}, err
+	}
+	if err := old.Stimulus.Validate(); err != nil {
+		return calibrationRecord{}, fmt.Errorf("%s: %w", k.file.found.Calibration.File, err)
+	}
+	take := capture.Take{
+		Started: old.Made, Program: programName(), Stimulus: *old.Stimulus,
+		Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
+		Bench: capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel},
+	}
+	if take.Quality, err = capture.Assess(recording, take); err != nil {
+		return calibrationRecord{}, err
+	}
+	r, err := c.estimate(ctx, recording, take)
+	if err != nil {
+		return calibrationRecord{}, err
+	}
+	calibration := response.Calibrate(r, take)
+	calibration.OutputChannel = old.OutputChannel
+	return keepCalibration(path, calibration, recording)
 }
 
 // calibrationRecord is what 'calibrate --json' prints.
@@ -169,20 +211,18 @@ func unevenDB(c capture.Calibration, fromHz, toHz float64) float64 {
 	return off
 }
 
-// keepCalibration writes the calibration beside the bench.toml at benchPath
-// and names it there.
-func keepCalibration(benchPath string, c capture.Calibration) (path string, err error) {
-	text, err := capture.EncodeCalibration(c)
+// keepCalibration writes the calibration and its recording beside the bench.toml
+// at benchPath and names it there; what cannot be that of a cable is an
+// unfitError.
+func keepCalibration(benchPath string, c capture.Calibration, recording capture.Recording) (calibrationRecord, error) {
+	if off := unevenDB(c, 200, 5000); off > cableLimitDB {
+		return calibrationRecord{}, unfitError{fmt.Errorf("that is no cable: the response is %.1f dB off between 200 Hz and 5 kHz; take exciter and coil off, and connect output and input", off)}
+	}
+	path, sum, err := capture.KeepCalibration(filepath.Dir(benchPath), c, recording)
 	if err != nil {
-		return "", err
+		return calibrationRecord{}, err
 	}
-	name := fmt.Sprintf("card-%d.toml", c.RateHz)
-	path = filepath.Join(filepath.Dir(benchPath), name)
-	if err := atomicfile.Write(path, text); err != nil {
-		return "", err
-	}
-	sum := sha256.Sum256(text)
-	return path, benchfile.SetCalibration(benchPath, benchfile.Calibration{
-		File: name, SHA256: hex.EncodeToString(sum[:]), Date: benchfile.DateOf(c.Made),
+	return newCalibrationRecord(c, path), benchfile.SetCalibration(benchPath, benchfile.Calibration{
+		File: filepath.Base(path), SHA256: sum, Date: benchfile.DateOf(c.Made),
 	})
 }

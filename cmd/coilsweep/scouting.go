@@ -29,14 +29,20 @@ func (c *console) scout(ctx context.Context, recorder capture.Recorder, take cap
 	if err != nil {
 		return nil, take, err
 	}
+	r, err := c.estimate(ctx, recording, take)
+	return r, take, err
+}
+
+// estimate is the response of a take that was recorded; what is unfit is an
+// unfitError.
+func (c *console) estimate(ctx context.Context, recording capture.Recording, take capture.Take) (*response.Response, error) {
 	if unfit := take.Unfit(); unfit != nil {
 		for _, f := range unfit {
 			c.warn("%s: %s", f, flagAdvice[f])
 		}
-		return nil, take, unfitError{fmt.Errorf("the recording is not fit for use: %s", flagList(unfit))}
+		return nil, unfitError{fmt.Errorf("the recording is not fit for use: %s", flagList(unfit))}
 	}
-	r, err := response.Estimate(ctx, recording, take)
-	return r, take, err
+	return response.Estimate(ctx, recording, take)
 }
 
 // listen plays and records, with live meters on a terminal.

@@ -30,6 +30,6 @@ func Calibrate(r *Response, take capture.Take) capture.Calibration {
 		Made: take.Started, Program: take.Program, RateHz: s.RateHz,
 		InputDevice: take.Bench.InputDevice, OutputDevice: take.Bench.OutputDevice, HostAPI: take.Bench.HostAPI,
 		CoilChannel: max(1, take.Bench.CoilChannel), OutputChannel: 1,
-		FromHz: s.FromHz, ToHz: s.ToHz, LevelDBFS: s.LevelDBFS,
+		FromHz: s.FromHz, ToHz: s.ToHz, LevelDBFS: s.LevelDBFS, Stimulus: &s,
 	}.WithResponse(hz, h, u)
 }

@@ -1,0 +1,83 @@
+package capture
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/wav"
+)
+
+// KeepCalibration writes the calibration c, of which r is the recording, into
+// the folder dir as card-RATE.toml and card-RATE.wav, in place of earlier ones.
+// Both are on the disk before either gets its name. path and sum are those of
+// the first.
+func KeepCalibration(dir string, c Calibration, r Recording) (path, sum string, err error) {
+	if c.Stimulus == nil {
+		return "", "", errors.New("a calibration is kept with its stimulus")
+	}
+	name := fmt.Sprintf("card-%d", c.RateHz)
+	audio, err := atomicfile.Create(filepath.Join(dir, name+".wav"))
+	if err != nil {
+		return "", "", err
+	}
+	defer audio.Abort()
+	r.Source = wav.Format{Encoding: wav.Float, Bits: 32, RateHz: r.RateHz, Channels: len(r.Samples)}
+	if err := encodeRecording(audio, r); err != nil {
+		return "", "", err
+	}
+	hash := sha256.New()
+	if _, err := io.Copy(hash, io.NewSectionReader(audio, 0, 1<<40)); err != nil {
+		return "", "", err
+	}
+	c.Audio = &Audio{File: name + ".wav", SHA256: hex.EncodeToString(hash.Sum(nil)), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	text, err := EncodeCalibration(c)
+	if err != nil {
+		return "", "", err
+	}
+	path = filepath.Join(dir, name+".toml")
+	table, err := atomicfile.Create(path)
+	if err != nil {
+		return "", "", err
+	}
+	defer table.Abort()
+	if _, err := table.Write(text); err != nil {
+		return "", "", err
+	}
+	if err := errors.Join(audio.Sync(), table.Sync()); err != nil {
+		return "", "", fmt.Errorf("cannot write %s: %w", path, atomicfile.Advise(path, err))
+	}
+	if err := audio.Commit(); err != nil {
+		return "", "", err
+	}
+	checksum := sha256.Sum256(text)
+	return path, hex.EncodeToString(checksum[:]), table.Commit()
+}
+
+// CalibrationAudio reads the recording behind the calibration c that is kept in
+// the folder dir. Another one than that which the calibration names, by its
+// checksum, is an error.
+func CalibrationAudio(dir string, c Calibration) (Recording, error) {
+	if c.Audio == nil || c.Stimulus == nil {
+		return Recording{}, errors.New("the calibration was kept without its recording: calibrate again")
+	}
+	path := filepath.Join(dir, filepath.Base(c.Audio.File))
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Recording{}, fmt.Errorf("cannot read the recording of the sound card: %w", err)
+	}
+	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) != c.Audio.SHA256 {
+		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, or calibrate again", path, c.day())
+	}
+	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		return Recording{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return r, nil
+}
