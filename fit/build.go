@@ -211,6 +211,14 @@ func (a *analysis) budgets(r *Result) []Budget {
 				b.Shares = append(b.Shares, BudgetLine{string(s), share})
 			}
 		}
+		for i, p := range a.best.joint.priors {
+			switch {
+			case p.part >= 0:
+				b.Parts = append(b.Parts, Contribution{a.request.parts.parts[p.part].what, e.byPrior[i]})
+			case p.source == sourceScale:
+				b.Parts = append(b.Parts, Contribution{string(sourceScale), e.byPrior[i]})
+			}
+		}
 		slices.SortStableFunc(b.Shares, func(x, y BudgetLine) int { return cmp.Compare(y.Percent, x.Percent) })
 		budgets = append(budgets, b)
 	}
@@ -218,6 +226,8 @@ func (a *analysis) budgets(r *Result) []Budget {
 	add("capacitance_f", r.Capacitance, derived{name: nameCapacitance})
 	add("resistance_ohm", r.Resistance, derived{name: nameResistance})
 	add("capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil})
+	add("bare_resonance_hz", r.BareResonance, derived{name: nameBareResonance})
+	add("bare_q", r.BareQ, derived{name: nameBareQ})
 	used := 0
 	for _, t := range r.Takes {
 		if !t.Used {

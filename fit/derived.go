@@ -151,6 +151,9 @@ type estimate struct {
 	u        float64            // in the unit of value
 	gradient []float64          // of ln value or value
 	shares   map[source]float64 // of u²
+	// byPrior is what each prior brings to u, with its sign: by how much the
+	// value moves where what is known moves by one u.
+	byPrior []float64
 }
 
 // function writes quantities that follow from the parameters of a fit into dst;
@@ -247,9 +250,11 @@ func (w *uncertainty) of(d derived) estimate {
 	e.shares = map[source]float64{}
 	known := 0.0
 	at := slices.Clone(w.s.x)
+	e.byPrior = make([]float64, len(j.priors))
 	for i := range j.priors {
 		p := &j.priors[i]
 		v := p.along(j, at, func(i int) float64 { return c.known.At(0, i) }) / p.u
+		e.byPrior[i] = v
 		e.shares[p.source] += v * v
 		known += v * v
 	}
@@ -259,6 +264,9 @@ func (w *uncertainty) of(d derived) estimate {
 		e.u *= value
 		for k := range e.shares {
 			e.shares[k] *= value * value
+		}
+		for i := range e.byPrior {
+			e.byPrior[i] *= value
 		}
 	}
 	return e

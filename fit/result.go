@@ -209,6 +209,18 @@ type Part struct {
 type Budget struct {
 	Quantity string       `json:"quantity"`
 	Shares   []BudgetLine `json:"shares"`
+	// Parts are what coils that were measured with the same pieces have in
+	// common: the added parts, the fixture, and the scale of the meter behind
+	// them.
+	Parts []Contribution `json:"parts,omitempty"`
+}
+
+// Contribution is what a known part brings to the uncertainty of a quantity, in
+// its unit: the quantity's sensitivity to the stated value times the u of that,
+// with its sign (c_i u(x_i) of JCGM 100:2008, 5.1.3).
+type Contribution struct {
+	What string  `json:"what"` // as Part has it
+	U    float64 `json:"u"`
 }
 
 // BudgetLine is one source of uncertainty.

@@ -23,6 +23,10 @@ func quantityName(key string) (words string, unit quantity.Unit) {
 	switch name {
 	case "q":
 		name = "Q"
+	case "bare_q":
+		name = "Q of the coil alone"
+	case "bare_resonance":
+		name = "resonance of the coil alone"
 	case "capacitance_coil":
 		name = "capacitance of the coil alone"
 	default:

@@ -51,16 +51,11 @@ const (
 // ErrTooFew: there is nothing to compare.
 var ErrTooFew = errors.New("at least two coils are needed to compare")
 
-// sharedSources are the sources of uncertainty that coils have in common where
-// they were measured with the same parts on the same bench.
-var sharedSources = []string{"added capacitors", "added resistors", "common scale of the parts",
-	"fixture capacitance", "load resistance", "assumed input resistance"}
-
 // Compare compares coils with coils[reference]. With sameBench the errors of
 // parts that both coils name alike are taken to be the same errors, which
-// cancel in the difference as far as both coils feel them alike: their
-// contributions u_i and u_j count as |u_i - u_j|, which is correlation 1
-// (JCGM 100:2008, 5.2.2, note 1).
+// cancel in the difference as far as both coils feel them alike: what a part
+// brings to both counts as the difference of the two, with their signs
+// (JCGM 100:2008, F.1.2.3: an input in common).
 func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 	if len(coils) < 2 {
 		return nil, ErrTooFew
@@ -102,9 +97,9 @@ func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	switch {
 	case sameBench && alike > 0:
-		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences of L, C and R; all else is taken to be independent")
+		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences as far as both coils feel them alike, but for the height of the peak; all else is taken to be independent")
 	case alike > 0:
-		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences of L, C and R is too large, and a real difference may be missed (see --same-bench)")
+		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences is too large, and a real difference may be missed (see --same-bench)")
 	default:
 		add("the coils are taken to be independent: errors that they share, such as those of one meter, are not taken off")
 	}
@@ -148,8 +143,7 @@ func difference(p Property, coil, reference *fit.Result, sameBench bool) Differe
 	ux, uy := side(x, delta > 0), side(y, delta < 0)
 	u, u95 := math.Hypot(x.U, y.U), math.Hypot(ux, uy)
 	if sameBench && sameParts(coil, reference) {
-		if common := sharedVariance(p.Key, coil, reference, x, y); common > 0 {
-			left := math.Sqrt(math.Max(u*u-common, 0))
+		if left := math.Sqrt(math.Max(u*u-sharedVariance(p, coil, reference), 0)); u > 0 {
 			u95 *= left / u
 			u = left
 		}
@@ -181,25 +175,26 @@ func side(q fit.Quantity, below bool) float64 {
 }
 
 // sharedVariance is what is to be taken off u_x² + u_y² for errors in common:
-// 2 u_xi u_yi for each shared source i, by the budgets of both.
-func sharedVariance(key string, coil, reference *fit.Result, x, y fit.Quantity) float64 {
-	a, b := shares(coil, key), shares(reference, key)
+// twice the covariance, which is the sum of c_xi u_i c_yi u_i over the parts
+// (JCGM 100:2008, F.1.2.3, equation F.1), by the budgets of both.
+func sharedVariance(p Property, coil, reference *fit.Result) float64 {
+	ofReference := map[string]float64{}
+	for _, c := range contributions(reference, p.budget(reference)) {
+		ofReference[c.What] = c.U
+	}
 	sum := 0.0
-	for _, s := range sharedSources {
-		sum += 2 * x.U * y.U * math.Sqrt(a[s]*b[s])
+	for _, c := range contributions(coil, p.budget(coil)) {
+		sum += 2 * c.U * ofReference[c.What]
 	}
 	return sum
 }
 
-// shares are the shares of u² of a quantity by source, 0 … 1.
-func shares(r *fit.Result, key string) map[string]float64 {
-	out := map[string]float64{}
+// contributions are what the parts bring to the uncertainty of a quantity.
+func contributions(r *fit.Result, quantity string) []fit.Contribution {
 	for _, b := range r.Budget {
-		if b.Quantity == key {
-			for _, s := range b.Shares {
-				out[s.Source] += s.Percent / 100
-			}
+		if b.Quantity == quantity {
+			return b.Parts
 		}
 	}
-	return out
+	return nil
 }

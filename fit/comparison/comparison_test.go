@@ -76,7 +76,8 @@ func TestAsymmetric(t *testing.T) {
 }
 
 // JCGM 100:2008, 5.2.2, note 1: with correlation 1 uncertainties add before
-// they are squared, in a difference with opposite signs. Two coils with u 5
+// they are squared, with the signs of their sensitivities, in a difference with
+// opposite signs. Two coils with u 5
 // each, of which 4 come from the same capacitor and 3 from noise: the
 // difference has sqrt(3² + 3²). With 4 and 2 from the capacitor, 3 and 1 from
 // noise: sqrt((4-2)² + 3² + 1²).
@@ -85,13 +86,13 @@ func TestSameBench(t *testing.T) {
 		{[2]float64{4, 3}, [2]float64{4, 3}},
 		{[2]float64{4, 3}, [2]float64{2, 1}},
 		{[2]float64{4, 3}, [2]float64{0, 1}},
+		{[2]float64{4, 3}, [2]float64{-2, 1}}, // what one feels as more is less to the other
 	} {
 		of := func(name string, value float64, u [2]float64) Coil {
 			total := math.Hypot(u[0], u[1])
 			c := coil(name, fit.Quantity{Value: value, U: total, U95: 1.96 * total})
 			c.Result.Parts = []fit.Part{{What: "added C 470p 1%"}, {What: "DC resistance " + name}}
-			c.Result.Budget = []fit.Budget{{Quantity: "inductance_h", Shares: []fit.BudgetLine{
-				{Source: "added capacitors", Percent: 100 * u[0] * u[0] / (total * total)}, {Source: "noise", Percent: 100 * u[1] * u[1] / (total * total)}}}}
+			c.Result.Budget = []fit.Budget{{Quantity: "inductance_h", Parts: []fit.Contribution{{What: "added C 470p 1%", U: u[0]}}}}
 			return c
 		}
 		coils := []Coil{of("a", 100, test.a), of("b", 110, test.b)}

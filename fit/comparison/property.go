@@ -59,6 +59,15 @@ func (p Property) Repeated(r *fit.Result) []float64 {
 	return values
 }
 
+// budget is the name of the property's budget in a result.
+func (p Property) budget(r *fit.Result) string {
+	if p.ofTake == nil {
+		return p.Key
+	}
+	t, _ := TakeWith(r, p.load)
+	return p.Key + " of " + t.Name
+}
+
 // properties are those of the coil itself, in the order of interest.
 var properties = []Property{
 	{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz, Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
