@@ -51,11 +51,6 @@ func (c predictedCurve) figure(p harness.Prediction, s shape) *plot.Figure {
 	return f
 }
 
-// harnessFigure shows the predicted response; nil where nothing is known of it.
-func harnessFigure(p harness.Prediction, s shape) *plot.Figure {
-	return newPredictedCurve(p).figure(p, s)
-}
-
 // knobFigure shows a quantity over the positions of a knob; nil where less than
 // two values are known.
 func knobFigure(id, title, knob, name string, at []float64, values []fit.Quantity, unit quantity.Unit) *plot.Figure {

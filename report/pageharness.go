@@ -54,7 +54,7 @@ func newInHarness(h harness.Prediction) *inHarness {
 func (p *page) inHarness(h harness.Prediction, draw *drawing) {
 	p.Harness = newInHarness(h)
 	p.Harness.Figure = draw.both(func(s shape) *plot.Figure {
-		f := harnessFigure(h, s)
+		f := newPredictedCurve(h).figure(h, s)
 		if f != nil {
 			f.Zoom = false // it has another frequency axis than the takes
 		}
