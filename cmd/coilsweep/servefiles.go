@@ -95,7 +95,7 @@ func (w *workshop) linkFile(what, take, name, path string) (linked, bool) {
 		if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
 			return benchpage.Errorf(http.StatusNotFound, "%s is not there any more", name)
 		}
-		return benchpage.ServeFile(rw, r, path)
+		return w.page.ServeFile(rw, r, path)
 	})
 	return linked{What: what, Take: take, Name: name, Link: link, Bytes: info.Size(), Made: &made}, true
 }

@@ -15,9 +15,12 @@ import (
 	"encoding/base32"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"log"
 	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -41,20 +44,36 @@ type Options struct {
 	Key string
 	// Static are files beside the embedded ones, by their path from "/".
 	Static fs.FS
-	// Fault is told of every panic in a handler, with its stack; nil: nobody is.
+	// Fault is told of what is wrong in the program itself: a panic in a handler,
+	// with its stack, or an event that is no JSON. nil: nobody is.
 	Fault func(text string)
+
+	waits waits // zero: usualWaits
 }
+
+// waits are how long the server is patient.
+type waits struct {
+	header time.Duration // for the whole header of a request
+	idle   time.Duration // for the next request of a connection
+	write  time.Duration // for a page to take in an event
+	alive  time.Duration // between comments in a stream of events
+	stop   time.Duration // for calls to end once the server shall
+}
+
+var usualWaits = waits{header: 5 * time.Second, idle: 2 * time.Minute, write: 10 * time.Second, alive: 10 * time.Second, stop: 900 * time.Millisecond}
 
 // Server is a page that listens. Its methods are safe for concurrent use once
 // the routes are there.
 type Server struct {
 	root     string
+	dir      *os.Root // of root
 	key      string
 	hosts    map[string]bool // with the port
 	listener net.Listener
 	mux      *http.ServeMux
 	events   *Events
 	fault    func(string)
+	waits    waits
 
 	lock  sync.Mutex
 	links map[string]link
@@ -62,15 +81,14 @@ type Server struct {
 
 // New listens, so that the address is known and taken; Serve answers.
 func New(o Options) (*Server, error) {
-	root, err := filepath.Abs(o.Root)
-	if err == nil {
-		root, err = filepath.EvalSymlinks(root)
-	}
-	if err != nil {
-		return nil, fmt.Errorf("cannot serve from %s: %w", o.Root, err)
-	}
 	if o.Listen == "" {
 		o.Listen = DefaultListen
+	}
+	if o.Fault == nil {
+		o.Fault = func(string) {}
+	}
+	if o.waits == (waits{}) {
+		o.waits = usualWaits
 	}
 	if o.Key == "" {
 		random := make([]byte, 16)
@@ -81,14 +99,24 @@ func New(o Options) (*Server, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot listen on %q: want ADDRESS:PORT, such as %s", o.Listen, DefaultListen)
 	}
+	root, dir, err := openRoot(o.Root)
+	if err != nil {
+		return nil, fmt.Errorf("cannot serve from %s: %w", o.Root, err)
+	}
 	listener, err := net.Listen("tcp", o.Listen)
+	if err != nil {
+		dir.Close()
+	}
 	switch {
 	case errors.Is(err, syscall.EADDRINUSE):
 		return nil, fmt.Errorf("cannot listen on %s: port %s is in use, perhaps by this program started before: stop that, or choose another port with --listen %s", o.Listen, port, net.JoinHostPort(host, "0"))
 	case err != nil:
-		return nil, fmt.Errorf("cannot listen on %s: %w", o.Listen, err)
+		return nil, fmt.Errorf("cannot listen on port %s of %s: %w: choose another address with --listen, such as %s", port, host, cause(err), DefaultListen)
 	}
-	s := &Server{root: root, key: o.Key, listener: listener, mux: http.NewServeMux(), events: newEvents(), fault: o.Fault, links: map[string]link{}}
+	s := &Server{
+		root: root, dir: dir, key: o.Key, listener: listener, mux: http.NewServeMux(), events: newEvents(o.waits, o.Fault),
+		fault: o.Fault, waits: o.waits, links: map[string]link{},
+	}
 	s.hosts = ownHosts(listener.Addr().(*net.TCPAddr), o.Hosts)
 	s.mux.Handle("GET /{path...}", files{both{assets(), o.Static}})
 	s.mux.HandleFunc("GET /file/{token}/{name}", s.serveLink)
@@ -96,7 +124,29 @@ func New(o Options) (*Server, error) {
 	return s, nil
 }
 
-// ownHosts are the values of Host that mean this server.
+func openRoot(name string) (string, *os.Root, error) {
+	root, err := filepath.Abs(name)
+	if err == nil {
+		root, err = filepath.EvalSymlinks(root)
+	}
+	if err != nil {
+		return "", nil, err
+	}
+	dir, err := os.OpenRoot(root)
+	return root, dir, err
+}
+
+// cause is err without the address, which is told already.
+func cause(err error) error {
+	var op *net.OpError
+	if errors.As(err, &op) {
+		return op.Err
+	}
+	return err
+}
+
+// ownHosts are the values of Host that mean this server. Browsers leave out
+// port 80.
 func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
 	names := append([]string{"localhost"}, further...)
 	switch {
@@ -113,7 +163,11 @@ func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
 	}
 	hosts := map[string]bool{}
 	for _, name := range names {
-		hosts[strings.ToLower(net.JoinHostPort(strings.Trim(name, "[]"), fmt.Sprint(at.Port)))] = true
+		host := strings.ToLower(net.JoinHostPort(strings.Trim(name, "[]"), fmt.Sprint(at.Port)))
+		hosts[host] = true
+		if at.Port == 80 {
+			hosts[strings.TrimSuffix(host, ":80")] = true
+		}
 	}
 	return hosts
 }
@@ -133,23 +187,19 @@ func (s *Server) URL() string {
 // Events is what all open pages hear.
 func (s *Server) Events() *Events { return s.events }
 
-// The limits of a connection.
-const (
-	headerWait = 5 * time.Second
-	idleWait   = 2 * time.Minute
-	stopWait   = time.Second
-)
-
-// Serve answers until ctx ends, and then for at most a second more.
+// Serve answers until ctx ends, and then for at most a second more: the
+// contexts of calls end with ctx, and who still waits is cut off.
 func (s *Server) Serve(ctx context.Context) error {
+	defer s.dir.Close()
 	server := &http.Server{
-		Handler: s.guard(s.mux), ReadHeaderTimeout: headerWait, IdleTimeout: idleWait, MaxHeaderBytes: 32 << 10,
+		Handler: s.guard(s.mux), ReadHeaderTimeout: s.waits.header, IdleTimeout: s.waits.idle, MaxHeaderBytes: 32 << 10,
 		BaseContext: func(net.Listener) context.Context { return ctx },
+		ErrorLog:    log.New(io.Discard, "", 0), // of connections, which users cannot help
 	}
 	stopped := make(chan struct{})
 	defer context.AfterFunc(ctx, func() {
 		defer close(stopped)
-		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopWait)
+		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.waits.stop)
 		defer cancel()
 		if server.Shutdown(end) != nil {
 			server.Close()
@@ -164,4 +214,7 @@ func (s *Server) Serve(ctx context.Context) error {
 }
 
 // Close gives the address back without having served.
-func (s *Server) Close() error { return s.listener.Close() }
+func (s *Server) Close() error {
+	s.dir.Close()
+	return s.listener.Close()
+}

@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"mime"
 	"net/http"
 	"runtime/debug"
+	"strings"
 )
 
 // Error is an answer that is not good.
@@ -25,34 +27,82 @@ func Errorf(status int, format string, args ...any) *Error {
 	return &Error{Status: status, Text: fmt.Sprintf(format, args...)}
 }
 
-// Handler answers a call: it writes the answer, or returns an error and has
-// written nothing. An *Error is told as it is, any other with status 500.
+// Handler answers a call. An *Error that it returns is told as it is, any other
+// with status 500. Where it has begun to write, the answer breaks off, so that
+// half of it is not taken for the whole.
 type Handler func(w http.ResponseWriter, r *http.Request) error
 
-// Handle answers calls of a method to a path below /api/. Bodies are bounded by
-// 1 MiB.
-func (s *Server) Handle(method, path string, h Handler) { s.handle(method, path, maxBody, h) }
+// maxBody bounds the body of a call that is no upload.
+const maxBody = 1 << 20
 
-func (s *Server) handle(method, path string, most int64, h Handler) {
+// Handle answers calls of a method to a path below /api/, where alone the key is
+// asked for. What changes something is POST or PUT; its body is JSON of at most
+// 1 MiB.
+func (s *Server) Handle(method, path string, h Handler) {
+	s.handle(method, path, "application/json", maxBody, h)
+}
+
+func (s *Server) handle(method, path, kind string, most int64, h Handler) {
+	if !strings.HasPrefix(path, "/api/") {
+		panic("benchpage: " + path + " is not below /api/")
+	}
 	s.mux.HandleFunc(method+" "+path, func(w http.ResponseWriter, r *http.Request) {
-		if r.ContentLength > most {
+		// Another site's form cannot send JSON unless its browser asks us first.
+		sent, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
+		switch {
+		case method != http.MethodGet && sent != kind:
+			writeError(w, Errorf(http.StatusUnsupportedMediaType, "want %s", kind))
+			return
+		case r.ContentLength > most:
 			writeError(w, tooLarge(most))
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, most)
-		defer func() {
-			if p := recover(); p != nil {
-				if s.fault != nil {
-					s.fault(fmt.Sprintf("%s %s: %v\n%s", method, path, p, debug.Stack()))
-				}
-				writeError(w, Errorf(http.StatusInternalServerError, "this failed inside the program, which goes on: %v", p))
-			}
-		}()
-		if err := h(w, r); err != nil {
-			writeError(w, asError(err))
-		}
+		s.answer(w, r, h)
 	})
 }
+
+// answer lets h answer, whatever happens in it.
+func (s *Server) answer(w http.ResponseWriter, r *http.Request, h Handler) {
+	out := &begun{ResponseWriter: w}
+	err := s.try(out, r, h)
+	switch {
+	case err == nil:
+	case out.yes:
+		panic(http.ErrAbortHandler) // net/http cuts the connection, and says nothing
+	default:
+		writeError(w, asError(err))
+	}
+}
+
+func (s *Server) try(w http.ResponseWriter, r *http.Request, h Handler) (err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			s.fault(fmt.Sprintf("%s %s: %v\n%s", r.Method, r.Pattern, p, debug.Stack()))
+			err = Errorf(http.StatusInternalServerError, "this failed inside the program, which goes on: %v", p)
+		}
+	}()
+	return h(w, r)
+}
+
+// begun knows whether an answer has begun: then its status is on its way.
+type begun struct {
+	http.ResponseWriter
+	yes bool
+}
+
+func (b *begun) WriteHeader(status int) {
+	b.yes = true
+	b.ResponseWriter.WriteHeader(status)
+}
+
+func (b *begun) Write(data []byte) (int, error) {
+	b.yes = true
+	return b.ResponseWriter.Write(data)
+}
+
+// Unwrap is for http.ResponseController.
+func (b *begun) Unwrap() http.ResponseWriter { return b.ResponseWriter }
 
 func tooLarge(most int64) *Error {
 	return Errorf(http.StatusRequestEntityTooLarge, "that is larger than %d MiB, the most that is taken here", most>>20)
@@ -71,7 +121,13 @@ func asError(err error) *Error {
 }
 
 func writeError(w http.ResponseWriter, e *Error) {
-	w.Header().Set("Content-Type", "application/json")
+	h := w.Header()
+	for _, ofFile := range []string{"Content-Disposition", "Content-Length", "Last-Modified"} {
+		h.Del(ofFile)
+	}
+	h.Set("Content-Security-Policy", pagePolicy)
+	h.Set("Cache-Control", "no-store")
+	h.Set("Content-Type", "application/json")
 	w.WriteHeader(e.Status)
 	json.NewEncoder(w).Encode(e)
 }

@@ -21,7 +21,8 @@ const (
 // Confine turns a path relative to the server's root, written with slashes,
 // into one of the file system. What leads out of the root, through a symbolic
 // link or by name, or cannot be a folder's name on every usual system, is an
-// *Error; so is the root itself. The path need not exist.
+// *Error; so is the root itself. The path need not exist. Who may write below
+// the root can still put a link there after the look; ServeFile withstands that.
 func (s *Server) Confine(rel string) (string, error) { return Confine(s.root, rel) }
 
 // Confine is Server.Confine for a root.
@@ -67,7 +68,7 @@ func checkPath(rel string) string {
 			return "a name is too long"
 		case strings.ContainsAny(element, `\:*?"<>|`):
 			return `one of \ : * ? " < > | is in it`
-		case strings.ContainsFunc(element, func(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Cf, r) }):
+		case strings.ContainsFunc(element, func(r rune) bool { return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) }):
 			return "a character in it cannot be seen"
 		case reserved[strings.TrimSpace(base)]:
 			return "some systems keep that name for a device"
@@ -77,10 +78,10 @@ func checkPath(rel string) string {
 }
 
 // reserved are names of devices on Windows (Microsoft, "Naming Files, Paths,
-// and Namespaces").
+// and Namespaces"; the console's from memory).
 var reserved = func() map[string]bool {
-	names := map[string]bool{"CON": true, "PRN": true, "AUX": true, "NUL": true}
-	for _, n := range "123456789" {
+	names := map[string]bool{"CON": true, "PRN": true, "AUX": true, "NUL": true, "CONIN$": true, "CONOUT$": true}
+	for _, n := range "123456789¹²³" {
 		names["COM"+string(n)], names["LPT"+string(n)] = true, true
 	}
 	return names

@@ -1,6 +1,8 @@
 package benchpage
 
 import (
+	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -29,7 +31,7 @@ func TestConfine(t *testing.T) {
 	for _, bad := range []string{
 		"", ".", "..", "/", "/etc", "//etc", "bridge/", "bridge//takes", "../x", "bridge/..", "bridge/../..", "bridge/./takes", "a/../../b",
 		`..\x`, `C:\x`, "C:", "bridge\\..", "x\x00y", "x\ny", "x\x7f", "\u202ex", "x\u200b", ".hidden", "bridge/.git", "...",
-		"con", "CON", "Nul.txt", "com1", "shop/LPT9.wav", "aux .x", "end.", "end ", " x", "a:b", "a*", "a?b", `"`, "a|b", "<b>",
+		"con", "CON", "Nul.txt", "com1", "shop/LPT9.wav", "aux .x", "COM¹.wav", "conin$", "a\u2028b", "end.", "end ", " x", "a:b", "a*", "a?b", `"`, "a|b", "<b>",
 		strings.Repeat("x", 300), strings.Repeat("x/", 600) + "x", "\xff\xfe", "%2e%2e/\x00",
 		"out", "out/x", "shop/up", "shop/up/bridge", "within", "within/takes", "dangling", "shop/self",
 	} {
@@ -39,17 +41,37 @@ func TestConfine(t *testing.T) {
 	}
 }
 
+// FuzzConfine holds what is let through against os.Root, which follows links but
+// not out of the root.
 func FuzzConfine(f *testing.F) {
-	for _, seed := range []string{"bridge", "a/b", "..", "a/../b", "/x", `\\x`, "x\x00", "link/x", "été", "\u202e"} {
+	base := f.TempDir()
+	for _, dir := range []string{"bridge", "shop/neck"} {
+		if err := os.MkdirAll(filepath.Join(base, dir), 0o755); err != nil {
+			f.Fatal(err)
+		}
+	}
+	for name, to := range map[string]string{"link": os.TempDir(), "shop/up": "../.."} {
+		if err := os.Symlink(to, filepath.Join(base, name)); err != nil {
+			f.Fatal(err)
+		}
+	}
+	root, err := os.OpenRoot(base)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Cleanup(func() { root.Close() })
+	for _, seed := range []string{"bridge", "a/b", "..", "a/../b", "/x", `\\x`, "x\x00", "link/x", "shop/up/x", "shop/neck/takes", "été", "\u202e", "nul"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, rel string) {
-		root := filepath.Join(os.TempDir(), "no-such-root")
-		path, err := Confine(root, rel)
+		path, err := Confine(base, rel)
 		if err != nil {
 			return
 		}
-		back, err := filepath.Rel(root, path)
+		if _, err := root.Stat(rel); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			t.Errorf("%q is let through, os.Root says %v", rel, err)
+		}
+		back, err := filepath.Rel(base, path)
 		if err != nil || !filepath.IsLocal(back) || back == "." || filepath.ToSlash(back) != rel {
 			t.Errorf("%q became %q, %q from the root (%v)", rel, path, back, err)
 		}

@@ -17,13 +17,11 @@ type Events struct {
 	latest  map[string][]byte
 	order   []string // topics as they first came
 	readers map[*reader]bool
+	waits   waits
+	fault   func(string)
 }
 
-const (
-	maxReaders = 16
-	aliveEvery = 10 * time.Second // a comment, so that a lost line shows
-	writeWait  = 10 * time.Second
-)
+const maxReaders = 16
 
 // reader is one page that listens.
 type reader struct {
@@ -31,16 +29,17 @@ type reader struct {
 	wake    chan struct{} // holds one
 }
 
-func newEvents() *Events {
-	return &Events{latest: map[string][]byte{}, readers: map[*reader]bool{}}
+func newEvents(w waits, fault func(string)) *Events {
+	return &Events{latest: map[string][]byte{}, readers: map[*reader]bool{}, waits: w, fault: fault}
 }
 
-// Publish makes v the latest value of topic. What cannot be written as JSON is
-// an error of the program.
+// Publish makes v the latest value of topic. What cannot be written as JSON, such
+// as an infinite level, is not published.
 func (e *Events) Publish(topic string, v any) {
 	data, err := json.Marshal(v)
 	if err != nil {
-		panic(fmt.Sprintf("benchpage: event %s: %v", topic, err))
+		e.fault(fmt.Sprintf("event %s: %v", topic, err))
+		return
 	}
 	e.lock.Lock()
 	defer e.lock.Unlock()
@@ -108,7 +107,7 @@ func (e *Events) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	defer e.leave(me)
 	w.Header().Set("Content-Type", "text/event-stream")
 	out := http.NewResponseController(w)
-	alive := time.NewTicker(aliveEvery)
+	alive := time.NewTicker(e.waits.alive) // so that a lost line shows
 	defer alive.Stop()
 	for {
 		text := []byte(": alive\n\n")
@@ -119,7 +118,7 @@ func (e *Events) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 			text = e.take(me)
 		case <-alive.C:
 		}
-		if out.SetWriteDeadline(time.Now().Add(writeWait)) != nil {
+		if out.SetWriteDeadline(time.Now().Add(e.waits.write)) != nil {
 			return
 		}
 		if _, err := w.Write(text); err != nil || out.Flush() != nil {

@@ -3,6 +3,7 @@ package benchpage
 import (
 	"bufio"
 	"context"
+	"math"
 	"net/http"
 	"strings"
 	"testing"
@@ -74,17 +75,66 @@ func TestEventsReachAllPages(t *testing.T) {
 // TestSlowPage: a page that does not read gets the latest when it does, and
 // what is kept for it does not grow.
 func TestSlowPage(t *testing.T) {
-	e := newEvents()
+	e := newEvents(usualWaits, nil)
 	slow := e.join()
-	for i := range 100_000 {
+	for i := range 20_000 {
 		e.Publish("meters", i)
 		e.Publish("engine", -i)
 	}
 	if len(slow.pending) != 2 || cap(slow.pending) > 8 {
 		t.Errorf("%d events wait, room for %d", len(slow.pending), cap(slow.pending))
 	}
-	if got, want := string(e.take(slow)), "event: meters\ndata: 99999\n\nevent: engine\ndata: -99999\n\n"; got != want {
+	if got, want := string(e.take(slow)), "event: meters\ndata: 19999\n\nevent: engine\ndata: -19999\n\n"; got != want {
 		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+// TestPageThatNeverReads: once nothing more goes into its connection, it is cut.
+func TestPageThatNeverReads(t *testing.T) {
+	impatient := usualWaits
+	impatient.write = 100 * time.Millisecond
+	s := serve(t, Options{waits: impatient})
+	c := s.dial("GET /api/events HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey + "\r\n\r\n")
+	defer c.Close()
+	s.waitForReaders(1)
+	stop := make(chan struct{})
+	defer close(stop)
+	go func() {
+		for large := strings.Repeat("x", 1<<20); ; time.Sleep(time.Millisecond) {
+			select {
+			case <-stop:
+				return
+			default:
+				s.Events().Publish("sweep", large)
+			}
+		}
+	}()
+	s.waitForReaders(0)
+}
+
+// TestAlive: a comment comes where nothing happens.
+func TestAlive(t *testing.T) {
+	often := usualWaits
+	often.alive = time.Millisecond
+	s := serve(t, Options{waits: often})
+	c := s.dial("GET /api/events HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey + "\r\n\r\n")
+	defer c.Close()
+	for in := bufio.NewScanner(c); in.Scan(); {
+		if in.Text() == ": alive" {
+			return
+		}
+	}
+	t.Error("no comment came")
+}
+
+// TestEventThatIsNoJSON: it is told, and the latest before it stays.
+func TestEventThatIsNoJSON(t *testing.T) {
+	told := ""
+	e := newEvents(usualWaits, func(text string) { told = text })
+	e.Publish("meters", -12.5)
+	e.Publish("meters", math.Inf(-1))
+	if got := string(e.take(e.join())); got != "event: meters\ndata: -12.5\n\n" || !strings.Contains(told, "meters") {
+		t.Errorf("got %q, told %q", got, told)
 	}
 }
 
@@ -102,43 +152,58 @@ func TestTooManyPages(t *testing.T) {
 		t.Errorf("one more: %d %s", status, text)
 	}
 	leave()
-	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	s.waitForReaders(maxReaders - 1)
+}
+
+// waitForReaders waits until so many pages listen.
+func (s *serving) waitForReaders(wanted int) {
+	s.t.Helper()
+	for deadline := time.Now().Add(20 * time.Second); ; time.Sleep(time.Millisecond) {
 		s.events.lock.Lock()
 		n := len(s.events.readers)
 		s.events.lock.Unlock()
-		if n < maxReaders {
+		if n == wanted {
 			return
 		}
 		if time.Now().After(deadline) {
-			t.Fatal("a page that left is kept")
+			s.t.Fatalf("%d pages are kept, want %d", n, wanted)
 		}
 	}
 }
 
-// TestStopWithPagesOpen: open streams do not keep the server.
-func TestStopWithPagesOpen(t *testing.T) {
-	server, err := New(Options{Root: t.TempDir(), Listen: "127.0.0.1:0", Key: testKey})
-	if err != nil {
-		t.Fatal(err)
+// TestStop: open streams end by themselves, within the time that calls have to
+// end; calls that do not are cut off.
+func TestStop(t *testing.T) {
+	if usualWaits.stop >= time.Second {
+		t.Error("usually it takes longer than a second")
 	}
-	s := &serving{Server: server, t: t, base: "http://" + server.listener.Addr().String()}
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan error)
-	go func() { ended <- s.Serve(ctx) }()
-	s.Events().Publish("engine", 1)
-	heard, leave := s.hear()
-	defer leave()
-	want(t, heard, "engine 1")
-	stop()
-	select {
-	case err := <-ended:
-		if err != nil {
-			t.Error(err)
+	for name, hang := range map[string]bool{"streams": false, "a call that hangs": true} {
+		w := usualWaits
+		w.stop = time.Minute // longer than the test waits: streams must end without it
+		if hang {
+			w.stop = 50 * time.Millisecond
 		}
-	case <-time.After(stopWait + 20*time.Second):
-		t.Fatal("it goes on")
-	}
-	if _, open := <-heard; open {
-		t.Error("the stream goes on")
+		s := serve(t, Options{waits: w})
+		s.Events().Publish("engine", 1)
+		heard, leave := s.hear()
+		defer leave()
+		want(t, heard, "engine 1")
+		if hang {
+			c := s.dial("POST /api/act HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey +
+				"\r\nContent-Type: application/json\r\nContent-Length: 2\r\n\r\n{")
+			defer c.Close()
+			for s.called.Load() == 0 {
+				time.Sleep(time.Millisecond)
+			}
+		}
+		s.stop()
+		select {
+		case <-s.ended:
+		case <-time.After(20 * time.Second):
+			t.Fatalf("%s: it goes on", name)
+		}
+		if _, open := <-heard; open {
+			t.Errorf("%s: the stream goes on", name)
+		}
 	}
 }

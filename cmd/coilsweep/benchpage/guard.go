@@ -2,7 +2,6 @@ package benchpage
 
 import (
 	"crypto/subtle"
-	"mime"
 	"net/http"
 	"net/url"
 	"strings"
@@ -14,9 +13,6 @@ const KeyHeader = "X-Coilsweep-Key"
 // pagePolicy lets a page use what comes from this server and nothing else.
 const pagePolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; " +
 	"connect-src 'self'; font-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-
-// maxBody bounds the body of a call that is no upload.
-const maxBody = 1 << 20
 
 // guard lets through what comes from the server's own page, or is a link that
 // was given out.
@@ -69,14 +65,6 @@ func (s *Server) admit(r *http.Request) *Error {
 	}
 	if subtle.ConstantTimeCompare([]byte(key), []byte(s.key)) != 1 {
 		return refuse(http.StatusUnauthorized, "the key is that of another start: open the address that the program printed")
-	}
-	if reads {
-		return nil
-	}
-	// A form of another site cannot send these types without being asked first.
-	kind, _, err := mime.ParseMediaType(r.Header.Get("Content-Type"))
-	if err != nil || kind != "application/json" && kind != "multipart/form-data" {
-		return refuse(http.StatusUnsupportedMediaType, "want application/json")
 	}
 	return nil
 }

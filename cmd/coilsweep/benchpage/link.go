@@ -8,8 +8,8 @@ import (
 	"mime"
 	"net/http"
 	"net/url"
-	"os"
 	"path"
+	"path/filepath"
 )
 
 // madePolicy is for pages that the program made, shown under a link: their
@@ -51,16 +51,20 @@ func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": l.name}))
 		w.Header().Set("Content-Type", "application/octet-stream")
 	}
-	if err := l.serve(w, r); err != nil {
-		w.Header().Del("Content-Disposition")
-		w.Header().Set("Content-Security-Policy", pagePolicy)
-		writeError(w, asError(err))
-	}
+	s.answer(w, r, l.serve)
 }
 
-// ServeFile is a Handler's work for a file on disk.
-func ServeFile(w http.ResponseWriter, r *http.Request, path string) error {
-	f, err := os.Open(path)
+// ServeFile is a Handler's work for a file on disk below the root. One that is
+// reached through a symbolic link is not served.
+func (s *Server) ServeFile(w http.ResponseWriter, r *http.Request, path string) error {
+	rel, err := filepath.Rel(s.root, path)
+	if err != nil {
+		return Errorf(http.StatusForbidden, "%s is outside the folder that is served", path)
+	}
+	if _, err := s.Confine(filepath.ToSlash(rel)); err != nil {
+		return err
+	}
+	f, err := s.dir.Open(rel)
 	if err != nil {
 		return Errorf(http.StatusNotFound, "cannot read the file: %v", err)
 	}

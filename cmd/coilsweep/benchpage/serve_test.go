@@ -1,11 +1,13 @@
 package benchpage
 
 import (
+	"bufio"
 	"context"
 	"encoding/json"
 	"io"
 	"net"
 	"net/http"
+	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -21,6 +23,39 @@ type serving struct {
 	t      *testing.T
 	base   string
 	called atomic.Int32
+	stop   func()
+	ended  chan struct{} // closed when Serve has
+}
+
+// host is the server's own Host.
+func (s *serving) host() string { return s.listener.Addr().String() }
+
+// dial sends text as it is, which a client that keeps to the rules would not.
+func (s *serving) dial(text string) net.Conn {
+	s.t.Helper()
+	c, err := net.Dial("tcp", s.host())
+	if err == nil {
+		err = c.SetDeadline(time.Now().Add(20 * time.Second))
+	}
+	if err == nil {
+		_, err = io.WriteString(c, text)
+	}
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	return c
+}
+
+// status is the answer's to text.
+func (s *serving) status(text string) int {
+	s.t.Helper()
+	c := s.dial(text)
+	defer c.Close()
+	response, err := http.ReadResponse(bufio.NewReader(c), nil)
+	if err != nil {
+		s.t.Fatalf("%.200q: %v", text, err)
+	}
+	return response.StatusCode
 }
 
 func serve(t *testing.T, o Options) *serving {
@@ -47,16 +82,18 @@ func serve(t *testing.T, o Options) *serving {
 	s.Handle("GET", "/api/busy", func(http.ResponseWriter, *http.Request) error {
 		return &Error{Status: http.StatusConflict, Text: "the bench is busy", Running: "take a"}
 	})
-	ctx, cancel := context.WithCancel(context.Background())
-	ended := make(chan error, 1)
-	go func() { ended <- s.Serve(ctx) }()
+	ctx, stop := context.WithCancel(context.Background())
+	s.stop, s.ended = stop, make(chan struct{})
+	go func() {
+		defer close(s.ended)
+		if err := s.Serve(ctx); err != nil {
+			t.Errorf("Serve: %v", err)
+		}
+	}()
 	t.Cleanup(func() {
-		cancel()
+		stop()
 		select {
-		case err := <-ended:
-			if err != nil {
-				t.Errorf("Serve: %v", err)
-			}
+		case <-s.ended:
 		case <-time.After(20 * time.Second):
 			t.Error("Serve does not end")
 		}
@@ -154,6 +191,8 @@ func TestGuard(t *testing.T) {
 
 		{"a form's type", act("", own("Content-Type", "application/x-www-form-urlencoded")), 415},
 		{"a form's plain text", act("", own("Content-Type", "text/plain")), 415},
+		{"a form with files, where none is wanted", act("", own("Content-Type", "multipart/form-data; boundary=x")), 415},
+		{"two types", act("", own("Content-Type", "application/json, text/plain")), 415},
 		{"no type", act("", own("Content-Type", "")), 415},
 
 		{"GET for what changes", request{"GET", "/api/act", "", "", own()}, 404},
@@ -189,6 +228,80 @@ func TestGuard(t *testing.T) {
 		}
 		if strings.Contains(text, testKey) {
 			t.Errorf("%s: the key is in the answer", test.name)
+		}
+	}
+}
+
+// TestOddRequests writes what no browser would.
+func TestOddRequests(t *testing.T) {
+	s := serve(t, Options{})
+	s.HandleUpload("/api/import", func(http.ResponseWriter, *http.Request) error { return nil })
+	host, key := "Host: "+s.host()+"\r\n", KeyHeader+": "+testKey+"\r\n"
+	body := "Content-Type: application/json\r\nContent-Length: 2\r\n\r\n{}"
+
+	// No spelling of a path leads past the question for the key.
+	for _, path := range []string{
+		"/api/act", "/%61pi/act", "/api%2fact", "/%2fapi/act", "//api/act", "/./api/act", "/x/../api/act", "/x/%2e%2e/api/act", "/api//act", "/api/./act",
+		"/API/act", "/api/act/", "/api;/act", "/;/api/act", `/\api/act`, "/file/../api/act", "http://" + s.host() + "/api/act", "*", "api/act",
+	} {
+		if got := s.status("POST " + path + " HTTP/1.1\r\n" + host + body); got < 300 {
+			t.Errorf("POST %s without the key: %d", path, got)
+		}
+		if got := s.status("GET " + strings.Replace(path, "act", "see", 1) + " HTTP/1.1\r\n" + host + "\r\n"); got < 300 {
+			t.Errorf("GET %s without the key: %d", path, got)
+		}
+	}
+	if s.called.Load() != 0 {
+		t.Error("a call was made")
+	}
+
+	for name, test := range map[string]struct {
+		text string
+		want int
+	}{
+		"as it should be":              {"POST /api/act HTTP/1.1\r\n" + host + key + body, 200},
+		"no host":                      {"POST /api/act HTTP/1.0\r\n" + key + body, 421},
+		"two hosts":                    {"POST /api/act HTTP/1.1\r\n" + host + "Host: evil.example\r\n" + key + body, 400},
+		"another host in the line":     {"POST http://evil.example/api/act HTTP/1.1\r\n" + host + key + body, 421},
+		"a tunnel":                     {"CONNECT evil.example:80 HTTP/1.1\r\n" + host + key + "\r\n", 421},
+		"a tunnel to us":               {"CONNECT " + s.host() + " HTTP/1.1\r\n" + host + key + "\r\n", 405},
+		"two lengths":                  {"POST /api/act HTTP/1.1\r\n" + host + key + "Content-Length: 9\r\n" + body, 400},
+		"two keys, the second right":   {"POST /api/act HTTP/1.1\r\n" + host + KeyHeader + ": x\r\n" + key + body, 401},
+		"upgrade to HTTP/2":            {"GET /api/see HTTP/1.1\r\n" + host + key + "Connection: Upgrade, HTTP2-Settings\r\nUpgrade: h2c\r\nHTTP2-Settings: AA\r\n\r\n", 400},
+		"a header that is too large":   {"GET /api/see HTTP/1.1\r\n" + host + key + "X: " + strings.Repeat("x", 64<<10) + "\r\n\r\n", 431},
+		"says that it is too large":    {"POST /api/act HTTP/1.1\r\n" + host + key + "Content-Type: application/json\r\nContent-Length: 1048577\r\n\r\n", 413},
+		"says that its files are":      {"POST /api/import HTTP/1.1\r\n" + host + key + "Content-Type: multipart/form-data; boundary=x\r\nContent-Length: 1073741825\r\n\r\n", 413},
+		"a file by a way out, encoded": {"GET /%2e%2e/%2e%2e/etc/passwd HTTP/1.1\r\n" + host + "\r\n", 404},
+		"a file by a way out":          {`GET /..\..\benchpage.go HTTP/1.1` + "\r\n" + host + "\r\n", 404},
+		"a file with an end inside":    {"GET /index.html%00.js HTTP/1.1\r\n" + host + "\r\n", 404},
+	} {
+		if got := s.status(test.text); got != test.want {
+			t.Errorf("%s: %d, want %d", name, got, test.want)
+		}
+	}
+}
+
+// TestFolderInQuery names a folder in all odd spellings of a query.
+func TestFolderInQuery(t *testing.T) {
+	s := serve(t, Options{})
+	s.Handle("GET", "/api/folder", func(w http.ResponseWriter, r *http.Request) error {
+		dir, err := s.Confine(r.URL.Query().Get("coil"))
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(s.root, dir)
+		if err != nil {
+			return err
+		}
+		return Answer(w, rel)
+	})
+	for query, want := range map[string]int{
+		"coil=shop%2fbridge": 200, "coil=shop/bridge": 200, "coil=%252e%252e": 200, // a name with percent signs
+		"": 400, "coil=": 400, "coil=%2e%2e": 400, "coil=..%2f..%2fetc": 400, "coil=%2Fetc": 400, "coil=..%5cx": 400, "coil=a%00b": 400, "coil=%c0%ae%c0%ae/x": 400,
+		"coil=a%2f%2e%2e%2f%2e%2e": 400, "coil=nul": 400, "coil=..;coil=x": 400, "coil=..&coil=x": 400, "coil=%": 400,
+	} {
+		if status, text, _ := s.send(request{"GET", "/api/folder?" + query, "", "", own()}); status != want {
+			t.Errorf("%s: %d %s, want %d", query, status, text, want)
 		}
 	}
 }
@@ -252,16 +365,19 @@ func TestHeadersOfEveryAnswer(t *testing.T) {
 }
 
 func TestErrorsAreTold(t *testing.T) {
-	told := ""
-	s := serve(t, Options{Fault: func(text string) { told = text }})
+	told := make(chan string, 1)
+	s := serve(t, Options{Fault: func(text string) { told <- text }})
 	status, text, _ := s.send(request{"GET", "/api/busy", "", "", own()})
 	var e Error
 	if err := json.Unmarshal([]byte(text), &e); err != nil || status != 409 || e.Running != "take a" || e.Text != "the bench is busy" {
 		t.Errorf("%d %s", status, text)
 	}
 	status, text, _ = s.send(request{"GET", "/api/panic", "", "", own()})
-	if status != 500 || !strings.Contains(text, "a bug") || !strings.Contains(told, "serve_test.go") {
-		t.Errorf("%d %s; told %q", status, text, told)
+	if status != 500 || !strings.Contains(text, "a bug") {
+		t.Errorf("%d %s", status, text)
+	}
+	if text := <-told; !strings.Contains(text, "serve_test.go") {
+		t.Errorf("told %q", text)
 	}
 	if status, _, _ := s.send(request{"GET", "/api/see", "", "", own()}); status != 200 {
 		t.Errorf("after a panic: %d", status)
@@ -270,18 +386,11 @@ func TestErrorsAreTold(t *testing.T) {
 
 // TestSlowHeader: a client that never finishes its header is let go.
 func TestSlowHeader(t *testing.T) {
-	if testing.Short() {
-		t.Skip("waits")
-	}
-	t.Parallel()
-	s := serve(t, Options{})
-	c, err := net.Dial("tcp", s.listener.Addr().String())
-	if err != nil {
-		t.Fatal(err)
-	}
+	impatient := usualWaits
+	impatient.header = 50 * time.Millisecond
+	s := serve(t, Options{waits: impatient})
+	c := s.dial("GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
 	defer c.Close()
-	io.WriteString(c, "GET / HTTP/1.1\r\nHost: x\r\nX-Slow: ")
-	c.SetReadDeadline(time.Now().Add(headerWait + 20*time.Second))
 	if _, err := io.ReadAll(c); err != nil {
 		t.Errorf("the connection is kept: %v", err)
 	}
@@ -301,6 +410,10 @@ func TestListening(t *testing.T) {
 	}
 	if _, err := New(Options{Root: t.TempDir(), Listen: "8137"}); err == nil || !strings.Contains(err.Error(), "ADDRESS:PORT") {
 		t.Errorf("no address: %v", err)
+	}
+	// An address of TEST-NET-1 (RFC 5737) is none of this machine's.
+	if _, err := New(Options{Root: t.TempDir(), Listen: "192.0.2.1:8137"}); err == nil || !strings.Contains(err.Error(), "port 8137 of 192.0.2.1") || !strings.Contains(err.Error(), "--listen") {
+		t.Errorf("address of another machine: %v", err)
 	}
 	if _, err := New(Options{Root: t.TempDir() + "/none", Listen: "127.0.0.1:0"}); err == nil {
 		t.Error("a root that is not there is taken")
@@ -323,13 +436,20 @@ func TestListening(t *testing.T) {
 // TestOwnHosts: on all addresses, a browser may use any of them, and no other
 // name.
 func TestOwnHosts(t *testing.T) {
-	hosts := ownHosts(&net.TCPAddr{IP: net.IPv4zero, Port: 80}, []string{"Bench.local", "[fe80::1]"})
-	for _, want := range []string{"127.0.0.1:80", "[::1]:80", "localhost:80", "bench.local:80", "[fe80::1]:80"} {
+	hosts := ownHosts(&net.TCPAddr{IP: net.IPv4zero, Port: 8137}, []string{"Bench.local", "[fe80::1]"})
+	for _, want := range []string{"127.0.0.1:8137", "[::1]:8137", "localhost:8137", "bench.local:8137", "[fe80::1]:8137"} {
 		if !hosts[want] {
 			t.Errorf("%s is no own host", want)
 		}
 	}
-	if hosts["0.0.0.0:80"] || hosts["bench.local"] {
+	if hosts["0.0.0.0:8137"] || hosts["bench.local"] {
 		t.Error("too much is an own host")
+	}
+	// Browsers leave out the port of HTTP (RFC 9110, 4.2.1).
+	hosts = ownHosts(&net.TCPAddr{IP: net.IPv6loopback, Port: 80}, nil)
+	for _, want := range []string{"[::1]", "[::1]:80", "localhost"} {
+		if !hosts[want] {
+			t.Errorf("%s is no own host on port 80", want)
+		}
 	}
 }

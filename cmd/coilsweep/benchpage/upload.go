@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"mime/multipart"
 	"net/http"
 	"os"
@@ -18,7 +19,7 @@ const maxUpload = 1 << 30
 
 // HandleUpload is Handle for POST with files, which may hold 1 GiB together.
 func (s *Server) HandleUpload(path string, h Handler) {
-	s.handle(http.MethodPost, path, maxUpload, h)
+	s.handle(http.MethodPost, path, "multipart/form-data", maxUpload, h)
 }
 
 // Upload is what a form held: texts, and files that are on disk until Close.
@@ -68,13 +69,20 @@ func (u *Upload) fill(form *multipart.Reader) error {
 
 func (u *Upload) add(part *multipart.Part) error {
 	field := part.FormName()
-	if len(u.Texts)+len(u.Files) >= 16 {
+	_, text := u.Texts[field]
+	_, file := u.Files[field]
+	switch {
+	case text || file:
+		return Errorf(http.StatusBadRequest, "the form holds %.80q twice", field)
+	case len(u.Texts)+len(u.Files) >= 16:
 		return Errorf(http.StatusBadRequest, "the form holds too much")
-	}
-	if part.FileName() == "" {
-		text, err := io.ReadAll(io.LimitReader(part, maxBody))
+	case part.FileName() == "":
+		text, err := io.ReadAll(io.LimitReader(part, maxBody+1))
 		if err != nil {
 			return unread(err)
+		}
+		if len(text) > maxBody {
+			return tooLarge(maxBody)
 		}
 		u.Texts[field] = string(text)
 		return nil
@@ -82,9 +90,6 @@ func (u *Upload) add(part *multipart.Part) error {
 	name := path.Base(strings.ReplaceAll(part.FileName(), `\`, "/"))
 	if checkPath(name) != "" {
 		name = "recording"
-	}
-	if _, twice := u.Files[field]; twice {
-		return Errorf(http.StatusBadRequest, "the form holds %s twice", field)
 	}
 	into, err := os.MkdirTemp(u.dir, "")
 	if err != nil {
@@ -105,13 +110,17 @@ func (u *Upload) add(part *multipart.Part) error {
 	return nil
 }
 
-// unread is the error of a form that broke off, or is too large.
+// unread is the error of a form that broke off, is none, or is too large.
 func unread(err error) error {
 	var large *http.MaxBytesError
-	if errors.As(err, &large) {
-		return err
+	var disk *fs.PathError
+	switch {
+	case errors.As(err, &large):
+		return tooLarge(large.Limit)
+	case errors.As(err, &disk):
+		return fmt.Errorf("cannot take files in: %w", err)
 	}
-	return fmt.Errorf("the files did not arrive whole: %w", err)
+	return Errorf(http.StatusBadRequest, "the files did not arrive whole: %v", err)
 }
 
 // Close removes the files.

@@ -40,7 +40,7 @@ func form(t *testing.T, parts ...[3]string) (body, kind string) {
 
 func TestUpload(t *testing.T) {
 	s := serve(t, Options{})
-	s.handle("POST", "/api/small", 2000, func(w http.ResponseWriter, r *http.Request) error {
+	s.handle("POST", "/api/small", "multipart/form-data", 2000, func(w http.ResponseWriter, r *http.Request) error {
 		_, err := Receive(r, s.root)
 		return err
 	})
@@ -100,7 +100,7 @@ func TestUpload(t *testing.T) {
 	empty("too large a form in pieces")
 
 	broken := large[:len(large)-200]
-	if status, text, _ := s.send(request{"POST", "/api/import", broken, "", own("Content-Type", kind)}); status != 500 || !strings.Contains(text, "not arrive whole") {
+	if status, text, _ := s.send(request{"POST", "/api/import", broken, "", own("Content-Type", kind)}); status != 400 || !strings.Contains(text, "not arrive whole") {
 		t.Errorf("broken off: %d %s", status, text)
 	}
 	empty("a form that broke off")
@@ -113,6 +113,16 @@ func TestUpload(t *testing.T) {
 		t.Errorf("too many files: %d %s", status, text)
 	}
 	empty("too many files")
+	body, kind = form(t, [3]string{"options", "", strings.Repeat("x", maxBody+1)}, [3]string{"recording", "rec.wav", "RIFF"})
+	if status, text, _ := s.send(request{"POST", "/api/import", body, "", own("Content-Type", kind)}); status != 413 {
+		t.Errorf("a text that is too long: %d %s", status, text)
+	}
+	empty("a text that is too long")
+	body, kind = form(t, [3]string{"recording", "a.wav", "RIFF"}, [3]string{"recording", "b.wav", "RIFF"})
+	if status, text, _ := s.send(request{"POST", "/api/import", body, "", own("Content-Type", kind)}); status != 400 || !strings.Contains(text, "twice") {
+		t.Errorf("a field twice: %d %s", status, text)
+	}
+	empty("a field twice")
 	if status, _, _ := s.send(request{"POST", "/api/import", "{}", "", own()}); status != 415 {
 		t.Errorf("no form: %d", status)
 	}
