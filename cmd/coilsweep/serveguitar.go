@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"net/http"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -22,6 +21,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		Harness map[string]string `json:"harness"`
 		Target  string            `json:"target"`
 		Solve   string            `json:"solve"`
+		All     bool              `json:"all"` // other positions of the knobs, and without each part
 	}](r)
 	if err != nil {
 		return nil, err
@@ -44,7 +44,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	command := "coilsweep predict"
+	var dirs []string
 	var coils []harness.Coil
 	for _, coil := range in.Coils {
 		dir, err := w.coilDir(coil)
@@ -56,15 +56,19 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 			return nil, err
 		}
 		coils = append(coils, harness.Coil{Name: a.folder.Coil.Name, Fitted: a.fitted})
-		command += " " + shellWord(filepath.Join(w.root, filepath.FromSlash(coil)))
+		dirs = append(dirs, dir)
 	}
-	p, err := h.Predict(coils)
+	predict := h.Preview
+	if in.All {
+		predict = h.Predict
+	}
+	p, err := predict(coils)
 	if err != nil {
 		return nil, err
 	}
 	answer := map[string]any{
 		"prediction": p, "warnings": append([]string{}, p.Warnings...), "sentences": soundSentences(p.Sound),
-		"command": commandLine(command, "", cmd.Flags()),
+		"command": commandLine("predict", dirs, cmd.Flags()),
 	}
 	d, err := report.DrawPrediction(*p)
 	var nothing *report.NothingToDrawError

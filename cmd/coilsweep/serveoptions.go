@@ -38,8 +38,8 @@ func fill(cmd *cobra.Command, options map[string]string) error {
 
 // commandLine is the command that does what a page asks for, as a shell takes
 // it: all options that were set, in the order of their names.
-func commandLine(name, dir string, f *pflag.FlagSet) string {
-	words := []string{"coilsweep", name, dir}
+func commandLine(name string, dirs []string, f *pflag.FlagSet) string {
+	words := append([]string{"coilsweep", name}, dirs...)
 	f.Visit(func(flag *pflag.Flag) {
 		switch list, isList := flag.Value.(pflag.SliceValue); {
 		case isList:

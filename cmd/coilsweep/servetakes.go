@@ -52,7 +52,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	if in.Redo {
 		cmd.Flags().Set("redo", "true")
 	}
-	command := commandLine("measure", dir, cmd.Flags())
+	command := commandLine("measure", []string{dir}, cmd.Flags())
 	plan, err := options.plan(cmd, dir)
 	if err != nil {
 		return nil, err

@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -344,6 +345,44 @@ func TestResponseHasThePeak(t *testing.T) {
 		want := 20 * math.Log10(cmplx.Abs(1/(complex(1+6000/1e6, 0)+s*complex(6000*470e-12+2.2/1e6, 0)+s*s*complex(2.2*470e-12, 0))))
 		if math.Abs(point.LevelDB.Value-want) > 1e-4 {
 			t.Errorf("at %g Hz %g dB, the closed form gives %g dB", point.FrequencyHz, point.LevelDB.Value, want)
+		}
+	}
+}
+
+// knobbed is a guitar with all that Predict looks into.
+func knobbed(t testing.TB) Harness {
+	return Harness{
+		Volume: &Pot{Resistance: ohm(t, "500k")}, Tone: &Tone{Pot: Pot{Resistance: ohm(t, "500k")}, Capacitance: farad(t, "22n")},
+		Cable: &Cable{Capacitance: farad(t, "470p")}, Amplifier: Amplifier{Resistance: ohm(t, "1M")},
+	}
+}
+
+// A preview is the prediction without what takes its time.
+func TestPreview(t *testing.T) {
+	coils := []Coil{measured(t, "a", 2.4, 7.85e3, 110e-12)}
+	h := knobbed(t)
+	whole, err := h.Predict(coils)
+	if err != nil {
+		t.Fatal(err)
+	}
+	quick, err := h.Preview(coils)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(quick.Positions)+len(quick.Without) > 0 {
+		t.Errorf("%d positions, %d removals", len(quick.Positions), len(quick.Without))
+	}
+	if quick.Sound != whole.Sound || !slices.Equal(quick.Response, whole.Response) || len(quick.Response) == 0 {
+		t.Errorf("previewed %+v, predicted %+v", quick.Sound, whole.Sound)
+	}
+}
+
+func BenchmarkPreview(b *testing.B) {
+	coils := []Coil{measured(b, "a", 2.4, 7.85e3, 110e-12)}
+	h := knobbed(b)
+	for b.Loop() {
+		if _, err := h.Preview(coils); err != nil {
+			b.Fatal(err)
 		}
 	}
 }

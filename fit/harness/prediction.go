@@ -117,7 +117,13 @@ var groups = []struct {
 // Predict works out what the coils do in h. The errors are wrong descriptions
 // (Check), another number of coils than h wants, and coils whose own
 // capacitance is not known (fit.ErrFixtureUnknown).
-func (h Harness) Predict(coils []Coil) (*Prediction, error) {
+func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(coils, true) }
+
+// Preview is Predict without the other positions of the knobs and without
+// taking parts away: some ten times as quick, for knobs that are being turned.
+func (h Harness) Preview(coils []Coil) (*Prediction, error) { return h.predict(coils, false) }
+
+func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	parts, warnings, err := h.ready(coils)
 	if err != nil {
 		return nil, err
@@ -140,19 +146,22 @@ func (h Harness) Predict(coils []Coil) (*Prediction, error) {
 	if h.Tone != nil {
 		tone = h.Tone.position()
 	}
-	if h.Volume != nil {
+	if whole && h.Volume != nil {
 		for at := fullPosition; at >= 1; at-- {
 			p.Positions = append(p.Positions, Position{Volume: &at})
 			variants = append(variants, variant{harness: h.at(at, tone)})
 		}
 	}
-	if h.Tone != nil {
+	if whole && h.Tone != nil {
 		for at := fullPosition; at >= 0; at-- {
 			p.Positions = append(p.Positions, Position{Tone: &at})
 			variants = append(variants, variant{harness: h.at(volume, at)})
 		}
 	}
 	for _, g := range groups {
+		if !whole {
+			break
+		}
 		gone := map[string]bool{}
 		for _, name := range g.parts {
 			gone[name] = true
