@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
@@ -13,7 +14,7 @@ import (
 // ExciterSheet is what an exciter was worked out from, and what came out, the
 // best first.
 type ExciterSheet struct {
-	Bobbin    exciter.Bobbin
+	Drawer    exciter.Drawer
 	Packing   exciter.Packing
 	Source    exciter.Source
 	Goal      exciter.Goal
@@ -47,13 +48,23 @@ func Exciter(w io.Writer, s ExciterSheet, o TableOptions) error {
 	return t.out.Flush()
 }
 
-// drawer compares the wires.
+// drawer compares wires and bobbins.
 func (t *table) drawer(s ExciterSheet) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true}}
-	c.add("wire", "turns", "R", "L", "series R", "current", "signal at 1 kHz")
+	head := []string{"wire", "turns", "R", "L", "series R", "current", "signal at 1 kHz"}
+	bobbins := len(s.Drawer.Bobbins) > 1
+	if bobbins {
+		c.right = slices.Insert(c.right, 0, false)
+		head = slices.Insert(head, 0, "bobbin")
+	}
+	c.add(head...)
 	for _, e := range s.Estimates {
-		c.add(e.Coil.Wire.Name, fmt.Sprint(e.Coil.Turns), plain(e.ResistanceOhm, quantity.Ohm, 3), plain(e.InductanceH, quantity.Henry, 3),
-			plain(e.SeriesOhm, quantity.Ohm, 2), plain(e.CurrentA, ampere, 2), plain(e.EMFV1k, quantity.Volt, 2))
+		row := []string{e.Coil.Wire.Name, fmt.Sprint(e.Coil.Turns), plain(e.ResistanceOhm, quantity.Ohm, 3), plain(e.InductanceH, quantity.Henry, 3),
+			plain(e.SeriesOhm, quantity.Ohm, 2), plain(e.CurrentA, ampere, 2), plain(e.EMFV1k, quantity.Volt, 2)}
+		if bobbins {
+			row = slices.Insert(row, 0, bobbinWords(e.Bobbin))
+		}
+		c.add(row...)
 	}
 	for i, line := range c.lines(nil) {
 		if i == 0 {
@@ -62,6 +73,11 @@ func (t *table) drawer(s ExciterSheet) {
 		t.line(line)
 	}
 	t.line("")
+}
+
+// bobbinWords are the diameters of core and flange, and the length.
+func bobbinWords(b exciter.Bobbin) string {
+	return fmt.Sprintf("%.3g × %.3g × %.3g mm", 1e3*b.CoreDiameterM, 1e3*b.FlangeDiameterM, 1e3*b.LengthM)
 }
 
 const (
@@ -77,14 +93,14 @@ const wheelerTrust = 0.015
 func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 	length := func(m float64) string { return part(m, quantity.Metre) }
 	t.line(t.paint(sgrBold, fmt.Sprintf("%d turns of %s", e.Coil.Turns, e.Coil.Wire.Name)) +
-		t.paint(sgrFaint, fmt.Sprintf("  core %s, flange %s, length %s", length(s.Bobbin.CoreDiameterM), length(s.Bobbin.FlangeDiameterM), length(s.Bobbin.LengthM))))
+		t.paint(sgrFaint, fmt.Sprintf("  core %s, flange %s, length %s", length(e.Bobbin.CoreDiameterM), length(e.Bobbin.FlangeDiameterM), length(e.Bobbin.LengthM))))
 	t.line("")
 
 	var c columns
 	c.gap = 2
 	row := func(name, value, note string) { c.add("  "+name, value, note) }
 	row("winding", plain(e.Coil.DepthM, quantity.Metre, 2)+" deep", fmt.Sprintf("%s of wire; room for %d turns",
-		plain(e.Coil.WireM(), quantity.Metre, 3), s.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing)))
+		plain(e.Coil.WireM(), quantity.Metre, 3), e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing)))
 	row("resistance", plain(e.ResistanceOhm, quantity.Ohm, 3), fmt.Sprintf("at %g °C; fine wire varies by some per cent", e.Celsius))
 	wheeler := e.WheelerH/e.InductanceH - 1
 	note := fmt.Sprintf("±1 %% without iron; Wheeler 1928: %s", plain(e.WheelerH, quantity.Henry, 3))
@@ -99,7 +115,7 @@ func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 	row("its fall", fmt.Sprintf("%.2g dB", e.DropDB), fmt.Sprintf("at %s; %g dB were allowed", part(s.Goal.TopHz, quantity.Hertz), s.Goal.LimitDB))
 	row("heat", plain(e.CoilW, watt, 2), fmt.Sprintf("in the coil, %s in the resistor, for a steady tone: %s K warmer", plain(e.SeriesW, watt, 2), plain(e.RiseK, ratio, 1)))
 	row("", "", "")
-	row("field", plain(e.AxisFieldT, tesla, 2), fmt.Sprintf("rms, on the axis at %s from middle to middle", length(s.Target.DistanceM)))
+	row("field", plain(e.AxisFieldT, tesla, 2), fmt.Sprintf("rms, on the axis at %s from middle to middle", length(e.DistanceM)))
 	row("signal", "about "+plain(e.EMFV1k, quantity.Volt, 2), fmt.Sprintf("rms at 1 kHz in %d turns (±20 %% by the shape, more with iron)", s.Target.Coil.Turns))
 	row("", "", "rises in proportion to the frequency")
 	for _, line := range c.lines(func(_, column int, cell string) string {
@@ -130,6 +146,9 @@ func seriesWords(s ExciterSheet, e exciter.Estimate) string {
 	why := "for a steady current"
 	if s.Source.Ohm+s.Source.LeastLoadOhm > exciter.LeastTotalOhm(e.InductanceH, s.Goal) {
 		why = "for the least load that the source is made for"
+	}
+	if len(s.Drawer.ResistorsOhm) > 0 {
+		why += ", of those at hand"
 	}
 	return fmt.Sprintf("at least %s %s", plain(e.NeededOhm, quantity.Ohm, 3), why)
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,11 +16,14 @@ func newExciter(c *console) *cobra.Command {
 	var asJSON bool
 	cmd := &cobra.Command{
 		Use:   "exciter",
-		Short: "Work out an exciter coil and its drive, or what to wind from the wire at hand",
+		Short: "Work out an exciter coil and its drive, or what to wind from what is at hand",
 		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
 series resistor that keeps its current even, heat, field, and the signal to be
-expected in a coil. Without --turns it finds the turns that give most signal;
-with several --wire it compares them, the best first.
+expected in a coil. Without --turns it finds the turns that give most signal.
+
+From what is in the drawer to what to wind: with several --wire, --bobbin and
+--resistor it works out the best number of turns of each wire on each bobbin with
+one of the resistors, and lists them, the strongest first.
 
 The bobbin's core is the diameter that the first layer lies on, the flange the
 diameter to which it may be filled. The coil under test is taken as a coaxial
@@ -28,7 +32,8 @@ circle of the same area, without iron: the signal is good to about 20 %.
 Never drive an exciter from a mains-powered amplifier or from a valve
 amplifier's loudspeaker tap.`,
 		Example: `  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire "AWG 34" --turns 60
-  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm`,
+  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm
+  coilsweep exciter --bobbin "10mm x 25mm x 8mm" --bobbin "6mm x 15mm x 4mm" --wire 0.1mm --wire 0.2mm --resistor 220 --resistor 470 --resistor 1k`,
 		Args: noArgs,
 		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
 			sheet, err := flags.work(cmd)
@@ -51,7 +56,7 @@ amplifier's loudspeaker tap.`,
 // coil of the usual size under strings.
 type exciterFlags struct {
 	core, flange, length         metresFlag
-	wires                        []string
+	bobbins, wires, resistors    []string
 	turns                        int
 	packing, celsius             float64
 	volt                         voltsFlag
@@ -78,6 +83,8 @@ func (x *exciterFlags) add(cmd *cobra.Command) {
 	f.Var(&x.core, "core", "diameter of the bobbin's core")
 	f.Var(&x.flange, "flange", "diameter of its flanges")
 	f.Var(&x.length, "length", "length between the flanges")
+	f.StringArrayVar(&x.bobbins, "bobbin", nil, `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`)
+	f.StringArrayVar(&x.resistors, "resistor", nil, "resistor at hand for the drive (may be repeated; default: any of the E12 series)")
 	f.StringArrayVar(&x.wires, "wire", nil, `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`)
 	f.IntVar(&x.turns, "turns", 0, "turns (default: those that give most signal)")
 	f.Float64Var(&x.packing, "packing", float64(exciter.HandGuided), "turns times wire diameter squared, over the winding window")
@@ -101,13 +108,12 @@ const coilDepthM = 4e-3
 // work is the sheet of what the flags ask for. What cannot be wound is wrong
 // use.
 func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
-	for _, name := range []string{"core", "flange", "length", "wire"} {
-		if !cmd.Flags().Changed(name) {
-			return report.ExciterSheet{}, usagef("an exciter needs its --core, --flange, --length and --wire: --%s is missing", name)
-		}
+	drawer, err := x.drawer(cmd)
+	if err != nil {
+		return report.ExciterSheet{}, err
 	}
-	if cmd.Flags().Changed("turns") && len(x.wires) > 1 {
-		return report.ExciterSheet{}, usagef("--turns goes with one --wire: several are compared, each with its best number of turns")
+	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
+		return report.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: what is at hand is compared, each with its best number of turns")
 	}
 	if x.coilTurns < 1 {
 		return report.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
@@ -117,7 +123,7 @@ func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
 	}
 	long, wide := max(float64(x.coilLong), float64(x.coilWide)), min(float64(x.coilLong), float64(x.coilWide))
 	s := report.ExciterSheet{
-		Bobbin:  exciter.Bobbin{CoreDiameterM: float64(x.core), FlangeDiameterM: float64(x.flange), LengthM: float64(x.length)},
+		Drawer:  drawer,
 		Packing: exciter.Packing(x.packing),
 		Source:  exciter.Source{Volt: float64(x.volt), Ohm: x.sourceOhm.value.SI, LeastLoadOhm: x.loadOhm.value.SI},
 		Goal:    exciter.Goal{TopHz: float64(x.top), LimitDB: x.limitDB},
@@ -126,27 +132,19 @@ func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
 				MeanRadiusM: exciter.EqualAreaRadiusM(long, wide),
 				LengthM:     float64(x.coilHigh), DepthM: coilDepthM, Turns: x.coilTurns,
 			},
-			DistanceM: float64(x.gap) + (float64(x.length)+float64(x.coilHigh))/2,
 		},
 	}
-	var wires []exciter.Wire
-	for _, text := range x.wires {
-		w, err := exciter.ParseWire(text)
-		if err != nil {
-			return s, usageError{fmt.Errorf("--wire: %w", err)}
-		}
-		wires = append(wires, w)
-	}
-	var err error
 	if cmd.Flags().Changed("turns") {
+		bobbin := drawer.Bobbins[0]
 		var coil exciter.Coil
 		var e exciter.Estimate
-		if coil, err = s.Bobbin.Wind(wires[0], x.turns, s.Packing); err == nil {
-			e, err = exciter.Work(coil, x.celsius, s.Source, s.Goal, s.Target)
+		if coil, err = bobbin.Wind(drawer.Wires[0], x.turns, s.Packing); err == nil {
+			e, err = exciter.Work(coil, x.celsius, s.Source, s.Goal, s.Target.Facing(bobbin, float64(x.gap)))
 		}
+		e.Bobbin = bobbin
 		s.Estimates = []exciter.Estimate{e}
 	} else {
-		s.Estimates, err = exciter.Rank(s.Bobbin, wires, s.Packing, x.celsius, s.Source, s.Goal, s.Target)
+		s.Estimates, err = exciter.Rank(drawer, s.Packing, x.celsius, s.Source, s.Goal, s.Target, float64(x.gap))
 	}
 	if err != nil {
 		return s, usageError{err}
@@ -154,9 +152,69 @@ func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
 	return s, nil
 }
 
+// drawer is what the flags say is at hand.
+func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
+	var d exciter.Drawer
+	given := cmd.Flags().Changed
+	if len(x.bobbins) == 0 {
+		for _, name := range []string{"core", "flange", "length"} {
+			if !given(name) {
+				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --%s is missing", name)
+			}
+		}
+		d.Bobbins = []exciter.Bobbin{{CoreDiameterM: float64(x.core), FlangeDiameterM: float64(x.flange), LengthM: float64(x.length)}}
+	} else if given("core") || given("flange") || given("length") {
+		return d, usagef("--bobbin stands in place of --core, --flange and --length")
+	}
+	if len(x.wires) == 0 {
+		return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --wire is missing")
+	}
+	for _, text := range x.bobbins {
+		b, err := parseBobbin(text)
+		if err != nil {
+			return d, usageError{fmt.Errorf("--bobbin: %w", err)}
+		}
+		d.Bobbins = append(d.Bobbins, b)
+	}
+	for _, text := range x.wires {
+		w, err := exciter.ParseWire(text)
+		if err != nil {
+			return d, usageError{fmt.Errorf("--wire: %w", err)}
+		}
+		d.Wires = append(d.Wires, w)
+	}
+	for _, text := range x.resistors {
+		r, err := quantity.ParseResistance(text)
+		if err != nil {
+			return d, usageError{fmt.Errorf("--resistor: %w", err)}
+		}
+		d.ResistorsOhm = append(d.ResistorsOhm, r.SI)
+	}
+	return d, nil
+}
+
+// parseBobbin reads core, flange and length as in "10mm x 25mm x 8mm".
+func parseBobbin(text string) (exciter.Bobbin, error) {
+	parts := strings.FieldsFunc(text, func(r rune) bool { return r == 'x' || r == '×' || r == ',' })
+	if len(parts) != 3 {
+		return exciter.Bobbin{}, fmt.Errorf(`%q is no bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`, text)
+	}
+	var m [3]metresFlag
+	for i, part := range parts {
+		if err := m[i].Set(strings.TrimSpace(part)); err != nil {
+			return exciter.Bobbin{}, fmt.Errorf("%q: %w", text, err)
+		}
+	}
+	return exciter.Bobbin{CoreDiameterM: float64(m[0]), FlangeDiameterM: float64(m[1]), LengthM: float64(m[2])}, nil
+}
+
 // exciterJSON is the sheet for programs, in SI units.
 func exciterJSON(s report.ExciterSheet) any {
 	type estimate struct {
+		CoreM            float64  `json:"core_m"`
+		FlangeM          float64  `json:"flange_m"`
+		LengthM          float64  `json:"length_m"`
+		DistanceM        float64  `json:"distance_m"` // middle to middle
 		Wire             string   `json:"wire"`
 		BareM            float64  `json:"wire_bare_m"`
 		OuterM           float64  `json:"wire_outer_m"`
@@ -184,14 +242,14 @@ func exciterJSON(s report.ExciterSheet) any {
 		Warnings         []string `json:"warnings"`
 	}
 	out := struct {
-		DistanceM float64    `json:"distance_m"`
-		Exciters  []estimate `json:"exciters"`
-		Cautions  []string   `json:"cautions"`
-	}{DistanceM: s.Target.DistanceM, Exciters: []estimate{}, Cautions: report.ExciterCautions()}
+		Exciters []estimate `json:"exciters"`
+		Cautions []string   `json:"cautions"`
+	}{Exciters: []estimate{}, Cautions: report.ExciterCautions()}
 	for _, e := range s.Estimates {
 		out.Exciters = append(out.Exciters, estimate{
+			CoreM: e.Bobbin.CoreDiameterM, FlangeM: e.Bobbin.FlangeDiameterM, LengthM: e.Bobbin.LengthM, DistanceM: e.DistanceM,
 			Wire: e.Coil.Wire.Name, BareM: e.Coil.Wire.BareM, OuterM: e.Coil.Wire.OuterM,
-			Turns: e.Coil.Turns, TurnsThatFit: s.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
+			Turns: e.Coil.Turns, TurnsThatFit: e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
 			WireM: e.Coil.WireM(), DepthM: e.Coil.DepthM, Celsius: e.Celsius,
 			ResistanceOhm: e.ResistanceOhm, InductanceH: e.InductanceH, InductanceU95H: 0.01 * e.InductanceH, WheelerH: e.WheelerH,
 			SelfCapacitanceF: e.SelfCapacitanceF, SelfResonanceHz: e.SelfResonanceHz,

@@ -39,6 +39,13 @@ type Target struct {
 	DistanceM float64
 }
 
+// Facing is t at a distance from a coil on a bobbin such that there is a gap
+// between the ends of both windings.
+func (t Target) Facing(b Bobbin, gapM float64) Target {
+	t.DistanceM = gapM + (b.LengthM+t.Coil.LengthM)/2
+	return t
+}
+
 // CurrentDropDB is by how much the current into R and L in series is lower at
 // a frequency than at DC: 10 log10(1 + (2 pi f L/R)²).
 func CurrentDropDB(totalOhm, inductanceH, hz float64) float64 {
@@ -70,9 +77,30 @@ func NextE12(ohm float64) float64 {
 	return 10 * decade
 }
 
+// nextOf is the least of the resistors that is no less than ohm, 0 where none is
+// needed; of none the next E12 value. ok is false where all are smaller.
+func nextOf(resistors []float64, ohm float64) (next float64, ok bool) {
+	if len(resistors) == 0 || ohm <= 0 {
+		return NextE12(ohm), true
+	}
+	next = math.Inf(1)
+	for _, r := range resistors {
+		if r >= ohm*(1-1e-9) {
+			next = min(next, r)
+		}
+	}
+	return next, !math.IsInf(next, 1)
+}
+
+// spareOhm is how many times larger than the E12 value a series resistor may be
+// until it is worth a word.
+const spareOhm = 1.5
+
 // Estimate is an exciter with its drive, worked out.
 type Estimate struct {
 	Coil          Coil
+	Bobbin        Bobbin // it is wound on, where that is known
+	DistanceM     float64
 	Celsius       float64 // of the winding
 	ResistanceOhm float64
 	InductanceH   float64 // within about 1 %, without iron
@@ -82,8 +110,8 @@ type Estimate struct {
 	SelfCapacitanceF, SelfResonanceHz float64
 
 	// NeededOhm is the series resistor that the goal and the source's least
-	// load ask for, SeriesOhm the next E12 value above; what follows is with
-	// that one.
+	// load ask for, SeriesOhm the next one above of the E12 series or of those
+	// at hand; what follows is with that one.
 	NeededOhm, SeriesOhm float64
 	TotalOhm             float64
 	DropDB               float64 // of the current at the goal's TopHz
@@ -103,8 +131,14 @@ type Estimate struct {
 // radiation, W/(m² K) (common practice: 8 ... 12).
 const stillAir = 10
 
-// Work works out a coil with its drive at a winding temperature in °C.
+// Work works out a coil with its drive at a winding temperature in °C, with a
+// series resistor of the E12 series.
 func Work(c Coil, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
+	return work(c, nil, celsius, s, g, t)
+}
+
+// work is Work with the series resistors at hand; none: E12.
+func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
 	if err := checkDrive(s, g, t); err != nil {
 		return Estimate{}, err
 	}
@@ -122,12 +156,15 @@ func Work(c Coil, celsius float64, s Source, g Goal, t Target) (Estimate, error)
 		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test are in each other: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
 	}
 	e := Estimate{
-		Coil: c, Celsius: celsius, ResistanceOhm: c.ResistanceOhm(celsius),
+		Coil: c, DistanceM: t.DistanceM, Celsius: celsius, ResistanceOhm: c.ResistanceOhm(celsius),
 		InductanceH: inductance, WheelerH: c.WheelerH(), SelfCapacitanceF: c.SelfCapacitanceF(),
 	}
 	e.SelfResonanceHz = SelfResonanceHz(inductance, e.SelfCapacitanceF+leadsF)
 	e.NeededOhm = max(leastTotal(e.ResistanceOhm, inductance, s, g)-s.Ohm-e.ResistanceOhm, 0)
-	e.SeriesOhm = NextE12(e.NeededOhm)
+	var enough bool
+	if e.SeriesOhm, enough = nextOf(resistors, e.NeededOhm); !enough {
+		return Estimate{}, fmt.Errorf("%d turns of %s need a series resistor of %s or more, and none at hand is that large", c.Turns, c.Wire.Name, quantity.Format(e.NeededOhm, quantity.Ohm, 2))
+	}
 	e.TotalOhm = s.Ohm + e.SeriesOhm + e.ResistanceOhm
 	e.DropDB = CurrentDropDB(e.TotalOhm, inductance, g.TopHz)
 	e.CurrentA = s.Volt / e.TotalOhm
@@ -138,6 +175,10 @@ func Work(c Coil, celsius float64, s Source, g Goal, t Target) (Estimate, error)
 	e.MutualH = MutualH(c, t.Coil, t.DistanceM)
 	e.EMFV1k = 2 * math.Pi * 1000 * e.MutualH * e.CurrentA
 	e.warn(g)
+	if e12 := NextE12(e.NeededOhm); e.SeriesOhm > spareOhm*e12 {
+		e.Warnings = append(e.Warnings, fmt.Sprintf("the series resistor is %.1f times as large as is needed: one of %s would give %.1f times the signal",
+			e.SeriesOhm/e.NeededOhm, quantity.Format(e12, quantity.Ohm, 2), e.TotalOhm/(e.TotalOhm-e.SeriesOhm+e12)))
+	}
 	return e, nil
 }
 
@@ -210,6 +251,12 @@ func formatW(w float64) string {
 // a larger series resistor, so the best is where the two limits meet or the
 // bobbin is full.
 func Best(b Bobbin, w Wire, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
+	return best(b, w, nil, packing, celsius, s, g, t)
+}
+
+// best is Best with the series resistors at hand; none: any, since two of E12
+// make nearly every value.
+func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
 	if err := checkDrive(s, g, t); err != nil {
 		return Estimate{}, err
 	}
@@ -221,20 +268,63 @@ func Best(b Bobbin, w Wire, packing Packing, celsius float64, s Source, g Goal, 
 		}
 		return Estimate{}, err
 	}
-	var best Coil
-	most := math.Inf(-1)
+	type candidate struct {
+		coil            Coil
+		ohm, henry, mut float64
+	}
+	var candidates []candidate
 	for _, turns := range turnsToTry(fit) {
 		c, err := b.Wind(w, turns, packing)
 		if err != nil {
 			return Estimate{}, err
 		}
-		// Wheeler's formula will do for the choice.
-		emf := MutualH(c, t.Coil, t.DistanceM) / leastTotal(c.ResistanceOhm(celsius), c.WheelerH(), s, g)
-		if emf > most {
-			best, most = c, emf
-		}
+		candidates = append(candidates, candidate{c, c.ResistanceOhm(celsius), c.WheelerH(), MutualH(c, t.Coil, t.DistanceM)})
 	}
-	return Work(best, celsius, s, g, t)
+	// Wheeler's formula will do for the choice where any resistor can be had.
+	// Where one is given, a little more inductance asks for the next larger one:
+	// the formula is then set right by the exact inductance of what it chose.
+	var most Estimate
+	scale, rounds := 1.0, 1
+	if len(resistors) > 0 {
+		rounds = 4
+	}
+	for range rounds {
+		chosen, emf := candidates[0], 0.0
+		for _, c := range candidates {
+			total := leastTotal(c.ohm, scale*c.henry, s, g)
+			if len(resistors) > 0 {
+				series, ok := nextOf(resistors, total-s.Ohm-c.ohm)
+				if !ok {
+					continue
+				}
+				total = s.Ohm + c.ohm + series
+			}
+			if c.mut/total > emf {
+				chosen, emf = c, c.mut/total
+			}
+		}
+		e, err := work(chosen.coil, resistors, celsius, s, g, t)
+		if emf == 0 && most.Coil.Turns == 0 {
+			return Estimate{}, err // no number of turns will do
+		}
+		if err == nil && e.EMFV1k > most.EMFV1k {
+			most = e
+		}
+		exact, err := chosen.coil.InductanceH()
+		if err != nil {
+			return Estimate{}, err
+		}
+		right := 1.001 * exact / chosen.henry
+		if math.Abs(right/scale-1) < 1e-3 {
+			break
+		}
+		scale = right
+	}
+	if most.Coil.Turns == 0 {
+		return Estimate{}, fmt.Errorf("no number of turns of %s goes with the resistors at hand", w.Name)
+	}
+	most.Bobbin = b
+	return most, nil
 }
 
 // turnsToTry is 1 ... most, in steps of about 2 %.
@@ -246,18 +336,34 @@ func turnsToTry(most int) []int {
 	return append(list, most)
 }
 
-// Rank is Best for each wire in the drawer, the strongest first. Wires that do
-// not fit are left out; the error is the last one's where none does.
-func Rank(b Bobbin, wires []Wire, packing Packing, celsius float64, s Source, g Goal, t Target) ([]Estimate, error) {
-	var list []Estimate
-	err := errors.New("no wire was given")
-	for _, w := range wires {
-		e, werr := Best(b, w, packing, celsius, s, g, t)
-		if werr != nil {
-			err = werr
-			continue
+// Drawer is what is at hand to make an exciter of.
+type Drawer struct {
+	Bobbins []Bobbin
+	Wires   []Wire
+	// ResistorsOhm are for the series resistor; none: any E12 value can be had.
+	ResistorsOhm []float64
+}
+
+// Rank is the best number of turns of each wire in the drawer on each bobbin,
+// the coil under test a gap away from the winding, the strongest first. What
+// does not fit is left out; the error is the last one where nothing does.
+func Rank(d Drawer, packing Packing, celsius float64, s Source, g Goal, t Target, gapM float64) ([]Estimate, error) {
+	for _, r := range d.ResistorsOhm {
+		if !(r > 0) || math.IsInf(r, 1) {
+			return nil, fmt.Errorf("a series resistor cannot have %g ohm", r)
 		}
-		list = append(list, e)
+	}
+	var list []Estimate
+	err := errors.New("no wire or no bobbin was given")
+	for _, b := range d.Bobbins {
+		for _, w := range d.Wires {
+			e, failed := best(b, w, d.ResistorsOhm, packing, celsius, s, g, t.Facing(b, gapM))
+			if failed != nil {
+				err = failed
+				continue
+			}
+			list = append(list, e)
+		}
 	}
 	if len(list) == 0 {
 		return nil, err

@@ -11,6 +11,7 @@ import (
 var (
 	bobbin = Bobbin{CoreDiameterM: 12e-3, FlangeDiameterM: 25e-3, LengthM: 8e-3}
 	line   = Source{Volt: 1, Ohm: 100, LeastLoadOhm: 600}
+	gap    = 10.5e-3 // that leaves between the windings
 	target = Target{Coil: Coil{MeanRadiusM: 15e-3, LengthM: 11e-3, DepthM: 5e-3, Turns: 6000}, DistanceM: 20e-3}
 )
 
@@ -180,15 +181,77 @@ func TestBest(t *testing.T) {
 
 func TestRank(t *testing.T) {
 	wires := []Wire{mustAWG(t, 42), mustAWG(t, 30), {Name: "rod", BareM: 0.01, OuterM: 0.011}}
-	list, err := Rank(bobbin, wires, HandGuided, 22, line, DefaultGoal, target)
+	list, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}, Wires: wires}, HandGuided, 22, line, DefaultGoal, target, gap)
 	if err != nil || len(list) != 2 || list[0].EMFV1k < list[1].EMFV1k {
 		t.Errorf("%d, %v", len(list), err)
 	}
-	if _, err := Rank(bobbin, wires[2:], HandGuided, 22, line, DefaultGoal, target); err == nil {
+	if _, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}, Wires: wires[2:]}, HandGuided, 22, line, DefaultGoal, target, gap); err == nil {
 		t.Error("nothing fits, and no error")
 	}
-	if _, err := Rank(bobbin, nil, HandGuided, 22, line, DefaultGoal, target); err == nil {
+	if _, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}}, HandGuided, 22, line, DefaultGoal, target, gap); err == nil {
 		t.Error("no wire, and no error")
+	}
+}
+
+// From a drawer of bobbins, wires and resistors: each pair with a resistor that
+// is in the drawer and large enough, and no other number of turns with any of
+// them gives more (exact inductance).
+func TestRankDrawer(t *testing.T) {
+	small := Bobbin{CoreDiameterM: 6e-3, FlangeDiameterM: 15e-3, LengthM: 4e-3}
+	d := Drawer{
+		Bobbins: []Bobbin{small, bobbin}, Wires: []Wire{mustAWG(t, 42), mustAWG(t, 30)},
+		ResistorsOhm: []float64{3300, 560, 100},
+	}
+	list, err := Rank(d, HandGuided, 22, line, DefaultGoal, target, gap)
+	if err != nil || len(list) != 4 {
+		t.Fatalf("%d, %v", len(list), err)
+	}
+	for i, e := range list {
+		at := target.Facing(e.Bobbin, gap)
+		if i > 0 && e.EMFV1k > list[i-1].EMFV1k {
+			t.Errorf("%d is stronger than the one before it", i)
+		}
+		if e.DistanceM != at.DistanceM || math.Abs(e.DistanceM-(e.Bobbin.LengthM+11e-3)/2-gap) > 1e-12 {
+			t.Errorf("the distance from middle to middle is %g", e.DistanceM)
+		}
+		switch e.SeriesOhm {
+		case 0, 100, 560, 3300:
+		default:
+			t.Errorf("a resistor of %g ohm is not in the drawer", e.SeriesOhm)
+		}
+		good := func(e Estimate) bool { return e.DropDB <= 0.1+1e-9 && e.SeriesOhm+e.ResistanceOhm >= line.LeastLoadOhm }
+		if !good(e) {
+			t.Errorf("%d turns of %s: %g dB, %g ohm", e.Coil.Turns, e.Coil.Wire.Name, e.DropDB, e.SeriesOhm+e.ResistanceOhm)
+		}
+		for turns := 5; turns < e.Bobbin.TurnsThatFit(e.Coil.Wire, HandGuided); turns = turns*5/4 + 1 {
+			c, err := e.Bobbin.Wind(e.Coil.Wire, turns, HandGuided)
+			if err != nil {
+				t.Fatal(err)
+			}
+			other, err := work(c, d.ResistorsOhm, 22, line, DefaultGoal, at)
+			if err == nil && good(other) && other.EMFV1k > 1.02*e.EMFV1k {
+				t.Errorf("%s: %d turns with %g ohm give %g V, the best (%d, %g ohm) %g V",
+					c.Wire.Name, turns, other.SeriesOhm, other.EMFV1k, e.Coil.Turns, e.SeriesOhm, e.EMFV1k)
+			}
+		}
+	}
+
+	// A resistor far too large costs signal, and that is said.
+	d.ResistorsOhm, d.Wires = []float64{100e3}, d.Wires[1:]
+	if list, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(strings.Join(list[0].Warnings, " "), "times as large as is needed") {
+		t.Errorf("warnings %q", list[0].Warnings)
+	}
+	// One too small is none: 600 ohm of load are not reached by 10 ohm and thick wire.
+	d.ResistorsOhm = []float64{10}
+	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil || !strings.Contains(err.Error(), "none at hand is that large") {
+		t.Error(err)
+	}
+	d.ResistorsOhm = []float64{-1}
+	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil || !strings.Contains(err.Error(), "cannot have -1 ohm") {
+		t.Error(err)
 	}
 }
 
