@@ -245,7 +245,7 @@ func (w *workshop) coilState(r *http.Request, coil string, folder *capture.Folde
 		}
 		s.Aside = append(s.Aside, state)
 	}
-	s.findGaps(folder.Coil, takes)
+	s.findGaps(folder.Coil)
 	return s, nil
 }
 
@@ -329,27 +329,14 @@ func newPartialState(dir string) partialState {
 	return p
 }
 
-// findGaps lists what is not known of a coil.
-func (s *coilState) findGaps(c capture.Coil, takes []capture.Take) {
+// findGaps lists what coil.toml does not say; what the takes do not tell is the
+// result's to say.
+func (s *coilState) findGaps(c capture.Coil) {
 	add := func(what, why, how string) { s.Missing = append(s.Missing, gap{what, why, how}) }
 	if c.DCR == nil {
 		add("the DC resistance", "with it the takes tell more, and better", "Read it with a multimeter and note the temperature: 7.85k@22C 0.5%")
 	} else if c.DCR.Celsius != nil && c.CelsiusAtTakes == nil {
 		add("the temperature at the takes", "copper gains 0.39 % per degree", "Note the coil's temperature while it is measured, in °C")
-	}
-	bare, added := false, false
-	for _, t := range takes {
-		if t.Unfit() != nil {
-			continue
-		}
-		loaded := t.Load.AddedC != nil || t.Load.AddedR != nil
-		bare, added = bare || !loaded, added || loaded
-	}
-	if !bare {
-		add("a take with nothing added", "it shows the coil as it is", "Clip on the coil alone and take it")
-	}
-	if !added {
-		add("a take with a known capacitor", "one resonance alone does not tell L from C", "Clip a capacitor of 220 pF to 1 nF across the coil and take it again")
 	}
 }
 
