@@ -91,24 +91,23 @@ type Solver struct {
 	p, trial     []float64
 	scale        []float64 // MINPACK's D: largest column norms so far
 	step, scaled []float64
-	stack        blas64.General // joined triangles, n+1 columns
-	stackTau     []float64
+	stacked      []float64      // triangles of the blocks, n+1 columns
+	stack        *triangle      // of stacked
 	r            blas64.General // n×n triangle of the Jacobian
 	qtr          []float64
-	damped       blas64.General // 2n×(n+1): triangle over damping
-	dampedTau    []float64
-	work         []float64
+	damping      []float64 // n×(n+1): what damping adds below r
+	damped       *triangle // of r and damping
 	column       []float64
 	bend         []float64 // second-order part of the step
-	rotated      []float64 // Qᵀ r beside the step, through the blocks and the stack
+	rotated      []float64 // Qᵀ r beside the step, through the blocks
 }
 
 type blockMemory struct {
 	augmented blas64.General // Jacobian with the residual as last column
 	jacobian  *mat.Dense     // view of the Jacobian in augmented
+	triangle  *triangle      // of augmented
 	residual  []float64
-	tau       []float64
-	rotated   []float64
+	beside    []float64 // residuals beside the step
 }
 
 // NewSolver reserves the memory for problem. It panics where the problem's
@@ -119,7 +118,7 @@ func NewSolver(problem Problem) *Solver {
 		panic("leastsquares: empty problem")
 	}
 	s := &Solver{problem: problem, n: n}
-	rows, widest := 0, n+1
+	rows := 0
 	for _, b := range problem.Blocks {
 		k := len(b.Columns)
 		for _, c := range b.Columns {
@@ -133,24 +132,22 @@ func NewSolver(problem Problem) *Solver {
 		s.blocks = append(s.blocks, blockMemory{
 			augmented: a,
 			jacobian:  &j,
+			triangle:  newTriangle(b.Residuals, k+1, k),
 			residual:  make([]float64, b.Residuals),
-			tau:       make([]float64, min(b.Residuals, k+1)),
-			rotated:   make([]float64, b.Residuals),
+			beside:    make([]float64, b.Residuals),
 		})
-		rows += min(b.Residuals, k+1)
-		widest = max(widest, k+1)
+		rows += k
 	}
-	s.stack = general(max(rows, n+1), n+1)
-	s.stackTau = make([]float64, n+1)
+	s.stacked = make([]float64, rows*(n+1))
+	s.stack = newTriangle(rows, n+1, n)
 	s.r = general(n, n)
 	s.qtr = make([]float64, n)
-	s.damped = general(2*n, n+1)
-	s.dampedTau = make([]float64, min(2*n, n+1))
-	s.work = make([]float64, 64*widest)
+	s.damping = make([]float64, n*(n+1))
+	s.damped = newTriangle(n, n+1, n)
 	for _, v := range []*[]float64{&s.p, &s.trial, &s.scale, &s.step, &s.scaled, &s.column, &s.bend} {
 		*v = make([]float64, n)
 	}
-	s.rotated = make([]float64, s.stack.Rows)
+	s.rotated = make([]float64, rows)
 	return s
 }
 
@@ -177,16 +174,19 @@ func (s *Solver) Minimize(start []float64, settings Settings) (Minimum, error) {
 }
 
 // polish takes Gauss-Newton steps from the present point, which must be
-// linearized, until they no longer shrink.
+// linearized, until they no longer shrink: until rounding has made them grow
+// three times. Once or twice they do so by themselves.
 func (s *Solver) polish(m *Minimum) {
-	last := math.Inf(1)
+	last, grown := math.Inf(1), 0
 	for range 50 {
 		if !s.solveDamped(0) {
 			return
 		}
 		length := s.scaledLength()
 		if !(length < 0.9*last) {
-			return
+			if grown++; grown == 3 {
+				return
+			}
 		}
 		last = length
 		for j := range s.n {
@@ -333,9 +333,9 @@ func (s *Solver) sumSquares(p []float64) float64 {
 // linearize evaluates residuals and Jacobian at p, leaves the triangle of the
 // Jacobian in s.r and Qᵀ·residual in s.qtr, and returns the sum of squares.
 func (s *Solver) linearize(p []float64) float64 {
-	clear(s.stack.Data)
+	clear(s.stacked)
 	var sum float64
-	top := 0
+	out := s.stacked
 	for b := range s.blocks {
 		m := &s.blocks[b]
 		columns := s.problem.Blocks[b].Columns
@@ -345,20 +345,22 @@ func (s *Solver) linearize(p []float64) float64 {
 			sum += v * v
 			m.augmented.Data[i*m.augmented.Stride+k] = v
 		}
-		lapack64.Geqrf(m.augmented, m.tau, s.work, len(s.work))
-		for i := range m.tau {
-			row := m.augmented.Data[i*m.augmented.Stride : i*m.augmented.Stride+k+1]
-			out := s.stack.Data[top*s.stack.Stride : (top+1)*s.stack.Stride]
+		t := m.triangle
+		clear(t.r)
+		t.reduce(m.augmented.Data)
+		for i := range k {
+			row := t.r[i*t.columns : (i+1)*t.columns]
 			for j := i; j < k; j++ {
 				out[columns[j]] = row[j]
 			}
 			out[s.n] = row[k]
-			top++
+			out = out[s.n+1:]
 		}
 	}
-	lapack64.Geqrf(s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)], s.work, len(s.work))
+	clear(s.stack.r)
+	s.stack.reduce(s.stacked)
 	for i := range s.n {
-		row := s.stack.Data[i*s.stack.Stride : (i+1)*s.stack.Stride]
+		row := s.stack.r[i*s.stack.columns : (i+1)*s.stack.columns]
 		copy(s.r.Data[i*s.n+i:(i+1)*s.n], row[i:s.n])
 		s.qtr[i] = row[s.n]
 	}
@@ -394,29 +396,26 @@ func (s *Solver) accelerate(damping, length float64) bool {
 	for j := range n {
 		s.column[j] = s.p[j] + h*s.step[j]
 	}
-	top := 0
-	clear(s.rotated)
+	rotated := s.rotated
 	for b := range s.blocks {
 		m := &s.blocks[b]
-		s.problem.Evaluate(b, s.column, m.rotated, nil)
-		for _, v := range m.rotated {
+		s.problem.Evaluate(b, s.column, m.beside, nil)
+		for _, v := range m.beside {
 			if !finite(v) {
 				return false
 			}
 		}
-		lapack64.Ormqr(blas.Left, blas.Trans, m.augmented, m.tau,
-			blas64.General{Rows: len(m.rotated), Cols: 1, Stride: 1, Data: m.rotated}, s.work, len(s.work))
-		top += copy(s.rotated[top:], m.rotated[:len(m.tau)])
+		m.triangle.rotate(rotated, m.beside)
+		rotated = rotated[m.triangle.pivots:]
 	}
-	lapack64.Ormqr(blas.Left, blas.Trans, s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)],
-		blas64.General{Rows: len(s.rotated), Cols: 1, Stride: 1, Data: s.rotated}, s.work, len(s.work))
+	s.stack.rotate(s.column, s.rotated)
 	// Qᵀ(J δ) is R δ.
 	for i := range n {
 		var v float64
 		for j := i; j < n; j++ {
 			v += s.r.Data[i*n+j] * s.step[j]
 		}
-		s.column[i] = 2 / h * ((s.rotated[i]-s.qtr[i])/h - v)
+		s.column[i] = 2 / h * ((s.column[i]-s.qtr[i])/h - v)
 	}
 	s.step, s.bend = s.bend, s.step
 	s.qtr, s.column = s.column, s.qtr
@@ -487,8 +486,7 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 		if math.Abs(excess) <= near*radius || (lower == 0 && excess <= previous && previous < 0) {
 			break
 		}
-		correction := excess / radius / s.newtonSlope(length, blas64.General{
-			Rows: s.n, Cols: s.n, Stride: s.damped.Stride, Data: s.damped.Data})
+		correction := excess / radius / s.newtonSlope(length, s.dampedTriangle())
 		if excess > 0 {
 			lower = max(lower, damping)
 		} else {
@@ -520,7 +518,7 @@ func (s *Solver) newtonSlope(length float64, t blas64.General) float64 {
 }
 
 // solveDamped leaves the step for damping λ in s.step and, for λ > 0, its
-// triangle in the top of s.damped. It reports false where λ = 0 and the
+// triangle in s.damped. It reports false where λ = 0 and the
 // Jacobian is singular to working precision; the step is then zero.
 func (s *Solver) solveDamped(lambda float64) bool {
 	n := s.n
@@ -537,21 +535,26 @@ func (s *Solver) solveDamped(lambda float64) bool {
 		blas64.Trsv(blas.NoTrans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.step})
 		return true
 	}
-	clear(s.damped.Data)
+	clear(s.damping)
 	root := math.Sqrt(lambda)
+	d := s.damped
 	for i := range n {
-		row := s.damped.Data[i*s.damped.Stride:]
+		row := d.r[i*d.columns : (i+1)*d.columns]
 		copy(row[i:n], s.r.Data[i*n+i:(i+1)*n])
 		row[n] = s.qtr[i]
-		s.damped.Data[(n+i)*s.damped.Stride+i] = root * s.scale[i]
+		s.damping[i*d.columns+i] = root * s.scale[i]
 	}
-	lapack64.Geqrf(s.damped, s.dampedTau, s.work, len(s.work))
+	d.reduce(s.damping)
 	for i := range n {
-		s.step[i] = -s.damped.Data[i*s.damped.Stride+n]
+		s.step[i] = -d.r[i*d.columns+n]
 	}
-	t := blas64.General{Rows: n, Cols: n, Stride: s.damped.Stride, Data: s.damped.Data}
-	blas64.Trsv(blas.NoTrans, upperTriangle(t), blas64.Vector{N: n, Inc: 1, Data: s.step})
+	blas64.Trsv(blas.NoTrans, upperTriangle(s.dampedTriangle()), blas64.Vector{N: n, Inc: 1, Data: s.step})
 	return true
+}
+
+// dampedTriangle is the triangle of the last solveDamped with damping.
+func (s *Solver) dampedTriangle() blas64.General {
+	return blas64.General{Rows: s.n, Cols: s.n, Stride: s.damped.columns, Data: s.damped.r}
 }
 
 func upperTriangle(a blas64.General) blas64.Triangular {

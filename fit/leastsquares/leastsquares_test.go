@@ -128,3 +128,48 @@ func TestNoAllocation(t *testing.T) {
 		t.Errorf("%v allocations a search", n)
 	}
 }
+
+// The triangle of many rows, in runs and in two goes, against the QR of
+// LAPACK: RᵀR is AᵀA however the rows are dealt out; and the same reflections
+// turn one more column into what it had been as a column of A.
+func TestTriangle(t *testing.T) {
+	const rows, columns, pivots = 2*runRows + 7, 5, 4
+	a := make([]float64, rows*columns)
+	for i := range a {
+		a[i] = math.Sin(float64(i*i)) * math.Exp(float64(i%columns))
+	}
+	whole := newTriangle(rows, columns, pivots)
+	whole.reduce(a)
+	var qr mat.QR
+	qr.Factorize(mat.NewDense(rows, columns, a))
+	var r mat.Dense
+	qr.RTo(&r)
+	for i := range pivots {
+		for j := range columns {
+			if got, want := math.Abs(whole.r[i*columns+j]), math.Abs(r.At(i, j)); math.Abs(got-want) > 1e-13*math.Abs(r.At(j, j)) {
+				t.Errorf("R[%d,%d] = ±%.15g, LAPACK ±%.15g", i, j, got, want)
+			}
+		}
+	}
+	column := make([]float64, rows)
+	for i := range column {
+		column[i] = a[i*columns+pivots]
+	}
+	rotated := make([]float64, pivots)
+	whole.rotate(rotated, column)
+	for i, v := range rotated {
+		if want := whole.r[i*columns+pivots]; math.Abs(v-want) > 1e-12 {
+			t.Errorf("rotated[%d] = %.15g, want %.15g", i, v, want)
+		}
+	}
+	const first = runRows + 3
+	upper, lower := newTriangle(first, columns, pivots), newTriangle(rows-first, columns, pivots)
+	upper.reduce(a[:first*columns])
+	copy(lower.r, upper.r)
+	lower.reduce(a[first*columns:])
+	for i, v := range lower.r {
+		if math.Abs(math.Abs(v)-math.Abs(whole.r[i])) > 1e-12 {
+			t.Errorf("in two goes R[%d,%d] = ±%.15g, in one ±%.15g", i/columns, i%columns, v, whole.r[i])
+		}
+	}
+}
