@@ -10,6 +10,7 @@ import (
 	"unicode"
 
 	"coilsweep/capture"
+	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite"
 	"coilsweep/fit"
@@ -137,7 +138,8 @@ type coilState struct {
 	Aside    []asideState        `json:"aside"`
 	Missing  []gap               `json:"missing"`
 	Parts    map[string][]string `json:"parts"`
-	State    string              `json:"state"` // of the result
+	State    string              `json:"state"`           // of the result
+	Error    string              `json:"error,omitempty"` // what is wrong with the text: all else is empty then
 }
 
 type readingState struct {
@@ -173,12 +175,12 @@ type takeState struct {
 }
 
 type partialState struct {
-	Partial string  `json:"partial"`
-	Take    string  `json:"take"`
-	Started any     `json:"started,omitempty"`
-	Seconds float64 `json:"seconds"`
-	Repeats int     `json:"repeats"` // whole sweeps that may be in it
-	Text    string  `json:"text"`
+	Partial string     `json:"partial"`
+	Take    string     `json:"take"`
+	Started *time.Time `json:"started,omitempty"` // when it was last written
+	Seconds float64    `json:"seconds"`
+	Repeats int        `json:"repeats"` // whole sweeps that may be in it
+	Text    string     `json:"text"`
 }
 
 type asideState struct {
@@ -189,9 +191,22 @@ type asideState struct {
 
 func (w *workshop) getCoil(r *http.Request) (any, error) {
 	coil := r.URL.Query().Get("coil")
-	folder, err := w.openCoil(coil)
+	dir, err := w.coilDir(coil)
 	if err != nil {
 		return nil, err
+	}
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		// It can be mended in the page.
+		broken := &capture.Folder{Dir: dir}
+		text, sum, rerr := broken.CoilText()
+		if rerr != nil {
+			return nil, err
+		}
+		return &coilState{
+			Coil: coil, Name: coil, SHA256: sum, Text: string(text), Values: map[string]string{}, Meter: []readingState{}, Takes: []takeState{},
+			Partials: []partialState{}, Aside: []asideState{}, Missing: []gap{{"a coil.toml that can be read", err.Error(), "Correct it in its text"}}, State: resultNone, Error: err.Error(),
+		}, nil
 	}
 	return w.coilState(r, coil, folder)
 }
@@ -209,7 +224,11 @@ func (w *workshop) coilState(r *http.Request, coil string, folder *capture.Folde
 	for i, m := range folder.Coil.Meter {
 		s.Meter = append(s.Meter, readingState{i, m.What, m.Reading, m.AtHz, m.Mode, m.Celsius, m.UseInFit})
 	}
-	takes, unreadable, err := folder.Takes()
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return nil, err
+	}
+	takes, unreadable, err := w.coils.before(folder.Dir).readTakes(folder, held)
 	if err != nil {
 		return nil, err
 	}
@@ -300,7 +319,8 @@ func newPartialState(dir string) partialState {
 	take, _, _ := strings.Cut(name, ".")
 	p := partialState{Partial: name, Take: take, Text: "an unfinished recording"}
 	if info, err := os.Stat(dir); err == nil {
-		p.Started = info.ModTime()
+		at := info.ModTime()
+		p.Started = &at
 	}
 	data, err := os.ReadFile(filepath.Join(dir, "stimulus.toml"))
 	if err != nil {
@@ -312,12 +332,11 @@ func newPartialState(dir string) partialState {
 		p.Text += ": " + err.Error()
 		return p
 	}
-	recording, err := capture.ReadRecording(filepath.Join(dir, "capture.wav"))
+	frames, err := framesOf(filepath.Join(dir, "capture.wav"))
 	if err != nil {
 		p.Text += " of which nothing can be read"
 		return p
 	}
-	frames := recording.Frames()
 	p.Seconds = float64(frames) / float64(s.RateHz)
 	if frames >= s.LeadInSamples+s.SweepSamples {
 		p.Repeats = min(1+(frames-s.LeadInSamples-s.SweepSamples)/s.PeriodSamples, s.Repeats)
@@ -327,6 +346,24 @@ func newPartialState(dir string) partialState {
 		p.Text = fmt.Sprintf("%.1f s of take %s: less than one sweep, of no use", p.Seconds, take)
 	}
 	return p
+}
+
+// framesOf is how much a WAV file holds, closed or not.
+func framesOf(path string) (int, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return 0, err
+	}
+	r, err := wav.NewReader(f, info.Size())
+	if err != nil {
+		return 0, err
+	}
+	return int(r.Frames), nil
 }
 
 // findGaps lists what coil.toml does not say; what the takes do not tell is the

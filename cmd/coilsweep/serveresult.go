@@ -120,6 +120,9 @@ const (
 // fit fits a coil and keeps the result, as 'fit' does, in the background. A fit
 // of the same coil that is under way is given up.
 func (w *workshop) fit(coil, dir string, options fit.Options) {
+	if w.ctx.Err() != nil {
+		return
+	}
 	ctx, cancel := context.WithCancel(w.ctx)
 	f := &fitting{cancel: cancel}
 	w.mu.Lock()
