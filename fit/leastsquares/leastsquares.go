@@ -91,23 +91,24 @@ type Solver struct {
 	p, trial     []float64
 	scale        []float64 // MINPACK's D: largest column norms so far
 	step, scaled []float64
-	stacked      []float64      // triangles of the blocks, n+1 columns
-	stack        *triangle      // of stacked
+	stack        blas64.General // joined triangles, n+1 columns
+	stackTau     []float64
 	r            blas64.General // n×n triangle of the Jacobian
 	qtr          []float64
-	damping      []float64 // n×(n+1): what damping adds below r
-	damped       *triangle // of r and damping
+	damped       blas64.General // 2n×(n+1): triangle over damping
+	dampedTau    []float64
+	work         []float64
 	column       []float64
 	bend         []float64 // second-order part of the step
-	rotated      []float64 // Qᵀ r beside the step, through the blocks
+	rotated      []float64 // Qᵀ r beside the step, through the blocks and the stack
 }
 
 type blockMemory struct {
 	augmented blas64.General // Jacobian with the residual as last column
 	jacobian  *mat.Dense     // view of the Jacobian in augmented
-	triangle  *triangle      // of augmented
 	residual  []float64
-	beside    []float64 // residuals beside the step
+	tau       []float64
+	rotated   []float64
 }
 
 // NewSolver reserves the memory for problem. It panics where the problem's
@@ -118,7 +119,7 @@ func NewSolver(problem Problem) *Solver {
 		panic("leastsquares: empty problem")
 	}
 	s := &Solver{problem: problem, n: n}
-	rows := 0
+	rows, widest := 0, n+1
 	for _, b := range problem.Blocks {
 		k := len(b.Columns)
 		for _, c := range b.Columns {
@@ -132,22 +133,24 @@ func NewSolver(problem Problem) *Solver {
 		s.blocks = append(s.blocks, blockMemory{
 			augmented: a,
 			jacobian:  &j,
-			triangle:  newTriangle(b.Residuals, k+1, k),
 			residual:  make([]float64, b.Residuals),
-			beside:    make([]float64, b.Residuals),
+			tau:       make([]float64, min(b.Residuals, k+1)),
+			rotated:   make([]float64, b.Residuals),
 		})
-		rows += k
+		rows += min(b.Residuals, k+1)
+		widest = max(widest, k+1)
 	}
-	s.stacked = make([]float64, rows*(n+1))
-	s.stack = newTriangle(rows, n+1, n)
+	s.stack = general(max(rows, n+1), n+1)
+	s.stackTau = make([]float64, n+1)
 	s.r = general(n, n)
 	s.qtr = make([]float64, n)
-	s.damping = make([]float64, n*(n+1))
-	s.damped = newTriangle(n, n+1, n)
+	s.damped = general(2*n, n+1)
+	s.dampedTau = make([]float64, min(2*n, n+1))
+	s.work = make([]float64, 64*widest)
 	for _, v := range []*[]float64{&s.p, &s.trial, &s.scale, &s.step, &s.scaled, &s.column, &s.bend} {
 		*v = make([]float64, n)
 	}
-	s.rotated = make([]float64, rows)
+	s.rotated = make([]float64, s.stack.Rows)
 	return s
 }
 
@@ -174,19 +177,16 @@ func (s *Solver) Minimize(start []float64, settings Settings) (Minimum, error) {
 }
 
 // polish takes Gauss-Newton steps from the present point, which must be
-// linearized, until they no longer shrink: until rounding has made them grow
-// three times. Once or twice they do so by themselves.
+// linearized, until they no longer shrink.
 func (s *Solver) polish(m *Minimum) {
-	last, grown := math.Inf(1), 0
+	last := math.Inf(1)
 	for range 50 {
 		if !s.solveDamped(0) {
 			return
 		}
 		length := s.scaledLength()
 		if !(length < 0.9*last) {
-			if grown++; grown == 3 {
-				return
-			}
+			return
 		}
 		last = length
 		for j := range s.n {
@@ -333,9 +333,9 @@ func (s *Solver) sumSquares(p []float64) float64 {
 // linearize evaluates residuals and Jacobian at p, leaves the triangle of the
 // Jacobian in s.r and Qᵀ·residual in s.qtr, and returns the sum of squares.
 func (s *Solver) linearize(p []float64) float64 {
-	clear(s.stacked)
+	clear(s.stack.Data)
 	var sum float64
-	out := s.stacked
+	top := 0
 	for b := range s.blocks {
 		m := &s.blocks[b]
 		columns := s.problem.Blocks[b].Columns
@@ -345,22 +345,20 @@ func (s *Solver) linearize(p []float64) float64 {
 			sum += v * v
 			m.augmented.Data[i*m.augmented.Stride+k] = v
 		}
-		t := m.triangle
-		clear(t.r)
-		t.reduce(m.augmented.Data)
-		for i := range k {
-			row := t.r[i*t.columns : (i+1)*t.columns]
+		lapack64.Geqrf(m.augmented, m.tau, s.work, len(s.work))
+		for i := range m.tau {
+			row := m.augmented.Data[i*m.augmented.Stride : i*m.augmented.Stride+k+1]
+			out := s.stack.Data[top*s.stack.Stride : (top+1)*s.stack.Stride]
 			for j := i; j < k; j++ {
 				out[columns[j]] = row[j]
 			}
 			out[s.n] = row[k]
-			out = out[s.n+1:]
+			top++
 		}
 	}
-	clear(s.stack.r)
-	s.stack.reduce(s.stacked)
+	lapack64.Geqrf(s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)], s.work, len(s.work))
 	for i := range s.n {
-		row := s.stack.r[i*s.stack.columns : (i+1)*s.stack.columns]
+		row := s.stack.Data[i*s.stack.Stride : (i+1)*s.stack.Stride]
 		copy(s.r.Data[i*s.n+i:(i+1)*s.n], row[i:s.n])
 		s.qtr[i] = row[s.n]
 	}
@@ -396,26 +394,29 @@ func (s *Solver) accelerate(damping, length float64) bool {
 	for j := range n {
 		s.column[j] = s.p[j] + h*s.step[j]
 	}
-	rotated := s.rotated
+	top := 0
+	clear(s.rotated)
 	for b := range s.blocks {
 		m := &s.blocks[b]
-		s.problem.Evaluate(b, s.column, m.beside, nil)
-		for _, v := range m.beside {
+		s.problem.Evaluate(b, s.column, m.rotated, nil)
+		for _, v := range m.rotated {
 			if !finite(v) {
 				return false
 			}
 		}
-		m.triangle.rotate(rotated, m.beside)
-		rotated = rotated[m.triangle.pivots:]
+		lapack64.Ormqr(blas.Left, blas.Trans, m.augmented, m.tau,
+			blas64.General{Rows: len(m.rotated), Cols: 1, Stride: 1, Data: m.rotated}, s.work, len(s.work))
+		top += copy(s.rotated[top:], m.rotated[:len(m.tau)])
 	}
-	s.stack.rotate(s.column, s.rotated)
+	lapack64.Ormqr(blas.Left, blas.Trans, s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)],
+		blas64.General{Rows: len(s.rotated), Cols: 1, Stride: 1, Data: s.rotated}, s.work, len(s.work))
 	// Qᵀ(J δ) is R δ.
 	for i := range n {
 		var v float64
 		for j := i; j < n; j++ {
 			v += s.r.Data[i*n+j] * s.step[j]
 		}
-		s.column[i] = 2 / h * ((s.column[i]-s.qtr[i])/h - v)
+		s.column[i] = 2 / h * ((s.rotated[i]-s.qtr[i])/h - v)
 	}
 	s.step, s.bend = s.bend, s.step
 	s.qtr, s.column = s.column, s.qtr
@@ -486,7 +487,8 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 		if math.Abs(excess) <= near*radius || (lower == 0 && excess <= previous && previous < 0) {
 			break
 		}
-		correction := excess / radius / s.newtonSlope(length, s.dampedTriangle())
+		correction := excess / radius / s.newtonSlope(length, blas64.General{
+			Rows: s.n, Cols: s.n, Stride: s.damped.Stride, Data: s.damped.Data})
 		if excess > 0 {
 			lower = max(lower, damping)
 		} else {
@@ -518,7 +520,7 @@ func (s *Solver) newtonSlope(length float64, t blas64.General) float64 {
 }
 
 // solveDamped leaves the step for damping λ in s.step and, for λ > 0, its
-// triangle in s.damped. It reports false where λ = 0 and the
+// triangle in the top of s.damped. It reports false where λ = 0 and the
 // Jacobian is singular to working precision; the step is then zero.
 func (s *Solver) solveDamped(lambda float64) bool {
 	n := s.n
@@ -535,26 +537,21 @@ func (s *Solver) solveDamped(lambda float64) bool {
 		blas64.Trsv(blas.NoTrans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.step})
 		return true
 	}
-	clear(s.damping)
+	clear(s.damped.Data)
 	root := math.Sqrt(lambda)
-	d := s.damped
 	for i := range n {
-		row := d.r[i*d.columns : (i+1)*d.columns]
+		row := s.damped.Data[i*s.damped.Stride:]
 		copy(row[i:n], s.r.Data[i*n+i:(i+1)*n])
 		row[n] = s.qtr[i]
-		s.damping[i*d.columns+i] = root * s.scale[i]
+		s.damped.Data[(n+i)*s.damped.Stride+i] = root * s.scale[i]
 	}
-	d.reduce(s.damping)
+	lapack64.Geqrf(s.damped, s.dampedTau, s.work, len(s.work))
 	for i := range n {
-		s.step[i] = -d.r[i*d.columns+n]
+		s.step[i] = -s.damped.Data[i*s.damped.Stride+n]
 	}
-	blas64.Trsv(blas.NoTrans, upperTriangle(s.dampedTriangle()), blas64.Vector{N: n, Inc: 1, Data: s.step})
+	t := blas64.General{Rows: n, Cols: n, Stride: s.damped.Stride, Data: s.damped.Data}
+	blas64.Trsv(blas.NoTrans, upperTriangle(t), blas64.Vector{N: n, Inc: 1, Data: s.step})
 	return true
-}
-
-// dampedTriangle is the triangle of the last solveDamped with damping.
-func (s *Solver) dampedTriangle() blas64.General {
-	return blas64.General{Rows: s.n, Cols: s.n, Stride: s.damped.columns, Data: s.damped.r}
 }
 
 func upperTriangle(a blas64.General) blas64.Triangular {
