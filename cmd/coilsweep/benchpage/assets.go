@@ -34,6 +34,14 @@ func (b both) Open(name string) (fs.File, error) {
 	return f, err
 }
 
+func (b both) ReadFile(name string) ([]byte, error) {
+	data, err := fs.ReadFile(b.first, name)
+	if errors.Is(err, fs.ErrNotExist) && b.second != nil {
+		return fs.ReadFile(b.second, name)
+	}
+	return data, err
+}
+
 // types are those of all files that a page is made of: the system's own table
 // may say anything.
 var types = map[string]string{
