@@ -1,0 +1,653 @@
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"mime/multipart"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/spf13/pflag"
+
+	"coilsweep/capture"
+)
+
+// caller asks a bench page without a browser.
+type caller struct {
+	*served
+	root, base, key string
+}
+
+// serve runs 'serve' on root as its user does, on a simulated bench that plays
+// as fast as it can, or in real time.
+func serve(t *testing.T, root string, inTime bool) *caller {
+	t.Helper()
+	args := []string{"--bench", "virtual"}
+	if !inTime {
+		args = append(args, "--virtual-file", fast(t, t.TempDir()))
+	}
+	s := startServe(t, root, args...)
+	base, key, _ := strings.Cut(s.url, "/#key=")
+	return &caller{s, root, base, key}
+}
+
+// asks sends a call and gives its status and answer.
+func (s *caller) asks(method, path string, body any) (int, map[string]any) {
+	s.t.Helper()
+	var content io.Reader
+	kind := "application/json"
+	switch b := body.(type) {
+	case nil:
+	case form:
+		content, kind = &b.body, b.kind
+	case string:
+		content = strings.NewReader(b)
+	default:
+		text, err := json.Marshal(body)
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		content = bytes.NewReader(text)
+	}
+	r, err := http.NewRequest(method, s.base+path, content)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	r.Header.Set("X-Coilsweep-Key", s.key)
+	if content != nil {
+		r.Header.Set("Content-Type", kind)
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	v := map[string]any{}
+	if err := json.Unmarshal(text, &v); err != nil {
+		v["text"] = string(text)
+	}
+	return answer.StatusCode, v
+}
+
+// gets is asks for what must go well.
+func (s *caller) gets(method, path string, body any) map[string]any {
+	s.t.Helper()
+	status, v := s.asks(method, path, body)
+	if status != http.StatusOK && status != http.StatusAccepted {
+		s.t.Fatalf("%s %s %v: %d %v", method, path, body, status, v)
+	}
+	return v
+}
+
+// fetches the file of a link.
+func (s *caller) fetches(link string) (string, http.Header) {
+	s.t.Helper()
+	answer, err := http.Get(s.base + link)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	text, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusOK {
+		s.t.Fatalf("%s: %d %v", link, answer.StatusCode, err)
+	}
+	return string(text), answer.Header
+}
+
+// waits until is so.
+func (s *caller) waits(what string, is func() bool) {
+	s.t.Helper()
+	for deadline := time.Now().Add(60 * time.Second); !is(); time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			s.t.Fatalf("%s did not happen in a minute", what)
+		}
+	}
+}
+
+// within finds something in nested maps and lists.
+func within(v any, path ...any) any {
+	for _, p := range path {
+		switch at := p.(type) {
+		case string:
+			m, _ := v.(map[string]any)
+			v = m[at]
+		case int:
+			list, _ := v.([]any)
+			if at >= len(list) {
+				return nil
+			}
+			v = list[at]
+		}
+	}
+	return v
+}
+
+// form is a body with files.
+type form struct {
+	body bytes.Buffer
+	kind string
+}
+
+func newForm(t *testing.T, options string, files map[string]string) form {
+	t.Helper()
+	var f form
+	w := multipart.NewWriter(&f.body)
+	if options != "" {
+		w.WriteField("options", options)
+	}
+	for field, path := range files {
+		part, err := w.CreateFormFile(field, filepath.Base(path))
+		if err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		part.Write(data)
+	}
+	w.Close()
+	f.kind = w.FormDataContentType()
+	return f
+}
+
+// listener follows the events of a page as a browser does.
+type pageEvents struct {
+	mu     sync.Mutex
+	latest map[string]map[string]any
+	count  map[string]int
+}
+
+func (s *caller) listens() *pageEvents {
+	s.t.Helper()
+	e := &pageEvents{latest: map[string]map[string]any{}, count: map[string]int{}}
+	ctx, cancel := context.WithCancel(context.Background())
+	r, _ := http.NewRequestWithContext(ctx, "GET", s.base+"/api/events", nil)
+	r.Header.Set("X-Coilsweep-Key", s.key)
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil || answer.StatusCode != http.StatusOK {
+		s.t.Fatalf("no events: %v", err)
+	}
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		defer answer.Body.Close()
+		lines := bufio.NewScanner(answer.Body)
+		lines.Buffer(nil, 1<<22)
+		topic := ""
+		for lines.Scan() {
+			if name, ok := strings.CutPrefix(lines.Text(), "event: "); ok {
+				topic = name
+			}
+			if data, ok := strings.CutPrefix(lines.Text(), "data: "); ok {
+				v := map[string]any{}
+				json.Unmarshal([]byte(data), &v)
+				e.mu.Lock()
+				e.latest[topic] = v
+				e.count[topic]++
+				e.mu.Unlock()
+			}
+		}
+	}()
+	s.t.Cleanup(func() { cancel(); <-ended })
+	return e
+}
+
+func (e *pageEvents) of(topic string, path ...any) any {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return within(e.latest[topic], path...)
+}
+
+// quick are the options of a take of some tenths of a second.
+func quick(take, addedC string) map[string]any {
+	return map[string]any{"take": take, "added-c": addedC, "duration": "0.7", "repeats": "3"}
+}
+
+// takes makes a take and waits for the fit after it.
+func (s *caller) takes(coil string, options map[string]any) {
+	s.t.Helper()
+	s.gets("POST", "/api/takes", map[string]any{"coil": coil, "options": options})
+	s.waits("the take", func() bool {
+		_, err := os.Stat(filepath.Join(s.root, coil, "takes", fmt.Sprint(options["take"]), "take.toml"))
+		return err == nil
+	})
+	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil="+coil, nil)["state"] == "fresh" })
+}
+
+// The whole job over HTTP: a new coil to its report, on the invented coil of
+// capture/virtual/default.toml.
+func TestServeWholeJob(t *testing.T) {
+	s := serve(t, t.TempDir(), false)
+	events := s.listens()
+
+	bench := s.gets("GET", "/api/bench", nil)
+	if bench["simulated"] != true || bench["file"] != nil || len(within(bench, "missing").([]any)) != 1 {
+		t.Errorf("bench without a file: %v", bench)
+	}
+	settings := bench["simulated_settings"].(map[string]any)
+	bench = s.gets("POST", "/api/bench/settings", map[string]any{"sha256": "", "options": settings})
+	if within(bench, "settings", "fixture-c") != "65p 5%" || within(bench, "fixture", "r") != "1M 1%" {
+		t.Errorf("bench as set: %v", bench)
+	}
+
+	if coil := s.gets("POST", "/api/coils", map[string]any{"options": map[string]string{"name": "Bridge #1", "dcr": "7.85k@20C 0.5%"}}); coil["coil"] != "bridge-1" {
+		t.Fatalf("the coil is called %v", coil)
+	}
+	const coil = "bridge-1"
+	state := s.gets("GET", "/api/coil?coil="+coil, nil)
+	state = s.gets("POST", "/api/coil/settings?coil="+coil, map[string]any{"sha256": state["sha256"], "values": map[string]string{
+		"celsius_at_takes": "20", "winding.wire": "AWG 42", "winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm"}})
+	state = s.gets("POST", "/api/coil/reading?coil="+coil, map[string]any{"sha256": state["sha256"], "what": "L", "reading": "2.37H 2%", "at_hz": 1000})
+
+	s.gets("POST", "/api/check", map[string]any{"coil": coil, "options": map[string]string{"duration": "0.7", "repeats": "2"}})
+	s.waits("the check", func() bool { return s.gets("GET", "/api/check", nil)["state"] == "done" })
+	if check := s.gets("GET", "/api/check", nil); within(check, "result", "fit_to_take") != true || len(check["sentences"].([]any)) < 4 {
+		t.Errorf("check: %v", check)
+	}
+
+	s.takes(coil, quick("bare", ""))
+	s.takes(coil, quick("c220", "220p 1%"))
+	s.takes(coil, quick("c470", "470p 1%"))
+	if kind, text := events.of("ended", "kind"), fmt.Sprint(events.of("ended", "text")); kind != "take" || !strings.HasPrefix(text, "Take c470 is kept: peak ") {
+		t.Errorf("the end of the take was told as %v: %s", kind, text)
+	}
+	if sweep := s.gets("GET", "/api/sweep", nil); sweep["take"] != "c470" {
+		t.Errorf("sweep: %v", sweep["take"])
+	}
+
+	result := s.gets("GET", "/api/result?coil="+coil, nil)
+	l, _ := within(result, "result", "inductance_h", "value").(float64)
+	u95, _ := within(result, "result", "inductance_h", "U95").(float64)
+	if !(math.Abs(l-2.4) <= u95 && u95 < 0.1) {
+		t.Errorf("L is %g ± %g H, the invented coil has 2.4 H", l, u95)
+	}
+	if len(result["left_out"].([]any)) != 0 || len(result["sentences"].([]any)) < 3 {
+		t.Errorf("result: %v, %v", result["left_out"], result["sentences"])
+	}
+	for _, what := range []string{"response", "fit", "residuals", "line", "meter"} {
+		if figure := s.gets("GET", "/api/figure?coil="+coil+"&what="+what, nil); !strings.HasPrefix(fmt.Sprint(figure["svg"]), "<svg") {
+			t.Errorf("figure %s: %.80v", what, figure["svg"])
+		}
+	}
+	if account := s.gets("GET", "/api/capacitance?coil="+coil, nil); within(account, "total_f", "value") == nil {
+		t.Errorf("account: %v", account)
+	}
+	if meter := s.gets("GET", "/api/crosscheck?coil="+coil, nil); within(meter, "meter", 1, "verdict") != "agrees" {
+		t.Errorf("the meter: %v", meter)
+	}
+	if winding := s.gets("GET", "/api/winding?coil="+coil, nil); winding["coil"] != "Bridge #1" {
+		t.Errorf("winding: %v", winding)
+	}
+
+	guitar := s.gets("POST", "/api/guitar", map[string]any{"coils": []string{coil}, "harness": map[string]string{
+		"volume": "500k", "volume-at": "10", "cable": "470p", "amp": "1M"}, "target": "3.5k", "solve": "cable"})
+	if peak, _ := within(guitar, "prediction", "peak_hz", "value").(float64); !(peak > 3000 && peak < 5000) {
+		t.Errorf("the peak in the guitar is at %v", peak)
+	}
+	if within(guitar, "solution", "farad", "value") == nil || !strings.Contains(fmt.Sprint(guitar["command"]), "predict "+filepath.Join(s.root, coil)+" --amp 1M --cable 470p") {
+		t.Errorf("solution %v, command %v", guitar["solution"], guitar["command"])
+	}
+
+	// The same takes again, as another coil, by import of their audio.
+	s.gets("POST", "/api/coils", map[string]any{"coil": "shop/neck", "options": map[string]string{"name": "Neck", "dcr": "7.85k@20C 0.5%"}})
+	folder, err := capture.OpenFolder(filepath.Join(s.root, coil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"bare", "c470"} {
+		take, err := folder.ReadTake(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := take.Stimulus.Encode()
+		if err != nil {
+			t.Fatal(err)
+		}
+		stimulus := filepath.Join(t.TempDir(), "sweep.toml")
+		if err := os.WriteFile(stimulus, text, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		options := map[string]string{"bare": `{"take":"bare"}`, "c470": `{"take":"c470","added-c":"470p 1%"}`}[name]
+		imported := s.gets("POST", "/api/import?coil=shop/neck", newForm(t, options, map[string]string{
+			"recording": filepath.Join(folder.TakeDir(name), "capture.wav"), "stimulus": stimulus}))
+		if imported["outcome"] != "done" {
+			t.Errorf("import: %v", imported)
+		}
+	}
+	if left, _ := filepath.Glob(filepath.Join(s.root, "shop", "neck", ".upload*")); left != nil {
+		t.Errorf("an upload was left: %v", left)
+	}
+	s.waits("the fit of the import", func() bool { return s.gets("GET", "/api/result?coil=shop/neck", nil)["state"] == "fresh" })
+	both := []string{coil, "shop/neck"}
+	compared := s.gets("POST", "/api/compare", map[string]any{"coils": both, "same_bench": true})
+	if within(compared, "figures", 0, "svg") == nil || within(compared, "comparison") == nil {
+		t.Errorf("comparison: %v", compared)
+	}
+	if page, header := s.fetches(compared["link"].(string)); !strings.Contains(page, "Bridge #1") || !strings.Contains(header.Get("Content-Security-Policy"), "sandbox") {
+		t.Errorf("the page of the comparison, %v: %.200s", header, page)
+	}
+	batch := s.gets("POST", "/api/batch", map[string]any{"coils": both, "limits": "schema = \"coilsweep.limits/1\"\n[inductance_h]\nnominal = \"2.4H 5%\"\n"})
+	if within(batch, "batch") == nil || batch["link"] == "" {
+		t.Errorf("batch: %v", batch)
+	}
+
+	link := s.gets("POST", "/api/report?coil="+coil, map[string]any{"harness": map[string]string{"volume": "500k", "cable": "470p", "amp": "1M"}})["link"].(string)
+	if page, _ := s.fetches(link); !strings.Contains(page, "Bridge #1") || !strings.Contains(page, "predicted-w") {
+		t.Errorf("report: %.200s", page)
+	}
+	kinds := map[any]int{}
+	for _, f := range s.gets("GET", "/api/links?coil="+coil, nil)["files"].([]any) {
+		kinds[within(f, "what")]++
+		if text, _ := s.fetches(within(f, "link").(string)); len(text) < 500 {
+			t.Errorf("%v: %.100q", f, text)
+		}
+	}
+	if want := map[any]int{"report": 1, "result": 1, "response": 1, "archive": 1, "audio": 3}; fmt.Sprint(kinds) != fmt.Sprint(want) {
+		t.Errorf("links %v, want %v", kinds, want)
+	}
+	for _, f := range s.gets("GET", "/api/links", nil)["files"].([]any) {
+		if text, _ := s.fetches(within(f, "link").(string)); strings.HasSuffix(fmt.Sprint(within(f, "name")), ".wav") != strings.HasPrefix(text, "RIFF") {
+			t.Errorf("%v: %.100q", f, text)
+		}
+	}
+
+	// A take is done again: the earlier one is set aside.
+	if status, v := s.asks("POST", "/api/takes", map[string]any{"coil": coil, "options": quick("bare", "")}); status != http.StatusConflict || v["exists"] != true || v["field"] != "take" {
+		t.Errorf("a take of the same name: %d %v", status, v)
+	}
+	s.gets("POST", "/api/takes", map[string]any{"coil": coil, "options": quick("bare", ""), "redo": true})
+	s.waits("the redo", func() bool { return within(s.gets("GET", "/api/coil?coil="+coil, nil), "aside", 0, "of") == "bare" })
+	s.waits("the end of the redo", func() bool { return events.of("engine", "job") == nil })
+	s.gets("POST", "/api/takes/aside", map[string]any{"coil": coil, "take": "c220"})
+	if takes := within(s.gets("GET", "/api/coil?coil="+coil, nil), "takes").([]any); len(takes) != 2 {
+		t.Errorf("%d takes, want 2", len(takes))
+	}
+}
+
+// Two pages on one bench that takes its time: they see the same, one take goes
+// on at a time, it ends when enough is known or when either page says so; the
+// end of the program keeps what was recorded, and the next start finds it all.
+func TestServeTwoPages(t *testing.T) {
+	root := t.TempDir()
+	s := serve(t, root, true)
+	a, b := s.listens(), s.listens()
+	s.gets("POST", "/api/coils", map[string]any{"coil": "coil", "options": map[string]string{"name": "Coil"}})
+	take := func(name, until, repeats string) (int, map[string]any) {
+		return s.asks("POST", "/api/takes", map[string]any{"coil": "coil", "options": map[string]string{
+			"take": name, "until": until, "repeats": repeats, "duration": "0.7", "fixture-c": "65p 5%", "fixture-r": "1M 1%"}})
+	}
+	both := func(what string, is func(*pageEvents) bool) {
+		t.Helper()
+		s.waits(what, func() bool { return is(a) && is(b) })
+	}
+
+	if status, v := take("until", "20%", ""); status != http.StatusAccepted || !strings.Contains(fmt.Sprint(v["command"]), "--until 20%") {
+		t.Fatalf("%d %v", status, v)
+	}
+	both("the sweep of the take", func(e *pageEvents) bool { return e.of("sweep", "take") == "until" && e.of("sweep", "repeats") != 0.0 })
+	if sweep := s.gets("GET", "/api/sweep", nil); !strings.HasPrefix(fmt.Sprint(sweep["svg"]), "<svg") || sweep["revision"] == nil {
+		t.Errorf("no response is drawn: %.100v", sweep)
+	}
+	if status, v := take("other", "", "2"); status != http.StatusConflict || v["running"] != "take until of coil" {
+		t.Errorf("a second take: %d %v", status, v)
+	}
+	both("the end of the take", func(e *pageEvents) bool {
+		return e.of("ended", "take") == "until" && e.of("ended", "outcome") == "done"
+	})
+	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil=coil", nil)["state"] == "fresh" })
+	if n, _ := within(s.gets("GET", "/api/coil?coil=coil", nil), "takes", 0, "repeats").(float64); !(n >= 2 && n < boundRepeats) {
+		t.Errorf("%v sweeps were enough, %d are the most", n, boundRepeats)
+	}
+
+	take("stopped", "", "20")
+	both("progress", func(e *pageEvents) bool {
+		n, _ := e.of("progress", "repeat").(float64)
+		return e.of("progress", "take") == "stopped" && n >= 1
+	})
+	s.gets("POST", "/api/stop", map[string]any{})
+	both("the stop", func(e *pageEvents) bool { return e.of("ended", "outcome") == "stopped" })
+	both("listening again", func(e *pageEvents) bool {
+		return e.of("engine", "phase") == "listening" && e.of("engine", "job") == nil
+	})
+	both("the same coil", func(e *pageEvents) bool { return e.of("coil", "revision") == a.of("coil", "revision") })
+
+	take("broken", "", "20")
+	partial := filepath.Join(root, "coil", "takes", "broken.partial", "capture.wav")
+	s.waits("two sweeps on disk", func() bool { return size(partial) > 3.5*48000*2*4 })
+	s.close()
+	if text := s.said.String(); !strings.Contains(text, "Take broken was stopped after") {
+		t.Errorf("the end was not told: %s", text)
+	}
+
+	s = serve(t, root, false)
+	if state := s.gets("GET", "/api/result?coil=coil", nil)["state"]; state != "fresh" {
+		t.Errorf("after the restart the result is %v", state)
+	}
+	coil := s.gets("GET", "/api/coil?coil=coil", nil)
+	if len(coil["takes"].([]any)) != 1 || len(coil["partials"].([]any)) != 2 {
+		t.Fatalf("found again: %v takes, partials %v", coil["takes"], coil["partials"])
+	}
+	if n, _ := within(coil, "partials", 0, "repeats").(float64); within(coil, "partials", 0, "partial") != "broken.partial" || n < 2 {
+		t.Errorf("partials: %v", coil["partials"])
+	}
+	if v := s.gets("POST", "/api/partial", map[string]any{"coil": "coil", "partial": "broken.partial", "options": map[string]string{"take": "mended"}}); v["outcome"] != "done" {
+		t.Errorf("the unfinished recording: %v", v)
+	}
+}
+
+// Wrong requests: each is told what is wrong, where it can be told about which
+// field, and changes nothing.
+func TestServeRefuses(t *testing.T) {
+	root := t.TempDir()
+	if err := capture.CreateFolder(filepath.Join(root, "coil"), capture.Coil{Name: "invented"}); err != nil {
+		t.Fatal(err)
+	}
+	outside := filepath.Join(t.TempDir(), "outside")
+	if err := capture.CreateFolder(outside, capture.Coil{Name: "outside"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink(outside, filepath.Join(root, "link")); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, root, false)
+	before := tree(t, root)
+	coil := s.gets("GET", "/api/coil?coil=coil", nil)
+	sum := coil["sha256"]
+	type m = map[string]any
+	on := func(coil string, options m) m { return m{"coil": coil, "options": options} }
+	for _, tt := range []struct {
+		method, path string
+		body         any
+		status       int
+		field, says  string
+	}{
+		{"GET", "/api/coil?coil=none", nil, 404, "coil", "there is no coil none"},
+		{"GET", "/api/coil", nil, 400, "", "it is empty"},
+		{"GET", "/api/coil?coil=../outside", nil, 400, "", "begins with a dot"},
+		{"GET", "/api/coil?coil=link", nil, 403, "", "symbolic link"},
+		{"GET", "/api/coil?coil=%2Fetc", nil, 400, "", "empty"},
+		{"GET", "/api/result?coil=none", nil, 404, "coil", ""},
+		{"GET", "/api/links?coil=..", nil, 400, "", ""},
+		{"GET", "/api/figure?coil=coil&what=steam", nil, 400, "what", "there is no figure"},
+		{"GET", "/api/figure?coil=coil&what=fit", nil, 422, "", "has no take"},
+		{"GET", "/api/winding?coil=coil", nil, 422, "", "does not say how the coil was wound"},
+		{"GET", "/api/crosscheck?coil=coil", nil, 422, "", "has no take"},
+		{"GET", "/api/capacitance?coil=none", nil, 404, "coil", ""},
+
+		{"POST", "/api/coils", m{"options": m{}}, 422, "name", "is missing"},
+		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour", "is no option here"},
+		{"POST", "/api/coils", m{"options": m{"name": "x", "dcr": "steam"}}, 422, "dcr", "steam"},
+		{"POST", "/api/coils", m{"coil": "coil", "options": m{"name": "x"}}, 409, "", "already a coil folder"},
+		{"POST", "/api/coils", m{"coil": "../x", "options": m{"name": "x"}}, 400, "", "begins with a dot"},
+		{"POST", "/api/coils", m{"coil": "coil/inner", "options": m{"name": "x"}}, 422, "coil", "a coil holds no other"},
+		{"POST", "/api/coils", m{"coil": "link/x", "options": m{"name": "x"}}, 403, "", "symbolic link"},
+		{"POST", "/api/coils", "{", 400, "", "cannot be read"},
+		{"POST", "/api/coils", m{"colour": 3}, 400, "", "colour"},
+
+		{"PUT", "/api/coil?coil=coil", m{"sha256": "stale", "text": coil["text"]}, 409, "", "changed meanwhile"},
+		{"PUT", "/api/coil?coil=coil", m{"sha256": sum, "text": "name = 3"}, 422, "", "line 1"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": "stale", "values": m{"wire": "x"}}, 409, "", "changed meanwhile"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"winding.turns": "many"}}, 422, "winding.turns", "want a whole number"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is no key"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "X", "reading": "1", "at_hz": 1000}, 422, "what", "want"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "much", "at_hz": 1000}, 422, "reading", "much"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": 0}, 422, "at_hz", "at_hz is 0"},
+
+		{"POST", "/api/takes", on("none", m{"take": "x"}), 404, "coil", ""},
+		{"POST", "/api/takes", on("coil", m{}), 422, "take", "the take needs a name"},
+		{"POST", "/api/takes", on("coil", m{"take": "a/b"}), 422, "", "use letters"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "added-c": "steam"}), 422, "added-c", "steam"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "level": "loud"}), 422, "level", "want a number"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "drive": "voltage"}), 422, "drive", "--exciter-r"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "input": "line"}), 422, "input", "does not go with --bench virtual"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "after": "none"}), 422, "after", "has no take"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "stimulus": "/etc/passwd"}), 422, "stimulus", "is no option here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "bench-file": "/etc/passwd"}), 422, "bench-file", "is no option here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "virtual-file": "/etc/passwd"}), 422, "virtual-file", "is no option here"},
+		{"POST", "/api/takes", m{"coil": "coil", "options": m{"take": 3}}, 400, "", "cannot be read"},
+		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "none"}, 404, "take", ""},
+		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "../coil"}, 422, "take", "use letters"},
+		{"POST", "/api/partial", m{"coil": "coil", "partial": "../..", "options": m{"take": "x"}}, 404, "partial", ""},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, nil), 422, "recording", "is missing"},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go"}), 422, "", "serve_test.go: neither a WAV nor a FLAC file"},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go", "stimulus": "serve_test.go"}), 422, "stimulus", ""},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x","recording":"/etc/passwd"}`, map[string]string{"recording": "serve_test.go"}), 422, "recording", "is no option here"},
+		{"POST", "/api/import?coil=coil", newForm(t, `{`, map[string]string{"recording": "serve_test.go"}), 400, "options", ""},
+
+		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
+		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
+		{"POST", "/api/calibrate", on("", nil), 422, "", "make one first"},
+		{"POST", "/api/fixture", on("", nil), 422, "series", "in place of the coil"},
+		{"POST", "/api/fit", on("coil", m{"model": "steam"}), 422, "model", "want one of"},
+		{"POST", "/api/fit", on("coil", m{"montecarlo": "1"}), 422, "montecarlo", "at least 2 trials"},
+
+		{"PUT", "/api/bench", m{"sha256": "stale", "text": "schema = \"coilsweep.bench/1\"\n"}, 409, "", "changed meanwhile"},
+		{"PUT", "/api/bench", m{"sha256": "", "text": "colour = 3\n"}, 422, "", "line 1"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"reference": "ground"}}, 422, "", "ground"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"sense-r": "much"}}, 422, "sense-r", "much"},
+		{"POST", "/api/bench/settings", m{"sha256": "stale", "options": m{"drive": "current"}}, 409, "", "changed meanwhile"},
+		{"POST", "/api/bench/kind", m{"bench": "steam"}, 422, "bench", ""},
+
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"volume": "500k", "tone-at": "3"}}, 422, "tone-at", "needs --tone"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"netlist": "/tmp/x"}}, 422, "netlist", "is no option here"},
+		{"POST", "/api/guitar", m{"coils": []string{}, "harness": m{"amp": "1M"}}, 422, "coils", "one coil or two"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"amp": "1M"}}, 422, "", "has no take"},
+		{"POST", "/api/compare", m{"coils": []string{"coil"}}, 422, "coils", "2 to 50"},
+		{"POST", "/api/compare", m{"coils": []string{"coil", "coil"}}, 422, "coils", "twice"},
+		{"POST", "/api/compare", m{"coils": []string{"coil", "link"}}, 403, "", ""},
+		{"POST", "/api/batch", m{"coils": []string{"coil"}, "limits": "colour = 3"}, 422, "limits", ""},
+		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": []string{"5%"}}, 422, "tolerance", "belongs to --reference"},
+		{"POST", "/api/report?coil=coil", m{}, 422, "", "has no take"},
+		{"POST", "/api/report?coil=none", m{}, 404, "coil", ""},
+	} {
+		status, v := s.asks(tt.method, tt.path, tt.body)
+		field, _ := v["field"].(string)
+		if status != tt.status || field != tt.field || !strings.Contains(fmt.Sprint(v["error"]), tt.says) {
+			t.Errorf("%s %s %v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field, v["error"], tt.status, tt.field, tt.says)
+		}
+	}
+	if after := tree(t, root); after != before {
+		t.Errorf("what was refused has changed files: %s\nbefore: %s", after, before)
+	}
+	if v := s.gets("POST", "/api/stop", m{}); v["stopping"] != false {
+		t.Errorf("a job was started: %v", v)
+	}
+}
+
+// tree is what a folder holds.
+func tree(t *testing.T, root string) string {
+	t.Helper()
+	var all []string
+	err := filepath.WalkDir(root, func(path string, entry os.DirEntry, err error) error {
+		if err == nil && entry.Type().IsRegular() {
+			var data []byte
+			data, err = os.ReadFile(path)
+			path += fmt.Sprintf(" %x", sha256.Sum256(data))
+		}
+		all = append(all, path)
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return strings.Join(all, "\n")
+}
+
+// What people wrote into bench.toml and coil.toml stays when the page changes
+// a value; what was changed meanwhile is not overwritten.
+func TestServeKeepsComments(t *testing.T) {
+	root := t.TempDir()
+	const bench = "# mine\nschema = \"coilsweep.bench/1\"\n[fixture] # measured in spring\ncapacitance = \"60p\" # about\n\n# my drive\n[drive]\nkind = \"current\" # nearly\n"
+	if err := os.WriteFile(filepath.Join(root, "bench.toml"), []byte(bench), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, root, false)
+	seen := s.gets("GET", "/api/bench", nil)
+	sum := within(seen, "file", "sha256")
+	changed := s.gets("POST", "/api/bench/settings", map[string]any{"sha256": sum, "options": map[string]string{
+		"fixture-c": "65p 5%", "level": "-15", "drive": "", "coil-channel": "2"}})
+	want := strings.NewReplacer(`"60p"`, `"65p 5%"`, "kind = \"current\" # nearly\n", "").Replace(bench) + "\n[card]\nlevel_dbfs = -15.0\ncoil_channel = 2\n"
+	if got := within(changed, "file", "text"); got != want {
+		t.Errorf("bench.toml is now\n%v\nwant\n%s", got, want)
+	}
+	if status, _ := s.asks("POST", "/api/bench/settings", map[string]any{"sha256": sum, "options": map[string]string{"rate": "96k"}}); status != http.StatusConflict {
+		t.Errorf("an old checksum: %d", status)
+	}
+	if held, _ := os.ReadFile(filepath.Join(root, "bench.toml")); string(held) != want {
+		t.Errorf("the file holds\n%s", held)
+	}
+}
+
+// One port is for one page; a page that others can reach says so.
+func TestServeAddress(t *testing.T) {
+	s := serve(t, t.TempDir(), false)
+	var out, said bytes.Buffer
+	address := strings.TrimPrefix(s.base, "http://")
+	if status := run(t.Context(), []string{"serve", t.TempDir(), "--bench", "virtual", "--listen", address}, nil, &out, &said); status != exitFail || !strings.Contains(said.String(), "is in use") {
+		t.Errorf("status %d: %s", status, said.String())
+	}
+	for listen, here := range map[string]bool{"127.0.0.1:1": true, "[::1]:1": true, "localhost:1": true, ":1": false, "0.0.0.0:1": false, "192.0.2.1:1": false, "bench.example:1": false} {
+		if got := onlyHere(listen); got != here {
+			t.Errorf("%s: only here %v, want %v", listen, got, here)
+		}
+	}
+}
+
+// No option that names a file is taken from a page: those of the commands
+// behind it are held against the list.
+func TestOptionsOfPages(t *testing.T) {
+	for _, name := range []string{"measure", "import", "check", "calibrate", "fixture", "predict", "compare", "batch", "fit", "new"} {
+		cmd, _, err := newRoot(&console{}).Find([]string{name})
+		if err != nil {
+			t.Fatal(err)
+		}
+		cmd.Flags().VisitAll(func(f *pflag.Flag) {
+			usage := strings.ToLower(f.Usage)
+			if strings.Contains(usage, "file") && !strings.Contains(usage, "folder") && !slices.Contains(notOnPages, f.Name) {
+				t.Errorf("%s --%s (%s) may be given by a page", name, f.Name, f.Usage)
+			}
+		})
+	}
+	for text, want := range map[string]string{"a": "a", "": "''", "470p 1%": "'470p 1%'", "it's": `'it'\''s'`, "$(x)": "'$(x)'", "-12": "-12"} {
+		if got := shellWord(text); got != want {
+			t.Errorf("%q becomes %s, want %s", text, got, want)
+		}
+	}
+}
