@@ -2,7 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, byID, el, fill, list, missing, say, show } from "./dom.js";
 import { command, Form, withValues } from "./form.js";
-import { decibels, plain, since, visible } from "./format.js";
+import { decibels, plain, since, typeset, visible } from "./format.js";
 import { commandLine } from "./names.js";
 import { on, refresh, state, working } from "./state.js";
 import { mayStart } from "./sound.js";
@@ -125,7 +125,7 @@ function drawBench() {
   show(byID("devices-error"), Boolean(none));
   say(byID("devices-error"), visible(none));
   byID("check-level").placeholder = settings.level ?? bench.defaults?.level ?? "";
-  fill(byID("cautions"), (bench.cautions?.length ? bench.cautions : CAUTIONS).map((c) => el("li", {}, visible(c))));
+  fill(byID("cautions"), CAUTIONS.map((c) => el("li", {}, c)));
   for (const root of $$(".root")) fill(root, visible(bench.root ?? "."));
   missing(byID("bench-missing"), bench.missing);
   drawKnown();
@@ -193,9 +193,9 @@ function drawJob(name) {
   else if (done?.state === "stopped") content.push(el("p", {}, "Stopped."));
   else if (done?.state === "done") {
     if (done.at) content.push(el("p", { class: "small" }, since(done.at)));
-    content.push(...(done.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s))));
-    if (done.advice?.length) content.push(el("div", { class: "advice" }, el("h3", {}, "What to change"), list(done.advice.map((a) => a.text ?? a))));
-    if (done.proposed_level) content.push(el("p", {}, el("button", { type: "button", click: () => useLevel(done.proposed_level) }, `Use ${visible(done.proposed_level)} dBFS for takes`)));
+    content.push(...(done.sentences ?? []).map((s) => el("p", { dir: "auto" }, typeset(s))));
+    if (done.advice?.length) content.push(el("div", { class: "advice" }, el("h3", {}, "What to change"), list(done.advice.map((a) => typeset(a.text ?? a)))));
+    if (done.proposed_level) content.push(el("p", {}, el("button", { type: "button", click: () => useLevel(done.proposed_level) }, `Use ${typeset(done.proposed_level)} dBFS for takes`)));
   }
   const key = JSON.stringify([mine, done]);
   if (place.dataset.key !== key) { place.dataset.key = key; fill(place, content); }

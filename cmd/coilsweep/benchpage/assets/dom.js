@@ -79,7 +79,7 @@ export const narrow = () => window.matchMedia("(max-width: 640px)").matches;
 // draw puts drawings into a place, or nothing.
 export function draw(place, svgText) {
   const all = figures(svgText);
-  place.classList.toggle("several", all.length > 1);
+  place.classList.toggle("several", all.length > 1 && all.every((svg) => Number(svg.getAttribute("width")) <= 480));
   fill(place, all);
   show(place, all.length > 0);
 }

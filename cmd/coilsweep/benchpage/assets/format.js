@@ -96,6 +96,11 @@ export function visible(text) {
     .replace(/[\u0000-\u001f\u007f-\u009f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069\ufeff]/g, "\ufffd");
 }
 
+// typeset is a sentence of the program with true minus signs.
+export function typeset(text) {
+  return visible(text).replace(/(^|[\s(±])-(?=\d)/g, "$1−");
+}
+
 // since is how long ago something was, for somebody who looks up from the bench.
 export function since(date, now = Date.now()) {
   const at = Date.parse(date);

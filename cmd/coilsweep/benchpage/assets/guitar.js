@@ -7,17 +7,19 @@ import { commandLine } from "./names.js";
 import { numberTile, table } from "./result.js";
 import { on, state } from "./state.js";
 
-let form, asking = false, again = false, stale = true;
+// Once the knobs rest the table is asked for as well.
+const REST_MS = 350;
+let form, asking = false, again = false, stale = true, rest = 0;
 
 const known = () => state.result?.result?.inductance_h?.value != null;
 
 export function start() {
-  form = new Form(byID("guitar-form"), ask, { onInput: follow });
+  form = new Form(byID("guitar-form"), () => ask(), { onInput: follow });
   byID("g-second").addEventListener("change", follow);
   for (const svg of $$(".knob:not(.cable) svg")) $(".scale", svg).setAttribute("d", scale());
   on(["result", "coils", "coilID"], draw);
   on("step", () => { if (!byID("guitar").hidden && stale) ask(); });
-  window.matchMedia("(max-width: 640px)").addEventListener("change", ask);
+  window.matchMedia("(max-width: 640px)").addEventListener("change", () => ask());
 }
 
 // A knob turns through 300 degrees, from 0 at the lower left.
@@ -86,38 +88,43 @@ function draw() {
   follow();
 }
 
-// ask sends one request at a time; while it runs the latest knobs wait.
-async function ask() {
+// ask sends one request at a time; while it runs the latest knobs wait. With
+// all the answer holds every position of the knobs, which takes longer.
+async function ask(all = false) {
+  clearTimeout(rest);
   if (!known()) return;
   if (byID("guitar").hidden) { stale = true; return; }
   if (asking) { again = true; return; }
   asking = true;
   stale = false;
-  try {
-    do {
-      again = false;
-      const v = form.values();
-      const body = { coils: coils(), harness: harness() };
-      if (v.target) Object.assign(body, { target: v.target, solve: v.solve });
-      try {
-        const answer = await api.post("/api/guitar", body);
-        form.clear();
-        drawAnswer(answer);
-      } catch (error) {
-        if (!again) {
-          // The focus stays where somebody is typing or turning.
-          const active = document.activeElement;
-          form.fail(error);
-          active?.focus?.({ preventScroll: true });
-        }
-      }
-    } while (again);
-  } finally {
-    asking = false;
-  }
+  let answered = false;
+  do {
+    again = false;
+    const v = form.values(), body = { coils: coils(), harness: harness(), all };
+    if (v.target) Object.assign(body, { target: v.target, solve: v.solve });
+    try {
+      const answer = await api.post("/api/guitar", body);
+      form.clear();
+      drawAnswer(answer, all);
+      answered = true;
+    } catch (error) {
+      answered = false;
+      if (!again) failed(error);
+    }
+    if (again) all = false;
+  } while (again);
+  asking = false;
+  if (answered && !all) rest = setTimeout(() => ask(true), REST_MS);
 }
 
-function drawAnswer(a) {
+// failed shows an error and leaves the focus where somebody types or turns.
+function failed(error) {
+  const active = document.activeElement;
+  form.fail(error);
+  active?.focus?.({ preventScroll: true });
+}
+
+function drawAnswer(a, all) {
   const p = a.prediction ?? {};
   fill(byID("guitar-said"), (a.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s))));
   fill(byID("guitar-numbers"),
@@ -131,10 +138,12 @@ function drawAnswer(a) {
   drawFigure(place, fitting(place, a.svg, a.narrow));
   const warnings = a.warnings ?? p.warnings ?? [];
   say(byID("guitar-warnings"), visible(warnings.length ? `Taken for granted: ${warnings.join("; ")}. ± is U95, from the coils' fits and the tolerances of the parts.` : "± is U95, from the coils' fits and the tolerances of the parts."));
-  drawTable(p);
+  if (all || p.positions?.length) drawTable(p);
+  else byID("guitar-table").setAttribute("aria-busy", "true");
 }
 
 function drawTable(p) {
+  byID("guitar-table").removeAttribute("aria-busy");
   const reasons = [];
   const cell = (q, unit) => {
     if (q?.value != null) return el("td", {}, quantity(q, unit));

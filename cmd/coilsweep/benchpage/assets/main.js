@@ -1,6 +1,6 @@
 // The page: which step is shown, what stands above all steps, the key.
 import { $, $$, byID, el, fill, say, show } from "./dom.js";
-import { visible } from "./format.js";
+import { typeset, visible } from "./format.js";
 import * as bench from "./bench.js";
 import * as coil from "./coil.js";
 import * as guitar from "./guitar.js";
@@ -71,9 +71,20 @@ function drawNext() {
   show(place, Boolean(n));
   if (!n) return;
   place.className = n.alarm ? "alarm" : n.work ? "work" : "";
-  const here = n.step === step && !n.options && !n.fit && !n.takeOver && n.label !== "New coil";
-  fill(place, el("b", {}, n.alarm ? "Trouble" : n.work ? "Now" : "Next"), " ", el("span", { dir: "auto" }, visible(n.text)), " ",
-    n.label && !here ? el("button", { type: "button", click: () => n.label === "New coil" ? coil.startNew(go) : n.fit ? byID("fit-again").click() : n.takeOver ? bench.takeOver() : go(n.step, n.options, n.redo) }, n.label) : null);
+  const button = (one, kind) => {
+    const here = one.step === step && !one.options && !one.fit && !one.takeOver && one.label !== "New coil";
+    if (!one.label || here) return null;
+    return el("button", { type: "button", class: kind, click: () => act(one) }, one.label);
+  };
+  fill(place, el("b", {}, n.alarm ? "Trouble" : n.work ? "Now" : "Next"), " ", el("span", { dir: "auto" }, typeset(n.text)), " ",
+    button(n, null), n.also ? [" ", button(n.also, "also")] : null);
+}
+
+function act(one) {
+  if (one.label === "New coil") coil.startNew(go);
+  else if (one.fit) byID("fit-again").click();
+  else if (one.takeOver) bench.takeOver();
+  else go(one.step, one.options, one.redo);
 }
 
 const PHASES = { off: "not listening", opening: "opening the device …", listening: "listening", working: "working", lost: "device lost" };

@@ -150,13 +150,11 @@ function receive(topic, value) {
       refresh.calibrate();
       return;
     case "coils":
+      // Told after each change of a coil, of any: the topic "coil" may have
+      // been overtaken by one of another.
       refresh.coils();
-      return;
-    case "coil":
-      if (value.coil === state.coilID) {
-        refresh.coil();
-        refresh.result();
-      }
+      refresh.coil();
+      refresh.result();
       return;
     case "ended": {
       // The latest end is also sent to a page that has just been opened, or has

@@ -77,11 +77,15 @@ export function next(s) {
   if (s.result?.state === "working") return { text: "The fit is being worked out.", step: "result", label: "Result", work: true };
   if (s.result?.state === "failed") return { text: `The fit failed: ${s.result.why ?? "see the result"}`, step: "result", label: "Result", alarm: true };
   const advice = (s.result?.advice ?? [])[0];
-  if (advice) return { text: advice.text, step: "takes", label: advice.options ? "Prepare this take" : "Takes", options: advice.options };
-  const coilGap = (s.coil.missing ?? [])[0];
-  if (coilGap) return { text: coilGap.how ? `${sentence(coilGap.what)}: ${coilGap.how}` : `Still missing: ${coilGap.what}.`, step: "coil", label: "Coil" };
+  const take = advice && { step: "takes", label: advice.options ? "Prepare this take" : "Takes", options: advice.options };
+  const known = s.result?.result?.inductance_h?.value != null;
+  if (advice && !known) return { text: sentence(advice.text), ...take };
+  const report = { step: "report", label: "Report" };
+  const gap = (s.coil.missing ?? [])[0];
+  if (gap) return { text: `Still missing: ${gap.what}. ${gap.how ? sentence(gap.how) : ""}`, step: "coil", label: "Coil", also: known ? report : null };
   if (s.result?.state === "stale") return { text: `The numbers are older than the coil: ${s.result.why ?? ""}`, step: "result", label: "Fit again", fit: true };
-  if (s.result?.result) return { text: "The numbers stand. See what the coil does in a guitar, or write the report.", step: "report", label: "Report" };
+  if (known && advice) return { text: `The numbers stand. Sharper still: ${advice.text}`, ...report, also: take };
+  if (s.result?.result) return { text: "The numbers stand. See what the coil does in a guitar, or write the report.", ...report, also: { step: "guitar", label: "Guitar" } };
   return { text: "Look at the result.", step: "result", label: "Result" };
 }
 

@@ -2,7 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, announce, byID, draw as drawFigure, el, fill, fitting, list, name, say, show } from "./dom.js";
 import { command, Form, withValues } from "./form.js";
-import { brief, decibels, plural, quantity, since, visible } from "./format.js";
+import { brief, decibels, plural, quantity, since, typeset, visible } from "./format.js";
 import { commandLine, proposeTake } from "./names.js";
 import { mayStart } from "./sound.js";
 import { latest, optionsOf } from "./steps.js";
@@ -232,8 +232,8 @@ function drawStage() {
   say(byID("stage-state"), view.word);
   const takePlace = byID("stage-take");
   if (takePlace.dataset.take !== view.take) { takePlace.dataset.take = view.take; fill(takePlace, view.take ? name(view.take) : ""); }
-  say(byID("stage-text"), visible(view.text));
-  fill(byID("stage-advice"), view.advice?.length ? list(view.advice) : "");
+  say(byID("stage-text"), typeset(view.text));
+  fill(byID("stage-advice"), view.advice?.length ? list(view.advice.map(typeset)) : "");
   drawStageResult(view);
   const bar = byID("stage-progress"), p = state.progress;
   show(bar, working());
@@ -284,16 +284,17 @@ async function drawSweep() {
     say(caption, "The response is drawn as the sweeps come in.");
     return;
   }
-  fill(caption, "Response of take ", name(s.take ?? ""), s.repeats ? `, from ${plural(s.repeats, "sweep")}${recording ? " so far" : ""}` : "");
+  if (!s.repeats) say(caption, "The response is drawn as the sweeps come in.");
+  else fill(caption, "Response of take ", name(s.take ?? ""), `, from ${plural(s.repeats, "sweep")}${recording ? " so far" : ""}`);
   const key = `${s.coil} ${s.take} ${s.revision}`;
   if (key === sweepSeen) return;
   sweepSeen = key;
   try {
     const answer = await api.get("/api/sweep");
     if (sweepSeen !== key) return;
-    show(byID("sweep-panel"), Boolean(answer.svg));
+    show(byID("sweep-panel"), Boolean(answer.svg || recording));
     drawFigure(place, fitting(place, answer.svg, answer.narrow));
-    show(place, true);
+    show(place, true); // its room is kept while there is nothing to draw
   } catch { /* the next revision brings it */ }
 }
 
@@ -307,10 +308,10 @@ function drawList() {
   }
   const partials = coil?.partials ?? [];
   show(byID("take-partials"), partials.length > 0);
-  fill(byID("take-partials"), el("h3", {}, "Unfinished recordings"), el("p", { class: "hint" }, "What was recorded before an interruption. One whole sweep is enough for a take."),
+  fill(byID("take-partials"), el("h3", {}, "Unfinished recordings"), el("p", { class: "hint" }, "What was recorded before an interruption. One whole sweep is enough for a take. What was clipped on is taken from the form above."),
     el("ul", { class: "takes" }, partials.map((p) => el("li", {}, el("div", { class: "take-name" }, name(p.take || p.partial), " ", el("small", {}, visible(p.text || [p.added_c, p.added_r].filter(Boolean).join(", ")))),
       el("p", { class: "take-facts" }, [since(p.started), p.seconds ? `${Math.round(p.seconds)} s` : "", p.repeats ? plural(p.repeats, "sweep") : ""].filter(Boolean).join(" · ")),
-      el("div", { class: "buttons" }, el("button", { type: "button", click: (event) => act(event, () => api.post("/api/partial", { coil: state.coilID, partial: p.partial, options: withValues({ take: freeName(p.take || "partial"), "added-c": p.added_c, "added-r": p.added_r }) })) }, "Make a take of it"))))));
+      el("div", { class: "buttons" }, el("button", { type: "button", click: (event) => act(event, () => api.post("/api/partial", { coil: state.coilID, partial: p.partial, options: withValues({ take: freeName(p.take || "partial"), "added-c": p.added_c ?? options()["added-c"], "added-r": p.added_r ?? options()["added-r"] }) })) }, "Make a take of it"))))));
   const aside = coil?.aside ?? [];
   show(byID("take-aside"), aside.length > 0);
   fill(byID("take-aside"), el("details", {}, el("summary", {}, `Set aside: ${aside.length}`), el("p", { class: "hint" }, "Kept in the folder, not used. Nothing is deleted."),
@@ -340,7 +341,7 @@ function takeRow(t) {
     el("div", { class: "take-name" }, name(t.name), " ", el("small", { dir: "auto" }, added), " ", unfit ? el("b", { class: "flag" }, "not fit for use") : null),
     el("p", { class: "take-facts" }, facts.join(" · ")),
     flags.length ? el("ul", { class: "flags" }, flags.map((f, i) => el("li", {}, el("b", { class: "flag" }, visible(f)), words[i] ? `: ${visible(words[i])}` : ""))) : null,
-    t.advice?.length ? el("div", { class: "advice" }, list(t.advice)) : null,
+    t.advice?.length ? el("div", { class: "advice" }, list(t.advice.map(typeset))) : null,
     el("div", { class: "buttons" },
       el("button", { type: "button", "aria-label": `Redo take ${visible(t.name)}`, click: () => { prepare({ "added-c": t.added_c, "added-r": t.added_r, after: t.after || undefined }, t.name); seen(); byID("go").focus(); byID("stage").scrollIntoView({ block: "nearest" }); } }, "Redo"),
       el("button", { type: "button", "aria-label": `Set aside take ${visible(t.name)}`, click: (event) => act(event, () => api.post("/api/takes/aside", { coil: state.coilID, take: t.name })) }, "Set aside")));
