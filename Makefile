@@ -37,6 +37,10 @@ demo: build ## measure an invented coil on the simulated bench
 	$(DEMO) --take c470 --added-c "470p 1%"
 	bin/coilsweep fit demo/coil
 	bin/coilsweep report demo/coil
+	@echo
+	@echo "The same in a browser, on the simulated bench, with this coil and your own:"
+	@echo "  bin/coilsweep serve demo --bench virtual"
+	@echo "and open the address that it prints."
 
 test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@.ci/deps test
