@@ -24,7 +24,7 @@ func covers(q Quantity, truth float64) (known, covered bool) {
 // allowed for. Sound cards that ripple are drawn beside: what is reckoned for
 // the ripple may be more than it needs, but not less.
 func TestCoverage(t *testing.T) {
-	n := seeds(t, 32)
+	n := seeds(t, 20)
 	coils := map[string]func() trueCoil{
 		"loss-free": func() trueCoil { return trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12} },
 		"one ring": func() trueCoil {

@@ -52,7 +52,7 @@ func parallel(n int, f func(i int)) {
 // stimulus, the noise and the pole pair of the true circuit in closed form
 // (gain and delay unknown): Fisher's information of all lines of one period.
 func TestEfficiency(t *testing.T) {
-	n := seeds(t, 100)
+	n := seeds(t, 60)
 	const (
 		henry, ohm, farad, load = 4.4, 8200.0, 700e-12, 1e6
 		sigma, gain, delayS     = 2e-4, 0.15, 40e-6

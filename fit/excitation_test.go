@@ -77,14 +77,19 @@ func (p polePair) information(stim excite.Stimulus, sigma float64) *mat.SymDense
 	x := fourier.NewFFT(len(period)).Coefficients(nil, period)
 	total := mat.NewSymDense(4, nil)
 	var part mat.SymDense
-	for k, a := range x {
-		f := float64(stim.RateHz) * float64(k) / float64(len(period))
-		if f < stim.FromHz || f > stim.ToHz {
-			continue
+	line := float64(stim.RateHz) / float64(len(period))
+	last := int(stim.ToHz / line)
+	for k := int(math.Ceil(stim.FromHz / line)); k <= last; {
+		// Neighbours that are alike are taken together.
+		next := min(k+1+k/512, last+1)
+		size := 0.0
+		for _, a := range x[k:next] {
+			size += real(a)*real(a) + imag(a)*imag(a)
 		}
-		size := real(a)*real(a) + imag(a)*imag(a)
+		f := line * float64(k+next-1) / 2
 		part.ScaleSym(float64(stim.Repeats)*2*size/(float64(len(period))*sigma*sigma), informationAt(2*math.Pi*f, v))
 		total.AddSym(total, &part)
+		k = next
 	}
 	return total
 }

@@ -32,7 +32,7 @@ func randomCoil(random *rand.Rand) trueCoil {
 // null, or U95 covers the truth in at least 93 % (less a fair chance where few
 // are known). A study takes 200 coils.
 func TestHonesty(t *testing.T) {
-	n := seeds(t, 60)
+	n := seeds(t, 40)
 	for _, capacitors := range [][]float64{{0}, {0, 330e-12}} {
 		t.Run(fmt.Sprintf("%d takes", len(capacitors)), func(t *testing.T) {
 			type outcome struct {

@@ -111,7 +111,7 @@ func benchTakes(b virtual.Bench, seed uint64) []Take {
 // loads of the takes, as the simulated bench has it with that load, against
 // what is predicted by circuits that cannot be right and by the ladder's.
 func TestPredictionCoverage(t *testing.T) {
-	n := seeds(t, 24)
+	n := seeds(t, 16)
 	b := virtual.Default()
 	loads := []circuit.Load{{ResistanceOhm: 200e3, CapacitanceF: 330e-12}, {ResistanceOhm: 500e3, CapacitanceF: 1e-9}}
 	for name, forms := range map[string][]Form{"loss-free": {{}}, "one ring": {{Rings: 1}}, "all": nil} {

@@ -8,7 +8,6 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/virtual"
-	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/response"
 )
@@ -16,7 +15,7 @@ import (
 // record makes a take on the simulated bench and estimates its response.
 func record(t *testing.T, b virtual.Bench, name string, l capture.Load, reference string, seed uint64) (Take, virtual.Truth) {
 	t.Helper()
-	stim := must(excite.Design(excite.DefaultRequest()))
+	stim := sweepOf(1.4, 3, nil)
 	recorder := must(b.Recorder(l, stim.RateHz, seed))
 	channels := recorder.Format().Channels
 	samples := make([][]float64, channels)

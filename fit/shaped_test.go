@@ -60,7 +60,7 @@ func after(t *testing.T, b virtual.Bench, plain excite.Stimulus, reference strin
 func TestShapedSweepOnBench(t *testing.T) {
 	b := virtual.Default()
 	for _, reference := range []string{"current", "none"} {
-		take, truth := play(b, after(t, b, sweepOf(2.8, 4, nil), reference), reference, 5)
+		take, truth := play(b, after(t, b, sweepOf(1.4, 4, nil), reference), reference, 5)
 		r := must(Analyse(context.Background(), dcrAt("7.85k@20C 0.5%", 20), []Take{take}, Options{}))
 		got := r.Takes[0]
 		t.Logf("%s: resonance %.3f Hz, true %.3f, u %.3g; Q %.5f, true %.5f, u %.3g; chi² %.3f, %s", reference,
