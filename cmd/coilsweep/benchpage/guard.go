@@ -43,15 +43,13 @@ func (s *Server) admit(r *http.Request) *Error {
 	if r.Header.Get("Upgrade") != "" {
 		return refuse(http.StatusBadRequest, "connections cannot be upgraded")
 	}
-	reads := r.Method == http.MethodGet || r.Method == http.MethodHead
-	if !reads && r.Method != http.MethodPost && r.Method != http.MethodPut {
+	switch r.Method {
+	case http.MethodGet, http.MethodHead, http.MethodPost, http.MethodPut:
+	default:
 		return refuse(http.StatusMethodNotAllowed, "that method is not for this server")
 	}
 	if !strings.HasPrefix(r.URL.Path, "/api/") {
-		if !reads {
-			return refuse(http.StatusMethodNotAllowed, "files can only be read")
-		}
-		return nil
+		return nil // a file: they can only be read
 	}
 	if origin := r.Header.Get("Origin"); origin != "" && !s.own(origin) {
 		return refuse(http.StatusForbidden, "pages of other sites may not call this server")

@@ -221,6 +221,9 @@ func TestGuard(t *testing.T) {
 		if got := header.Get("Content-Security-Policy"); got != pagePolicy {
 			t.Errorf("%s: policy %q", test.name, got)
 		}
+		if got := header.Get("Cache-Control"); got != "no-store" {
+			t.Errorf("%s: Cache-Control %q", test.name, got)
+		}
 		for _, never := range []string{"Access-Control-Allow-Origin", "Set-Cookie"} {
 			if header.Get(never) != "" {
 				t.Errorf("%s: answers with %s: %s", test.name, never, header.Get(never))
