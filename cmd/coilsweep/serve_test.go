@@ -466,6 +466,17 @@ func TestServeRefuses(t *testing.T) {
 	if err := os.Symlink(outside, filepath.Join(root, "link")); err != nil {
 		t.Fatal(err)
 	}
+	for link, to := range map[string]string{"lured/takes": outside, "posing/coil.toml": filepath.Join(outside, "coil.toml")} {
+		if err := os.MkdirAll(filepath.Join(root, filepath.Dir(link)), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Symlink(to, filepath.Join(root, link)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(root, "lured", "coil.toml"), []byte("schema = \"coilsweep.coil/1\"\nname = \"x\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	s := serve(t, root, false)
 	before := tree(t, root)
 	coil := s.gets("GET", "/api/coil?coil=coil", nil)
@@ -482,6 +493,8 @@ func TestServeRefuses(t *testing.T) {
 		{"GET", "/api/coil", nil, 400, "", "it is empty"},
 		{"GET", "/api/coil?coil=../outside", nil, 400, "", "begins with a dot"},
 		{"GET", "/api/coil?coil=link", nil, 403, "", "symbolic link"},
+		{"GET", "/api/coil?coil=lured", nil, 403, "", "no plain folder"},
+		{"GET", "/api/coil?coil=posing", nil, 404, "coil", "there is no coil"},
 		{"GET", "/api/coil?coil=%2Fetc", nil, 400, "", "empty"},
 		{"GET", "/api/result?coil=none", nil, 404, "coil", ""},
 		{"GET", "/api/links?coil=..", nil, 400, "", ""},
@@ -540,8 +553,9 @@ func TestServeRefuses(t *testing.T) {
 
 		{"PUT", "/api/bench", m{"sha256": "stale", "text": "schema = \"coilsweep.bench/1\"\n"}, 409, "", "changed meanwhile"},
 		{"PUT", "/api/bench", m{"sha256": "", "text": "colour = 3\n"}, 422, "", "line 1"},
-		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"reference": "ground"}}, 422, "", "ground"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"reference": "ground"}}, 422, "reference", "ground"},
 		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"sense-r": "much"}}, 422, "sense-r", "much"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"drive": "voltage"}}, 422, "exciter-r", "needs exciter_r"},
 		{"POST", "/api/bench/settings", m{"sha256": "stale", "options": m{"drive": "current"}}, 409, "", "changed meanwhile"},
 		{"POST", "/api/bench/kind", m{"bench": "steam"}, 422, "bench", ""},
 
@@ -562,6 +576,9 @@ func TestServeRefuses(t *testing.T) {
 		if status != tt.status || field != tt.field || !strings.Contains(fmt.Sprint(v["error"]), tt.says) {
 			t.Errorf("%s %s %v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field, v["error"], tt.status, tt.field, tt.says)
 		}
+	}
+	if list := s.gets("GET", "/api/coils", nil); len(list["coils"].([]any)) != 1 || len(list["unreadable"].([]any)) != 2 {
+		t.Errorf("listed: %v", list)
 	}
 	if after := tree(t, root); after != before {
 		t.Errorf("what was refused has changed files: %s\nbefore: %s", after, before)

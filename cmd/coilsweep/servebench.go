@@ -9,9 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
-
-	"github.com/spf13/cobra"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
@@ -95,6 +94,9 @@ func (w *workshop) getBench(r *http.Request) (any, error) {
 		b.SimulatedSettings = simulatedSettings(simulated)
 	}
 	text, err := os.ReadFile(w.benchFile())
+	if info, lerr := os.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
+		return nil, benchpage.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served", benchfile.FileName)
+	}
 	if errors.Is(err, fs.ErrNotExist) {
 		b.Missing = append(b.Missing, gap{"a description of the bench", "every take is to say what it was made with", "Choose devices and settings here; they are kept in bench.toml"})
 		return b, nil
@@ -111,7 +113,7 @@ func (w *workshop) getBench(r *http.Request) (any, error) {
 	}
 	b.Settings = settingsOf(bench)
 	b.describe(bench)
-	w.describeCalibration(&b, cmd, &m)
+	w.describeCalibration(&b)
 	b.findGaps(bench)
 	return b, nil
 }
@@ -170,23 +172,19 @@ func orUnknown(s string) string {
 
 // describeCalibration tells of the calibration, and whether it goes with what a
 // take would be now.
-func (w *workshop) describeCalibration(b *benchState, cmd *cobra.Command, m *measurement) {
-	m.file.path = w.benchFile()
-	m.take.name = "any"
-	if m.file.find(w.root) != nil || m.file.found.Calibration.File == "" {
+func (w *workshop) describeCalibration(b *benchState) {
+	file := benchFileFlags{path: w.benchFile()}
+	if file.find(w.root) != nil || file.found.Calibration.File == "" {
 		return
 	}
-	c, err := m.file.calibration()
+	c, err := file.calibration()
 	if err != nil {
-		b.Calibration = &calibrationState{Text: m.file.found.Calibration.File, Stale: true, Why: err.Error()}
+		b.Calibration = &calibrationState{Text: file.found.Calibration.File, Stale: true, Why: err.Error()}
 		return
 	}
-	b.Calibration = &calibrationState{Date: c.Made, Rate: c.RateHz, Text: newCalibrationRecord(*c, m.file.found.Calibration.File).words()}
-	if w.useBench(&m.bench, &m.file, cmd.Flags(), w.root) != nil {
-		return
-	}
-	m.file.uncalibrated = true
-	plan, err := m.planAnywhere(cmd, w.root)
+	b.Calibration = &calibrationState{Date: c.Made, Rate: c.RateHz, Text: newCalibrationRecord(*c, file.found.Calibration.File).words()}
+	var m measurement
+	plan, err := w.usual(&m)
 	if err == nil {
 		err = c.Covers(plan.take)
 	}
@@ -281,12 +279,24 @@ func (w *workshop) setBench(r *http.Request) (any, error) {
 		text, err = benchfile.Change(text, entries)
 	}
 	if err != nil {
-		return nil, usageError{err}
+		return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: benchField(err)}
 	}
 	if err := w.replaceBench(in.SHA256, text); err != nil {
 		return nil, err
 	}
 	return w.getBench(r)
+}
+
+// benchField is the option that an error of a bench is about, which names table
+// and key; empty: none.
+func benchField(err error) string {
+	field := ""
+	for _, s := range benchSettings {
+		if s.table != "" && strings.HasPrefix(err.Error(), s.table+":") && (field == "" || strings.Contains(err.Error(), s.key)) {
+			field = s.option
+		}
+	}
+	return field
 }
 
 func (w *workshop) chooseKind(r *http.Request) (any, error) {
@@ -320,13 +330,7 @@ func (w *workshop) getDevices(r *http.Request) (any, error) {
 // usualStimulus is what a take plays unless something else is asked for.
 func (w *workshop) usualStimulus() (excite.Stimulus, error) {
 	var m measurement
-	cmd := &cobra.Command{}
-	m.add(cmd.Flags())
-	if err := w.useBench(&m.bench, &m.file, cmd.Flags(), w.root); err != nil {
-		return excite.Stimulus{}, err
-	}
-	m.take.name, m.file.uncalibrated = "any", true
-	plan, err := m.planAnywhere(cmd, w.root)
+	plan, err := w.usual(&m)
 	if err != nil {
 		return excite.Stimulus{}, err
 	}

@@ -43,7 +43,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	coils := []coilLine{}
 	for _, l := range list {
 		coil := w.coilOf(l.Folder)
-		if _, err := benchpage.Confine(w.root, coil); err != nil {
+		if _, err := w.coilDir(coil); err != nil {
 			unreadable = append(unreadable, err.Error())
 			continue
 		}

@@ -97,7 +97,7 @@ func (w *workshop) useBench(b *benchFlags, file *benchFileFlags, f *pflag.FlagSe
 		set["bench-file"] = path
 	}
 	if kind == "virtual" {
-		b.inTime = w.virtualFile == ""
+		b.inTime = b.inTime || w.virtualFile == ""
 		if w.virtualFile != "" {
 			set["virtual-file"] = w.virtualFile
 		}
@@ -113,19 +113,43 @@ func (w *workshop) useBench(b *benchFlags, file *benchFileFlags, f *pflag.FlagSe
 	return nil
 }
 
+// benchOptions are the options of a command that plays and records.
+type benchOptions interface {
+	add(*pflag.FlagSet)
+	onBench() (*benchFlags, *benchFileFlags)
+}
+
+func (m *measurement) onBench() (*benchFlags, *benchFileFlags) { return &m.bench, &m.file }
+func (k *checking) onBench() (*benchFlags, *benchFileFlags)    { return &k.bench, &k.file }
+func (k *calibrating) onBench() (*benchFlags, *benchFileFlags) { return &k.bench, &k.file }
+func (k *fixing) onBench() (*benchFlags, *benchFileFlags)      { return &k.bench, &k.file }
+
+// prepare makes cmd one with these options, for the bench that was chosen and
+// what is done in dir, as far as a page gives them.
+func (w *workshop) prepare(cmd *cobra.Command, o benchOptions, dir string, given map[string]string) error {
+	o.add(cmd.Flags())
+	bench, file := o.onBench()
+	if err := w.useBench(bench, file, cmd.Flags(), dir); err != nil {
+		return err
+	}
+	return fill(cmd, given)
+}
+
+// usual is the plan of a take as it would be if nothing else were asked for.
+func (w *workshop) usual(m *measurement) (*takePlan, error) {
+	cmd := &cobra.Command{}
+	if err := w.prepare(cmd, m, w.root, nil); err != nil {
+		return nil, err
+	}
+	m.take.name, m.file.uncalibrated = "any", true
+	return m.planAnywhere(cmd, w.root)
+}
+
 // listen says what is listened to while nothing is asked: the inputs that a
 // take would use. Where the bench cannot be understood that is nothing.
 func (w *workshop) listen() {
-	var m measurement
-	cmd := &cobra.Command{}
-	m.add(cmd.Flags())
-	if err := w.useBench(&m.bench, &m.file, cmd.Flags(), w.root); err != nil {
-		w.note("error", err.Error())
-		return
-	}
-	m.take.name = "listening"
-	m.bench.inTime = true
-	plan, err := m.planAnywhere(cmd, w.root)
+	m := measurement{bench: benchFlags{inTime: true}}
+	plan, err := w.usual(&m)
 	if err != nil {
 		w.note("error", err.Error())
 		w.engine.Listen(nil)
@@ -278,30 +302,23 @@ type trialRequest struct {
 	Options map[string]string `json:"options"`
 }
 
-// trialDir is the folder that a trial is for.
-func (w *workshop) trialDir(in trialRequest) (string, error) {
-	if in.Coil == "" {
-		return w.root, nil
+// askTrial reads what is asked for, and finds the folder that it is for.
+func (w *workshop) askTrial(r *http.Request) (in trialRequest, dir string, err error) {
+	if in, err = ask[trialRequest](r); err != nil || in.Coil == "" {
+		return in, w.root, err
 	}
-	return w.coilDir(in.Coil)
+	dir, err = w.coilDir(in.Coil)
+	return in, dir, err
 }
 
 func (w *workshop) startCheck(r *http.Request) (any, error) {
-	in, err := ask[trialRequest](r)
-	if err != nil {
-		return nil, err
-	}
-	dir, err := w.trialDir(in)
+	in, dir, err := w.askTrial(r)
 	if err != nil {
 		return nil, err
 	}
 	options := checking{noCoil: in.Coil == ""}
 	cmd := newOptions(r)
-	options.add(cmd.Flags())
-	if err := w.useBench(&options.bench, &options.file, cmd.Flags(), dir); err != nil {
-		return nil, err
-	}
-	if err := fill(cmd, in.Options); err != nil {
+	if err := w.prepare(cmd, &options, dir, in.Options); err != nil {
 		return nil, err
 	}
 	plan, err := options.plan(cmd, dir)
@@ -335,21 +352,13 @@ func checkTrial(r check.Report) trial {
 }
 
 func (w *workshop) startCalibration(r *http.Request) (any, error) {
-	in, err := ask[trialRequest](r)
-	if err != nil {
-		return nil, err
-	}
-	dir, err := w.trialDir(in)
+	in, dir, err := w.askTrial(r)
 	if err != nil {
 		return nil, err
 	}
 	var options calibrating
 	cmd := newOptions(r)
-	options.add(cmd.Flags())
-	if err := w.useBench(&options.bench, &options.file, cmd.Flags(), dir); err != nil {
-		return nil, err
-	}
-	if err := fill(cmd, in.Options); err != nil {
+	if err := w.prepare(cmd, &options, dir, in.Options); err != nil {
 		return nil, err
 	}
 	plan, err := options.plan(cmd, dir)
@@ -366,21 +375,13 @@ func (w *workshop) startCalibration(r *http.Request) (any, error) {
 }
 
 func (w *workshop) startFixture(r *http.Request) (any, error) {
-	in, err := ask[trialRequest](r)
-	if err != nil {
-		return nil, err
-	}
-	dir, err := w.trialDir(in)
+	in, dir, err := w.askTrial(r)
 	if err != nil {
 		return nil, err
 	}
 	var options fixing
 	cmd := newOptions(r)
-	options.add(cmd.Flags())
-	if err := w.useBench(&options.bench, &options.file, cmd.Flags(), dir); err != nil {
-		return nil, err
-	}
-	if err := fill(cmd, in.Options); err != nil {
+	if err := w.prepare(cmd, &options, dir, in.Options); err != nil {
 		return nil, err
 	}
 	plan, err := options.plan(cmd, dir)

@@ -46,6 +46,9 @@ func (u *usedParts) below(ctx context.Context, root string) map[string][]string 
 	u.takes = map[string]usedPart{}
 	var all []usedPart
 	for _, dir := range dirs {
+		if info, err := os.Lstat(filepath.Join(dir, "takes")); err != nil || !info.IsDir() {
+			continue
+		}
 		paths, _ := filepath.Glob(filepath.Join(dir, "takes", "*", "take.toml"))
 		for _, path := range paths {
 			info, err := os.Stat(path)

@@ -42,11 +42,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	}
 	var options measurement
 	cmd := newOptions(r)
-	options.add(cmd.Flags())
-	if err := w.useBench(&options.bench, &options.file, cmd.Flags(), dir); err != nil {
-		return nil, err
-	}
-	if err := fill(cmd, in.Options); err != nil {
+	if err := w.prepare(cmd, &options, dir, in.Options); err != nil {
 		return nil, err
 	}
 	if in.Redo {

@@ -142,7 +142,11 @@ func (w *workshop) coilDir(coil string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if _, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil {
+	// What is in it must not lead out either.
+	if info, err := os.Lstat(filepath.Join(dir, "takes")); err == nil && !info.IsDir() {
+		return "", benchpage.Errorf(http.StatusForbidden, "the takes of %s are no plain folder: only what is in the folder itself is served", coil)
+	}
+	if info, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
 		return "", &benchpage.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
 	}
 	return dir, nil
@@ -175,7 +179,7 @@ func (w *workshop) benchPath(dir string) string {
 	}
 	for _, d := range dirs {
 		path := filepath.Join(d, benchfile.FileName)
-		if _, err := os.Stat(path); err == nil {
+		if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
 			return path
 		}
 	}
