@@ -86,15 +86,18 @@ function follow() {
   command(form.node, commandLine("bench", ".", { new: !state.bench?.file, ...values }));
 }
 
+// deviceOptions lists the devices that have channels that way, by name; by
+// number where several have one name, as under several sound systems.
 function deviceOptions(select, which) {
   const chosen = select.value;
-  const devices = (state.devices?.devices ?? []).filter((d) => d[which + "s"] > 0);
+  const devices = (state.devices?.devices ?? []).filter((d) => d[which + "_channels"] > 0);
+  const choice = (d) => devices.filter((other) => other.name === d.name).length > 1 ? String(d.number) : d.name;
   const rows = [el("option", { value: "" }, "the system's own")];
   for (const d of devices) {
-    rows.push(el("option", { value: d.name }, visible(`${d.name}${d.host ? `, ${d.host}` : ""} (${d[which + "s"]} ch${d["default_" + which] ? ", default" : ""})`)));
+    rows.push(el("option", { value: choice(d) }, visible(`${d.name}${d.system ? `, ${d.system}` : ""} (${d[which + "_channels"]} ch${d["default_" + which] ? ", default" : ""})`)));
   }
   fill(select, rows);
-  if (chosen && !devices.some((d) => d.name === chosen)) select.append(el("option", { value: chosen }, `${visible(chosen)} (not there now)`));
+  if (chosen && !devices.some((d) => choice(d) === chosen)) select.append(el("option", { value: chosen }, `${visible(chosen)} (not there now)`));
   select.value = chosen;
 }
 
