@@ -46,6 +46,7 @@ export function list(items, attributes = {}) {
 // What could run or fetch is taken out, though the page's policy forbids it as
 // well; ids become unique, since a drawing may be shown in two places.
 let drawings = 0;
+const small = (svg) => Number(svg.getAttribute("width")) <= 480;
 export function figures(svgText) {
   if (!svgText) return [];
   const text = svgText.replace(/<svg(?![^>]*\sxmlns=)/g, '<svg xmlns="http://www.w3.org/2000/svg"');
@@ -67,7 +68,10 @@ export function figures(svgText) {
     }
     // Shown in the one width that fits: the classes for both are not needed.
     svg.classList.remove("w", "n");
-    return document.importNode(svg, true);
+    const drawing = document.importNode(svg, true);
+    // A little larger than drawn, so that text keeps its size.
+    if (small(svg)) drawing.style.maxWidth = `${1.1 * Number(svg.getAttribute("width"))}px`;
+    return drawing;
   });
 }
 
@@ -79,7 +83,7 @@ export const narrow = () => window.matchMedia("(max-width: 640px)").matches;
 // draw puts drawings into a place, or nothing.
 export function draw(place, svgText) {
   const all = figures(svgText);
-  place.classList.toggle("several", all.length > 1 && all.every((svg) => Number(svg.getAttribute("width")) <= 480));
+  place.classList.toggle("several", all.length > 1 && all.every(small));
   fill(place, all);
   show(place, all.length > 0);
 }

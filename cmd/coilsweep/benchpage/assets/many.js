@@ -100,11 +100,14 @@ function finish(...content) {
 const page = (link) => link ? el("p", {}, el("a", { href: link, target: "_blank", rel: "noopener" }, "The whole page, to keep or print")) : null;
 
 function figures(answer) {
-  return (answer.figures ?? []).map((f) => {
+  const all = (answer.figures ?? []).map((f) => {
     const place = el("div");
     drawFigure(place, narrow() && f.narrow ? f.narrow : f.svg);
-    return el("figure", { class: "panel" }, f.title ? el("figcaption", {}, visible(f.title)) : null, place);
+    const small = Number($("svg", place)?.getAttribute("viewBox")?.split(/\s+/)[2]) <= 480 && !narrow();
+    return { small, node: el("figure", { class: small ? "" : "panel" }, f.title ? el("figcaption", {}, visible(f.title)) : null, place) };
   });
+  const charts = all.filter((f) => f.small).map((f) => f.node);
+  return [...all.filter((f) => !f.small).map((f) => f.node), charts.length ? el("div", { class: "panel small-figures" }, charts) : null];
 }
 
 // A difference is marked where it exceeds its U95.
@@ -116,7 +119,7 @@ function drawComparison(answer) {
   const rows = (c.coils ?? []).flatMap((one) => {
     const reference = one.folder === c.reference;
     const values = el("tr", { class: reference ? "chosen" : "" },
-      el("th", { scope: "row", class: "long" }, el("button", { type: "button", class: "as-link", click: () => choose(one.folder) }, name(one.coil || one.folder)), reference ? el("small", {}, " the others are held against it") : null),
+      el("th", { scope: "row", class: "long" }, el("button", { type: "button", class: "as-link", click: () => choose(one.folder) }, name(one.coil || one.folder)), reference ? el("small", {}, " the reference") : null),
       properties.map((p) => el("td", {}, quantity(one.values?.[p.key], unit(p)))));
     if (reference) return [values];
     return [values, el("tr", { class: "differences" }, el("th", { scope: "row" }, el("small", {}, "difference")), properties.map((p) => {

@@ -52,8 +52,11 @@ function draw() {
 async function fetchLinks() {
   if (byID("report").hidden && byID("takes").hidden) return;
   try {
-    const answer = await api.get("/api/links", state.coilID ? { coil: state.coilID } : {});
-    state.links = answer;
+    const asked = [api.get("/api/links")];
+    if (state.coilID) asked.unshift(api.get("/api/links", { coil: state.coilID }));
+    const files = (await Promise.all(asked)).flatMap((answer) => answer.files ?? []);
+    // Once each: a stimulus may stand in both lists.
+    state.links = { files: files.filter((f, i) => files.findIndex((g) => g.link === f.link) === i) };
     changed("links");
     drawFiles();
   } catch (error) {
@@ -82,5 +85,5 @@ function drawFiles() {
 function drawNotes() {
   const notes = [...(state.notes ?? [])].reverse();
   fill(byID("notes"), notes.length ? el("ul", { class: "notes" }, notes.map((n) => el("li", { class: visible(n.grade ?? "") },
-    el("small", {}, since(n.at)), " ", n.grade && n.grade !== "info" ? el("b", { class: /error|fail|alarm/.test(n.grade) ? "flag" : "" }, `${visible(n.grade)}: `) : null, el("span", { dir: "auto" }, visible(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
+    el("small", {}, since(n.at)), " ", n.grade && !["info", "note"].includes(n.grade) ? el("b", { class: /error|fail|alarm/.test(n.grade) ? "flag" : "" }, `${visible(n.grade)}: `) : null, el("span", { dir: "auto" }, visible(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
 }
