@@ -68,7 +68,8 @@ export function startNew(go) {
 
 function propose() {
   const v = fresh.values();
-  if (!folderByHand) byID("n-folder").value = v.name ? proposeFolder(v.name) : "";
+  // Not while somebody empties the field to write into it.
+  if (!folderByHand && document.activeElement !== byID("n-folder")) byID("n-folder").value = v.name ? proposeFolder(v.name) : "";
   command(fresh.node, commandLine("new", v.folder || proposeFolder(v.name), { name: v.name, dcr: v.dcr, wire: v.wire, notes: v.notes }));
 }
 
