@@ -27,6 +27,7 @@ export function usedValues(kind, coil, bench) {
 export function start() {
   form = new Form(byID("take-form"), begin, { onInput: () => { seen(); follow(); } });
   byID("t-take").addEventListener("input", (event) => { nameByHand = event.target.value !== ""; redo = ""; });
+  byID("t-take").addEventListener("blur", follow);
   for (const radio of $$("#take-form input[name=kind]")) radio.addEventListener("change", () => {
     redo = "";
     byID("t-value").value = "";
@@ -121,7 +122,8 @@ function follow() {
     click: () => { byID("t-value").value = text; redo = ""; form.dirty = true; seen(); if (!nameByHand) byID("t-take").value = ""; follow(); },
   }, visible(text))));
   show(byID("take-used"), used.length > 0);
-  if (!nameByHand) byID("t-take").value = proposeTake(l, takeNames());
+  // Not while somebody empties the field to write into it.
+  if (!nameByHand && document.activeElement !== byID("t-take")) byID("t-take").value = proposeTake(l, takeNames());
   const taken = takeNames().includes(byID("t-take").value);
   fill(byID("t-take-hint"), redo ? ["Again: the earlier ", name(redo), " is set aside when the new one is complete."]
     : taken ? ["There is a take of this name. ", el("button", { type: "button", click: () => { redo = byID("t-take").value; form.dirty = true; follow(); byID("go").focus(); } }, "Do it again")] : "letters, digits, - and _");
