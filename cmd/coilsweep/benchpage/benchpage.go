@@ -126,9 +126,6 @@ func New(o Options) (*Server, error) {
 
 func openRoot(name string) (string, *os.Root, error) {
 	root, err := filepath.Abs(name)
-	if err == nil {
-		root, err = filepath.EvalSymlinks(root)
-	}
 	if err != nil {
 		return "", nil, err
 	}

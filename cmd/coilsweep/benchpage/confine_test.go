@@ -30,7 +30,7 @@ func TestConfine(t *testing.T) {
 	}
 	for _, bad := range []string{
 		"", ".", "..", "/", "/etc", "//etc", "bridge/", "bridge//takes", "../x", "bridge/..", "bridge/../..", "bridge/./takes", "a/../../b",
-		`..\x`, `C:\x`, "C:", "bridge\\..", "x\x00y", "x\ny", "x\x7f", "\u202ex", "x\u200b", ".hidden", "bridge/.git", "...",
+		`..\x`, `a\b`, `C:\x`, "C:", "bridge\\..", "x\x00y", "x\ny", "x\x7f", "\u202ex", "x\u200b", ".hidden", "bridge/.git", "...",
 		"con", "CON", "Nul.txt", "com1", "shop/LPT9.wav", "aux .x", "COM¹.wav", "conin$", "a\u2028b", "end.", "end ", " x", "a:b", "a*", "a?b", `"`, "a|b", "<b>",
 		strings.Repeat("x", 300), strings.Repeat("x/", 600) + "x", "\xff\xfe", "%2e%2e/\x00",
 		"out", "out/x", "shop/up", "shop/up/bridge", "within", "within/takes", "dangling", "shop/self",

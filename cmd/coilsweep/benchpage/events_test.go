@@ -3,8 +3,12 @@ package benchpage
 import (
 	"bufio"
 	"context"
+	"errors"
+	"io"
 	"math"
+	"net"
 	"net/http"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -188,10 +192,11 @@ func TestStop(t *testing.T) {
 		heard, leave := s.hear()
 		defer leave()
 		want(t, heard, "engine 1")
+		var cut net.Conn
 		if hang {
-			c := s.dial("POST /api/act HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey +
+			cut = s.dial("POST /api/act HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey +
 				"\r\nContent-Type: application/json\r\nContent-Length: 2\r\n\r\n{")
-			defer c.Close()
+			defer cut.Close()
 			for s.called.Load() == 0 {
 				time.Sleep(time.Millisecond)
 			}
@@ -204,6 +209,11 @@ func TestStop(t *testing.T) {
 		}
 		if _, open := <-heard; open {
 			t.Errorf("%s: the stream goes on", name)
+		}
+		if hang {
+			if _, err := io.ReadAll(cut); errors.Is(err, os.ErrDeadlineExceeded) {
+				t.Error("the call that hangs is not cut off")
+			}
 		}
 	}
 }

@@ -72,8 +72,11 @@ func TestLinks(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(s.root, "kept.wav"), nil, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	if err := os.Mkdir(filepath.Join(s.root, "folder"), 0o755); err != nil {
+		t.Fatal(err)
+	}
 	for name, want := range map[string]int{
-		"kept.wav": 200, "capture.wav": 403, "takes/secret.wav": 403, "self/kept.wav": 403,
+		"kept.wav": 200, "folder": 404, "none": 404, "capture.wav": 403, "takes/secret.wav": 403, "self/kept.wav": 403,
 		"../" + filepath.Base(outside) + "/secret.wav": 400, ".": 400,
 	} {
 		url := s.Link(name, "x.wav", func(w http.ResponseWriter, r *http.Request) error {

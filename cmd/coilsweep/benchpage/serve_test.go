@@ -338,14 +338,14 @@ func TestChunkedBody(t *testing.T) {
 }
 
 func TestHeadersOfEveryAnswer(t *testing.T) {
-	s := serve(t, Options{Static: fstest.MapFS{"plot.css": {Data: []byte("p{}")}, "guide/plain.svg": {Data: []byte("<svg/>")}}})
+	s := serve(t, Options{Static: fstest.MapFS{"plot.css": {Data: []byte("p{}")}, "guide/plain.svg": {Data: []byte("<svg/>")}, "bench.toml": {Data: []byte("x = 1")}}})
 	for path, want := range map[string]struct {
 		status int
 		kind   string
 	}{
 		"/": {200, "text/html; charset=utf-8"}, "/index.html": {200, "text/html; charset=utf-8"},
 		"/plot.css": {200, "text/css; charset=utf-8"}, "/guide/plain.svg": {200, "image/svg+xml"},
-		"/guide": {404, "application/json"}, "/guide/": {404, "application/json"}, "/nothing": {404, "application/json"},
+		"/guide": {404, "application/json"}, "/guide/": {404, "application/json"}, "/nothing": {404, "application/json"}, "/bench.toml": {404, "application/json"},
 		"/assets/index.html": {404, "application/json"}, "/..%2fguard.go": {404, "application/json"},
 		"/file/x/y": {404, "application/json"}, "/api/see": {401, "application/json"},
 	} {
