@@ -237,6 +237,11 @@ func TestServeWholeJob(t *testing.T) {
 	s := serve(t, t.TempDir(), false)
 	events := s.listens()
 
+	for path, has := range map[string]string{"/": "<html", "/plot.css": "--paper", "/guide/sense.svg": "<svg"} {
+		if text, _ := s.fetches(path); !strings.Contains(text, has) {
+			t.Errorf("%s: %.100q", path, text)
+		}
+	}
 	bench := s.gets("GET", "/api/bench", nil)
 	if bench["simulated"] != true || bench["file"] != nil || len(within(bench, "missing").([]any)) != 1 {
 		t.Errorf("bench without a file: %v", bench)
@@ -254,7 +259,7 @@ func TestServeWholeJob(t *testing.T) {
 	state := s.gets("GET", "/api/coil?coil="+coil, nil)
 	state = s.gets("POST", "/api/coil/settings?coil="+coil, map[string]any{"sha256": state["sha256"], "values": map[string]string{
 		"celsius_at_takes": "20", "winding.wire": "AWG 42", "winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm"}})
-	state = s.gets("POST", "/api/coil/reading?coil="+coil, map[string]any{"sha256": state["sha256"], "what": "L", "reading": "2.37H 2%", "at_hz": 1000})
+	s.gets("POST", "/api/coil/reading?coil="+coil, map[string]any{"sha256": state["sha256"], "what": "L", "reading": "2.37H 2%", "at_hz": 1000})
 
 	s.gets("POST", "/api/check", map[string]any{"coil": coil, "options": map[string]string{"duration": "0.7", "repeats": "2"}})
 	s.waits("the check", func() bool {
@@ -271,9 +276,7 @@ func TestServeWholeJob(t *testing.T) {
 	if kind, text := events.of("ended", "kind"), fmt.Sprint(events.of("ended", "text")); kind != "take" || !strings.HasPrefix(text, "Take c470 is kept: peak ") {
 		t.Errorf("the end of the take was told as %v: %s", kind, text)
 	}
-	if sweep := s.gets("GET", "/api/sweep", nil); sweep["take"] != "c470" {
-		t.Errorf("sweep: %v", sweep["take"])
-	}
+	s.waits("the response by all sweeps", func() bool { return events.of("sweep", "take") == "c470" && events.of("sweep", "repeats") == 3.0 })
 
 	result := s.gets("GET", "/api/result?coil="+coil, nil)
 	l, _ := within(result, "result", "inductance_h", "value").(float64)

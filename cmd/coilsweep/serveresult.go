@@ -105,7 +105,6 @@ type fitting struct {
 	cancel context.CancelFunc
 	done   bool
 	why    string // why it failed; empty: it did not
-	held   capture.Fingerprint
 }
 
 // The states of a coil's result.
@@ -153,9 +152,33 @@ func (w *workshop) fit(coil, dir string, options fit.Options) {
 		}
 		w.mu.Unlock()
 		if !given {
+			if err == nil {
+				w.showWhole(coil, a)
+			}
 			w.coilChanged(coil)
 		}
 	})
+}
+
+// showWhole draws the take that was made last by all of its sweeps, where the
+// fit has estimated its response.
+func (w *workshop) showWhole(coil string, a *analysis) {
+	w.mu.Lock()
+	shown := w.sweep
+	w.mu.Unlock()
+	for _, t := range a.takes {
+		in := a.inputs[a.checksumOf(t.Name)]
+		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
+			continue
+		}
+		if d, err := report.DrawResponse(t.Name, in.Response); err == nil {
+			w.mu.Lock()
+			if w.sweep.Revision == shown.Revision { // no further take has begun
+				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
+			}
+			w.mu.Unlock()
+		}
+	}
 }
 
 // fitAgain fits a coil after its takes have changed, with the options of its

@@ -124,10 +124,16 @@ func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec c
 }
 
 func (w *workshop) setSweep(s sweep) {
-	s.Revision = w.nextRevision()
 	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.showSweep(s)
+}
+
+// showSweep is setSweep for who holds w.mu.
+func (w *workshop) showSweep(s sweep) {
+	w.revision++
+	s.Revision = w.revision
 	w.sweep = s
-	w.mu.Unlock()
 	w.publish("sweep", s)
 }
 
