@@ -1,0 +1,456 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"coilsweep/capture/virtual"
+	"coilsweep/report/browserrig"
+)
+
+// benchTab is the bench page in a browser.
+type benchTab struct{ *browserrig.Tab }
+
+func (s *served) open(browser context.Context, v browserrig.View) benchTab {
+	s.t.Helper()
+	p := benchTab{browserrig.Open(s.t, browser, s.url, v)}
+	p.await("the bench step", `!document.getElementById("bench").hidden && document.querySelector("#steps .word").textContent !== ""`)
+	return p
+}
+
+// await waits until an expression is true in the page.
+func (p benchTab) await(what, expression string) {
+	p.T.Helper()
+	for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+		if browserrig.JS[bool](p.Tab, `Boolean(`+expression+`)`) {
+			return
+		}
+		if time.Now().After(deadline) {
+			p.T.Fatalf("waited in vain for %s; the page says:\n%s", what, browserrig.JS[string](p.Tab, `document.body.innerText`))
+		}
+	}
+}
+
+// says waits until an element has a text in it.
+func (p benchTab) says(selector, text string) {
+	p.T.Helper()
+	p.await(fmt.Sprintf("%q in %s", text, selector), fmt.Sprintf(
+		`[...document.querySelectorAll(%q)].some(n => n.getClientRects().length && n.textContent.replaceAll("\u00a0", " ").includes(%q))`, selector, text))
+}
+
+// awaitRecording waits until a recording under way has so many bytes.
+func (p benchTab) awaitRecording(path string, bytes int64) {
+	p.T.Helper()
+	for deadline := time.Now().Add(patience); size(path) < bytes; time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			p.T.Fatalf("%s has %d bytes; the page says:\n%s", path, size(path), browserrig.JS[string](p.Tab, `document.body.innerText`))
+		}
+	}
+}
+
+func (p benchTab) text(selector string) string {
+	p.T.Helper()
+	return browserrig.JS[string](p.Tab, fmt.Sprintf(`document.querySelector(%q).textContent.replaceAll("\u00a0", " ")`, selector))
+}
+
+func (p benchTab) click(selector string) {
+	p.T.Helper()
+	p.await(selector+", to be clicked", fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+	p.Do(chromedp.Click(chromedp.CSS(selector)))
+}
+
+// write replaces the text of a field.
+func (p benchTab) write(selector, text string) {
+	p.T.Helper()
+	p.Do(chromedp.Focus(chromedp.CSS(selector)))
+	browserrig.JS[any](p.Tab, fmt.Sprintf(`document.querySelector(%q).select?.()`, selector))
+	p.Do(chromedp.KeyEvent(kb.Backspace + text))
+}
+
+// tabTo presses the tab key until an element has the focus: so people without
+// a pointer come there.
+func (p benchTab) tabTo(selector string) {
+	p.T.Helper()
+	p.await(selector, fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+	for range 250 {
+		if browserrig.JS[bool](p.Tab, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
+			return
+		}
+		p.Do(chromedp.KeyEvent(kb.Tab))
+	}
+	p.T.Fatalf("the tab key does not lead to %s", selector)
+}
+
+func (p benchTab) press(keys string) {
+	p.T.Helper()
+	p.Do(chromedp.KeyEvent(keys))
+}
+
+func (p benchTab) step(name string) { p.click(`#steps a[href="#` + name + `"]`) }
+
+// TestBenchPage walks through the whole job in a browser, on a simulated bench.
+func TestBenchPage(t *testing.T) {
+	browser := browserrig.Start(t, 10*time.Minute)
+	t.Run("by mouse", func(t *testing.T) { testByMouse(t, browser) })
+	t.Run("by keyboard", func(t *testing.T) { testByKeyboard(t, browser) })
+	t.Run("two tabs, one closed in mid-take", func(t *testing.T) { testTwoTabs(t, browser) })
+	t.Run("server killed in mid-take", func(t *testing.T) { testKilled(t, browser) })
+	t.Run("key", func(t *testing.T) { testKey(t, browser) })
+	t.Run("names", func(t *testing.T) { testNames(t, browser) })
+}
+
+func testByMouse(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.says("#simulated", "Simulated bench")
+
+	// The bench.
+	p.click("#next button")
+	p.says(`#steps a[href="#bench"] .word`, "ready")
+	p.await("levels", `document.querySelectorAll("#bench-meters [data-peak], #bench-meters .bar, #bench-meters i").length > 0`)
+	p.click(`#job-check button[type="submit"]`)
+	p.await("the end of the check", `document.getElementById("announced").textContent === "the check is done"`)
+	p.says("#job-check .outcome", "dB")
+
+	// The coil.
+	p.click("#coil-new")
+	p.write("#n-name", "Bridge, first winding")
+	p.write("#n-dcr", "7.85k@20C 0.5%")
+	p.click(`#new-coil button[type="submit"]`)
+	p.says("#takes .of-coil", "Bridge, first winding")
+	p.step("coil")
+	p.says("#coil-name", "Bridge, first winding")
+	p.write("#c-celsius", "20")
+	p.click(`#coil-form button[type="submit"]`)
+	p.says(`#steps a[href="#coil"] .word`, "ready")
+
+	// Takes: bare, then what the page proposes, then one done again.
+	p.step("takes")
+	p.click("#go")
+	p.says("#stage-state", "Kept")
+	p.await("the response of the take", `document.querySelector("#sweep-figure svg")`)
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "470p 1%")
+	p.says("#go", "c470")
+	p.click("#go")
+	p.says("#stage-state", "Kept")
+	p.says("#take-list", "c470")
+
+	// The result: what the simulated coil is made of.
+	p.step("result")
+	p.says("#result-numbers", "2.4")
+	p.await("the response", `document.querySelector('#result [data-figure="response"] svg')`)
+	truth := virtual.Default().Coil.Inductance.SI
+	var result struct {
+		Inductance struct{ Value, U95 float64 } `json:"inductance_h"`
+	}
+	readJSON(t, filepath.Join(root, "bridge-first-winding", "result.json"), &result)
+	if l := result.Inductance; !(l.U95 > 0 && l.Value-l.U95 < truth && truth < l.Value+l.U95) {
+		t.Errorf("L is %g ± %g H, the coil's is %g H", l.Value, l.U95, truth)
+	}
+
+	// The guitar: turning a knob moves the numbers.
+	p.step("guitar")
+	p.await("numbers", `document.querySelector("#guitar-numbers").textContent.length > 10 && document.querySelector("#guitar-figure svg")`)
+	before := p.text("#guitar-numbers")
+	p.Key("#g-cable-length", kb.Home)
+	p.await("other numbers", fmt.Sprintf(`document.querySelector("#guitar-numbers").textContent.replaceAll("\u00a0", " ") !== %q`, before))
+
+	// A second coil, measured by the command line, and the comparison.
+	second := filepath.Join(root, "neck")
+	mustRun(t, "new", second, "--name", "Neck", "--dcr", "7.85k@20C 0.5%")
+	copyTakes(t, filepath.Join(root, "bridge-first-winding"), second)
+	mustRun(t, "fit", second)
+	p.Do(chromedp.Reload())
+	p.await("the page again", `document.querySelectorAll("#coil-choice option").length >= 2`)
+	p.step("compare")
+	p.click("#many-all")
+	p.click("#many-compare")
+	p.says("#many-answer", "Neck")
+
+	// The report opens in an origin of its own.
+	p.step("report")
+	p.click("#report-write")
+	p.await("the link", `document.querySelector("#report-link a")`)
+	link := browserrig.JS[string](p.Tab, `document.querySelector("#report-link a").href`)
+	report := browserrig.Open(t, browser, link, browserrig.View{})
+	if got := browserrig.JS[string](report, `document.title + " " + window.origin`); !strings.Contains(got, "null") {
+		t.Errorf("the report is %q", got)
+	}
+	if !report.Visible("#magnitude-w .curve") {
+		t.Error("the report shows no curve")
+	}
+	report.Silent()
+
+	// Every step fits a phone, and can be used by everybody.
+	p.quiet(s)
+	steps := []string{"bench", "coil", "takes", "result", "guitar", "compare", "report"}
+	for _, step := range steps {
+		p.step(step)
+		p.await(step, fmt.Sprintf(`!document.getElementById(%q).hidden`, step))
+		p.shoot(step)
+		p.Show(browserrig.View{Width: 390, Height: 800})
+		if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
+			t.Errorf("step %s is %g px wide on a screen of 390", step, wide)
+		}
+		p.shoot(step + "-phone")
+		p.Show(browserrig.View{Dark: true})
+		p.shoot(step + "-dark")
+		p.Show(browserrig.View{})
+	}
+	p.quiet(s)
+	for _, step := range steps {
+		p.step(step)
+		browserrig.JS[any](p.Tab, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
+		p.Accessible("", 15)
+		p.Show(browserrig.View{Dark: true})
+		p.Accessible(`runOnly: ["color-contrast"], `, 1)
+		p.Show(browserrig.View{})
+	}
+}
+
+// quiet wants that the page complains of nothing and asks nobody but the
+// program. That there is nothing to draw or to account for is an answer of the
+// program which browsers log.
+func (p benchTab) quiet(s *served) {
+	p.T.Helper()
+	for _, noise := range p.Noise(s.base()) {
+		if strings.Contains(noise, "Failed to load resource") && (strings.Contains(noise, "404") || strings.Contains(noise, "422")) {
+			continue
+		}
+		p.T.Error(noise)
+	}
+}
+
+// shoot keeps a picture of the page where COILSWEEP_SHOTS names a folder, to
+// be looked at.
+func (p benchTab) shoot(name string) {
+	p.T.Helper()
+	dir := os.Getenv("COILSWEEP_SHOTS")
+	if dir == "" {
+		return
+	}
+	picture, err := chromedp.Run(p.Ctx, chromedp.FullScreenshot(100))
+	if err != nil {
+		p.T.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), picture, 0o644); err != nil {
+		p.T.Fatal(err)
+	}
+}
+
+func testByKeyboard(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.tabTo("#next button")
+	p.press(kb.Enter)
+	p.says(`#steps a[href="#bench"] .word`, "ready")
+	p.tabTo("#coil-new")
+	p.press(kb.Enter)
+	p.tabTo("#n-name")
+	p.press("Neck")
+	p.tabTo("#n-dcr")
+	p.press("7.85k@20C 0.5%" + kb.Enter)
+	p.says("#takes .of-coil", "Neck")
+	p.await("the takes", `!document.getElementById("takes").hidden && !document.querySelector("#go").disabled`)
+	p.press(" ")
+	p.says("#stage-state", "Kept")
+	// The page proposes what to clip on next; the field is reached all the same.
+	p.await("a proposal", `document.querySelector('#take-form input[value="c"]').checked && document.getElementById("t-value").value`)
+	p.tabTo("#t-value")
+	p.press("1n 1%") // the tab key has selected what was there
+	p.says("#go", "c1n")
+	p.tabTo("#go")
+	p.press(" ")
+	p.says("#take-list", "c1n")
+	p.tabTo(`#steps a[href="#result"]`)
+	p.press(kb.Enter)
+	p.says("#result-numbers", "2.4")
+	p.tabTo(`#steps a[href="#report"]`)
+	p.press(kb.Enter)
+	p.tabTo("#report-write")
+	p.press(kb.Enter)
+	p.await("the link", `document.querySelector("#report-link a")`)
+	if _, err := os.Stat(filepath.Join(root, "neck", "report.html")); err != nil {
+		t.Error(err)
+	}
+	p.quiet(s)
+}
+
+// testTwoTabs: both tabs show the same, a take outlives the tab it was started
+// in, and either can stop it.
+func testTwoTabs(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	mustRun(t, "new", filepath.Join(root, "bridge"))
+	s := startServe(t, root, "--bench", "virtual") // in real time
+	a, b := s.open(browser, browserrig.View{}), s.open(browser, browserrig.View{})
+	for _, p := range []benchTab{a, b} {
+		p.step("takes")
+	}
+	a.write("#t-take", "first")
+	browserrig.JS[any](a.Tab, `document.getElementById("take-more").open = true; null`)
+	a.write("#t-repeats", "1")
+	a.click("#go")
+	b.says("#go", "Stop")
+	b.says("#stage-take", "first")
+	a.Close()
+	b.says("#stage-state", "Kept")
+	b.says("#take-list", "first")
+
+	c := s.open(browser, browserrig.View{})
+	c.step("takes")
+	c.says("#take-list", "first")
+	b.click(`#take-form input[name="kind"][value="bare"]`)
+	b.write("#t-take", "second")
+	b.click("#go")
+	c.says("#stage-take", "second")
+	c.awaitRecording(filepath.Join(root, "bridge", "takes", "second.partial", "capture.wav"), 48000*4)
+	c.press(kb.Escape)
+	b.says("#stage-state", "Stopped")
+	c.says("#stage-state", "Stopped")
+	if kept, err := filepath.Glob(filepath.Join(root, "bridge", "takes", "second.partial*", "capture.wav")); err != nil || len(kept) != 1 {
+		t.Errorf("of the stopped take %v is kept (%v)", kept, err)
+	}
+
+	// Both edit the coil: the later one is told.
+	for _, p := range []benchTab{b, c} {
+		p.step("coil")
+	}
+	c.write("#c-wire", "0.063 mm")
+	b.write("#c-wire", "0.05 mm")
+	c.click(`#coil-form button[type="submit"]`)
+	b.says("#coil-form .elsewhere", "")
+	b.await("a word that it was changed elsewhere", `document.querySelector("#coil-form .elsewhere").textContent !== ""`)
+	text, err := os.ReadFile(filepath.Join(root, "bridge", "coil.toml"))
+	if err != nil || !strings.Contains(string(text), "0.063 mm") {
+		t.Errorf("coil.toml: %v\n%s", err, text)
+	}
+	b.quiet(s)
+	c.quiet(s)
+}
+
+// testKilled: the program dies in mid-take; started again it finds what was
+// recorded, and makes a take of it.
+func testKilled(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	mustRun(t, "new", filepath.Join(root, "bridge"))
+	start := func(listen string) (*exec.Cmd, *served) {
+		out, said := &heard{}, &heard{}
+		cmd := exec.Command("coilsweep", "serve", root, "--bench", "virtual", "--listen", listen)
+		cmd.Stdout, cmd.Stderr = out, said
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
+		return cmd, &served{t: t, url: awaitAddress(t, out, said)}
+	}
+	first, s := start("127.0.0.1:0")
+	p := s.open(browser, browserrig.View{})
+	p.step("takes")
+	p.write("#t-take", "broken")
+	p.click("#go")
+	// One sweep of 2.8 s after half a second of silence, two channels of 32 bit.
+	p.awaitRecording(filepath.Join(root, "bridge", "takes", "broken.partial", "capture.wav"), 4*48000*8)
+	first.Process.Kill()
+	first.Wait()
+	p.await("word of the lost line", `!document.getElementById("lost").hidden`)
+
+	_, again := start(strings.TrimSuffix(strings.TrimPrefix(s.base(), "http://"), "/"))
+	p.await("the question for the key", `!document.getElementById("locked").hidden`)
+	p.write("#locked-key", again.url)
+	p.press(kb.Enter)
+	p.says("#take-partials", "broken")
+	p.click("#take-partials button")
+	p.says("#take-list", "broken")
+	if _, err := os.Stat(filepath.Join(root, "bridge", "takes", "broken", "take.toml")); err != nil {
+		t.Error(err)
+	}
+}
+
+// testKey: without the key of this start the page shows nothing and says what
+// to do.
+func testKey(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	mustRun(t, "new", filepath.Join(root, "secret"))
+	s := startServe(t, root, "--bench", "virtual")
+	p := benchTab{browserrig.Open(t, browser, s.base()+"#key=wrong", browserrig.View{})}
+	p.says("#locked", "Open the address")
+	if text := browserrig.JS[string](p.Tab, `document.body.innerText`); strings.Contains(text, "secret") {
+		t.Errorf("the page shows:\n%s", text)
+	}
+	p.Accessible("", 10)
+	p.write("#locked-key", s.url)
+	p.press(kb.Enter)
+	p.await("the coil", `[...document.querySelectorAll("#coil-choice option")].some(o => o.textContent.includes("secret"))`)
+	if at := browserrig.JS[string](p.Tab, `location.href`); strings.Contains(at, "key=") {
+		t.Errorf("the key stays in the address: %s", at)
+	}
+}
+
+// testNames: whatever a coil is called, the page stays whole.
+func testNames(t *testing.T, browser context.Context) {
+	root := t.TempDir()
+	names := []string{`<img src=x onerror="document.title='harmed'">`, `"quoted" & 'quoted'`, "\u202egnorw\u202c right", "ملف الجسر", strings.Repeat("long ", 40)}
+	for i, name := range names {
+		mustRun(t, "new", filepath.Join(root, fmt.Sprint("coil", i)), "--name", name)
+	}
+	s := startServe(t, root, "--bench", "virtual")
+	p := s.open(browser, browserrig.View{Width: 390, Height: 800})
+	for i := range names {
+		browserrig.JS[any](p.Tab, fmt.Sprintf(`(s => { s.value = "coil%d"; s.dispatchEvent(new Event("change", {bubbles: true})); })(document.getElementById("coil-choice"))`, i))
+		for _, step := range []string{"coil", "takes", "compare"} {
+			p.step(step)
+			if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
+				t.Errorf("coil %d, step %s: %g px wide on a screen of 390", i, step, wide)
+			}
+		}
+	}
+	if got := browserrig.JS[string](p.Tab, `document.title + document.querySelectorAll("main img[src='x']").length`); strings.Contains(got, "harmed") || !strings.HasSuffix(got, "0") {
+		t.Errorf("the name came alive: %s", got)
+	}
+	p.quiet(s)
+}
+
+func readJSON(t *testing.T, path string, into any) {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	if err == nil {
+		err = json.Unmarshal(data, into)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func mustRun(t *testing.T, args ...string) {
+	t.Helper()
+	var said bytes.Buffer
+	if status := run(context.Background(), args, nil, io.Discard, &said); status != exitDone {
+		t.Fatalf("coilsweep %s: status %d: %s", strings.Join(args, " "), status, said.String())
+	}
+}
+
+// copyTakes gives a coil the takes of another.
+func copyTakes(t *testing.T, from, to string) {
+	t.Helper()
+	if err := os.RemoveAll(filepath.Join(to, "takes")); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.CopyFS(filepath.Join(to, "takes"), os.DirFS(filepath.Join(from, "takes"))); err != nil {
+		t.Fatal(err)
+	}
+}
