@@ -3,12 +3,12 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help deps build demo test race fuzz study bench lint
+.PHONY: help deps build demo test race fuzz soak study bench lint
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
-CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit
+CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit ./cmd/coilsweep/benchpage
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZCOUNT is for each fuzz target.
 SKIPS ?= allow
@@ -51,12 +51,12 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@echo "== tests"
 	@# Sound last and alone: a busy machine tears holes into it.
 	@status=0; others=$$(go list ./... | grep -vE '/(fit|capture/soundcard(/.*)?)$$'); \
-	{ go test -count=1 -json -skip '^TestSoundScripts$$' ./fit $$others || status=1; \
+	{ go test -count=1 -json -skip '^TestSound' ./fit $$others || status=1; \
 	go test -count=1 -p 1 -json ./capture/soundcard/... || status=1; \
-	go test -count=1 -json -run '^TestSoundScripts$$' ./cmd/coilsweep || status=1; exit $$status; } | \
+	go test -count=1 -json -run '^TestSound' ./cmd/coilsweep || status=1; exit $$status; } | \
 	go run .ci/tested.go -skips=$(SKIPS)
 	@echo "== race detector, where goroutines meet (all of it: make race)"
-	go test -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared' -p 1 $(CONCURRENT)
+	go test -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith' -p 1 $(CONCURRENT)
 	go test -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
 
 race: build ## the race detector over all but the long tests
@@ -65,6 +65,9 @@ race: build ## the race detector over all but the long tests
 
 fuzz: build ## look for new inputs with every fuzz target: minutes
 	.ci/fuzz $(FUZZCOUNT)
+
+soak: build ## 500 takes through the bench page: no take lost, no memory lost
+	COILSWEEP_SOAK=500 go test ./cmd/coilsweep -run '^TestServeSoak$$' -v -timeout 1h
 
 study: build ## how often U95 holds the truth, on 500 benches each: takes hours
 	COILSWEEP_SEEDS=500 go test ./fit -run 'Coverage|Honesty|Efficiency' -v -timeout 3h
