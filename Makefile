@@ -49,15 +49,16 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@echo "== vet"
 	go vet ./...
 	@echo "== tests"
+	@# Vetted they are: -vet=off.
 	@# Sound last and alone: a busy machine tears holes into it.
 	@status=0; others=$$(go list ./... | grep -vE '/(fit|capture/soundcard(/.*)?)$$'); \
-	{ go test -count=1 -json -skip '^TestSound' ./fit $$others || status=1; \
-	go test -count=1 -p 1 -json ./capture/soundcard/... || status=1; \
-	go test -count=1 -json -run '^TestSound' ./cmd/coilsweep || status=1; exit $$status; } | \
+	{ go test -vet=off -count=1 -json -skip '^TestSound' ./fit $$others || status=1; \
+	go test -vet=off -count=1 -p 1 -json ./capture/soundcard/... || status=1; \
+	go test -vet=off -count=1 -json -run '^TestSound' ./cmd/coilsweep || status=1; exit $$status; } | \
 	go run .ci/tested.go -skips=$(SKIPS)
 	@echo "== race detector, where goroutines meet (all of it: make race)"
-	go test -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith' -p 1 $(CONCURRENT)
-	go test -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
+	go test -vet=off -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith' -p 1 $(CONCURRENT)
+	go test -vet=off -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
 
 race: build ## the race detector over all but the long tests
 	@.ci/deps test

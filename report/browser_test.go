@@ -72,7 +72,7 @@ func (p tab) frequencyLabels(figure string) string {
 
 // The page does what it promises in a real browser without a network.
 func TestPageInBrowser(t *testing.T) {
-	alive := browserrig.Start(t, 2*time.Minute)
+	alive := browserrig.Start(t, 10*time.Minute)
 	d := inventedDocument(eightLoads, 120)
 	t.Run("noise is heard", func(t *testing.T) {
 		p := browserrig.OpenText(t, alive, `<!doctype html><meta http-equiv="Content-Security-Policy" content="script-src 'sha256-'"><title>x</title>
