@@ -303,7 +303,7 @@ func testTwoTabs(t *testing.T, browser context.Context) {
 	}
 	a.write("#t-take", "first")
 	browserrig.JS[any](a.Tab, `document.getElementById("take-more").open = true; null`)
-	a.write("#t-repeats", "1")
+	a.write("#t-repeats", "3") // long enough to be seen by a slow machine
 	a.click("#go")
 	b.says("#go", "Stop")
 	b.says("#stage-take", "first")
