@@ -23,7 +23,7 @@ type watch struct {
 	see    func(context.Context, Recording, Take)
 	ctx    context.Context
 	cancel context.CancelFunc
-	looks  chan *growth
+	looks  chan *growth // holds one; add alone puts in
 	due    atomic.Int64 // frames at which the next look is worth it
 	ended  chan struct{}
 	panic  any
@@ -35,7 +35,7 @@ func (w *watch) start(ctx context.Context, t Take) {
 		return
 	}
 	w.ctx, w.cancel = context.WithCancel(ctx)
-	w.looks, w.ended = make(chan *growth), make(chan struct{})
+	w.looks, w.ended = make(chan *growth, 1), make(chan struct{})
 	l := firstLook(t.Stimulus, 1)
 	w.due.Store(int64(l.frames))
 	go func() {
@@ -72,10 +72,12 @@ func (w *watch) add(g *growth) {
 	if w == nil || int64(g.frames()) < w.due.Load() {
 		return
 	}
+	// The latest look waits for a watcher that is busy, or not there yet.
 	select {
-	case w.looks <- g.copied():
-	default: // busy
+	case <-w.looks:
+	default:
 	}
+	w.looks <- g.copied()
 }
 
 // stop says that the recording has ended.
