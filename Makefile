@@ -9,6 +9,10 @@ VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unve
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
 CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit ./cmd/coilsweep/benchpage
+# Of them the tests in which goroutines meet; all of them: make race.
+RACES := TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith
+TESTED = go run .ci/tested.go -skips=$(SKIPS)
+ONCE := -vet=off -count=1 -json
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZCOUNT is for each fuzz target.
 SKIPS ?= allow
@@ -46,19 +50,18 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@.ci/deps test
 	@echo "== format"
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
-	@echo "== vet"
-	go vet ./...
 	@echo "== tests"
-	@# Vetted they are: -vet=off.
-	@# Sound last and alone: a busy machine tears holes into it.
-	@status=0; others=$$(go list ./... | grep -vE '/(fit|capture/soundcard(/.*)?)$$'); \
-	{ go test -vet=off -count=1 -json -skip '^TestSound' ./fit $$others || status=1; \
-	go test -vet=off -count=1 -p 1 -json ./capture/soundcard/... || status=1; \
-	go test -vet=off -count=1 -json -run '^TestSound' ./cmd/coilsweep || status=1; exit $$status; } | \
-	go run .ci/tested.go -skips=$(SKIPS)
-	@echo "== race detector, where goroutines meet (all of it: make race)"
-	go test -vet=off -race -run 'TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith' -p 1 $(CONCURRENT)
-	go test -vet=off -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep
+	@# Vetted they are by 'go vet': -vet=off.
+	@status=0; others=$$(go list ./... | grep -vE '/(fit|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
+	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit ./cmd/coilsweep $$others" || status=1; \
+	echo "== sound, which takes its time and leaves the machine idle; meanwhile vet and the race detector,"; \
+	echo "   which give way to it: a busy machine tears holes into sound"; \
+	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \
+		"go test $(ONCE) -parallel 8 -run '^TestSound' ./cmd/coilsweep" \
+		"nice -n 19 go vet ./..." \
+		"nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)" \
+		"nice -n 19 go test $(ONCE) -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep" || status=1; \
+	exit $$status
 
 race: build ## the race detector over all but the long tests
 	@.ci/deps test

@@ -1,8 +1,8 @@
-// Tested reads what 'go test -json' writes and tells what ran: a paragraph for
-// each package with the names of its tests, all the output of those that
-// failed, and the reasons of those that were skipped.
+// Tested runs 'go test -json' commands side by side and tells what ran: a
+// paragraph for each package with the names of its tests, all the output of
+// those that failed, and the reasons of those that were skipped.
 //
-//	go test -json ./... | go run .ci/tested.go [-skips=forbid]
+//	go run .ci/tested.go [-skips=forbid] 'go test -json ./...' ...
 package main
 
 import (
@@ -12,7 +12,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"os/exec"
 	"strings"
+	"sync"
 )
 
 // event is one line of 'go test -json'; see 'go doc test2json'.
@@ -28,18 +30,61 @@ type tests struct {
 	output                  map[string]*strings.Builder
 }
 
+// count is what came of all packages.
+type count struct {
+	lock                              sync.Mutex // also of what is printed
+	passed, subtests, failed, skipped int
+}
+
 func main() {
 	skips := flag.String("skips", "allow", "what a skipped test is: allow or forbid")
 	flag.Parse()
+	var all count
+	var wait sync.WaitGroup
+	for _, command := range flag.Args() {
+		wait.Go(func() {
+			if err := all.run(command); err != nil {
+				all.lock.Lock()
+				defer all.lock.Unlock()
+				fmt.Fprintf(os.Stderr, "tested: %s: %v\n", command, err)
+				all.failed = max(all.failed, 1)
+			}
+		})
+	}
+	wait.Wait()
+	fmt.Printf("%d tests with %d subtests passed, %d failed, %d skipped\n", all.passed, all.subtests, all.failed, all.skipped)
+	if all.failed > 0 || all.passed == 0 || all.skipped > 0 && *skips == "forbid" {
+		os.Exit(1)
+	}
+}
+
+// run runs a command of the shell and reads what it writes.
+func (c *count) run(command string) error {
+	cmd := exec.Command("sh", "-c", command)
+	cmd.Stderr = os.Stderr
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return err
+	}
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	if err := c.read(out); err != nil {
+		io.Copy(io.Discard, out)
+		cmd.Wait()
+		return err
+	}
+	return cmd.Wait()
+}
+
+func (c *count) read(stream io.Reader) error {
 	packages := map[string]*tests{}
-	var passed, subtests, failed, skipped int
-	for d := json.NewDecoder(os.Stdin); ; {
+	for d := json.NewDecoder(stream); ; {
 		var e event
 		if err := d.Decode(&e); errors.Is(err, io.EOF) {
-			break
+			return nil
 		} else if err != nil {
-			fmt.Fprintln(os.Stderr, "tested: not the output of 'go test -json':", err)
-			os.Exit(1)
+			return fmt.Errorf("not the output of 'go test -json': %w", err)
 		}
 		p := packages[e.Package]
 		if p == nil {
@@ -57,18 +102,10 @@ func main() {
 				p.output[e.Test].WriteString(e.Output)
 			}
 		case e.Test == "":
-			if e.Action != "pass" && e.Action != "fail" && e.Action != "skip" {
-				continue
+			if e.Action == "pass" || e.Action == "fail" || e.Action == "skip" {
+				c.add(p, e)
+				delete(packages, e.Package)
 			}
-			p.tell(e)
-			passed += len(p.passed)
-			subtests += p.subtests
-			failed += len(p.failed)
-			skipped += len(p.skipped)
-			if e.Action == "fail" && len(p.failed) == 0 {
-				failed++
-			}
-			delete(packages, e.Package)
 		case e.Action == "fail":
 			p.failed = append(p.failed, e.Test)
 		case e.Action == "skip":
@@ -79,9 +116,19 @@ func main() {
 			p.passed = append(p.passed, e.Test)
 		}
 	}
-	fmt.Printf("%d tests with %d subtests passed, %d failed, %d skipped\n", passed, subtests, failed, skipped)
-	if failed > 0 || passed == 0 || skipped > 0 && *skips == "forbid" {
-		os.Exit(1)
+}
+
+// add counts a package that has ended with e, and prints it.
+func (c *count) add(p *tests, e event) {
+	c.lock.Lock()
+	defer c.lock.Unlock()
+	p.tell(e)
+	c.passed += len(p.passed)
+	c.subtests += p.subtests
+	c.failed += len(p.failed)
+	c.skipped += len(p.skipped)
+	if e.Action == "fail" && len(p.failed) == 0 {
+		c.failed++
 	}
 }
 

@@ -52,6 +52,7 @@ input_v_per_rthz = 40e-9
 // turns shorted: the batch names that one and no other, and that coil alone
 // fails the limit of Q.
 func TestBatchFindsShortedTurns(t *testing.T) {
+	t.Parallel()
 	root := t.TempDir()
 	path := func(parts ...string) string { return filepath.Join(append([]string{root}, parts...)...) }
 	do := func(want int, args ...string) string {

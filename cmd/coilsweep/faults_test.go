@@ -135,6 +135,7 @@ var faults = []fault{
 // log is the table: what the fit says of spectra divided without any guard, and
 // what it says with them.
 func TestFaultsOfTheBench(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("simulates some minutes of sound")
 	}

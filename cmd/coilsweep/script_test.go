@@ -27,6 +27,7 @@ func TestMain(m *testing.M) {
 //	finds FILE KEY TRUTH PERCENT      wants a quantity of a result.json within
 //	                                  its U95 of the truth, and U95 that small
 func TestScripts(t *testing.T) {
+	t.Parallel()
 	testscript.Run(t, testscript.Params{
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,

@@ -34,6 +34,7 @@ func serveOn(tb testing.TB, rig *pulserig.Rig, root string, args ...string) (pro
 // TestSoundBenchPage measures a coil in a browser through PortAudio, with the
 // card pulled out and put back.
 func TestSoundBenchPage(t *testing.T) {
+	t.Parallel()
 	browser := browserrig.Start(t, 10*time.Minute)
 	rig := pulserig.Start(t, rigCoil)
 	root := t.TempDir()

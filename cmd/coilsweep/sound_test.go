@@ -31,52 +31,60 @@ var rigCoil = pulserig.Coil{InductanceH: 2.2, ResistanceOhm: 6000, CapacitanceF:
 //	                              wants a take's resonance near the circuit's
 //	covers FILE VALUE WANT        wants a number within U95 of a value
 func TestSoundScripts(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("records in real time")
 	}
-	for _, file := range []string{"measure.txt", "fit.txt", "check.txt", "unplug.txt"} {
-		rig := pulserig.Start(t, rigCoil)
-		var unplugged time.Time
-		testscript.Run(t, testscript.Params{
-			Files:               []string{"testdata/sound/" + file},
-			RequireExplicitExec: true,
-			Setup: func(env *testscript.Env) error {
-				env.Vars = append(env.Vars, rig.Env()...)
-				return nil
-			},
-			Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-				"exits": exits,
-				"grows": grows,
-				"clip": func(ts *testscript.TestScript, _ bool, args []string) {
-					rig.SetAddedCapacitance(farads(ts, args[0]))
-				},
-				"unplug": func(*testscript.TestScript, bool, []string) {
-					unplugged = time.Now()
-					rig.Kill()
-				},
-				"within": func(ts *testscript.TestScript, _ bool, args []string) {
-					limit, err := time.ParseDuration(args[0])
-					ts.Check(err)
-					if took := time.Since(unplugged); took > limit {
-						ts.Fatalf("it took %v, more than %v", took, limit)
-					}
-				},
-				"near": func(ts *testscript.TestScript, _ bool, args []string) {
-					near(ts, args[1], resultValue(ts, args[0], args[1]).Value, args[2], args[3])
-				},
-				"covers": func(ts *testscript.TestScript, _ bool, args []string) {
-					got, want := resultValue(ts, args[0], args[1]), number(ts, args[2])
-					if math.Abs(got.Value-want) > got.U95 {
-						ts.Fatalf("%s is %.6g ± %.2g, want %g", args[1], got.Value, got.U95, want)
-					}
-				},
-				"resonates": func(ts *testscript.TestScript, _ bool, args []string) {
-					want := resonanceHz(rigCoil, farads(ts, args[2]))
-					near(ts, "resonance of "+args[1], takeResonance(ts, args[0], args[1]), strconv.FormatFloat(want, 'g', -1, 64), args[3])
-				},
-			},
+	for _, name := range []string{"measure", "fit", "check", "unplug"} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			testSoundScript(t, "testdata/sound/"+name+".txt")
 		})
 	}
+}
+
+func testSoundScript(t *testing.T, file string) {
+	rig := pulserig.Start(t, rigCoil)
+	var unplugged time.Time
+	testscript.Run(t, testscript.Params{
+		Files:               []string{file},
+		RequireExplicitExec: true,
+		Setup: func(env *testscript.Env) error {
+			env.Vars = append(env.Vars, rig.Env()...)
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"exits": exits,
+			"grows": grows,
+			"clip": func(ts *testscript.TestScript, _ bool, args []string) {
+				rig.SetAddedCapacitance(farads(ts, args[0]))
+			},
+			"unplug": func(*testscript.TestScript, bool, []string) {
+				unplugged = time.Now()
+				rig.Kill()
+			},
+			"within": func(ts *testscript.TestScript, _ bool, args []string) {
+				limit, err := time.ParseDuration(args[0])
+				ts.Check(err)
+				if took := time.Since(unplugged); took > limit {
+					ts.Fatalf("it took %v, more than %v", took, limit)
+				}
+			},
+			"near": func(ts *testscript.TestScript, _ bool, args []string) {
+				near(ts, args[1], resultValue(ts, args[0], args[1]).Value, args[2], args[3])
+			},
+			"covers": func(ts *testscript.TestScript, _ bool, args []string) {
+				got, want := resultValue(ts, args[0], args[1]), number(ts, args[2])
+				if math.Abs(got.Value-want) > got.U95 {
+					ts.Fatalf("%s is %.6g ± %.2g, want %g", args[1], got.Value, got.U95, want)
+				}
+			},
+			"resonates": func(ts *testscript.TestScript, _ bool, args []string) {
+				want := resonanceHz(rigCoil, farads(ts, args[2]))
+				near(ts, "resonance of "+args[1], takeResonance(ts, args[0], args[1]), strconv.FormatFloat(want, 'g', -1, 64), args[3])
+			},
+		},
+	})
 }
 
 // resonanceHz is the modulus of the pole pair of a coil (R and L in series)

@@ -32,7 +32,7 @@ func Start(t *testing.T, limit time.Duration) context.Context {
 		t.Skip("a browser takes seconds")
 	}
 	program := ""
-	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+	for _, name := range []string{"chromium-headless-shell", "chromium", "chromium-browser", "google-chrome"} {
 		if path, err := exec.LookPath(name); err == nil {
 			program = path
 			break

@@ -35,6 +35,12 @@ export class Hold {
   }
 }
 
+// move sets a transform only where it differs, to half a pixel or so: a meter
+// that stands still costs the browser no frame.
+function move(node, transform) {
+  if (node.moved !== transform) node.style.transform = node.moved = transform;
+}
+
 class Channel {
   constructor(name, small) {
     this.hold = new Hold();
@@ -54,12 +60,12 @@ class Channel {
   draw(level, now) {
     const held = this.hold.take(level.peak, now);
     if (level.peak !== null && level.peak >= CLIPS) this.clippedAt = now;
-    this.rms.style.transform = `scaleX(${share(level.rms).toFixed(4)})`;
-    this.peak.style.transform = `scaleX(${share(level.peak).toFixed(4)})`;
-    this.tick.style.transform = `translateX(${(100 * share(held)).toFixed(2)}%)`;
-    this.lamp.classList.toggle("lit", now - this.clippedAt < 3000);
+    move(this.rms, `scaleX(${share(level.rms).toFixed(3)})`);
+    move(this.peak, `scaleX(${share(level.peak).toFixed(3)})`);
+    move(this.tick, `translateX(${(100 * share(held)).toFixed(1)}%)`);
+    const lit = now - this.clippedAt < 3000;
+    if (lit !== this.lit) this.lamp.classList.toggle("lit", this.lit = lit);
     this.held = held;
-    return held > FLOOR && held > (level.peak ?? -Infinity);
   }
   words(level, playing) {
     const text = `${decibels(level.peak, "dBFS")}, ${levelWords(level.peak, playing)}`;
@@ -73,8 +79,6 @@ class Meter {
     this.root = root;
     this.small = small;
     this.channels = [];
-    root.dataset.frames = "0";
-    this.frames = 0;
   }
   shape(names) {
     if (this.names === names.join()) return;
@@ -100,7 +104,6 @@ function frame(now) {
   const levels = state.meters?.channels ?? [{ peak: null, rms: null }];
   const small = levels.slice(0, 1);
   const names = channelNames(levels);
-  let falling = false;
   const writeText = now - textAt > 200, writeWords = now - wordsAt > 1000;
   for (const meter of meters) {
     if (!meter.seen) continue;
@@ -108,21 +111,21 @@ function frame(now) {
     meter.shape(meter.small ? names.slice(0, 1) : names);
     shown.forEach((level, i) => {
       const channel = meter.channels[i];
-      falling = channel.draw(level, now) || falling;
+      channel.draw(level, now);
       if (writeText) say(channel.value, decibels(channel.held, "dBFS"));
       if (writeWords) channel.words(level, working());
     });
-    meter.root.dataset.frames = ++meter.frames;
+    meter.root.drawn = (meter.root.drawn ?? 0) + 1; // for who measures
   }
   const big = byID("stage-level");
   if (!state.meters) fill(big);
   if (writeText && big.offsetParent !== null && state.meters) {
     const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
-    fill(big, el("b", {}, decibels(held, "dBFS")), " ", el("span", {}, levelWords(held, working())));
+    const number = decibels(held, "dBFS"), words = levelWords(held, working());
+    if (big.textContent !== `${number} ${words}`) fill(big, el("b", {}, number), " ", el("span", {}, words));
   }
   if (writeText) textAt = now;
   if (writeWords) wordsAt = now;
-  if (falling) ask();
 }
 
 function ask() {
