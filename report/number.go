@@ -61,7 +61,9 @@ func number(x, u95 float64, unit quantity.Unit) string {
 	if !(u95 > 0) || math.IsInf(u95, 1) {
 		return withMinus(strconv.FormatFloat(x, 'f', 1, 64)) + suffix
 	}
-	decimals := min(max(1-int(math.Floor(math.Log10(u95))), 0), 6)
+	_, exponent, _ := strings.Cut(strconv.FormatFloat(u95, 'e', 1, 64), "e") // of what is printed: 0.0996 is 0.10
+	power, _ := strconv.Atoi(exponent)
+	decimals := min(max(1-power, 0), 6)
 	return withMinus(strconv.FormatFloat(x, 'f', decimals, 64)) + " ± " + strconv.FormatFloat(u95, 'f', decimals, 64) + suffix
 }
 

@@ -123,16 +123,16 @@ export class Form {
   // fail shows a failure beside its field.
   fail(error, fieldNames = {}) {
     const wrong = $(".wrong", this.node);
+    const wanted = fieldNames[error.field] ?? error.field;
+    const field = wanted ? this.fields.find((f) => f.name === wanted) : null;
+    const place = field?.closest(".field");
     if (wrong) {
       wrong.id ||= `wrong-${++ids}`;
-      fill(wrong, visible(error.message));
+      fill(wrong, visible(place ? withoutOption(error.message) : error.message));
       show(wrong, true);
     }
     // Beside its field, or where it stands in the form.
     this.home ??= wrong ? { parent: wrong.parentNode, before: wrong.nextSibling } : null;
-    const wanted = fieldNames[error.field] ?? error.field;
-    const field = wanted ? this.fields.find((f) => f.name === wanted) : null;
-    const place = field?.closest(".field");
     if (place && wrong) place.append(wrong);
     else if (wrong && wrong.parentNode !== this.home.parent) this.home.parent.insertBefore(wrong, this.home.before);
     if (field && wrong) {
@@ -171,6 +171,12 @@ export class Form {
     this.theirs = null;
     this.clear();
   }
+}
+
+// withoutOption is a message of the command without the option that it begins
+// with: beside its field that needs no name.
+export function withoutOption(message) {
+  return message.replace(/^--[a-z][a-z0-9-]*(?:: | (?="[^"]*": |\S+: ))/, "");
 }
 
 // withValues are the options that say something.

@@ -27,11 +27,22 @@ const suffixed = (number, suffix) => suffix ? number + "\u00a0" + suffix : numbe
 // Ratios and decibels carry no SI prefix.
 const prefixed = (unit) => unit !== "" && unit !== "dB" && unit !== "°C";
 
+// digitsDownTo is how many digits x needs to reach the second one of its
+// uncertainty.
+function digitsDownTo(x, u) {
+  if (x === 0 || !(u > 0)) return 4;
+  const last = Math.floor(Math.log10(u)) - 1;
+  return Math.min(7, Math.max(2, Math.floor(Math.log10(Math.abs(x))) - last + 1));
+}
+
+// uneven tells of a quantity whose interval is not even about its value.
+const uneven = (q) => Boolean(q.low || q.high);
+
 // parts of a known quantity: {value, spread, unit}; spread is "" without U95.
 export function quantityParts(q, unit) {
   const x = q.value, u95 = q.U95;
-  if (q.low && q.high) {
-    const digits = 3;
+  if (uneven(q)) {
+    const digits = digitsDownTo(x, (q.high - q.low) / 2);
     return { value: plain(x, unit, digits), spread: `${plain(q.low, unit, digits)} … ${plain(q.high, unit, digits)}`, unit: "" };
   }
   if (!(u95 > 0) || !Number.isFinite(u95)) {
@@ -57,20 +68,15 @@ export function quantity(q, unit) {
   if (!q || q.value === null || q.value === undefined) return "?";
   const p = quantityParts(q, unit);
   if (!p.spread) return p.value;
-  if (q.low && q.high) return `${p.value} (${p.spread})`;
+  if (uneven(q)) return `${p.value} (${p.spread})`;
   return suffixed(`${p.value} ± ${p.spread}`, p.unit);
 }
 
 // brief is a quantity at a glance: three digits, fewer where U95 holds fewer.
 export function brief(q, unit) {
   if (!q || q.value === null || q.value === undefined) return "?";
-  let digits = 3;
-  if (q.U95 > 0 && q.value !== 0) {
-    const needed = Math.floor(Math.log10(Math.abs(q.value))) - (Math.floor(Math.log10(q.U95)) - 1) + 1;
-    digits = Math.min(digits, Math.max(needed, 2));
-  }
   if (unit === "dB") return decibels(q.value);
-  return plain(q.value, unit, digits);
+  return plain(q.value, unit, q.U95 > 0 ? Math.min(3, digitsDownTo(q.value, q.U95)) : 3);
 }
 
 // plain is x alone to so many significant digits, with SI prefix.

@@ -3,7 +3,7 @@
 // valueCode is a part's value as it may stand in a name: "470p 1%" is "470",
 // "2.2n" is "2n2", "100k" is "100k".
 export function valueCode(text, base) {
-  const word = String(text).trim().split(/[\s,@;]+/)[0].replace(/(?:F|farad|ohm|Ω|R(?=$))$/i, "");
+  const word = String(text).trim().replace(/^([\d.]+)\s+(?=[a-zA-Zµμ])/, "$1").split(/[\s,@;]+/)[0].replace(/(?:F|farad|ohm|Ω|R(?=$))$/i, "");
   const found = /^(\d+)(?:[.](\d+))?\s*([a-zA-Zµμ]?)(\d*)$/.exec(word);
   if (!found) return "";
   const [, whole, decimals = "", prefix, after] = found;

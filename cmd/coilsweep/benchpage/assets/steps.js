@@ -83,7 +83,7 @@ export function next(s) {
   const report = { step: "report", label: "Report" };
   const gap = (s.coil.missing ?? [])[0];
   if (gap) return { text: `Still missing: ${gap.what}. ${gap.how ? sentence(gap.how) : ""}`, step: "coil", label: "Coil", also: known ? report : null };
-  if (s.result?.state === "stale") return { text: `The numbers are older than the coil: ${s.result.why ?? ""}`, step: "result", label: "Fit again", fit: true };
+  if (s.result?.state === "stale") return { text: `The numbers are out of date: ${(s.result.stale ?? []).join("; ")}`, step: "result", label: "Fit again", fit: true };
   if (known && advice) return { text: `The numbers stand. Sharper still: ${advice.text}`, ...report, also: take };
   if (s.result?.result) return { text: "The numbers stand. See what the coil does in a guitar, or write the report.", ...report, also: { step: "guitar", label: "Guitar" } };
   return { text: "Look at the result.", step: "result", label: "Result" };
