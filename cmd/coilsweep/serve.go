@@ -117,6 +117,9 @@ func (o *serving) run(ctx context.Context, c *console, root string) error {
 		c.warn("the page can be reached from other machines: what is sent is not encrypted, and who has its address with the key can play sounds and write into %s", root)
 	}
 	fmt.Fprintln(c.out, w.page.URL())
+	for _, url := range w.page.OtherURLs() {
+		c.warn("from other machines: %s", url)
+	}
 	c.warn("open this address in a browser; Ctrl-C ends the page")
 	return w.serve(ctx)
 }

@@ -172,14 +172,34 @@ func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
 // Loopback tells whether only this machine reaches the server.
 func (s *Server) Loopback() bool { return s.listener.Addr().(*net.TCPAddr).IP.IsLoopback() }
 
-// URL is the address with the key, for the user alone.
+// URL is the address with the key, for the user alone. Where the server listens
+// on all addresses of the machine it is the one for this machine.
 func (s *Server) URL() string {
 	at := *s.listener.Addr().(*net.TCPAddr)
 	if at.IP.IsUnspecified() {
 		at.IP = net.IPv4(127, 0, 0, 1)
 	}
-	return "http://" + at.String() + "/#key=" + s.key
+	return s.urlAt(&at)
 }
+
+// OtherURLs are the addresses for other machines where URL is not one of them:
+// those of the machine's networks, if the server listens on all.
+func (s *Server) OtherURLs() []string {
+	at := *s.listener.Addr().(*net.TCPAddr)
+	if !at.IP.IsUnspecified() {
+		return nil
+	}
+	var urls []string
+	addresses, _ := net.InterfaceAddrs()
+	for _, a := range addresses {
+		if n, ok := a.(*net.IPNet); ok && n.IP.IsGlobalUnicast() {
+			urls = append(urls, s.urlAt(&net.TCPAddr{IP: n.IP, Port: at.Port}))
+		}
+	}
+	return urls
+}
+
+func (s *Server) urlAt(at *net.TCPAddr) string { return "http://" + at.String() + "/#key=" + s.key }
 
 // Events is what all open pages hear.
 func (s *Server) Events() *Events { return s.events }

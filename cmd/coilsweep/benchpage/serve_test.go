@@ -421,6 +421,20 @@ func TestListening(t *testing.T) {
 	if _, err := New(Options{Root: t.TempDir() + "/none", Listen: "127.0.0.1:0"}); err == nil {
 		t.Error("a root that is not there is taken")
 	}
+	if s.OtherURLs() != nil {
+		t.Errorf("a server on loopback is reached from elsewhere at %q", s.OtherURLs())
+	}
+	all, err := New(Options{Root: t.TempDir(), Listen: "0.0.0.0:0", Key: testKey})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer all.Close()
+	for _, url := range append(all.OtherURLs(), all.URL()) {
+		host, ok := strings.CutSuffix(strings.TrimPrefix(url, "http://"), "/#key="+testKey)
+		if !ok || !all.hosts[host] || strings.HasPrefix(host, "0.") {
+			t.Errorf("address %s of %v", url, all.hosts)
+		}
+	}
 	a, err := New(Options{Root: t.TempDir(), Listen: "127.0.0.1:0"})
 	if err != nil {
 		t.Fatal(err)

@@ -11,11 +11,15 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 // maxUpload bounds what is sent in files: an hour of two channels at 192 kHz
 // and 32 bit is 5 GiB, a take of a minute 90 MiB.
 const maxUpload = 1 << 30
+
+// uploadPrefix begins the names of folders of uploads.
+const uploadPrefix = ".upload-"
 
 // HandleUpload is Handle for POST with files, which may hold 1 GiB together.
 func (s *Server) HandleUpload(path string, h Handler) {
@@ -43,7 +47,8 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, Errorf(http.StatusUnsupportedMediaType, "want a form with files: %v", err)
 	}
 	u := &Upload{Texts: map[string]string{}, Files: map[string]UploadedFile{}}
-	if u.dir, err = os.MkdirTemp(dir, ".upload-"); err != nil {
+	removeLeft(dir)
+	if u.dir, err = os.MkdirTemp(dir, uploadPrefix); err != nil {
 		return nil, fmt.Errorf("cannot take files in: %w", err)
 	}
 	if err := u.fill(form); err != nil {
@@ -51,6 +56,20 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, err
 	}
 	return u, nil
+}
+
+// removeLeft removes uploads that a program left in dir which was killed. None
+// that is under way is two days old.
+func removeLeft(dir string) {
+	held, _ := os.ReadDir(dir)
+	for _, e := range held {
+		if !e.IsDir() || !strings.HasPrefix(e.Name(), uploadPrefix) {
+			continue
+		}
+		if info, err := e.Info(); err == nil && time.Since(info.ModTime()) > 48*time.Hour {
+			os.RemoveAll(filepath.Join(dir, e.Name()))
+		}
+	}
 }
 
 func (u *Upload) fill(form *multipart.Reader) error {

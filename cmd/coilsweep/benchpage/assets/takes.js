@@ -369,8 +369,7 @@ function importing() {
     if (!recordings.recording) throw new Error("Choose a recording first: a WAV or FLAC file.");
     const data = new FormData(), o = options();
     // Small parts first, so that they are known before the long one is read.
-    data.append("options", JSON.stringify(withValues({ take: o.take, "added-c": o["added-c"], "added-r": o["added-r"] })));
-    if (redo) data.append("redo", "true");
+    data.append("options", JSON.stringify(withValues({ take: o.take, "added-c": o["added-c"], "added-r": o["added-r"], redo: redo ? "true" : "" })));
     if (recordings.stimulus) data.append("stimulus", recordings.stimulus, recordings.stimulus.name);
     data.append("recording", recordings.recording, recordings.recording.name);
     const outcome = $(".outcome", importForm.node);
