@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -65,15 +66,22 @@ func (p benchTab) text(selector string) string {
 	return browserrig.JS[string](p.Tab, fmt.Sprintf(`document.querySelector(%q).textContent.replaceAll("\u00a0", " ")`, selector))
 }
 
+// usable waits until an element is there and can be used.
+func (p benchTab) usable(selector string) {
+	p.T.Helper()
+	p.await(selector+", to be used", fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+}
+
 func (p benchTab) click(selector string) {
 	p.T.Helper()
-	p.await(selector+", to be clicked", fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+	p.usable(selector)
 	p.Do(chromedp.Click(chromedp.CSS(selector)))
 }
 
 // write replaces the text of a field.
 func (p benchTab) write(selector, text string) {
 	p.T.Helper()
+	p.usable(selector)
 	p.Do(chromedp.Focus(chromedp.CSS(selector)))
 	browserrig.JS[any](p.Tab, fmt.Sprintf(`document.querySelector(%q).select?.()`, selector))
 	p.Do(chromedp.KeyEvent(kb.Backspace + text))
@@ -83,7 +91,7 @@ func (p benchTab) write(selector, text string) {
 // a pointer come there.
 func (p benchTab) tabTo(selector string) {
 	p.T.Helper()
-	p.await(selector, fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+	p.usable(selector)
 	for range 250 {
 		if browserrig.JS[bool](p.Tab, fmt.Sprintf(`document.activeElement.matches(%q)`, selector)) {
 			return
@@ -102,16 +110,21 @@ func (p benchTab) step(name string) { p.click(`#steps a[href="#` + name + `"]`) 
 
 // TestBenchPage walks through the whole job in a browser, on a simulated bench.
 func TestBenchPage(t *testing.T) {
+	t.Parallel()
 	browser := browserrig.Start(t, 10*time.Minute)
 	t.Run("by mouse", func(t *testing.T) { testByMouse(t, browser) })
 	t.Run("by keyboard", func(t *testing.T) { testByKeyboard(t, browser) })
 	t.Run("two tabs, one closed in mid-take", func(t *testing.T) { testTwoTabs(t, browser) })
 	t.Run("server killed in mid-take", func(t *testing.T) { testKilled(t, browser) })
+	t.Run("recording dropped", func(t *testing.T) { testDropped(t, browser) })
+	t.Run("modules", func(t *testing.T) { testModules(t, browser) })
+	t.Run("numbers", func(t *testing.T) { testNumbersOfModules(t, browser) })
 	t.Run("key", func(t *testing.T) { testKey(t, browser) })
 	t.Run("names", func(t *testing.T) { testNames(t, browser) })
 }
 
 func testByMouse(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
@@ -253,6 +266,7 @@ func (p benchTab) shoot(name string) {
 }
 
 func testByKeyboard(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
@@ -294,6 +308,7 @@ func testByKeyboard(t *testing.T, browser context.Context) {
 // testTwoTabs: both tabs show the same, a take outlives the tab it was started
 // in, and either can stop it.
 func testTwoTabs(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	mustRun(t, "new", filepath.Join(root, "bridge"))
 	s := startServe(t, root, "--bench", "virtual") // in real time
@@ -346,6 +361,7 @@ func testTwoTabs(t *testing.T, browser context.Context) {
 // testKilled: the program dies in mid-take; started again it finds what was
 // recorded, and makes a take of it.
 func testKilled(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	mustRun(t, "new", filepath.Join(root, "bridge"))
 	start := func(listen string) (*exec.Cmd, *served) {
@@ -381,9 +397,68 @@ func testKilled(t *testing.T, browser context.Context) {
 	}
 }
 
+// testDropped: a recording that was made elsewhere is dropped on the page with
+// its stimulus, and again to replace the take that was made of it.
+func testDropped(t *testing.T, browser context.Context) {
+	t.Parallel()
+	elsewhere, root := t.TempDir(), t.TempDir()
+	stimulus := filepath.Join(elsewhere, "short.toml")
+	mustRun(t, "stimulus", filepath.Join(elsewhere, "short.wav"), "--duration", "0.35s", "--repeats", "2")
+	mustRun(t, "new", filepath.Join(elsewhere, "coil"))
+	mustRun(t, "measure", filepath.Join(elsewhere, "coil"), "--take", "c470", "--added-c", "470p 1%", "--bench", "virtual", "--stimulus", stimulus)
+	recording := filepath.Join(elsewhere, "coil", "takes", "c470", "capture.wav")
+	mustRun(t, "new", filepath.Join(root, "bridge"))
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.step("takes")
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "470p 1%")
+	p.says("#go", "c470")
+	p.drop("#drop", recording, stimulus)
+	p.says("#import-chosen", "capture.wav, stimulus short.toml")
+	p.press(kb.Enter) // the button has the focus
+	p.says("#import-form .outcome", "Take c470 is kept")
+	p.says("#take-list", "470p 1%")
+
+	p.click(`#take-list button[aria-label="Redo take c470"]`)
+	p.drop("#takes", recording, stimulus)
+	p.says("#import-chosen", "capture.wav, stimulus short.toml")
+	p.click(`#import-form button[type="submit"]`)
+	p.says("#import-form .outcome", "Take c470 is kept")
+	p.says("#take-aside", "Set aside: 1")
+	p.says("#take-list", "470p 1%")
+
+	// What is no recording is refused, and nothing is lost.
+	p.write("#t-take", "other")
+	p.drop("#drop", stimulus)
+	p.drop("#drop", filepath.Join(root, "bridge", "coil.toml"))
+	p.click(`#import-form button[type="submit"]`)
+	p.says("#import-form .wrong", "Choose a recording first")
+	p.drop("#drop", recording, filepath.Join(root, "bridge", "coil.toml"))
+	p.click(`#import-form button[type="submit"]`)
+	p.says("#import-form .wrong", "coil.toml")
+	if left, err := filepath.Glob(filepath.Join(root, "bridge", "takes", "*")); err != nil || len(left) != 2 {
+		t.Errorf("the coil has %v (%v)", left, err)
+	}
+	p.quiet(s)
+}
+
+// drop drops files on an element as the desktop does.
+func (p benchTab) drop(selector string, files ...string) {
+	p.T.Helper()
+	p.usable(selector)
+	place := browserrig.JS[struct{ X, Y float64 }](p.Tab, fmt.Sprintf(`(n => { n.scrollIntoView({block: "center", behavior: "instant"});
+		const r = n.getBoundingClientRect(); return {X: r.left + r.width / 2, Y: Math.min(r.top + r.height / 2, innerHeight - 10)}; })(document.querySelector(%q))`, selector))
+	for _, kind := range []input.DispatchDragEventType{input.DispatchDragEventTypeDragEnter, input.DispatchDragEventTypeDragOver, input.DispatchDragEventTypeDrop} {
+		browserrig.Call(p.Tab, input.DispatchDragEvent, input.DispatchDragEventParams{Type: kind, X: place.X, Y: place.Y,
+			Data: &input.DragData{Items: []*input.DragDataItem{}, Files: files, DragOperationsMask: 1}})
+	}
+}
+
 // testKey: without the key of this start the page shows nothing and says what
 // to do.
 func testKey(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	mustRun(t, "new", filepath.Join(root, "secret"))
 	s := startServe(t, root, "--bench", "virtual")
@@ -403,6 +478,7 @@ func testKey(t *testing.T, browser context.Context) {
 
 // testNames: whatever a coil is called, the page stays whole.
 func testNames(t *testing.T, browser context.Context) {
+	t.Parallel()
 	root := t.TempDir()
 	names := []string{`<img src=x onerror="document.title='harmed'">`, `"quoted" & 'quoted'`, "\u202egnorw\u202c right", "ملف الجسر", strings.Repeat("long ", 40)}
 	for i, name := range names {

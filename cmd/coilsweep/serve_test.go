@@ -234,6 +234,7 @@ func (s *caller) takes(coil string, options map[string]any) {
 // The whole job over HTTP: a new coil to its report, on the invented coil of
 // capture/virtual/default.toml.
 func TestServeWholeJob(t *testing.T) {
+	t.Parallel()
 	s := serve(t, t.TempDir(), false)
 	events := s.listens()
 
@@ -382,15 +383,26 @@ func TestServeWholeJob(t *testing.T) {
 	s.waits("the redo", func() bool { return within(s.gets("GET", "/api/coil?coil="+coil, nil), "aside", 0, "of") == "bare" })
 	s.waits("the end of the redo", func() bool { return events.of("engine", "job") == nil })
 	s.gets("POST", "/api/takes/aside", map[string]any{"coil": coil, "take": "c220"})
-	if takes := within(s.gets("GET", "/api/coil?coil="+coil, nil), "takes").([]any); len(takes) != 2 {
+	state = s.gets("GET", "/api/coil?coil="+coil, nil)
+	if takes := state["takes"].([]any); len(takes) != 2 {
 		t.Errorf("%d takes, want 2", len(takes))
 	}
+
+	// What is learnt of the coil goes into its numbers without being asked.
+	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil="+coil, nil)["state"] == "fresh" })
+	before := within(s.gets("GET", "/api/result?coil="+coil, nil), "result", "record", "coil_sha256")
+	s.gets("POST", "/api/coil/settings?coil="+coil, map[string]any{"sha256": state["sha256"], "values": map[string]string{"celsius_at_takes": "25"}})
+	s.waits("the fit of the coil as it is now", func() bool {
+		now := s.gets("GET", "/api/result?coil="+coil, nil)
+		return now["state"] == "fresh" && within(now, "result", "record", "coil_sha256") != before
+	})
 }
 
 // Two pages on one bench that takes its time: they see the same, one take goes
 // on at a time, it ends when enough is known or when either page says so; the
 // end of the program keeps what was recorded, and the next start finds it all.
 func TestServeTwoPages(t *testing.T) {
+	t.Parallel()
 	root := t.TempDir()
 	s := serve(t, root, true)
 	a, b := s.listens(), s.listens()

@@ -398,7 +398,7 @@ func (w *workshop) changeCoil(r *http.Request, sum string, change func(text []by
 	if err != nil {
 		return nil, err
 	}
-	w.coilChanged(coil)
+	w.changedAndFitted(coil, folder) // what the takes say depends on it
 	return w.coilState(r, coil, folder)
 }
 

@@ -49,8 +49,9 @@ func (u *usedParts) below(ctx context.Context, root string) map[string][]string 
 		if info, err := os.Lstat(filepath.Join(dir, "takes")); err != nil || !info.IsDir() {
 			continue
 		}
-		paths, _ := filepath.Glob(filepath.Join(dir, "takes", "*", "take.toml"))
-		for _, path := range paths {
+		takes, _ := os.ReadDir(filepath.Join(dir, "takes"))
+		for _, take := range takes {
+			path := filepath.Join(dir, "takes", take.Name(), "take.toml")
 			info, err := os.Stat(path)
 			if err != nil {
 				continue

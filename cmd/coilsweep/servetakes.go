@@ -215,9 +215,15 @@ func (w *workshop) setAside(r *http.Request) (any, error) {
 	return map[string]any{"aside": aside}, nil
 }
 
-// takesChanged tells of it, and has the coil fitted if it has takes.
+// takesChanged tells that a coil's takes have changed, and has it fitted.
 func (w *workshop) takesChanged(coil string, folder *capture.Folder) {
-	w.changed("bench")
+	w.changed("bench") // the parts that were used
+	w.changedAndFitted(coil, folder)
+}
+
+// changedAndFitted tells that a coil has changed, and has it fitted if it has
+// takes.
+func (w *workshop) changedAndFitted(coil string, folder *capture.Folder) {
 	if held, err := folder.Fingerprint(); err == nil && len(held.Takes) > 0 {
 		w.fitAgain(coil, folder.Dir)
 	} else {
