@@ -236,13 +236,13 @@ func announce(c *console, take capture.Take, bench capture.Bench) {
 		c.warn("the exciter is taken to be driven by a current; say --drive voltage if its series resistance is low")
 	}
 	if len(bench.Notes) > 0 {
-		c.warn("%s", strings.Join(bench.Notes, "; "))
+		c.remark("%s", strings.Join(bench.Notes, "; "))
 	}
 	if bench.TwoClocks {
 		c.warn("input and output run on two clocks: the drift between them will be measured")
 	}
 	if bench.Source == "soundcard" {
-		c.warn("playing on %s at %g dBFS: keep headphones off", bench.OutputDevice, take.Stimulus.LevelDBFS)
+		c.remark("playing on %s at %g dBFS: keep headphones off", bench.OutputDevice, take.Stimulus.LevelDBFS)
 	}
 }
 

@@ -50,6 +50,13 @@ func (c *console) warn(format string, args ...any) {
 	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
 }
 
+// remark says on a terminal what a page shows anyway.
+func (c *console) remark(format string, args ...any) {
+	if c.hear == nil {
+		c.warn(format, args...)
+	}
+}
+
 // json prints a result for programs.
 func (c *console) json(v any) error {
 	enc := json.NewEncoder(c.out)

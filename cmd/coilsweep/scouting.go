@@ -49,10 +49,10 @@ func (c *console) estimate(ctx context.Context, recording capture.Recording, tak
 func (c *console) listen(ctx context.Context, recorder capture.Recorder, take capture.Take) (capture.Recording, capture.Take, error) {
 	bench := recorder.Describe()
 	for _, note := range bench.Notes {
-		c.warn("%s", note)
+		c.remark("%s", note)
 	}
 	if bench.Source == "soundcard" {
-		c.warn("playing on %s at %g dBFS: keep headphones off", bench.OutputDevice, take.Stimulus.LevelDBFS)
+		c.remark("playing on %s at %g dBFS: keep headphones off", bench.OutputDevice, take.Stimulus.LevelDBFS)
 	}
 	m := meters{w: c.err}
 	if f, ok := c.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {

@@ -195,6 +195,14 @@ func (w *workshop) end(info jobInfo, e ended) {
 		e.Advice = []string{}
 	}
 	w.publish("ended", e)
+	grade, text := "note", e.Text
+	if e.Outcome == outcomeUnfit || e.Outcome == outcomeFailed {
+		grade = "error"
+	}
+	if e.Coil != "" {
+		text = e.Coil + ": " + text
+	}
+	w.note(grade, text)
 	if w.ctx.Err() != nil {
 		w.c.warn("%s", e.Text)
 	}
