@@ -686,3 +686,35 @@ func TestOptionsOfPages(t *testing.T) {
 		}
 	}
 }
+
+// While a take is done again, its recording is no unfinished one, and a fit that
+// ends meanwhile does not draw the earlier take of that name in its place.
+func TestServeTakeUnderWay(t *testing.T) {
+	t.Parallel()
+	s := serve(t, t.TempDir(), true)
+	s.gets("POST", "/api/coils", map[string]any{"coil": "a", "options": map[string]string{"name": "A", "dcr": "7.85k@20C 0.5%"}})
+	s.takes("a", map[string]any{"take": "bare", "duration": "0.7", "repeats": "3"})
+	s.gets("POST", "/api/takes", map[string]any{"coil": "a", "redo": true, "options": map[string]string{"take": "bare", "duration": "9", "repeats": "60"}})
+	grows := filepath.Join(s.root, "a", "takes", "bare.partial")
+	s.waits("the recording", func() bool {
+		_, err := os.Stat(filepath.Join(grows, "stimulus.toml"))
+		return err == nil
+	})
+	state := s.gets("GET", "/api/coil?coil=a", nil)
+	if partials := state["partials"].([]any); len(partials) != 0 {
+		t.Errorf("the recording under way is shown as unfinished: %v", partials)
+	}
+	if status, answer := s.asks("POST", "/api/partial", map[string]any{"coil": "a", "partial": "bare.partial", "options": map[string]string{"take": "early"}}); status != http.StatusNotFound {
+		t.Errorf("the recording under way is made a take: %d %v", status, answer)
+	}
+	s.gets("POST", "/api/coil/settings?coil=a", map[string]any{"sha256": state["sha256"], "values": map[string]string{"notes": "x"}})
+	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil=a", nil)["state"] == "fresh" })
+	for range 20 {
+		if sweep := s.gets("GET", "/api/sweep", nil); sweep["repeats"] == 3.0 {
+			t.Fatal("the earlier take is drawn as the one under way")
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	s.gets("POST", "/api/stop", map[string]any{})
+	s.waits("the end", func() bool { return len(s.gets("GET", "/api/coil?coil=a", nil)["partials"].([]any)) == 1 })
+}

@@ -246,7 +246,7 @@ func (w *workshop) coilState(r *http.Request, coil string, folder *capture.Folde
 	for _, u := range unreadable {
 		s.Takes = append(s.Takes, takeState{Name: u.Name, Flags: []capture.Flag{flagUnreadable}, FlagWords: []string{}, Advice: []string{u.Err.Error()}, Unreadable: u.Err.Error()})
 	}
-	partials, err := folder.Partials()
+	partials, err := w.partials(coil, folder)
 	if err != nil {
 		return nil, err
 	}

@@ -164,8 +164,11 @@ func (w *workshop) fit(coil, dir string, options fit.Options) {
 // fit has estimated its response.
 func (w *workshop) showWhole(coil string, a *analysis) {
 	w.mu.Lock()
-	shown := w.sweep
+	shown, growing := w.sweep, w.growing
 	w.mu.Unlock()
+	if growing.coil == coil && growing.take == shown.Take {
+		return // what was fitted is the earlier take of that name
+	}
 	for _, t := range a.takes {
 		in := a.inputs[a.checksumOf(t.Name)]
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync/atomic"
 
@@ -25,6 +26,32 @@ type sweep struct {
 	Repeats  int    `json:"repeats"` // behind it
 	Revision int    `json:"revision"`
 	drawing  report.Drawing
+}
+
+// growing is the take under way: the recording that grows is none of the
+// unfinished ones that lay there before.
+type growing struct {
+	coil, take string
+	before     []string // unfinished recordings of the coil
+}
+
+// partials are the unfinished recordings of a coil, without one under way.
+func (w *workshop) partials(coil string, folder *capture.Folder) ([]string, error) {
+	dirs, err := folder.Partials()
+	w.mu.Lock()
+	g := w.growing
+	w.mu.Unlock()
+	return slices.DeleteFunc(dirs, func(dir string) bool {
+		of, _, _ := strings.Cut(filepath.Base(dir), ".")
+		return g.coil == coil && g.take == of && !slices.Contains(g.before, dir)
+	}), err
+}
+
+// setGrowing says which take is under way in folder; none: growing{}.
+func (w *workshop) setGrowing(g growing) {
+	w.mu.Lock()
+	w.growing = g
+	w.mu.Unlock()
 }
 
 func (w *workshop) startTake(r *http.Request) (any, error) {
@@ -76,6 +103,12 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 // take makes a take, and shows it while it comes.
 func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec capture.Recorder) (capture.Take, error) {
 	c := w.console()
+	before, err := plan.folder.Partials()
+	if err != nil {
+		return capture.Take{}, err
+	}
+	w.setGrowing(growing{info.Coil, info.Take, before})
+	defer w.setGrowing(growing{})
 	w.setSweep(sweep{Coil: info.Coil, Take: info.Take})
 	if err := plan.shape(ctx, c); err != nil {
 		return capture.Take{}, err
@@ -288,7 +321,7 @@ func (w *workshop) importPartial(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	partials, err := folder.Partials()
+	partials, err := w.partials(in.Coil, folder)
 	if err != nil {
 		return nil, err
 	}

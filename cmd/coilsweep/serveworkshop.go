@@ -37,6 +37,7 @@ type workshop struct {
 	jobs     map[string]jobInfo // by the name of the engine's job
 	trials   map[string]trial   // check, calibrate, fixture: the last of each
 	sweep    sweep
+	growing  growing
 	fits     map[string]*fitting // by coil
 	notes    []note
 	revision int
