@@ -103,6 +103,16 @@ func TestEngineStopsAJob(t *testing.T) {
 		}
 		b.want(Listening, time.Second)
 		time.Sleep(10 * time.Second)
+		// So is a device that is on its way when there is nothing to listen to
+		// any more.
+		b.Listen(other.source("third"))
+		b.want(Opening, time.Second)
+		b.Listen(nil)
+		b.want(Off, time.Second)
+		time.Sleep(10 * time.Second)
+		if n := other.seen(&other.open); n != 0 {
+			t.Errorf("%d devices are held, and nothing is listened to", n)
+		}
 		b.end(c, other)
 	})
 }

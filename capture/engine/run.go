@@ -31,6 +31,7 @@ func (e *Engine) Run(ctx context.Context) error {
 			e.listen(idle, source)
 		default:
 			e.giveBack()
+			e.abandon()
 			e.set(func(s *State) { *s = State{Phase: Off, Job: s.Job, Stopping: s.Stopping} })
 			<-idle.Done()
 		}
