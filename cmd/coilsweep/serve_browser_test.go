@@ -474,6 +474,14 @@ func testKey(t *testing.T, browser context.Context) {
 	if at := browserrig.JS[string](p.Tab, `location.href`); strings.Contains(at, "key=") {
 		t.Errorf("the key stays in the address: %s", at)
 	}
+
+	// That a file is not served has nothing to do with the key.
+	if err := os.Symlink(filepath.Join(root, "secret", "coil.toml"), filepath.Join(root, "bench.toml")); err != nil {
+		t.Fatal(err)
+	}
+	p.Do(chromedp.Reload())
+	p.says("#announced", "bench.toml is no plain file")
+	p.await("the page unlocked", `document.getElementById("locked").hidden`)
 }
 
 // testNames: whatever a coil is called, the page stays whole.

@@ -57,6 +57,8 @@ func testModules(t *testing.T, browser context.Context) {
 		{"takes", `m.stageOf({line: "lost", engine: {}}, {}).state`, `"lost"`},
 		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"}, progress: {repeat: 2, repeats: 4}}, {working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
 
+		{"takes", `m.stageOf({line: "open", engine: {phase: "lost", kind: "take", job: "take c470 of coil", take: "c470"}}, {working: true}).word`, `"Waiting"`},
+
 		{"steps", `m.stepWords({bench: {missing: []}, coils: [], coil: null}).takes`, `{"word":"needs a coil","mark":"wait"}`},
 		{"steps", `m.next({bench: {file: {}, missing: []}, coils: [{}], coil: {takes: [{name: "a", started: "2026-01-01T00:00:00Z"}]}, result: {state: "stale", stale: ["coil.toml was edited"], result: {}}}).text`, `"The numbers are out of date: coil.toml was edited"`},
 		{"steps", `m.next({bench: {file: {}, missing: []}, coils: [{}], coil: {takes: [{name: "a", fit_for_use: false, added_c: "470p", started: "2026-01-01T00:00:00Z", advice: ["Lower it."]}]}}).options`, `{"added-c":"470p"}`},

@@ -11,7 +11,7 @@ export class Failure extends Error {
     this.running = body.running || "";
     this.exists = Boolean(body.exists);
   }
-  get refused() { return this.status === 401 || this.status === 403; }
+  get refused() { return this.status === 401; }
   get changedElsewhere() { return this.status === 409 && !this.running && !this.exists; }
 }
 

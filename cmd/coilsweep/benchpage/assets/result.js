@@ -53,7 +53,7 @@ export function start(goTo) {
   on(["result", "coil", "coilID"], draw);
   on("step", figures);
   for (const folded of $$("#result details")) folded.addEventListener("toggle", () => { if (folded.open) figures(); });
-  window.matchMedia("(max-width: 640px)").addEventListener("change", () => { shown.clear(); figures(); });
+  window.matchMedia("(max-width: 640px)").addEventListener("change", () => { shown = new Map(); figures(); });
 }
 
 const STATES = {
@@ -97,7 +97,7 @@ function draw() {
   drawModel(result);
   command(fitForm.node, commandLine("fit", state.coilID));
   const key = state.coilID + JSON.stringify(result.record ?? result.takes);
-  if (key !== drawnOf) { drawnOf = key; shown.clear(); }
+  if (key !== drawnOf) { drawnOf = key; shown = new Map(); }
   figures();
 }
 
@@ -146,9 +146,11 @@ function drawModel(result) {
       el("th", { scope: "row" }, visible(t.name)), el("td", {}, t.parameters ?? "–"), el("td", {}, Number.isFinite(t.bic) ? Math.round(t.bic) : "–"), el("td", {}, Number.isFinite(t.chi2_reduced) ? t.chi2_reduced.toPrecision(3) : "–")))));
 }
 
-// figures fetches what is to be seen, each once a result.
-const shown = new Map();
+// figures fetches what is to be seen, each once a result. An answer that comes
+// when another result is shown is of no more use.
+let shown = new Map();
 async function figures() {
+  const asked = shown;
   if (!state.result?.result || byID("result").hidden) return;
   for (const place of $$("#result [data-figure]")) {
     const what = place.dataset.figure;
@@ -156,8 +158,9 @@ async function figures() {
     if (shown.has(what)) continue;
     shown.set(what, true);
     api.get("/api/figure", { coil: state.coilID, what, narrow: narrow() ? 1 : 0 })
-      .then((answer) => { drawFigure($(".figure-place", place), answer.svg); if (place.tagName !== "DETAILS") show(place, Boolean(answer.svg)); })
+      .then((answer) => { if (asked !== shown) return; drawFigure($(".figure-place", place), answer.svg); if (place.tagName !== "DETAILS") show(place, Boolean(answer.svg)); })
       .catch((error) => {
+        if (asked !== shown) return;
         if (error.status !== 404) shown.delete(what);
         fill($(".figure-place", place));
         if (place.tagName !== "DETAILS") show(place, false);
@@ -167,7 +170,8 @@ async function figures() {
     if (!byID(id).open || shown.has(path)) continue;
     shown.set(path, true);
     const place = byID({ "result-meter": "crosscheck", "result-capacitance": "capacitance", "result-winding": "winding" }[id]);
-    api.get(path, { coil: state.coilID }).then((answer) => fill(place, draw(answer))).catch((error) => {
+    api.get(path, { coil: state.coilID }).then((answer) => { if (asked === shown) fill(place, draw(answer)); }).catch((error) => {
+      if (asked !== shown) return;
       shown.delete(path);
       fill(place, el("p", { class: "none", dir: "auto" }, visible(error.message)));
     });

@@ -45,7 +45,7 @@ function set(topic, value) {
   changed(topic);
 }
 
-export const working = () => state.engine.phase === "working" || (state.engine.phase === "opening" && Boolean(state.engine.job));
+export const working = () => Boolean(state.engine.job);
 
 // One fetch of a kind at a time; one that is asked for meanwhile follows.
 const fetching = new Map();

@@ -211,7 +211,7 @@ export function stageOf(s, form) {
     const p = s.progress, kind = s.engine.kind ?? "take";
     if (s.engine.stopping || form.stopping) return { state: "working", word: "Stopping", take: s.engine.take ?? "", text: "What was recorded until now is kept apart." };
     if (kind !== "take") return { state: "working", word: { check: "Checking", calibrate: "Calibrating", fixture: "Fixture", import: "Reading", fit: "Fitting" }[kind] ?? "Working", take: "", text: p?.text ?? s.engine.job ?? "" };
-    return { state: "working", word: p?.repeat ? `Sweep ${p.repeat}${p.repeats ? ` of ${p.repeats}` : ""}` : "Recording", take: s.engine.take ?? p?.take ?? "", text: p && !p.repeat && p.text ? p.text : "Leave coil and exciter alone." };
+    return { state: "working", word: p?.repeat ? `Sweep ${p.repeat}${p.repeats ? ` of ${p.repeats}` : ""}` : s.engine.phase === "working" ? "Recording" : "Waiting", take: s.engine.take ?? p?.take ?? "", text: s.engine.phase !== "working" ? "For the sound device." : p && !p.repeat && p.text ? p.text : "Leave coil and exciter alone." };
   }
   if (form.starting) return { state: "working", word: "Starting", take: form.take, text: "" };
   if (s.engine.phase === "lost") return { state: "failed", word: "Device lost", take: "", text: s.engine.error || "Plug the sound device in again: it is looked for every two seconds." };
