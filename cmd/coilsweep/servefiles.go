@@ -2,11 +2,14 @@ package main
 
 import (
 	"bytes"
+	"crypto/sha256"
+	"fmt"
 	"io"
 	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -195,10 +198,22 @@ func (w *workshop) writeReport(r *http.Request) (any, error) {
 	return map[string]any{"link": l.Link}, nil
 }
 
-// linkPage gives a link to a page that was made and is on no disk.
-func (w *workshop) linkPage(what, name string, text []byte) string {
-	return w.page.Link(what, name, func(rw http.ResponseWriter, r *http.Request) error {
+// mostMade is how many pages are kept that are on no disk.
+const mostMade = 16
+
+// linkPage gives a link to a page that was made and is on no disk. It holds
+// until many others were made.
+func (w *workshop) linkPage(name string, text []byte) string {
+	link := w.page.Link(fmt.Sprintf("%x", sha256.Sum256(text)), name, func(rw http.ResponseWriter, r *http.Request) error {
 		http.ServeContent(rw, r, "", time.Time{}, bytes.NewReader(text))
 		return nil
 	})
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.made = append(slices.DeleteFunc(w.made, func(l string) bool { return l == link }), link)
+	if len(w.made) > mostMade {
+		w.page.Unlink(w.made[0])
+		w.made = slices.Clone(w.made[1:])
+	}
+	return link
 }

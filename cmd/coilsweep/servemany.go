@@ -117,7 +117,7 @@ func (w *workshop) many(what string, figures []report.Drawing, sentences []strin
 	}
 	return map[string]any{
 		what: json.RawMessage(text.Bytes()), "figures": append([]report.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
-		"link": w.linkPage(what, what+".html", html.Bytes()),
+		"link": w.linkPage(what+".html", html.Bytes()),
 	}, nil
 }
 

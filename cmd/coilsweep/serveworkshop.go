@@ -31,6 +31,7 @@ type workshop struct {
 
 	// editing is held while coil.toml and bench.toml are read and changed.
 	editing sync.Mutex
+	saving  sync.Mutex // held while a result is written
 
 	mu       sync.Mutex
 	kind     string             // "soundcard" or "virtual"
@@ -40,6 +41,7 @@ type workshop struct {
 	growing  growing
 	fits     map[string]*fitting // by coil
 	notes    []note
+	made     []string // links to pages that are on no disk, the latest last
 	revision int
 	jobsDone int
 }

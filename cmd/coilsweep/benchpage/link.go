@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"path"
 	"path/filepath"
+	"strings"
 )
 
 // madePolicy is for pages that the program made, shown under a link: their
@@ -34,6 +35,14 @@ func (s *Server) Link(what, name string, serve Handler) string {
 	s.links[token] = link{name, serve}
 	s.lock.Unlock()
 	return "/file/" + token + "/" + url.PathEscape(name)
+}
+
+// Unlink makes a link that was given out one of nothing.
+func (s *Server) Unlink(link string) {
+	token, _, _ := strings.Cut(strings.TrimPrefix(link, "/file/"), "/")
+	s.lock.Lock()
+	delete(s.links, token)
+	s.lock.Unlock()
 }
 
 func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {

@@ -54,6 +54,10 @@ func TestLinks(t *testing.T) {
 	if status, text, _ := s.send(request{"HEAD", page, "", "", nil}); status != 200 || text != "" {
 		t.Errorf("HEAD: %d %q", status, text)
 	}
+	s.Unlink(audio)
+	if status, _, _ := s.send(request{"GET", audio, "", "", nil}); status != 404 {
+		t.Errorf("a link that was taken back: %d, want 404", status)
+	}
 	os.Remove(path)
 	if status, text, header := s.send(request{"GET", page, "", "", nil}); status != 404 || header.Get("Content-Security-Policy") != pagePolicy {
 		t.Errorf("file gone: %d %s", status, text)
