@@ -650,6 +650,23 @@ func TestServeKeepsComments(t *testing.T) {
 	}
 }
 
+// The folder of a new coil is named after it, as every system takes it, and as
+// none is named yet.
+func TestServeNamesFolders(t *testing.T) {
+	s := serve(t, t.TempDir(), false)
+	for _, c := range [][2]string{
+		{"Bridge #1", "bridge-1"}, {"bridge 1", "bridge-1-2"}, {"Con", "con-2"}, {"../../etc", "etc"}, {"Hälse", "hälse"},
+		{strings.Repeat("ß", 300), strings.Repeat("ß", 50)}, {strings.Repeat("𝔸", 300), strings.Repeat("𝔸", 25)},
+	} {
+		if got := s.gets("POST", "/api/coils", map[string]any{"options": map[string]string{"name": c[0]}})["coil"]; got != c[1] {
+			t.Errorf("%.40q is in %v, want %s", c[0], got, c[1])
+		}
+	}
+	if status, v := s.asks("POST", "/api/coils", map[string]any{"options": map[string]string{"name": "***"}}); status != http.StatusUnprocessableEntity || v["field"] != "name" {
+		t.Errorf("a name without letters: %d %v", status, v)
+	}
+}
+
 // One port is for one page; a page that others can reach says so.
 func TestServeAddress(t *testing.T) {
 	s := serve(t, t.TempDir(), false)

@@ -111,18 +111,24 @@ func (w *workshop) freeFolder(name string) string {
 	if slug == "" {
 		return ""
 	}
-	if cut := []rune(slug); len(cut) > 60 {
-		slug = strings.Trim(string(cut[:60]), "-")
+	const most = 100 // bytes; what it is cut to is no half of a letter
+	if len(slug) > most {
+		slug = strings.Trim(strings.ToValidUTF8(slug[:most], ""), "-")
 	}
-	for n := 1; ; n++ {
+	for n := 1; n < 10000; n++ {
 		coil := slug
 		if n > 1 {
 			coil = fmt.Sprintf("%s-%d", slug, n)
 		}
-		if _, err := os.Lstat(filepath.Join(w.root, coil)); err != nil {
+		dir, err := benchpage.Confine(w.root, coil)
+		if err != nil {
+			continue // no name of a folder on every system
+		}
+		if _, err := os.Lstat(dir); err != nil {
 			return coil
 		}
 	}
+	return ""
 }
 
 // coilState is a coil as the page shows it.

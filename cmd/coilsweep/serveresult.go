@@ -134,8 +134,13 @@ func (w *workshop) fit(coil, dir string, options fit.Options) {
 	w.background.Go(func() {
 		defer cancel()
 		a, err := w.coils.make(ctx, dir, options, false)
-		if err == nil && ctx.Err() == nil {
-			err = a.save(report.CSVOptions{})
+		if err == nil {
+			// One at a time: a fit that was given up must not write over its heir's.
+			w.saving.Lock()
+			if ctx.Err() == nil {
+				err = a.save(report.CSVOptions{})
+			}
+			w.saving.Unlock()
 		}
 		w.mu.Lock()
 		given := w.fits[coil] != f // up: another fit has begun
