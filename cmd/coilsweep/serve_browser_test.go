@@ -520,7 +520,7 @@ func readJSON(t *testing.T, path string, into any) {
 	}
 }
 
-func mustRun(t *testing.T, args ...string) {
+func mustRun(t testing.TB, args ...string) {
 	t.Helper()
 	var said bytes.Buffer
 	if status := run(context.Background(), args, nil, io.Discard, &said); status != exitDone {

@@ -18,7 +18,7 @@ const patience = 90 * time.Second
 
 // served is 'coilsweep serve' at work.
 type served struct {
-	t      *testing.T
+	t      testing.TB
 	url    string // with the key
 	stop   context.CancelFunc
 	ended  chan int
@@ -45,7 +45,7 @@ func (h *heard) String() string {
 }
 
 // startServe starts the bench page for root and waits for its address.
-func startServe(t *testing.T, root string, args ...string) *served {
+func startServe(t testing.TB, root string, args ...string) *served {
 	t.Helper()
 	ctx, stop := context.WithCancel(context.Background())
 	s := &served{t: t, stop: stop, ended: make(chan int, 1), said: &heard{}}
@@ -58,7 +58,7 @@ func startServe(t *testing.T, root string, args ...string) *served {
 	return s
 }
 
-func awaitAddress(t *testing.T, out, said *heard) string {
+func awaitAddress(t testing.TB, out, said *heard) string {
 	t.Helper()
 	for deadline := time.Now().Add(patience); time.Now().Before(deadline); time.Sleep(5 * time.Millisecond) {
 		if line, whole := strings.CutSuffix(out.String(), "\n"); whole {
@@ -91,12 +91,12 @@ func (s *served) base() string { return s.url[:strings.Index(s.url, "#")] }
 
 // fast is the description of a simulated bench that takes no longer than it
 // takes to work out.
-func fast(t *testing.T, dir string) string {
+func fast(t testing.TB, dir string) string {
 	t.Helper()
 	return benchTextFile(t, dir, virtual.DefaultText())
 }
 
-func benchTextFile(t *testing.T, dir, text string) string {
+func benchTextFile(t testing.TB, dir, text string) string {
 	t.Helper()
 	path := filepath.Join(dir, "virtual.toml")
 	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {

@@ -26,7 +26,7 @@ import (
 // Start starts Chromium with an empty profile and no network: it reaches files
 // and this machine's 127.0.0.1 only. Where there is no Chromium the test fails:
 // 'make deps' installs it. It ends with the test, or after limit.
-func Start(t *testing.T, limit time.Duration) context.Context {
+func Start(t testing.TB, limit time.Duration) context.Context {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser takes seconds")
@@ -65,7 +65,7 @@ func Start(t *testing.T, limit time.Duration) context.Context {
 
 // Tab is a page in the browser, with all that it complained of or asked for.
 type Tab struct {
-	T   *testing.T
+	T   testing.TB
 	Ctx context.Context // for what is not here
 
 	lock     sync.Mutex
@@ -82,7 +82,7 @@ type View struct {
 }
 
 // Open shows the page at an address in a new tab, which ends with the test.
-func Open(t *testing.T, browser context.Context, address string, v View) *Tab {
+func Open(t testing.TB, browser context.Context, address string, v View) *Tab {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(browser)
 	t.Cleanup(cancel)
@@ -98,7 +98,7 @@ func Open(t *testing.T, browser context.Context, address string, v View) *Tab {
 }
 
 // OpenText shows a page from disk.
-func OpenText(t *testing.T, browser context.Context, text string, v View) *Tab {
+func OpenText(t testing.TB, browser context.Context, text string, v View) *Tab {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "page.html")
 	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {
