@@ -182,6 +182,15 @@ func testByMouse(t *testing.T, browser context.Context) {
 	p.Key("#g-cable-length", kb.Home)
 	p.await("other numbers", fmt.Sprintf(`document.querySelector("#guitar-numbers").textContent.replaceAll("\u00a0", " ") !== %q`, before))
 
+	p.await("all positions of the knobs", `document.querySelectorAll("#guitar-table tr").length > 8`)
+	p.click("#guitar-make")
+	p.await("the link to the prediction", `document.querySelector("#guitar-page a")`)
+	prediction := browserrig.Open(t, browser, browserrig.JS[string](p.Tab, `document.querySelector("#guitar-page a").href`), browserrig.View{})
+	if !prediction.Visible("svg .curve") {
+		t.Error("the prediction shows no curve")
+	}
+	prediction.Silent()
+
 	// A second coil, measured by the command line, and the comparison.
 	second := filepath.Join(root, "neck")
 	mustRun(t, "new", second, "--name", "Neck", "--dcr", "7.85k@20C 0.5%")

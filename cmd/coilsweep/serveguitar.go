@@ -1,15 +1,18 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"maps"
 	"net/http"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
 	"coilsweep/report"
 )
@@ -21,7 +24,8 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		Harness map[string]string `json:"harness"`
 		Target  string            `json:"target"`
 		Solve   string            `json:"solve"`
-		All     bool              `json:"all"` // other positions of the knobs, and without each part
+		All     bool              `json:"all"`  // other positions of the knobs, and without each part
+		Page    bool              `json:"page"` // and a page of all that, to keep
 	}](r)
 	if err != nil {
 		return nil, err
@@ -46,6 +50,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	}
 	var dirs []string
 	var coils []harness.Coil
+	document := report.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
 	for _, coil := range in.Coils {
 		dir, err := w.coilDir(coil)
 		if err != nil {
@@ -57,9 +62,10 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		}
 		coils = append(coils, harness.Coil{Name: a.folder.Coil.Name, Fitted: a.fitted})
 		dirs = append(dirs, dir)
+		document.Coils = append(document.Coils, comparison.Coil{Name: a.folder.Coil.Name, Folder: coil, Result: a.result})
 	}
 	predict := h.Preview
-	if in.All {
+	if in.All || in.Page {
 		predict = h.Predict
 	}
 	p, err := predict(coils)
@@ -88,6 +94,15 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		answer["solution"] = map[string]any{
 			"part": solution.Part, "farad": solution.Farad, "length_m": solution.LengthM, "target_hz": solution.TargetHz, "text": text,
 		}
+		document.Target = solution
+	}
+	if in.Page {
+		document.Prediction = *p
+		var page bytes.Buffer
+		if err := report.PredictionPage(&page, document); err != nil {
+			return nil, err
+		}
+		answer["link"] = w.linkPage("prediction.html", page.Bytes())
 	}
 	return answer, nil
 }

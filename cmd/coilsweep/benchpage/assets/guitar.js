@@ -16,6 +16,7 @@ const known = () => state.result?.result?.inductance_h?.value != null;
 export function start() {
   form = new Form(byID("guitar-form"), () => ask(), { onInput: follow });
   byID("g-second").addEventListener("change", follow);
+  byID("guitar-make").addEventListener("click", makePage);
   for (const svg of $$(".knob:not(.cable) svg")) $(".scale", svg).setAttribute("d", scale());
   on(["result", "coils", "coilID"], draw);
   on("step", () => { if (!byID("guitar").hidden && stale) ask(); });
@@ -88,6 +89,25 @@ function draw() {
   follow();
 }
 
+// asked is the guitar as it stands in the page.
+function asked() {
+  const v = form.values();
+  return { coils: coils(), harness: harness(), ...(v.target ? { target: v.target, solve: v.solve } : {}) };
+}
+
+// makePage gives a link to a page of what is predicted.
+async function makePage() {
+  const place = byID("guitar-page");
+  fill(place, "Being made …");
+  try {
+    const answer = await api.post("/api/guitar", { ...asked(), page: true });
+    fill(place, el("a", { href: answer.link, target: "_blank", rel: "noopener" }, "Open the page, to keep or print"));
+  } catch (error) {
+    fill(place);
+    failed(error);
+  }
+}
+
 // ask sends one request at a time; while it runs the latest knobs wait. With
 // all the answer holds every position of the knobs, which takes longer.
 async function ask(all = false) {
@@ -100,10 +120,8 @@ async function ask(all = false) {
   let answered = false;
   do {
     again = false;
-    const v = form.values(), body = { coils: coils(), harness: harness(), all };
-    if (v.target) Object.assign(body, { target: v.target, solve: v.solve });
     try {
-      const answer = await api.post("/api/guitar", body);
+      const answer = await api.post("/api/guitar", { ...asked(), all });
       form.clear();
       drawAnswer(answer, all);
       answered = true;
@@ -125,6 +143,7 @@ function failed(error) {
 }
 
 function drawAnswer(a, all) {
+  if (!all) fill(byID("guitar-page")); // its link is to the guitar as it was
   const p = a.prediction ?? {};
   fill(byID("guitar-said"), (a.sentences ?? []).map((s) => el("p", { dir: "auto" }, visible(s))));
   fill(byID("guitar-numbers"),
