@@ -158,7 +158,11 @@ function drawAnswer(a, all) {
   const warnings = a.warnings ?? p.warnings ?? [];
   say(byID("guitar-warnings"), visible(warnings.length ? `Taken for granted: ${warnings.join("; ")}. ± is U95, from the coils' fits and the tolerances of the parts.` : "± is U95, from the coils' fits and the tolerances of the parts."));
   if (all || p.positions?.length) drawTable(p);
-  else byID("guitar-table").setAttribute("aria-busy", "true");
+  else {
+    const place = byID("guitar-table");
+    place.setAttribute("aria-busy", "true");
+    if (!place.firstChild) fill(place, el("p", { class: "none" }, "Being worked out …"));
+  }
 }
 
 function drawTable(p) {

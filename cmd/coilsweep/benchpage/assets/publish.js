@@ -2,7 +2,7 @@
 import * as api from "./api.js";
 import { $, byID, el, fill, name, say, show } from "./dom.js";
 import { command } from "./form.js";
-import { bytes, since, visible } from "./format.js";
+import { bytes, since, typeset, visible } from "./format.js";
 import { harness } from "./guitar.js";
 import { commandLine } from "./names.js";
 import { changed, on, state } from "./state.js";
@@ -85,5 +85,5 @@ function drawFiles() {
 function drawNotes() {
   const notes = [...(state.notes ?? [])].reverse();
   fill(byID("notes"), notes.length ? el("ul", { class: "notes" }, notes.map((n) => el("li", { class: visible(n.grade ?? "") },
-    el("small", {}, since(n.at)), " ", n.grade && !["info", "note"].includes(n.grade) ? el("b", { class: /error|fail|alarm/.test(n.grade) ? "flag" : "" }, `${visible(n.grade)}: `) : null, el("span", { dir: "auto" }, visible(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
+    el("small", {}, since(n.at)), " ", el("span", { dir: "auto" }, n.grade === "error" ? el("b", { class: "flag" }, "Trouble") : null, n.grade === "error" ? " " : null, typeset(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
 }
