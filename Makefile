@@ -66,6 +66,7 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 race: build ## the race detector over all but the long tests
 	@.ci/deps test
 	go test -race -short -p 1 $(CONCURRENT) ./report/... ./fit/response ./capture/align
+	go test -race -run 'TestServe|TestScripts/interrupt$$' ./cmd/coilsweep
 
 fuzz: build ## look for new inputs with every fuzz target: minutes
 	.ci/fuzz $(FUZZCOUNT)
