@@ -36,7 +36,8 @@ func flagError(_ *cobra.Command, err error) error {
 	if errors.As(why, &number) {
 		return fmt.Errorf("--%s %q: want %s", flag.Name, value, wanted(flag.Value.Type(), errors.Is(number, strconv.ErrRange)))
 	}
-	if strings.Contains(why.Error(), value) && value != "" {
+	// Nor is a long text said again: the reason has its beginning, or needs none.
+	if strings.Contains(why.Error(), value) && value != "" || len(value) > 100 {
 		return fmt.Errorf("--%s: %w", flag.Name, why)
 	}
 	return fmt.Errorf("--%s %q: %w", flag.Name, value, why)
