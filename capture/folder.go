@@ -195,7 +195,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 // checkNew returns ErrTakeExists, wrapped, where name is taken.
 func (f *Folder) checkNew(name string) error {
 	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
-		return fmt.Errorf("take %q in %s: %w: choose another name, or remove %s", name, f.Dir, ErrTakeExists, f.TakeDir(name))
+		return fmt.Errorf("take %q in %s: %w: choose another name, or set the earlier one aside by --redo", name, f.Dir, ErrTakeExists)
 	}
 	return nil
 }
