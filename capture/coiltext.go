@@ -55,6 +55,9 @@ func asText(s string) (any, error) { return s, nil }
 func asNumber(s string) (any, error) {
 	x, err := strconv.ParseFloat(s, 64)
 	if err != nil {
+		if strings.Contains(s, ",") {
+			return nil, fmt.Errorf("%q: want a number with a decimal point, such as 22.5", s)
+		}
 		return nil, fmt.Errorf("%q: want a number, such as 22.5", s)
 	}
 	return x, nil

@@ -43,7 +43,7 @@ func testModules(t *testing.T, browser context.Context) {
 		{"format", `[10, 59, 60, 3599].map(s => m.since(new Date(Date.UTC(2026, 0, 1)).toISOString(), Date.UTC(2026, 0, 1) + 1000 * s))`, `["just now","just now","1 min ago","59 min ago"]`},
 
 		{"form", `m.withoutOption('--dcr "7.x5k": want a resistance')`, `"\"7.x5k\": want a resistance"`},
-		{"form", `["--level 3: want at most 0 dBFS", "--added-c: 470x is none", "--tolerance belongs to --reference DIR", "what --level says"].map(m.withoutOption)`, `["3: want at most 0 dBFS","470x is none","--tolerance belongs to --reference DIR","what --level says"]`},
+		{"form", `["--level 3: want at most 0 dBFS", "--added-c: 470x is none", "--tolerance belongs to --reference DIR", "what --level says", "celsius_at_takes: 20C is none", "winding.core_length: 5 is none", "coil.toml: cannot be read"].map(m.withoutOption)`, `["3: want at most 0 dBFS","470x is none","--tolerance belongs to --reference DIR","what --level says","20C is none","5 is none","coil.toml: cannot be read"]`},
 
 		{"meters", `[-72, -36, 0, 6, -100, null, NaN].map(m.share)`, `[0,0.5,1,1,0,0,0]`},
 		{"meters", `[[-0.05], [-2, true], [-20, true], [-50, true], [-60, false], [-30, false], [null]].map(([peak, playing]) => m.levelWords(peak, playing))`,

@@ -12,8 +12,13 @@ export class Form {
     this.dirty = false;
     this.busy = false;
     this.theirs = null; // what came in while something was being edited
-    node.addEventListener("input", () => {
+    node.addEventListener("input", (event) => {
       this.dirty = true;
+      // What was said of the field's old text is not true of the new one.
+      if (event.target.getAttribute?.("aria-invalid")) {
+        this.clear();
+        if (this.theirs) this.sayElsewhere();
+      }
       onInput?.();
     });
     node.addEventListener("reset", (event) => {
@@ -173,10 +178,10 @@ export class Form {
   }
 }
 
-// withoutOption is a message of the command without the option that it begins
-// with: beside its field that needs no name.
+// withoutOption is a message of the program without the option, or the key of
+// coil.toml, that it begins with: beside its field that needs no name.
 export function withoutOption(message) {
-  return message.replace(/^--[a-z][a-z0-9-]*(?:: | (?="[^"]*": |\S+: ))/, "");
+  return message.replace(/^--[a-z][a-z0-9-]*(?:: | (?="[^"]*": |\S+: ))/, "").replace(/^(?:winding\.[a-z_]+|[a-z]+(?:_[a-z]+)+): /, "");
 }
 
 // withValues are the options that say something.
