@@ -29,12 +29,12 @@ export function start() {
   byID("t-take").addEventListener("input", (event) => { nameByHand = event.target.value !== ""; redo = ""; });
   byID("t-take").addEventListener("blur", follow);
   for (const radio of $$("#take-form input[name=kind]")) radio.addEventListener("change", () => {
-    redo = "";
+    anotherLoad();
     byID("t-value").value = "";
     follow();
     if (radio.value !== "bare" && !usedValues(radio.value, state.coil, state.bench).length) byID("t-value").focus();
   });
-  byID("t-value").addEventListener("input", () => { redo = ""; });
+  byID("t-value").addEventListener("input", anotherLoad);
   byID("go").addEventListener("click", toggle);
   byID("glance-stop").addEventListener("click", stop);
   $("#take-form").addEventListener("submit", (event) => event.preventDefault());
@@ -45,6 +45,13 @@ export function start() {
   on("engine", () => { if (!working()) stopping = false; drawStop(); drawSweep(); });
   on("sweep", drawSweep);
   on("links", drawStimulus);
+}
+
+// anotherLoad ends the redoing of a take, whose name is then no longer meant:
+// what is clipped on now is something else.
+function anotherLoad() {
+  if (redo) nameByHand = false;
+  redo = "";
 }
 
 // prepare fills the form: from advice, or from a take to be redone.
@@ -119,7 +126,7 @@ function follow() {
   const used = usedValues(l.kind, state.coil, state.bench);
   fill(byID("take-used"), used.map((text) => el("button", {
     type: "button", "aria-pressed": String(text === l.value),
-    click: () => { byID("t-value").value = text; redo = ""; form.dirty = true; seen(); if (!nameByHand) byID("t-take").value = ""; follow(); },
+    click: () => { byID("t-value").value = text; anotherLoad(); form.dirty = true; seen(); if (!nameByHand) byID("t-take").value = ""; follow(); },
   }, visible(text))));
   show(byID("take-used"), used.length > 0);
   // Not while somebody empties the field to write into it.
@@ -201,7 +208,7 @@ function drawStop() {
 }
 
 // What hangs on the coil, as it is said on the button.
-const clipped = (l) => l.kind === "bare" ? "nothing clipped on" : `${l.value || (l.kind === "c" ? "a capacitor" : "a resistor")} clipped on`;
+const clipped = (l) => l.kind === "bare" ? "nothing clipped on" : `${(l.value.length > 40 ? l.value.slice(0, 40) + "…" : l.value) || (l.kind === "c" ? "a capacitor" : "a resistor")} clipped on`;
 
 // stageOf says in large type how it stands: {state, word, take, text}.
 export function stageOf(s, form) {
@@ -330,6 +337,8 @@ function takeRow(t) {
   const unfit = t.fit_for_use === false;
   const added = [t.added_c, t.added_r].filter(Boolean).map(visible).join(", ") || "nothing added";
   const flags = t.flags ?? [], words = t.flag_words ?? [];
+  // What is said beside the flags is not said twice.
+  const advice = (t.advice ?? []).filter((a) => !flags.some((f) => a === f || a.startsWith(f + ":")));
   const facts = [
     t.resonance_hz?.value != null ? `resonance ${quantity(t.resonance_hz, "Hz")}` : "",
     t.q?.value != null ? `Q ${brief(t.q, "")}` : "",
@@ -343,7 +352,7 @@ function takeRow(t) {
     el("div", { class: "take-name" }, name(t.name), " ", el("small", { dir: "auto" }, added), " ", unfit ? el("b", { class: "flag" }, "not fit for use") : null),
     el("p", { class: "take-facts" }, facts.join(" · ")),
     flags.length ? el("ul", { class: "flags" }, flags.map((f, i) => el("li", {}, el("b", { class: "flag" }, visible(f)), words[i] ? `: ${visible(words[i])}` : ""))) : null,
-    t.advice?.length ? el("div", { class: "advice" }, list(t.advice.map(typeset))) : null,
+    advice.length ? el("div", { class: "advice" }, list(advice.map(typeset))) : null,
     el("div", { class: "buttons" },
       el("button", { type: "button", "aria-label": `Redo take ${visible(t.name)}`, click: () => { prepare({ "added-c": t.added_c, "added-r": t.added_r, after: t.after || undefined }, t.name); seen(); byID("go").focus(); byID("stage").scrollIntoView({ block: "nearest" }); } }, "Redo"),
       el("button", { type: "button", "aria-label": `Set aside take ${visible(t.name)}`, click: (event) => act(event, () => api.post("/api/takes/aside", { coil: state.coilID, take: t.name })) }, "Set aside")));
