@@ -78,6 +78,9 @@ async function compare(v) {
 async function batch() {
   const coils = picked(), v = form.values();
   if (coils.length < 2) throw new Error("Choose two coils or more.");
+  if (v.tolerance && !v.reference) throw about("reference", "Choose the coil that the limits lie about, or empty the tolerance.");
+  if (v.reference && !v.tolerance) throw about("tolerance", "How far from that coil may the others be? A share of each value: 5%, q=15%");
+  if (v.chart && coils.length < 5) throw about("chart", "A control chart needs five coils or more.");
   answerWaits();
   const body = withValues({ reference: v.reference, guard: v.guard, chart: v.chart, by_folder: v["by-folder"] });
   if (v.tolerance) body.tolerance = v.tolerance.split(",").map((t) => t.trim()).filter(Boolean);
@@ -85,6 +88,9 @@ async function batch() {
     drawBatch(await api.post("/api/batch", { coils, ...body }), coils, v);
   } catch (error) { fill(byID("many-answer")); throw error; }
 }
+
+// about is an error that stands beside its field.
+const about = (field, text) => Object.assign(new Error(text), { field });
 
 function answerWaits() {
   fill(byID("many-answer"), el("p", { class: "panel work" }, "Being worked out …"));
