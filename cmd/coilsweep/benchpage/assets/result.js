@@ -133,7 +133,7 @@ function drawBudget(result) {
   const budgets = (result.budget ?? []).slice(0, 9);
   show(byID("result-budget"), budgets.length > 0);
   fill(byID("budget"), el("div", { class: "budgets" }, budgets.map((b) => el("table", {},
-    el("caption", {}, `Of U95² of ${NAMES[b.quantity] ?? visible(b.quantity)}`),
+    el("caption", {}, `Of U95² of ${NAMES[b.quantity] ?? visible(b.quantity.replace(/^resonance_hz of /, "resonance of ").replace(/^q of /, "Q of "))}`),
     el("tbody", {}, (b.shares ?? []).map((s) => el("tr", {}, el("th", { scope: "row" }, visible(s.source)), el("td", {}, `${s.percent.toFixed(s.percent < 10 ? 1 : 0)}\u00a0%`))))))));
 }
 
