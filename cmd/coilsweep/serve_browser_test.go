@@ -140,6 +140,8 @@ func testByMouse(t *testing.T, browser context.Context) {
 
 	// The coil.
 	p.click("#coil-new")
+	p.click(`#new-coil button[type="submit"]`)
+	p.says("#new-coil .wrong", "Give the coil a name")
 	p.write("#n-name", "Bridge, first winding")
 	p.write("#n-dcr", "7.85k@20C 0.5%")
 	p.click(`#new-coil button[type="submit"]`)

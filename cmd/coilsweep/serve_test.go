@@ -285,6 +285,9 @@ func TestServeWholeJob(t *testing.T) {
 	if !(math.Abs(l-2.4) <= u95 && u95 < 0.1) {
 		t.Errorf("L is %g ± %g H, the invented coil has 2.4 H", l, u95)
 	}
+	if of := within(s.gets("GET", "/api/coils", nil), "coils", 0, "resonance_of"); of != "coil alone" {
+		t.Errorf("the resonance in the list is that of %v", of)
+	}
 	if len(result["left_out"].([]any)) != 0 || len(result["sentences"].([]any)) < 3 {
 		t.Errorf("result: %v, %v", result["left_out"], result["sentences"])
 	}

@@ -27,6 +27,7 @@ type coilLine struct {
 	Flags       []string     `json:"flags"`
 	Resonance   fit.Quantity `json:"resonance_hz"`
 	Q           fit.Quantity `json:"q"`
+	ResonanceOf string       `json:"resonance_of,omitempty"` // what both are of: "coil alone" or "take bare"
 	Inductance  fit.Quantity `json:"inductance_h"`
 	Capacitance fit.Quantity `json:"capacitance_f"`
 	Resistance  fit.Quantity `json:"resistance_ohm"`
@@ -47,10 +48,10 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 			unreadable = append(unreadable, err.Error())
 			continue
 		}
-		hz, q, _ := l.Resonance()
+		hz, q, of := l.Resonance()
 		line := coilLine{
 			Coil: coil, Name: l.Coil, Takes: l.Takes, State: w.stateOf(coil, l.Takes, l.Result, l.Stale), Flags: append([]string{}, l.Flags...),
-			Resonance: hz, Q: q,
+			Resonance: hz, Q: q, ResonanceOf: of,
 		}
 		line.Inductance, line.Capacitance, line.Resistance = fit.Unknown("not fitted yet"), fit.Unknown("not fitted yet"), fit.Unknown("not fitted yet")
 		if l.Result != nil {

@@ -10,6 +10,11 @@ let fresh, form, meter, file, wantsNew = false, folderByHand = false;
 
 export function start(go) {
   fresh = new Form(byID("new-coil"), async (v) => {
+    if (!v.name && !v.folder) {
+      const error = new Error("Give the coil a name: its folder is called after it.");
+      error.field = "name";
+      throw error;
+    }
     const coil = v.folder || proposeFolder(v.name);
     const answer = await api.post("/api/coils", { coil, options: withValues({ name: v.name, dcr: v.dcr, wire: v.wire, notes: v.notes }) });
     wantsNew = folderByHand = false;

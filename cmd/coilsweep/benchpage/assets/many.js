@@ -36,6 +36,7 @@ function draw() {
   for (const id of chosen) if (!all.some((c) => c.coil === id)) chosen.delete(id);
   if (!all.length) { fill(byID("many-coils"), el("p", { class: "none" }, "There are no coils yet.")); follow(); return; }
   const focus = document.activeElement?.dataset?.coil;
+  const star = (c) => c.resonance_of?.startsWith("take ") ? "*" : "";
   fill(byID("many-coils"), table("Coils", ["coil", "takes", "<result", "resonance", "Q", "L", "C", "R"], listed().map((c) => {
     const box = el("input", { type: "checkbox", "data-coil": c.coil, "aria-label": visible(c.name || c.coil), change: (event) => { chosen[event.target.checked ? "add" : "delete"](c.coil); follow(); } });
     box.checked = chosen.has(c.coil);
@@ -44,8 +45,8 @@ function draw() {
       el("th", { scope: "row", class: "long" }, el("label", { class: "pick" }, box, el("span", {}, name(c.name || c.coil), c.name && c.name !== c.coil ? el("small", {}, " ", name(c.coil)) : null))),
       el("td", {}, c.takes ?? 0),
       el("td", { class: "text" }, WORDS[c.state] ?? "–", c.flags?.length ? el("span", { class: "flag" }, ` ${visible(c.flags.join(", "))}`) : null),
-      el("td", {}, brief(c.resonance_hz, "Hz")), el("td", {}, brief(c.q, "")), el("td", {}, brief(c.inductance_h, "H")), el("td", {}, brief(c.capacitance_f, "F")), el("td", {}, brief(c.resistance_ohm, "Ω")));
-  })));
+      el("td", {}, brief(c.resonance_hz, "Hz") + star(c)), el("td", {}, brief(c.q, "") + star(c)), el("td", {}, brief(c.inductance_h, "H")), el("td", {}, brief(c.capacitance_f, "F")), el("td", {}, brief(c.resistance_ohm, "Ω")));
+  })), listed().some(star) ? el("p", { class: "hint" }, "* with its fixture, from the take with the least load: the coil alone is not known. Others are the coil alone.") : null);
   if (focus) $$("[data-coil]", byID("many-coils")).find((b) => b.dataset.coil === focus)?.focus();
   follow();
 }
