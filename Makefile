@@ -10,9 +10,9 @@ STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
 CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit ./cmd/coilsweep/benchpage
 # Of them the tests in which goroutines meet; all of them: make race.
-RACES := TestRun|TestImport|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith
+RACES := TestRun|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith
 TESTED = go run .ci/tested.go -skips=$(SKIPS)
-ONCE := -vet=off -count=1 -json
+ONCE := -vet=off -count=1 -json -ldflags=-w
 GO_FOLDERS := cmd excite capture fit report
 # SKIPS=forbid makes a skipped test a failure; FUZZCOUNT is for each fuzz target.
 SKIPS ?= allow
@@ -59,8 +59,7 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \
 		"go test $(ONCE) -parallel 8 -run '^TestSound' ./cmd/coilsweep" \
 		"nice -n 19 go vet ./..." \
-		"nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)" \
-		"nice -n 19 go test $(ONCE) -race -run 'TestScripts/interrupt$$' ./cmd/coilsweep" || status=1; \
+		"nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)" || status=1; \
 	exit $$status
 
 race: build ## the race detector over all but the long tests
