@@ -52,7 +52,7 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	@echo "== tests"
 	@# Vetted they are by 'go vet': -vet=off.
-	@status=0; others=$$(go list ./... | grep -vE '/(fit|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
+	@status=0; others=$$(go list ./... | grep -vE '/(fit|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
 	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit ./cmd/coilsweep $$others" || status=1; \
 	echo "== sound, which takes its time and leaves the machine idle; meanwhile vet and the race detector,"; \
 	echo "   which give way to it: a busy machine tears holes into sound"; \

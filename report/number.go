@@ -61,9 +61,7 @@ func number(x, u95 float64, unit quantity.Unit) string {
 	if !(u95 > 0) || math.IsInf(u95, 1) {
 		return withMinus(strconv.FormatFloat(x, 'f', 1, 64)) + suffix
 	}
-	_, exponent, _ := strings.Cut(strconv.FormatFloat(u95, 'e', 1, 64), "e") // of what is printed: 0.0996 is 0.10
-	power, _ := strconv.Atoi(exponent)
-	decimals := min(max(1-power, 0), 6)
+	decimals := min(max(1-quantity.ExponentOf(u95, 2), 0), 6)
 	return withMinus(strconv.FormatFloat(x, 'f', decimals, 64)) + " ± " + strconv.FormatFloat(u95, 'f', decimals, 64) + suffix
 }
 
@@ -71,10 +69,9 @@ func number(x, u95 float64, unit quantity.Unit) string {
 func plain(x float64, unit quantity.Unit, digits int) string {
 	switch unit {
 	case ratio:
-		text := strconv.FormatFloat(x, 'e', max(digits-1, 0), 64)
-		exponent, _ := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:])
+		exponent := quantity.ExponentOf(x, max(digits, 1))
 		if exponent < -4 || exponent > 5 {
-			return withMinus(text)
+			return withMinus(strconv.FormatFloat(x, 'e', max(digits-1, 0), 64))
 		}
 		return withMinus(strconv.FormatFloat(x, 'f', max(digits-1-exponent, 0), 64))
 	case decibel:

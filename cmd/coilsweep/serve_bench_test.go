@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -26,8 +25,7 @@ func BenchmarkPageTake(b *testing.B) {
 	}
 	mustRun(b, "new", filepath.Join(root, "coil"))
 	_, out, said := serveOn(b, rig, root)
-	base, key, _ := strings.Cut(awaitAddress(b, out, said), "/#key=")
-	s := &caller{&served{t: b, said: said}, root, base, key}
+	s := newCaller(&served{t: b, url: awaitAddress(b, out, said), said: said}, root)
 	events := s.listens()
 	var slowest time.Duration
 	takes := 0

@@ -91,12 +91,12 @@ func (s *served) base() string { return s.url[:strings.Index(s.url, "#")] }
 
 // fast is the description of a simulated bench that takes no longer than it
 // takes to work out.
-func fast(t testing.TB, dir string) string {
+func fast(t *testing.T, dir string) string {
 	t.Helper()
 	return benchTextFile(t, dir, virtual.DefaultText())
 }
 
-func benchTextFile(t testing.TB, dir, text string) string {
+func benchTextFile(t *testing.T, dir, text string) string {
 	t.Helper()
 	path := filepath.Join(dir, "virtual.toml")
 	if err := os.WriteFile(path, []byte(text), 0o644); err != nil {

@@ -59,12 +59,7 @@ func TestSoundBenchPage(t *testing.T) {
 	p.write("#t-take", "broken")
 	p.write("#t-repeats", "8")
 	p.click("#go")
-	recording := filepath.Join(root, "rig", "takes", "broken.partial", "capture.wav")
-	for deadline := time.Now().Add(patience); size(recording) < 5*pulserig.RateHz*8; time.Sleep(20 * time.Millisecond) {
-		if time.Now().After(deadline) {
-			t.Fatalf("%s has %d bytes", recording, size(recording))
-		}
-	}
+	p.awaitRecording(filepath.Join(root, "rig", "takes", "broken.partial", "capture.wav"), 5*pulserig.RateHz*8)
 	pulled := time.Now()
 	rig.Kill()
 	p.says("#stage-state", "lost")

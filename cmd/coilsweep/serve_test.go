@@ -38,7 +38,10 @@ func serve(t *testing.T, root string, inTime bool) *caller {
 	if !inTime {
 		args = append(args, "--virtual-file", fast(t, t.TempDir()))
 	}
-	s := startServe(t, root, args...)
+	return newCaller(startServe(t, root, args...), root)
+}
+
+func newCaller(s *served, root string) *caller {
 	base, key, _ := strings.Cut(s.url, "/#key=")
 	return &caller{s, root, base, key}
 }

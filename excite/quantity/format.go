@@ -37,7 +37,7 @@ func Format(x float64, unit Unit, digits int) string {
 		return number + " " + unit.symbol()
 	}
 	// Round first: 999.96 Hz with four digits is 1.000 kHz.
-	e := exponentOf(x, digits)
+	e := ExponentOf(x, digits)
 	power := powerOf(e)
 	return fixed(x, 3*power, digits-1-(e-3*power)) + " " + prefixOf(power) + unit.symbol()
 }
@@ -54,16 +54,16 @@ func FormatWithU95(x, u95 float64, unit Unit) string {
 	case u95 == 0:
 		return Format(x, unit, 4)
 	case math.IsNaN(u95) || math.IsInf(u95, 0) || u95 < 0:
-		e := powerOf(exponentOf(x, 4))
-		return fixed(x, 3*e, 3-(exponentOf(x, 4)-3*e)) + " ± ? " + prefixOf(e) + unit.symbol()
+		e := powerOf(ExponentOf(x, 4))
+		return fixed(x, 3*e, 3-(ExponentOf(x, 4)-3*e)) + " ± ? " + prefixOf(e) + unit.symbol()
 	}
-	place := exponentOf(u95, 2) - 1 // power of ten of the last digit kept
+	place := ExponentOf(u95, 2) - 1 // power of ten of the last digit kept
 	if x != 0 {
-		place = max(place, exponentOf(x, 1)-15) // no more digits than x has
+		place = max(place, ExponentOf(x, 1)-15) // no more digits than x has
 	}
-	e := exponentOf(u95, 2)
+	e := ExponentOf(u95, 2)
 	if x != 0 {
-		e = max(e, exponentOf(x, max(1, exponentOf(x, 17)-place+1)))
+		e = max(e, ExponentOf(x, max(1, ExponentOf(x, 17)-place+1)))
 	}
 	power := powerOf(e)
 	decimals := 3*power - place
@@ -85,9 +85,9 @@ func special(x float64) (string, bool) {
 	return "", false
 }
 
-// exponentOf is the decimal exponent of x after rounding to digits digits; 0
+// ExponentOf is the decimal exponent of x after rounding to digits digits; 0
 // for zero.
-func exponentOf(x float64, digits int) int {
+func ExponentOf(x float64, digits int) int {
 	if x == 0 {
 		return 0
 	}

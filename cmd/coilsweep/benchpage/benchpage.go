@@ -149,11 +149,8 @@ func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
 	switch {
 	case at.IP.IsUnspecified():
 		names = append(names, "127.0.0.1", "::1")
-		addresses, _ := net.InterfaceAddrs()
-		for _, a := range addresses {
-			if n, ok := a.(*net.IPNet); ok {
-				names = append(names, n.IP.String())
-			}
+		for _, ip := range machineIPs() {
+			names = append(names, ip.String())
 		}
 	default:
 		names = append(names, at.IP.String())
@@ -167,6 +164,17 @@ func ownHosts(at *net.TCPAddr, further []string) map[string]bool {
 		}
 	}
 	return hosts
+}
+
+// machineIPs are the addresses of this machine's interfaces.
+func machineIPs() (ips []net.IP) {
+	addresses, _ := net.InterfaceAddrs()
+	for _, a := range addresses {
+		if n, ok := a.(*net.IPNet); ok {
+			ips = append(ips, n.IP)
+		}
+	}
+	return ips
 }
 
 // Loopback tells whether only this machine reaches the server.
@@ -190,10 +198,9 @@ func (s *Server) OtherURLs() []string {
 		return nil
 	}
 	var urls []string
-	addresses, _ := net.InterfaceAddrs()
-	for _, a := range addresses {
-		if n, ok := a.(*net.IPNet); ok && n.IP.IsGlobalUnicast() {
-			urls = append(urls, s.urlAt(&net.TCPAddr{IP: n.IP, Port: at.Port}))
+	for _, ip := range machineIPs() {
+		if ip.IsGlobalUnicast() {
+			urls = append(urls, s.urlAt(&net.TCPAddr{IP: ip, Port: at.Port}))
 		}
 	}
 	return urls

@@ -1,7 +1,7 @@
 // The coil: its folder, what is known of it, meter readings.
 import * as api from "./api.js";
 import { $, byID, el, fill, missing, name, show } from "./dom.js";
-import { command, Form, withValues } from "./form.js";
+import { about, command, Form, withValues } from "./form.js";
 import { visible } from "./format.js";
 import { commandLine, proposeFolder } from "./names.js";
 import { choose, on, refresh, state } from "./state.js";
@@ -10,11 +10,7 @@ let fresh, form, meter, file, wantsNew = false, folderByHand = false;
 
 export function start(go) {
   fresh = new Form(byID("new-coil"), async (v) => {
-    if (!v.name && !v.folder) {
-      const error = new Error("Give the coil a name: its folder is called after it.");
-      error.field = "name";
-      throw error;
-    }
+    if (!v.name && !v.folder) throw about("name", "Give the coil a name: its folder is called after it.");
     const coil = v.folder || proposeFolder(v.name);
     const answer = await api.post("/api/coils", { coil, options: withValues({ name: v.name, dcr: v.dcr, wire: v.wire, notes: v.notes }) });
     wantsNew = folderByHand = false;

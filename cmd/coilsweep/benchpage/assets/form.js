@@ -178,6 +178,9 @@ export class Form {
   }
 }
 
+// about is an error that stands beside its field.
+export const about = (field, text) => Object.assign(new Error(text), { field });
+
 // withoutOption is a message of the program without the option, or the key of
 // coil.toml, that it begins with: beside its field that needs no name.
 export function withoutOption(message) {

@@ -36,7 +36,7 @@ function digitsDownTo(x, u) {
 }
 
 // uneven tells of a quantity whose interval is not even about its value.
-const uneven = (q) => Boolean(q.low || q.high);
+export const uneven = (q) => Boolean(q.low || q.high);
 
 // parts of a known quantity: {value, spread, unit}; spread is "" without U95.
 export function quantityParts(q, unit) {

@@ -1,7 +1,7 @@
 // Several coils: compare them, or the statistics of a production run.
 import * as api from "./api.js";
 import { $, $$, byID, draw as drawFigure, el, fill, list, name, narrow, show } from "./dom.js";
-import { command, Form, withValues } from "./form.js";
+import { about, command, Form, withValues } from "./form.js";
 import { brief, plain, quantity, visible } from "./format.js";
 import { commandLine } from "./names.js";
 import { table } from "./result.js";
@@ -36,8 +36,8 @@ function draw() {
   for (const id of chosen) if (!all.some((c) => c.coil === id)) chosen.delete(id);
   if (!all.length) { fill(byID("many-coils"), el("p", { class: "none" }, "There are no coils yet.")); follow(); return; }
   const focus = document.activeElement?.dataset?.coil;
-  const star = (c) => c.resonance_of?.startsWith("take ") ? "*" : "";
-  fill(byID("many-coils"), table("Coils", ["coil", "takes", "<result", "resonance", "Q", "L", "C", "R"], listed().map((c) => {
+  const coils = listed(), star = (c) => c.resonance_of?.startsWith("take ") ? "*" : "";
+  fill(byID("many-coils"), table("Coils", ["coil", "takes", "<result", "resonance", "Q", "L", "C", "R"], coils.map((c) => {
     const box = el("input", { type: "checkbox", "data-coil": c.coil, "aria-label": visible(c.name || c.coil), change: (event) => { chosen[event.target.checked ? "add" : "delete"](c.coil); follow(); } });
     box.checked = chosen.has(c.coil);
     box.disabled = !measured(c);
@@ -46,7 +46,7 @@ function draw() {
       el("td", {}, c.takes ?? 0),
       el("td", { class: "text" }, WORDS[c.state] ?? "–", c.flags?.length ? el("span", { class: "flag" }, ` ${visible(c.flags.join(", "))}`) : null),
       el("td", {}, brief(c.resonance_hz, "Hz") + star(c)), el("td", {}, brief(c.q, "") + star(c)), el("td", {}, brief(c.inductance_h, "H")), el("td", {}, brief(c.capacitance_f, "F")), el("td", {}, brief(c.resistance_ohm, "Ω")));
-  })), listed().some(star) ? el("p", { class: "hint" }, "* with its fixture, from the take with the least load: the coil alone is not known. Others are the coil alone.") : null);
+  })), coils.some(star) ? el("p", { class: "hint" }, "* with its fixture, from the take with the least load: the coil alone is not known. Others are the coil alone.") : null);
   if (focus) $$("[data-coil]", byID("many-coils")).find((b) => b.dataset.coil === focus)?.focus();
   follow();
 }
@@ -89,9 +89,6 @@ async function batch() {
     drawBatch(await api.post("/api/batch", { coils, ...body }), coils, v);
   } catch (error) { fill(byID("many-answer")); throw error; }
 }
-
-// about is an error that stands beside its field.
-const about = (field, text) => Object.assign(new Error(text), { field });
 
 function answerWaits() {
   fill(byID("many-answer"), el("p", { class: "panel work" }, "Being worked out …"));

@@ -85,5 +85,5 @@ function drawFiles() {
 function drawNotes() {
   const notes = [...(state.notes ?? [])].reverse();
   fill(byID("notes"), notes.length ? el("ul", { class: "notes" }, notes.map((n) => el("li", { class: visible(n.grade ?? "") },
-    el("small", {}, since(n.at)), " ", el("span", { dir: "auto" }, n.grade === "error" ? el("b", { class: "flag" }, "Trouble") : null, n.grade === "error" ? " " : null, typeset(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
+    el("small", {}, since(n.at)), " ", el("span", { dir: "auto" }, n.grade === "error" ? [el("b", { class: "flag" }, "Trouble"), " "] : null, typeset(n.text))))) : el("p", { class: "none" }, "Nothing yet."));
 }

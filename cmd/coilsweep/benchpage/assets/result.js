@@ -2,7 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, byID, draw as drawFigure, el, fill, list, name, narrow, say, show } from "./dom.js";
 import { command } from "./form.js";
-import { brief, decibels, plain, quantity, quantityParts, visible } from "./format.js";
+import { brief, decibels, plain, quantity, quantityParts, uneven, visible } from "./format.js";
 import { commandLine } from "./names.js";
 import { on, state } from "./state.js";
 
@@ -24,7 +24,7 @@ export function numberTile(what, symbol, q, unit, note) {
   }
   const p = quantityParts(q, unit);
   const gap = p.unit ? "\u00a0" : "";
-  return el("div", {}, head, el("dd", {}, el("b", {}, `${p.value}${gap}${p.unit}`), p.spread ? [" ", el("span", {}, q.low && q.high ? p.spread : `± ${p.spread}${gap}${p.unit}`)] : null), note ? el("dd", { class: "what" }, note) : null);
+  return el("div", {}, head, el("dd", {}, el("b", {}, `${p.value}${gap}${p.unit}`), p.spread ? [" ", el("span", {}, uneven(q) ? p.spread : `± ${p.spread}${gap}${p.unit}`)] : null), note ? el("dd", { class: "what" }, note) : null);
 }
 
 // table that scrolls sideways on small screens; a head that begins with "<"

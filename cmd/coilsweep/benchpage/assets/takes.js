@@ -1,7 +1,7 @@
 // Takes: what is clipped on, start and stop, what came of it.
 import * as api from "./api.js";
 import { $, $$, announce, byID, draw as drawFigure, el, fill, fitting, list, name, say, show } from "./dom.js";
-import { command, Form, withValues } from "./form.js";
+import { about, command, Form, withValues } from "./form.js";
 import { brief, decibels, plural, quantity, since, typeset, visible } from "./format.js";
 import { commandLine, proposeTake } from "./names.js";
 import { mayStart } from "./sound.js";
@@ -160,15 +160,10 @@ export async function toggle() {
 
 async function begin() {
   if (starting || working()) return;
-  if (!state.coilID) {
-    const error = new Error("Choose a coil above, or start a folder for a new one.");
-    throw error;
-  }
+  if (!state.coilID) throw new Error("Choose a coil above, or start a folder for a new one.");
   const l = load();
   if (l.kind !== "bare" && !l.value) {
-    const error = new Error(l.kind === "c" ? "What is the capacitor's value? Write it as on the part, with its tolerance: 470p 1%" : "What is the resistor's value? Write it as on the part, with its tolerance: 100k 1%");
-    error.field = "value";
-    throw error;
+    throw about("value", l.kind === "c" ? "What is the capacitor's value? Write it as on the part, with its tolerance: 470p 1%" : "What is the resistor's value? Write it as on the part, with its tolerance: 100k 1%");
   }
   if (!(await mayStart())) return;
   starting = true;
