@@ -8,7 +8,7 @@ SHELL := /bin/bash
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
-CONCURRENT := ./capture ./capture/engine ./capture/soundcard ./fit ./cmd/coilsweep/benchpage
+CONCURRENT := ./capture/record ./capture/device ./capture/soundcard ./fit ./cmd/coilsweep/benchpage
 # Of them the tests in which goroutines meet; all of them: make race.
 RACES := TestRun|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith
 TESTED = go run .ci/tested.go -skips=$(SKIPS)

@@ -47,7 +47,7 @@ func (f *Folder) SetAside(name string) (string, error) {
 		if err := os.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
-		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))
+		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
 	}
 }
 

@@ -29,7 +29,7 @@ func KeepCalibration(dir string, c Calibration, r Recording) (path, sum string, 
 	}
 	defer audio.Abort()
 	r.Source = wav.Format{Encoding: wav.Float, Bits: 32, RateHz: r.RateHz, Channels: len(r.Samples)}
-	if err := encodeRecording(audio, r); err != nil {
+	if err := EncodeRecording(audio, r); err != nil {
 		return "", "", err
 	}
 	hash := sha256.New()

@@ -11,7 +11,7 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-const coilSchema = "coilsweep.coil/1"
+const CoilSchema = "coilsweep.coil/1"
 
 // Coil is coil.toml, edited by hand: what is known of the coil apart from its
 // takes.
@@ -36,8 +36,8 @@ type Coil struct {
 
 // check reports the first thing wrong with c.
 func (c Coil) check() error {
-	if c.Schema != coilSchema {
-		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, coilSchema)
+	if c.Schema != CoilSchema {
+		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, CoilSchema)
 	}
 	if strings.TrimSpace(c.Name) == "" {
 		return errors.New("the coil has no name: set name")
@@ -86,7 +86,7 @@ func encodeCoil(c Coil) []byte {
 		}
 		fmt.Fprintf(&b, "\n%s%s", comment, line)
 	}
-	b.WriteString(tomlLine("schema", coilSchema))
+	b.WriteString(tomlLine("schema", CoilSchema))
 	b.WriteString(tomlLine("name", c.Name))
 	key("# Anything worth remembering.\n", "notes", c.Notes, c.Notes != "")
 	key("# The wire, in your own words.\n", "wire", orExample(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")

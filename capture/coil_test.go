@@ -43,19 +43,10 @@ func resistance(t testing.TB, text string) *quantity.Resistance {
 	return &r
 }
 
-func capacitance(t testing.TB, text string) *quantity.Capacitance {
-	t.Helper()
-	c, err := quantity.ParseCapacitance(text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &c
-}
-
 func fullCoil(t testing.TB) Coil {
 	celsius := 23.5
 	return Coil{
-		Schema: coilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
+		Schema: CoilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
 		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius, PartsScale: 0.5,
 		Winding: &Winding{Wire: "0.056mm", Turns: 7600, CoreLength: "60mm", CoreWidth: "6mm", Height: "10mm"},
 		Meter: []MeterReading{
@@ -69,7 +60,7 @@ func fullCoil(t testing.TB) Coil {
 func TestCoilFile(t *testing.T) {
 	for name, coil := range map[string]Coil{
 		"coil-full.toml": fullCoil(t),
-		"coil-bare.toml": {Schema: coilSchema, Name: "neck"},
+		"coil-bare.toml": {Schema: CoilSchema, Name: "neck"},
 	} {
 		data := encodeCoil(coil)
 		golden(t, name, data)

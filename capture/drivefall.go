@@ -20,9 +20,9 @@ func (f *DriveFall) Matters() bool {
 	return f != nil && !f.Corrected && f.DB > exciter.DefaultGoal.LimitDB
 }
 
-// driveFall is the fall of t's drive; nil where the exciter's values are not
+// DriveFall is the fall of t's drive; nil where the exciter's values are not
 // stated.
-func (t Take) driveFall() *DriveFall {
+func (t Take) DriveFall() *DriveFall {
 	d := t.Drive
 	if d.ExciterR == nil || d.ExciterL == nil || !(d.ExciterR.SI > 0) {
 		return nil

@@ -31,7 +31,7 @@ func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []
 			return fs.SkipDir
 		case entry.IsDir() && path != root && strings.HasPrefix(entry.Name(), "."):
 			return fs.SkipDir
-		case entry.IsDir() && entry.Name() == takesDir:
+		case entry.IsDir() && entry.Name() == TakesDir:
 			if _, err := os.Lstat(filepath.Join(filepath.Dir(path), coilFile)); err == nil {
 				return fs.SkipDir
 			}

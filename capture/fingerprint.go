@@ -33,7 +33,7 @@ type TakeFingerprint struct {
 func (f *Folder) Fingerprint() (Fingerprint, error) {
 	var p Fingerprint
 	var err error
-	if p.CoilSHA256, err = checksumOf(filepath.Join(f.Dir, coilFile)); err != nil {
+	if p.CoilSHA256, err = ChecksumOf(filepath.Join(f.Dir, coilFile)); err != nil {
 		return p, err
 	}
 	names, err := f.takeNames()
@@ -41,7 +41,7 @@ func (f *Folder) Fingerprint() (Fingerprint, error) {
 		return p, err
 	}
 	for _, name := range names {
-		sum, err := checksumOf(filepath.Join(f.TakeDir(name), takeFile))
+		sum, err := ChecksumOf(filepath.Join(f.TakeDir(name), TakeFile))
 		if err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return p, err
 		}
@@ -50,7 +50,7 @@ func (f *Folder) Fingerprint() (Fingerprint, error) {
 	return p, nil
 }
 
-func checksumOf(path string) (string, error) {
+func ChecksumOf(path string) (string, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return "", err
@@ -69,7 +69,7 @@ type TakeHeading struct {
 // take.toml: some hundred times quicker than ReadTake, which works the
 // stimulus out again.
 func (f *Folder) ReadHeading(name string) (TakeHeading, error) {
-	path := filepath.Join(f.TakeDir(name), takeFile)
+	path := filepath.Join(f.TakeDir(name), TakeFile)
 	var t struct {
 		Started time.Time `toml:"started"`
 		Quality struct {

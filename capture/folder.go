@@ -1,3 +1,5 @@
+// Package capture is what is kept of a measurement: coil folders, their takes
+// with the audio, and the sound card's calibration, as they lie on disk.
 package capture
 
 import (
@@ -28,10 +30,10 @@ var (
 
 const (
 	coilFile      = "coil.toml"
-	takeFile      = "take.toml"
-	stimulusFile  = "stimulus.toml"
-	takesDir      = "takes"
-	partialSuffix = ".partial"
+	TakeFile      = "take.toml"
+	StimulusFile  = "stimulus.toml"
+	TakesDir      = "takes"
+	PartialSuffix = ".partial"
 )
 
 // Folder is the folder of one coil: coil.toml, takes/NAME/ and what was made
@@ -44,7 +46,7 @@ type Folder struct {
 // CreateFolder makes dir a coil folder. dir may exist, unless it is one
 // already (ErrFolderExists).
 func CreateFolder(dir string, coil Coil) error {
-	coil.Schema = coilSchema
+	coil.Schema = CoilSchema
 	if err := coil.check(); err != nil {
 		return err
 	}
@@ -52,7 +54,7 @@ func CreateFolder(dir string, coil Coil) error {
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)
 	}
-	if err := os.MkdirAll(filepath.Join(dir, takesDir), 0o777); err != nil {
+	if err := os.MkdirAll(filepath.Join(dir, TakesDir), 0o777); err != nil {
 		return fmt.Errorf("cannot make coil folder %s: %w", dir, atomicfile.Advise(dir, err))
 	}
 	return atomicfile.Write(path, encodeCoil(coil))
@@ -79,7 +81,7 @@ func OpenFolder(dir string) (*Folder, error) {
 
 // TakeDir is where the take called name is kept.
 func (f *Folder) TakeDir(name string) string {
-	return filepath.Join(f.Dir, takesDir, name)
+	return filepath.Join(f.Dir, TakesDir, name)
 }
 
 // UnreadableTake is a take whose take.toml cannot be used, and why.
@@ -116,7 +118,7 @@ func (f *Folder) takeNames() ([]string, error) {
 // Partials lists the folders of recordings that were interrupted.
 func (f *Folder) Partials() ([]string, error) {
 	names, err := f.list(func(name string) bool {
-		return !strings.HasPrefix(name, ".") && strings.Contains(name, partialSuffix)
+		return !strings.HasPrefix(name, ".") && strings.Contains(name, PartialSuffix)
 	})
 	for i, name := range names {
 		names[i] = f.TakeDir(name)
@@ -126,7 +128,7 @@ func (f *Folder) Partials() ([]string, error) {
 
 // list names the folders under takes that are wanted, sorted.
 func (f *Folder) list(want func(name string) bool) ([]string, error) {
-	entries, err := os.ReadDir(filepath.Join(f.Dir, takesDir))
+	entries, err := os.ReadDir(filepath.Join(f.Dir, TakesDir))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil // no take yet
 	} else if err != nil {
@@ -151,14 +153,14 @@ func (f *Folder) ReadTake(name string) (Take, error) {
 
 // readTake reads the take called name from the folder dir under takes.
 func (f *Folder) readTake(dir, name string) (Take, error) {
-	path := filepath.Join(f.TakeDir(dir), takeFile)
+	path := filepath.Join(f.TakeDir(dir), TakeFile)
 	data, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
 	} else if err != nil {
 		return Take{}, fmt.Errorf("cannot read take %q: %w", name, err)
 	}
-	t, err := decodeTake(data)
+	t, err := DecodeTake(data)
 	if err == nil && t.Name != name {
 		err = fmt.Errorf("the take calls itself %q: folder and name must agree", t.Name)
 	}
@@ -172,7 +174,7 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 // reference. Audio that is not the one that was recorded, by its checksum, is
 // an error.
 func (f *Folder) Audio(t Take) (Recording, error) {
-	path := filepath.Join(f.TakeDir(t.Name), captureFile)
+	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the audio: %w", err)
@@ -187,31 +189,31 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	}
 	if a := t.Audio; r.RateHz != a.RateHz || len(r.Samples) != a.Channels || int64(r.Frames()) != a.Frames {
 		return Recording{}, fmt.Errorf("%s holds %d frames of %s at %d Hz, %s says %d of %d at %d Hz", path,
-			r.Frames(), channelCount(len(r.Samples)), r.RateHz, takeFile, a.Frames, a.Channels, a.RateHz)
+			r.Frames(), ChannelCount(len(r.Samples)), r.RateHz, TakeFile, a.Frames, a.Channels, a.RateHz)
 	}
 	return r, nil
 }
 
-// checkNew returns ErrTakeExists, wrapped, where name is taken.
-func (f *Folder) checkNew(name string) error {
+// CheckNew returns ErrTakeExists, wrapped, where name is taken.
+func (f *Folder) CheckNew(name string) error {
 	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
 		return fmt.Errorf("take %q in %s: %w: choose another name, or set the earlier one aside by --redo", name, f.Dir, ErrTakeExists)
 	}
 	return nil
 }
 
-// keep gives the finished take in dir its place. Another that has it is set
+// Keep gives the finished take in dir its place. Another that has it is set
 // aside where redo says so; it is never replaced.
-func (f *Folder) keep(dir string, t Take, redo bool) error {
-	data, err := encodeTake(t)
+func (f *Folder) Keep(dir string, t Take, redo bool) error {
+	data, err := EncodeTake(t)
 	if err != nil {
 		return err
 	}
-	if err := atomicfile.Write(filepath.Join(dir, takeFile), data); err != nil {
+	if err := atomicfile.Write(filepath.Join(dir, TakeFile), data); err != nil {
 		return err
 	}
 	aside := ""
-	if err := f.checkNew(t.Name); err != nil {
+	if err := f.CheckNew(t.Name); err != nil {
 		if !redo {
 			return err
 		}
@@ -225,5 +227,5 @@ func (f *Folder) keep(dir string, t Take, redo bool) error {
 		}
 		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
-	return atomicfile.SyncDir(filepath.Join(f.Dir, takesDir))
+	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
 }

@@ -44,7 +44,7 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err != nil {
 		return err
 	}
-	path := filepath.Join(f.TakeDir(name), takeFile)
+	path := filepath.Join(f.TakeDir(name), TakeFile)
 	if t.Linearity != nil {
 		return fmt.Errorf("%s has its test of linearity already", path)
 	}
@@ -63,7 +63,7 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	}{l}); err != nil {
 		return err
 	}
-	if got, err := decodeTake(added.Bytes()); err != nil || got.Linearity == nil || *got.Linearity != l {
+	if got, err := DecodeTake(added.Bytes()); err != nil || got.Linearity == nil || *got.Linearity != l {
 		return errors.Join(fmt.Errorf("%s: a test of linearity cannot be added to it", path), err)
 	}
 	return atomicfile.Write(path, added.Bytes())

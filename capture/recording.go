@@ -42,7 +42,7 @@ func (r Recording) Frames() int {
 // Channel is channel number n, counted from 1 as on sound cards.
 func (r Recording) Channel(n int) ([]float64, error) {
 	if n < 1 || n > len(r.Samples) {
-		return nil, fmt.Errorf("channel %d asked for, but the recording has %s", n, channelCount(len(r.Samples)))
+		return nil, fmt.Errorf("channel %d asked for, but the recording has %s", n, ChannelCount(len(r.Samples)))
 	}
 	return r.Samples[n-1], nil
 }
@@ -70,7 +70,7 @@ func (r Recording) Pick(coil, reference int) (Recording, error) {
 	return r, nil
 }
 
-func channelCount(n int) string {
+func ChannelCount(n int) string {
 	if n == 1 {
 		return "1 channel"
 	}
@@ -120,7 +120,7 @@ func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 	if err != nil {
 		return Recording{}, err
 	}
-	return rec, rec.checkNumbers()
+	return rec, rec.CheckNumbers()
 }
 
 func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
@@ -146,9 +146,9 @@ func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
 
 var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to the part with the stimulus", maxRecordingSamples)
 
-// checkNumbers refuses floating-point recordings with samples that are no
+// CheckNumbers refuses floating-point recordings with samples that are no
 // numbers: there is no honest value to put in their place.
-func (r Recording) checkNumbers() error {
+func (r Recording) CheckNumbers() error {
 	if !math.IsInf(r.FullScale, 1) {
 		return nil
 	}
@@ -162,8 +162,8 @@ func (r Recording) checkNumbers() error {
 	return nil
 }
 
-// encodeRecording writes r as a WAV file of its Source format, without loss.
-func encodeRecording(file wav.File, r Recording) error {
+// EncodeRecording writes r as a WAV file of its Source format, without loss.
+func EncodeRecording(file wav.File, r Recording) error {
 	w, err := wav.NewWriter(file, r.Source)
 	if err != nil {
 		return err
@@ -185,6 +185,6 @@ func encodeRecording(file wav.File, r Recording) error {
 }
 
 // bytesRecording is decodeRecording for a file in memory.
-func bytesRecording(b []byte) (Recording, error) {
+func DecodeRecording(b []byte) (Recording, error) {
 	return decodeRecording(bytes.NewReader(b), int64(len(b)))
 }

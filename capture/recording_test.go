@@ -96,7 +96,7 @@ func TestDamagedFLAC(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			_, err := bytesRecording(tt.data)
+			_, err := DecodeRecording(tt.data)
 			if err == nil || !strings.Contains(err.Error(), tt.want) {
 				t.Errorf("error %v, want one with %q", err, tt.want)
 			}
@@ -109,7 +109,7 @@ func TestDamagedFLAC(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "pcm32.flac: FLAC of 32 bits is not supported") {
 		t.Errorf("32 bits: error %v", err)
 	}
-	r, err := bytesRecording(data[:len(data)-5])
+	r, err := DecodeRecording(data[:len(data)-5])
 	if err != nil || r.Frames() != 0 || !strings.Contains(strings.Join(r.Remarks, ";"), "cut off") {
 		t.Errorf("cut off in its only block: %d frames, remarks %q, %v", r.Frames(), r.Remarks, err)
 	}
@@ -124,7 +124,7 @@ func FuzzRecording(f *testing.F) {
 		f.Add(data)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		r, err := bytesRecording(data)
+		r, err := DecodeRecording(data)
 		if err != nil {
 			return
 		}

@@ -14,8 +14,8 @@ import (
 )
 
 const (
-	takeSchema  = "coilsweep.take/1"
-	captureFile = "capture.wav"
+	TakeSchema = "coilsweep.take/1"
+	AudioFile  = "capture.wav"
 )
 
 // Take is take.toml: everything about one recorded run that is not audio.
@@ -192,9 +192,9 @@ func CheckTakeName(name string) error {
 	return nil
 }
 
-// checkPlan reports the first thing wrong with what a take is to be, before
+// CheckPlan reports the first thing wrong with what a take is to be, before
 // anything is played or read.
-func (t Take) checkPlan() error {
+func (t Take) CheckPlan() error {
 	if err := CheckTakeName(t.Name); err != nil {
 		return err
 	}
@@ -223,19 +223,19 @@ func (t Take) checkPlan() error {
 
 // check reports the first thing wrong with a take that was read from disk.
 func (t Take) check() error {
-	if t.Schema != takeSchema {
-		return fmt.Errorf("schema is %q, this program reads %q", t.Schema, takeSchema)
+	if t.Schema != TakeSchema {
+		return fmt.Errorf("schema is %q, this program reads %q", t.Schema, TakeSchema)
 	}
-	if err := t.checkPlan(); err != nil {
+	if err := t.CheckPlan(); err != nil {
 		return err
 	}
 	switch a := t.Audio; {
-	case a.File != captureFile:
-		return fmt.Errorf("audio file is %q, want %q", a.File, captureFile)
+	case a.File != AudioFile:
+		return fmt.Errorf("audio file is %q, want %q", a.File, AudioFile)
 	case a.RateHz != t.Stimulus.RateHz:
 		return fmt.Errorf("audio at %d Hz, stimulus at %d Hz", a.RateHz, t.Stimulus.RateHz)
 	case a.Channels < 1 || t.Reference.Kind != "none" && a.Channels < 2:
-		return fmt.Errorf("%s of audio are too few with reference %q", channelCount(a.Channels), t.Reference.Kind)
+		return fmt.Errorf("%s of audio are too few with reference %q", ChannelCount(a.Channels), t.Reference.Kind)
 	}
 	if t.Linearity != nil {
 		return t.Linearity.check()
@@ -243,7 +243,7 @@ func (t Take) check() error {
 	return nil
 }
 
-func encodeTake(t Take) ([]byte, error) {
+func EncodeTake(t Take) ([]byte, error) {
 	var b bytes.Buffer
 	enc := toml.NewEncoder(&b)
 	enc.Indent = ""
@@ -253,10 +253,34 @@ func encodeTake(t Take) ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-func decodeTake(data []byte) (Take, error) {
+func DecodeTake(data []byte) (Take, error) {
 	var t Take
 	if err := decodeStrict(data, &t); err != nil {
 		return Take{}, err
 	}
 	return t, t.check()
+}
+
+// Unfit reports whether a take with this flag is of no use to a fit. A
+// drop-out and a clipped repeat are none: the damaged repeats are left out.
+func (f Flag) Unfit() bool {
+	switch f {
+	case Clipped, NoStimulus, TooShort:
+		return true
+	}
+	return false
+}
+
+// Flag adds f to the flags, once.
+func (q *Quality) Flag(f Flag) {
+	if !slices.Contains(q.Flags, f) {
+		q.Flags = append(q.Flags, f)
+	}
+}
+
+// Xrun is a place in the recording where the device says that samples were
+// lost or late.
+type Xrun struct {
+	Frame int64  `toml:"frame"` // position in recorded frames
+	Kind  string `toml:"kind"`  // "input-overflow", "output-underflow", ...
 }

@@ -9,9 +9,10 @@ import (
 	"sync/atomic"
 	"time"
 
-	"coilsweep/capture"
-
 	"github.com/gordonklaus/portaudio"
+
+	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // Card is an open pair of sound devices, ready to record. It is not safe for
@@ -24,7 +25,7 @@ type Card struct {
 	closed   bool
 }
 
-var _ capture.Recorder = (*Card)(nil)
+var _ record.Recorder = (*Card)(nil)
 
 // end is one of the two devices and how it is used.
 type end struct {
@@ -138,8 +139,8 @@ func checkRate(e end, way direction, rateHz int) error {
 
 // Format is the rate and the channels recorded: the coil's, and the
 // reference's if there is one.
-func (c *Card) Format() capture.Format {
-	return capture.Format{RateHz: c.options.RateHz, Channels: len(c.pick())}
+func (c *Card) Format() record.Format {
+	return record.Format{RateHz: c.options.RateHz, Channels: len(c.pick())}
 }
 
 // pick is the offsets of the recorded channels in a frame of the device.

@@ -9,14 +9,14 @@ import (
 	"testing"
 	"time"
 
-	"coilsweep/capture"
-	benchengine "coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
 	"coilsweep/capture/soundcard/pulserig"
 )
 
 // listening is an engine that listens to a rig.
 type listening struct {
-	*benchengine.Engine
+	*device.Engine
 	meters atomic.Int64
 }
 
@@ -24,7 +24,7 @@ type listening struct {
 func listen(tb testing.TB, rig *pulserig.Rig) *listening {
 	rig.Setenv(tb)
 	l := &listening{}
-	l.Engine = benchengine.New(benchengine.Listener{Meters: func(benchengine.Levels) { l.meters.Add(1) }})
+	l.Engine = device.New(device.Listener{Meters: func(device.Levels) { l.meters.Add(1) }})
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan struct{})
 	go func() {
@@ -38,18 +38,18 @@ func listen(tb testing.TB, rig *pulserig.Rig) *listening {
 			tb.Errorf("PortAudio has %d users left", library.users)
 		}
 	})
-	l.Listen(&benchengine.Source{Key: "rig", Open: func() (capture.Recorder, func() error, error) {
+	l.Listen(&device.Source{Key: "rig", Open: func() (record.Recorder, func() error, error) {
 		card, err := Open(Options{Input: pulserig.Input, Output: pulserig.Output, CoilChannel: 2, ReferenceChannel: 1, KeepRunning: true})
 		if err != nil {
 			return nil, nil, err
 		}
 		return card, card.Close, nil
 	}})
-	l.await(tb, benchengine.Listening)
+	l.await(tb, device.Listening)
 	return l
 }
 
-func (l *listening) await(tb testing.TB, p benchengine.Phase) {
+func (l *listening) await(tb testing.TB, p device.Phase) {
 	tb.Helper()
 	for begin := time.Now(); l.State().Phase != p; time.Sleep(time.Millisecond) {
 		if time.Since(begin) > 15*time.Second {
@@ -59,10 +59,10 @@ func (l *listening) await(tb testing.TB, p benchengine.Phase) {
 }
 
 // job runs a job to its end.
-func (l *listening) job(tb testing.TB, do func(context.Context, capture.Recorder) error) error {
+func (l *listening) job(tb testing.TB, do func(context.Context, record.Recorder) error) error {
 	tb.Helper()
 	done := make(chan error, 1)
-	if err := l.Start(benchengine.Job{Name: "test", Do: do, Done: func(err error) { done <- err }}); err != nil {
+	if err := l.Start(device.Job{Name: "test", Do: do, Done: func(err error) { done <- err }}); err != nil {
 		tb.Fatal(err)
 	}
 	return <-done
@@ -74,10 +74,10 @@ func TestListeningOutlivesTheServer(t *testing.T) {
 	rig := pulserig.Start(t, coilA1)
 	l := listen(t, rig)
 	rig.Kill()
-	l.await(t, benchengine.Lost)
+	l.await(t, device.Lost)
 	rig.Restart(t)
-	l.await(t, benchengine.Listening)
-	err := l.job(t, func(ctx context.Context, rec capture.Recorder) error {
+	l.await(t, device.Listening)
+	err := l.job(t, func(ctx context.Context, rec record.Recorder) error {
 		_, err := rec.Record(ctx, nil, 10*rate, func([]float32) error {
 			rig.Kill()
 			return nil
@@ -85,14 +85,14 @@ func TestListeningOutlivesTheServer(t *testing.T) {
 		return err
 	})
 	mustSay(t, err, "stopped delivering")
-	l.await(t, benchengine.Lost)
+	l.await(t, device.Lost)
 	rig.Restart(t)
-	l.await(t, benchengine.Listening)
+	l.await(t, device.Listening)
 	// It plays and records as before. On a busy machine the sound may tear.
 	play := burst(0.1, 0.2)
 	for try := 1; ; try++ {
 		var got []float64
-		err := l.job(t, func(ctx context.Context, rec capture.Recorder) error {
+		err := l.job(t, func(ctx context.Context, rec record.Recorder) error {
 			_, err := rec.Record(ctx, play, 3*rate/2, func(block []float32) error {
 				for i := 0; i < len(block); i += 2 {
 					got = append(got, float64(block[i]))
@@ -123,7 +123,7 @@ func BenchmarkStart(b *testing.B) {
 	levels := int64(0)
 	for b.Loop() {
 		begin := time.Now()
-		err := l.job(b, func(ctx context.Context, rec capture.Recorder) error {
+		err := l.job(b, func(ctx context.Context, rec record.Recorder) error {
 			_, err := rec.Record(ctx, nil, rate, func([]float32) error {
 				slowest = max(slowest, time.Since(begin))
 				return errFirst
@@ -134,7 +134,7 @@ func BenchmarkStart(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.StopTimer()
-		l.await(b, benchengine.Listening)
+		l.await(b, device.Listening)
 		begin, before := time.Now(), l.meters.Load()
 		// Not in step with the driver's blocks.
 		time.Sleep(time.Second + time.Duration(b.Elapsed())%(150*time.Millisecond))

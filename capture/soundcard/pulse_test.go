@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/capture/soundcard/pulserig"
 )
 
@@ -129,7 +130,7 @@ func testDescribe(t *testing.T, _ *pulserig.Rig) {
 	if fmt.Sprint(got) != fmt.Sprint(want) {
 		t.Errorf("got %+v\nwant %+v", got, want)
 	}
-	if f := card.Format(); f != (capture.Format{RateHz: rate, Channels: 2}) {
+	if f := card.Format(); f != (record.Format{RateHz: rate, Channels: 2}) {
 		t.Errorf("format %+v", f)
 	}
 	one := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench})
@@ -184,7 +185,7 @@ func testKeptRunning(t *testing.T, _ *pulserig.Rig) {
 	if err := until(burst(0, 9), rate); err != enough || card.kept != nil {
 		t.Errorf("in the middle of playing: %v, kept %v", err, card.kept)
 	}
-	got := record(t, card, nil, rate*3/2)[0]
+	got := recorded(t, card, nil, rate*3/2)[0]
 	if at := onset(got[2*rate:]); at >= 0 {
 		t.Error("sound goes on after Record returned")
 	}
@@ -239,7 +240,7 @@ func testResponse(t *testing.T, rig *pulserig.Rig) {
 			play[n] += 0.1 * float32(math.Cos(2*math.Pi*s.freqHz*float64(n)/rate))
 		}
 	}
-	got := record(t, card, play, rate*3/2)
+	got := recorded(t, card, play, rate*3/2)
 	// Whole cycles, begun when the transient (3.6 ms, 2L/R) is over.
 	begin := onset(got[1]) + rate/10
 	coil, current := got[0][begin:begin+rate*4/10], got[1][begin:begin+rate*4/10]
@@ -279,7 +280,7 @@ func testCancel(t *testing.T, _ *pulserig.Rig) {
 		t.Errorf("%d frames delivered", frames)
 	}
 	// Nothing plays on: what is in the rig's own buffers has run out after 2 s.
-	got := record(t, card, nil, rate*3/2)[0]
+	got := recorded(t, card, nil, rate*3/2)[0]
 	if at := onset(got[2*rate:]); at >= 0 {
 		t.Errorf("sound goes on after Record returned")
 	}
@@ -492,7 +493,7 @@ func open(t *testing.T, o Options) *Card {
 }
 
 // record returns the recorded channels.
-func record(t *testing.T, card *Card, play []float32, frames int) [][]float64 {
+func recorded(t *testing.T, card *Card, play []float32, frames int) [][]float64 {
 	t.Helper()
 	got, err := tryRecord(card, play, frames)
 	if err != nil {

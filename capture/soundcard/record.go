@@ -9,9 +9,9 @@ import (
 	"sync/atomic"
 	"time"
 
-	"coilsweep/capture"
-
 	"github.com/gordonklaus/portaudio"
+
+	"coilsweep/capture/record"
 )
 
 const (
@@ -21,19 +21,19 @@ const (
 	pollEvery = 10 * time.Millisecond // the driver's thread wakes nobody: the reader looks
 )
 
-// Record plays and records; see capture.Recorder. Samples reach sink while the
+// Record plays and records; see record.Recorder. Samples reach sink while the
 // recording runs. If the driver stops delivering for 1.8 s, what had arrived is
 // handed to sink and an error returned, whether or not the driver can still be
 // stopped.
 //
 // More than frames frames are recorded, by the latency asked for in both
 // directions: what is played comes back that much later.
-func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (capture.Session, error) {
+func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (record.Session, error) {
 	if c.closed {
-		return capture.Session{}, errors.New("the sound card was closed already")
+		return record.Session{}, errors.New("the sound card was closed already")
 	}
 	if err := ctx.Err(); err != nil {
-		return capture.Session{}, err
+		return record.Session{}, err
 	}
 	pick := c.pick()
 	rate := float64(c.options.RateHz)
@@ -92,7 +92,7 @@ func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func
 	default:
 		err = withChatter(err, mark)
 	}
-	return capture.Session{Xruns: e.xruns()}, err
+	return record.Session{Xruns: e.xruns()}, err
 }
 
 // running are the streams that were kept running, if they still do; the others

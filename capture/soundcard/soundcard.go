@@ -1,5 +1,5 @@
 // Package soundcard plays the stimulus and records the coil with a sound card
-// through PortAudio. Card is a capture.Recorder.
+// through PortAudio. Card is a record.Recorder.
 //
 // Only this package needs cgo and the PortAudio library. Built without cgo it
 // has the same functions, and they say so.

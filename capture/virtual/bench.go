@@ -1,5 +1,5 @@
 // Package virtual is a simulated bench: sound card, exciter, coil, load, noise
-// and faults, as a capture.Recorder that needs no hardware. Benches that it
+// and faults, as a record.Recorder that needs no hardware. Benches that it
 // plays are invented.
 //
 // The bench is a simulation in time, built from circuit elements: inductances,

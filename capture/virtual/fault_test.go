@@ -32,11 +32,11 @@ func dB(x float64) float64 { return 20 * math.Log10(x) }
 // rms 1/sqrt 2, and comes back as it went out.
 func TestFullScale(t *testing.T) {
 	const rate = 48000
-	out := record(t, loopbackBench(), capture.Load{}, rate, 1, tone(rate, 2.1, 997, 1), 2*rate)[1][rate:]
+	out := recorded(t, loopbackBench(), capture.Load{}, rate, 1, tone(rate, 2.1, 997, 1), 2*rate)[1][rate:]
 	if level := dB(math.Sqrt2 * rms(out)); math.Abs(level) > 0.001 {
 		t.Errorf("a full-scale sine is recorded at %.4f dBFS", level)
 	}
-	half := record(t, loopbackBench(), capture.Load{}, rate, 1, tone(rate, 2.1, 997, 0.5), 2*rate)[1][rate:]
+	half := recorded(t, loopbackBench(), capture.Load{}, rate, 1, tone(rate, 2.1, 997, 0.5), 2*rate)[1][rate:]
 	if level := dB(math.Sqrt2 * rms(half)); math.Abs(level+6.0206) > 0.001 {
 		t.Errorf("a sine of amplitude 0.5 is recorded at %.4f dBFS, wanted -6.0206", level)
 	}
@@ -50,7 +50,7 @@ func TestOutputDistortion(t *testing.T) {
 	b.Reference.FullScaleV = 2 // room for the harmonics
 	b.Output.SecondHarmonicDB, b.Output.ThirdHarmonicDB = -60, -74
 	for _, level := range []float64{0, -20} {
-		out := record(t, b, capture.Load{}, rate, 1, tone(rate, 3, 1000, math.Pow(10, level/20)), 2*rate)[1][rate:]
+		out := recorded(t, b, capture.Load{}, rate, 1, tone(rate, 3, 1000, math.Pow(10, level/20)), 2*rate)[1][rate:]
 		base := cmplx.Abs(amplitude(out, rate, 1000))
 		second, third := dB(cmplx.Abs(amplitude(out, rate, 2000))/base), dB(cmplx.Abs(amplitude(out, rate, 3000))/base)
 		if math.Abs(second-(-60+level)) > 0.02 || math.Abs(third-(-74+2*level)) > 0.02 {
@@ -77,23 +77,23 @@ func TestClipping(t *testing.T) {
 		}
 		return count
 	}
-	hard := record(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
+	hard := recorded(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
 	// |cos| > 1/1.5 for acos(1/1.5)/(pi/2) = 53.5 % of the time.
 	if share := float64(atRails(hard, 1)) / float64(len(hard)); math.Abs(share-0.535) > 0.03 {
 		t.Errorf("%.1f %% of the samples stand at full scale, wanted 53.5 %%", 100*share)
 	}
 	b.Input.ClipAt = 0.8
-	early := record(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
+	early := recorded(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
 	if share := float64(atRails(early, float64(float32(0.8)))) / float64(len(early)); share < 0.5 {
 		t.Errorf("only %.1f %% of the samples stand at 0.8 of full scale", 100*share)
 	}
 	b.Input.ClipAt, b.Input.Bits = 0, 16
-	quantised := record(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
+	quantised := recorded(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
 	if top := maxOf(quantised); top != 1-math.Ldexp(1, -15) {
 		t.Errorf("16 bits clip at %v, wanted 32767/32768", top)
 	}
 	b.Input.Bits, b.Input.SoftKnee = 0, 0.6
-	soft := record(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
+	soft := recorded(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
 	if top := maxOf(soft); top >= 1 || top < 0.9 {
 		t.Errorf("soft clipping lets %v through, wanted 0.9 … 1", top)
 	}
@@ -102,7 +102,7 @@ func TestClipping(t *testing.T) {
 		t.Errorf("soft clipping by 3.5 dB gives a third harmonic of only %.1f dB", dB(third))
 	}
 	b.Input.FullScaleV = peak / 0.55 // below the knee
-	clean := record(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
+	clean := recorded(t, b, capture.Load{}, rate, 1, play, rate)[0][rate/2:]
 	if third := cmplx.Abs(amplitude(clean[:rate/2], rate, 3000)); third > 1e-7 {
 		t.Errorf("below the knee there is a third harmonic of %.1f dB", dB(third))
 	}
@@ -124,14 +124,14 @@ func TestQuantising(t *testing.T) {
 	const rate = 48000
 	b := loopbackBench()
 	play := tone(rate, 2.5, 997.3, 0.7)
-	exact := record(t, b, capture.Load{}, rate, 1, play, 2*rate)[1]
+	exact := recorded(t, b, capture.Load{}, rate, 1, play, 2*rate)[1]
 	for _, c := range []struct {
 		bits   int
 		dither bool
 		want   float64
 	}{{16, false, -98.09}, {16, true, -98.09 + 4.77}, {12, false, -98.09 + 4*6.0206}} {
 		b.Input.Bits, b.Input.Dither = c.bits, c.dither
-		got := record(t, b, capture.Load{}, rate, 1, play, 2*rate)[1]
+		got := recorded(t, b, capture.Load{}, rate, 1, play, 2*rate)[1]
 		off := make([]float64, len(got))
 		for i, v := range got {
 			if step := math.Ldexp(v, c.bits-1); step != math.Trunc(step) {
@@ -148,9 +148,9 @@ func TestQuantising(t *testing.T) {
 func TestPolarity(t *testing.T) {
 	b := loopbackBench()
 	play := tone(48000, 0.5, 3000, 0.5)
-	upright := record(t, b, capture.Load{}, 48000, 1, play, 20000)
+	upright := recorded(t, b, capture.Load{}, 48000, 1, play, 20000)
 	b.Input.Inverted = true
-	inverted := record(t, b, capture.Load{}, 48000, 1, play, 20000)
+	inverted := recorded(t, b, capture.Load{}, 48000, 1, play, 20000)
 	for i := range upright[0] {
 		if inverted[0][i] != -upright[0][i] || inverted[1][i] != upright[1][i] {
 			t.Fatalf("frame %d: %v, %v, inverted %v, %v", i, upright[0][i], upright[1][i], inverted[0][i], inverted[1][i])
@@ -165,7 +165,7 @@ func TestDrift(t *testing.T) {
 	for _, sign := range []float64{1, -1} {
 		b := loopbackBench()
 		b.Clock.DriftPPM, b.Clock.LatencySamples = sign*ppm, 33.25
-		out := record(t, b, capture.Load{}, rate, 1, tone(rate, 2.5, hz, 0.5), 2*rate)[1]
+		out := recorded(t, b, capture.Load{}, rate, 1, tone(rate, 2.5, hz, 0.5), 2*rate)[1]
 		low := 2 * math.Pi * hz / (1 + sign*ppm*1e-6) / rate
 		var worst float64
 		for i := rate / 2; i < len(out); i++ {
@@ -183,7 +183,7 @@ func TestDropOuts(t *testing.T) {
 	const rate = 48000
 	b := loopbackBench()
 	play := tone(rate, 1, 440, 0.5)
-	clean := record(t, b, capture.Load{}, rate, 1, play, rate)[1]
+	clean := recorded(t, b, capture.Load{}, rate, 1, play, rate)[1]
 	b.Faults.DropOuts = []DropOut{
 		{AtS: 0.25, Lost: 300, Reported: true},
 		{AtS: 0.5, Inserted: 100},

@@ -50,7 +50,7 @@ func TestThermalNoise(t *testing.T) {
 	b.Noise.Thermal = true
 	b.Input.FullScaleV = 1e-3
 	const rate, seconds = 48000, 10
-	x := record(t, b, capture.Load{}, rate, 5, nil, rate*seconds)[0]
+	x := recorded(t, b, capture.Load{}, rate, 5, nil, rate*seconds)[0]
 	// Below 400 Hz the resonance at 4.9 kHz lifts the level by 0.2 %; 3700
 	// bins scatter by 0.8 %.
 	got := 1e-3 * spectrumOf(x, rate).density(30, 400) * math.Sqrt(20000)
@@ -58,7 +58,7 @@ func TestThermalNoise(t *testing.T) {
 		t.Errorf("noise of 6 kohm in 20 kHz is %.4g V, wanted 1.394 uV", got)
 	}
 	b.Noise.Thermal = false
-	if r := rms(record(t, b, capture.Load{}, rate, 5, nil, rate)[0]); r != 0 {
+	if r := rms(recorded(t, b, capture.Load{}, rate, 5, nil, rate)[0]); r != 0 {
 		t.Errorf("a bench without noise records %g rms of silence", r)
 	}
 }
@@ -74,7 +74,7 @@ func TestThermalNoiseMeetsNgspice(t *testing.T) {
 	b.Noise.Thermal = true
 	b.Input.FullScaleV, b.Input.HighPassHz, b.Input.RollOff = 1e-3, nil, RollOff{}
 	const rate, seconds = 48000, 12
-	x := record(t, b, capture.Load{}, rate, 6, nil, rate*seconds)[0]
+	x := recorded(t, b, capture.Load{}, rate, 6, nil, rate*seconds)[0]
 	measured := spectrumOf(x, rate)
 	for _, row := range table(t, "bench_noise.csv") {
 		hz, want := number(t, row[0]), number(t, row[1])
@@ -93,7 +93,7 @@ func TestInputNoise(t *testing.T) {
 	b.Noise = Noise{InputVPerRtHz: 50e-9, ReferenceVPerRtHz: 20e-9}
 	b.Input.FullScaleV = 0.2
 	const rate = 48000
-	out := record(t, b, capture.Load{}, rate, 7, nil, 10*rate)
+	out := recorded(t, b, capture.Load{}, rate, 7, nil, 10*rate)
 	for ch, want := range []float64{50e-9 / 0.2, 20e-9 / 0.5} {
 		want *= math.Sqrt(rate / 2)
 		if got := rms(out[ch]); math.Abs(got/want-1) > 0.01 {
@@ -110,7 +110,7 @@ func TestHum(t *testing.T) {
 	b.Hum = &Hum{MainsHz: 50.25, StartDeg: &zero, Lines: []HumLine{{1, 1e-3, 30}, {3, 0.5e-3, -100}, {20, 0.1e-3, 0}}}
 	b.Input.FullScaleV = 0.01
 	const rate, seconds = 48000, 4 // 201 periods of 50.25 Hz
-	x := record(t, b, capture.Load{}, rate, 1, nil, rate*seconds)[0]
+	x := recorded(t, b, capture.Load{}, rate, 1, nil, rate*seconds)[0]
 	emf := b.Quiet()
 	for _, l := range b.Hum.Lines {
 		hz := float64(l.Harmonic) * b.Hum.MainsHz
@@ -123,9 +123,9 @@ func TestHum(t *testing.T) {
 		}
 	}
 	b.Hum.StartDeg = nil
-	first := record(t, b, capture.Load{}, rate, 1, nil, 2000)[0]
-	again := record(t, b, capture.Load{}, rate, 1, nil, 2000)[0]
-	other := record(t, b, capture.Load{}, rate, 2, nil, 2000)[0]
+	first := recorded(t, b, capture.Load{}, rate, 1, nil, 2000)[0]
+	again := recorded(t, b, capture.Load{}, rate, 1, nil, 2000)[0]
+	other := recorded(t, b, capture.Load{}, rate, 2, nil, 2000)[0]
 	if first[1000] != again[1000] || first[1000] == other[1000] {
 		t.Error("the phase of the mains does not follow the seed")
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // ErrStalled is the error of Record when the device stopped delivering.
@@ -33,7 +34,7 @@ type Recorder struct {
 	wiring string // what is there in place of exciter and coil, if anything
 }
 
-var _ capture.Recorder = (*Recorder)(nil)
+var _ record.Recorder = (*Recorder)(nil)
 
 // Recorder is the bench with load clipped on, recording at rateHz (8000 …
 // 384000). The same bench, load, rate and seed give the same samples bit for
@@ -68,16 +69,16 @@ func (r *Recorder) stream(name string) *rand.Rand {
 // Truth is what stands behind the recordings.
 func (r *Recorder) Truth() Truth { return r.truth }
 
-// Format implements capture.Recorder.
-func (r *Recorder) Format() capture.Format {
-	f := capture.Format{RateHz: r.rateHz, Channels: 1}
+// Format implements record.Recorder.
+func (r *Recorder) Format() record.Format {
+	f := record.Format{RateHz: r.rateHz, Channels: 1}
 	if r.bench.hasReference() {
 		f.Channels = 2
 	}
 	return f
 }
 
-// Describe implements capture.Recorder.
+// Describe implements record.Recorder.
 func (r *Recorder) Describe() capture.Bench {
 	b := capture.Bench{
 		Source:       "virtual",
@@ -111,12 +112,12 @@ func (b Bench) hasReference() bool {
 	return b.Reference.Kind == "current" || b.Reference.Kind == "loopback"
 }
 
-// Record implements capture.Recorder. Where the bench stalls the error is
+// Record implements record.Recorder. Where the bench stalls the error is
 // ErrStalled: after 2 s in real time, else at once.
-func (r *Recorder) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (capture.Session, error) {
+func (r *Recorder) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (record.Session, error) {
 	run := newRun(r, play)
 	r.runs++ // the next run draws other noise
-	var session capture.Session
+	var session record.Session
 	stall := math.MaxInt
 	if s := r.bench.Faults.StallAfterS; s != nil {
 		stall = int(*s * float64(r.rateHz))

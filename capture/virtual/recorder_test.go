@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/excite"
 )
 
@@ -41,8 +42,8 @@ func stimulus(t testing.TB, repeats int) ([]float32, excite.Stimulus) {
 func TestRunsRepeatBitForBit(t *testing.T) {
 	play := tone(48000, 1, 700, 0.2)
 	load := capture.Load{AddedC: capacitor(t, "470p 1%")}
-	first := record(t, Default(), load, 48000, 42, play, 48000)
-	again := record(t, Default(), load, 48000, 42, play, 48000)
+	first := recorded(t, Default(), load, 48000, 42, play, 48000)
+	again := recorded(t, Default(), load, 48000, 42, play, 48000)
 	for ch := range first {
 		if !slices.Equal(first[ch], again[ch]) {
 			t.Fatalf("channel %d of two equal runs differs", ch)
@@ -54,8 +55,8 @@ func TestRunsRepeatBitForBit(t *testing.T) {
 	}
 	recordWith(t, r, play, 100)
 	for what, other := range map[string][][]float64{
-		"another seed":             record(t, Default(), load, 48000, 43, play, 48000),
-		"another load":             record(t, Default(), capture.Load{}, 48000, 42, play, 48000),
+		"another seed":             recorded(t, Default(), load, 48000, 43, play, 48000),
+		"another load":             recorded(t, Default(), capture.Load{}, 48000, 42, play, 48000),
 		"a second run of Recorder": recordWith(t, r, play, 48000),
 	} {
 		if slices.Equal(first[1], other[1]) {
@@ -96,7 +97,7 @@ func TestDefaultLevels(t *testing.T) {
 		}
 		b := Default()
 		b.Hum = nil // it stands on lines of its own
-		x := record(t, b, load, s.RateHz, 1, play, len(play))[0]
+		x := recorded(t, b, load, s.RateHz, 1, play, len(play))[0]
 		if peak := dB(maxOf(x)); peak < -12.5 || peak > -6 {
 			t.Errorf("added %q: peak %.1f dBFS, wanted -12 … -6", c, peak)
 		}
@@ -136,7 +137,7 @@ func TestFormatAndDescription(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := r.Format(), (capture.Format{RateHz: 44100, Channels: 2}); got != want {
+	if got, want := r.Format(), (record.Format{RateHz: 44100, Channels: 2}); got != want {
 		t.Errorf("format %v, wanted %v", got, want)
 	}
 	d := r.Describe()
@@ -243,7 +244,7 @@ func TestLatency(t *testing.T) {
 	b.Clock.LatencySamples = 1234
 	play := make([]float32, 4800)
 	play[0] = 0.5
-	x := record(t, b, capture.Load{}, 48000, 1, play, 4800)[1]
+	x := recorded(t, b, capture.Load{}, 48000, 1, play, 4800)[1]
 	top := slices.Index(x, slices.Max(x))
 	if top != 1234 {
 		t.Errorf("the first played sample is recorded as number %d, wanted 1234", top)

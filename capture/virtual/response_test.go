@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 )
 
@@ -52,7 +53,7 @@ func amplitude[T float32 | float64](x []T, rateHz int, hz float64) complex128 {
 }
 
 // record runs a bench and returns its channels.
-func record(t testing.TB, b Bench, load capture.Load, rateHz int, seed uint64, play []float32, frames int) [][]float64 {
+func recorded(t testing.TB, b Bench, load capture.Load, rateHz int, seed uint64, play []float32, frames int) [][]float64 {
 	t.Helper()
 	r, err := b.Recorder(load, rateHz, seed)
 	if err != nil {
@@ -61,7 +62,7 @@ func record(t testing.TB, b Bench, load capture.Load, rateHz int, seed uint64, p
 	return recordWith(t, r, play, frames)
 }
 
-func recordWith(t testing.TB, r capture.Recorder, play []float32, frames int) [][]float64 {
+func recordWith(t testing.TB, r record.Recorder, play []float32, frames int) [][]float64 {
 	t.Helper()
 	if testing.Short() && frames > 30000 {
 		t.Skip("a long recording")
@@ -112,7 +113,7 @@ func compareTake(t *testing.T, b Bench, rateHz int, want func(channel int, hz fl
 	t.Helper()
 	const settle = 3                                 // s; e^(-2 pi 0.5 3) = 8e-5 is left of the onset behind a corner of 0.5 Hz, itself 1/60 of the tones
 	play := multitone(tones, rateHz, settle+2, 0.03) // longer than the recording: its end rings
-	out := record(t, b.Quiet(), capture.Load{}, rateHz, 1, play, rateHz*(settle+1))
+	out := recorded(t, b.Quiet(), capture.Load{}, rateHz, 1, play, rateHz*(settle+1))
 	for ch := range out {
 		for _, hz := range tones {
 			got := amplitude(out[ch][settle*rateHz:], rateHz, hz) / amplitude(play[:rateHz], rateHz, hz)

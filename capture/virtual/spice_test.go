@@ -209,7 +209,7 @@ func TestTakeMeetsCoilTables(t *testing.T) {
 		}
 		const rate = 48000
 		play := multitone(hz, rate, 3, 0.05)
-		out := record(t, b, capture.Load{}, rate, 1, play, 2*rate)[0][rate:]
+		out := recorded(t, b, capture.Load{}, rate, 1, play, 2*rate)[0][rate:]
 		for i, row := range rows[name] {
 			emf := complex(0, 2*math.Pi*hz[i]*1e-4*1e-3) * amplitude(play[:rate], rate, hz[i])
 			got := amplitude(out, rate, hz[i]) / emf

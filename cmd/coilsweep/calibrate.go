@@ -13,7 +13,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/quality"
+	"coilsweep/capture/record"
 	"coilsweep/fit/response"
 )
 
@@ -57,10 +59,10 @@ out from it once more, without a device.`,
 		Example: `  coilsweep calibrate .`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			var record calibrationRecord
+			var found calibrationRecord
 			if again {
 				var err error
-				if record, err = options.again(cmd.Context(), c, args[0]); err != nil {
+				if found, err = options.again(cmd.Context(), c, args[0]); err != nil {
 					return err
 				}
 			} else {
@@ -68,17 +70,17 @@ out from it once more, without a device.`,
 				if err != nil {
 					return err
 				}
-				if err := c.on(plan.source, func(recorder capture.Recorder) error {
-					record, err = plan.run(cmd.Context(), c, recorder)
+				if err := c.on(plan.source, func(recorder record.Recorder) error {
+					found, err = plan.run(cmd.Context(), c, recorder)
 					return err
 				}); err != nil {
 					return err
 				}
 			}
 			if asJSON {
-				return c.json(record)
+				return c.json(found)
 			}
-			fmt.Fprintf(c.out, "%s\n%s: its response, in use from now on\n", record.words(), record.File)
+			fmt.Fprintf(c.out, "%s\n%s: its response, in use from now on\n", found.words(), found.File)
 			return nil
 		}),
 	}
@@ -93,7 +95,7 @@ type calibrationPlan struct {
 	take          capture.Take
 	outputChannel int
 	benchPath     string
-	source        engine.Source
+	source        device.Source
 }
 
 func (k *calibrating) plan(cmd *cobra.Command, dir string) (*calibrationPlan, error) {
@@ -118,7 +120,7 @@ func (k *calibrating) plan(cmd *cobra.Command, dir string) (*calibrationPlan, er
 }
 
 // run measures the sound card and keeps what it finds with the bench.
-func (p *calibrationPlan) run(ctx context.Context, c *console, recorder capture.Recorder) (calibrationRecord, error) {
+func (p *calibrationPlan) run(ctx context.Context, c *console, recorder record.Recorder) (calibrationRecord, error) {
 	recording, take, err := c.listen(ctx, recorder, p.take)
 	if err != nil {
 		return calibrationRecord{}, err
@@ -157,7 +159,7 @@ func (k *calibrating) again(ctx context.Context, c *console, dir string) (calibr
 		Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
 		Bench: capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel},
 	}
-	if take.Quality, err = capture.Assess(recording, take); err != nil {
+	if take.Quality, err = quality.Assess(recording, take); err != nil {
 		return calibrationRecord{}, err
 	}
 	r, err := c.estimate(ctx, recording, take)

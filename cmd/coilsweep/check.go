@@ -10,7 +10,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
 	"coilsweep/excite"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
@@ -68,7 +69,7 @@ kept. The exit status is 3 where a take would be unfit.`,
 				return err
 			}
 			var judgement check.Report
-			if err := c.on(plan.source, func(recorder capture.Recorder) error {
+			if err := c.on(plan.source, func(recorder record.Recorder) error {
 				judgement, err = c.check(cmd.Context(), recorder, plan.take, plan.scout)
 				return err
 			}); err != nil {
@@ -86,7 +87,7 @@ kept. The exit status is 3 where a take would be unfit.`,
 type checkPlan struct {
 	take   capture.Take
 	scout  check.Scout
-	source engine.Source
+	source device.Source
 }
 
 // plan makes a plan of the options of cmd, the bench of dir and the coil in it.
@@ -129,7 +130,7 @@ func (k *checking) plan(cmd *cobra.Command, dir string) (*checkPlan, error) {
 
 // check plays the scout of take and, where that shows that nothing will clip,
 // a second sweep at the level planned, for the distortion.
-func (c *console) check(ctx context.Context, recorder capture.Recorder, take capture.Take, scout check.Scout) (check.Report, error) {
+func (c *console) check(ctx context.Context, recorder record.Recorder, take capture.Take, scout check.Scout) (check.Report, error) {
 	var err error
 	if scout.Recording, scout.Take, err = c.listen(ctx, recorder, take); err != nil {
 		return check.Report{}, err

@@ -10,14 +10,14 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // plainly is an error as its reader is told of it. Commands write what they
 // make at their end, so that one that was interrupted has written nothing; a
 // recording speaks for itself.
 func plainly(err error) error {
-	var partial *capture.PartialError
+	var partial *record.PartialError
 	if errors.Is(err, context.Canceled) && !errors.As(err, &partial) {
 		return errors.New("interrupted; nothing was written")
 	}

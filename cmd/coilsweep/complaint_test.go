@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // An interruption is one line, whatever number of takes was under way, and
@@ -56,7 +57,7 @@ func TestInterruptionIsOneLine(t *testing.T) {
 
 // A recording that was interrupted says what is kept.
 func TestPartialRecordingSpeaksForItself(t *testing.T) {
-	err := &capture.PartialError{Dir: "bridge/takes/bare.partial", Seconds: 3, Err: context.Canceled}
+	err := &record.PartialError{Dir: "bridge/takes/bare.partial", Seconds: 3, Err: context.Canceled}
 	if got := plainly(fmt.Errorf("%w", err)).Error(); !strings.Contains(got, "kept in bridge/takes/bare.partial") {
 		t.Error(got)
 	}

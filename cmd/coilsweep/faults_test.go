@@ -13,6 +13,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/align"
+	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
@@ -23,15 +24,15 @@ import (
 // bench is what a fault is put into.
 type bench interface {
 	// recorder is the bench with a load on the coil, and what is true of it.
-	recorder(l capture.Load, rateHz int) (capture.Recorder, virtual.Truth, error)
+	recorder(l capture.Load, rateHz int) (record.Recorder, virtual.Truth, error)
 	// cable is the bench with a cable from output to input.
-	cable(rateHz int) (capture.Recorder, error)
+	cable(rateHz int) (record.Recorder, error)
 }
 
 // simulated is the simulated bench.
 type simulated struct{ virtual.Bench }
 
-func (s simulated) recorder(l capture.Load, rateHz int) (capture.Recorder, virtual.Truth, error) {
+func (s simulated) recorder(l capture.Load, rateHz int) (record.Recorder, virtual.Truth, error) {
 	r, err := s.Recorder(l, rateHz, 11)
 	if err != nil {
 		return nil, virtual.Truth{}, err
@@ -39,7 +40,7 @@ func (s simulated) recorder(l capture.Load, rateHz int) (capture.Recorder, virtu
 	return r, r.Truth(), nil
 }
 
-func (s simulated) cable(rateHz int) (capture.Recorder, error) { return s.CableRecorder(rateHz, 4) }
+func (s simulated) cable(rateHz int) (record.Recorder, error) { return s.CableRecorder(rateHz, 4) }
 
 // sound is the simulated bench without a fault: no reference, and all but a
 // current source.
@@ -165,7 +166,7 @@ var twoRings = fit.Options{Forms: []fit.Form{{Rings: 2}}}
 
 // check records with the bench, and says what the fit makes of it.
 func (f fault) check(t *testing.T, b bench, dcr string) {
-	recordings := record(t, b, cmp.Or(f.repeats, 3), cmp.Or(f.sweepS, 0.7))
+	recordings := recordBench(t, b, cmp.Or(f.repeats, 3), cmp.Or(f.sweepS, 0.7))
 	coil := capture.Coil{Schema: "coilsweep.coil/1", Name: "invented", DCR: ohms(t, dcr)}
 	plain := recordings.outcome(recordings.plainly().fit(t, coil))
 	if f.spoils && plain.good() {
@@ -223,7 +224,7 @@ type recorded struct {
 type recordedTakes []recorded
 
 // record makes the takes of a coil: nothing and 470 pF added.
-func record(t *testing.T, b bench, repeats int, sweepS float64) recordedTakes {
+func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTakes {
 	t.Helper()
 	request := excite.DefaultRequest()
 	request.SweepS, request.Repeats = sweepS, repeats
@@ -245,7 +246,7 @@ func record(t *testing.T, b bench, repeats int, sweepS float64) recordedTakes {
 			t.Fatal(err)
 		}
 		r := recorded{truth: truth}
-		if r.audio, r.take, err = capture.Scout(t.Context(), recorder, take, nil); err != nil {
+		if r.audio, r.take, err = record.Scout(t.Context(), recorder, take, nil); err != nil {
 			t.Fatal(err)
 		}
 		if r.at, err = align.Align(r.audio.Samples[0], stimulus); err != nil {
@@ -394,7 +395,7 @@ func calibrate(t *testing.T, b bench, stimulus excite.Stimulus) capture.Calibrat
 	if take.Stimulus, err = stimulus.AtLevel(-24); err != nil {
 		t.Fatal(err)
 	}
-	audio, take, err := capture.Scout(t.Context(), recorder, take, nil)
+	audio, take, err := record.Scout(t.Context(), recorder, take, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

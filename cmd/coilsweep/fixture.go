@@ -11,7 +11,8 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/fixture"
@@ -58,14 +59,14 @@ second channel (--reference loopback), which must be set like the first.`,
 			if err != nil {
 				return err
 			}
-			var record fixtureRecord
-			if err := c.on(plan.source, func(recorder capture.Recorder) error {
-				record, err = plan.run(cmd.Context(), c, recorder)
+			var found fixtureRecord
+			if err := c.on(plan.source, func(recorder record.Recorder) error {
+				found, err = plan.run(cmd.Context(), c, recorder)
 				return err
 			}); err != nil {
 				return err
 			}
-			return reportFixture(c, record, asJSON)
+			return reportFixture(c, found, asJSON)
 		}),
 	}
 	options.add(cmd.Flags())
@@ -79,7 +80,7 @@ type fixturePlan struct {
 	measurement   fixture.Measurement
 	outputChannel int
 	benchPath     string
-	source        engine.Source
+	source        device.Source
 }
 
 func (k *fixing) plan(cmd *cobra.Command, dir string) (*fixturePlan, error) {
@@ -126,30 +127,30 @@ func (k *fixing) plan(cmd *cobra.Command, dir string) (*fixturePlan, error) {
 }
 
 // run measures the fixture and keeps it in the bench, where it is determined.
-func (p *fixturePlan) run(ctx context.Context, c *console, recorder capture.Recorder) (record fixtureRecord, err error) {
+func (p *fixturePlan) run(ctx context.Context, c *console, recorder record.Recorder) (found fixtureRecord, err error) {
 	m := p.measurement
 	if m.Calibration != nil {
 		if err := m.Calibration.Matches(recorder.Describe(), p.outputChannel); err != nil {
-			return record, err
+			return found, err
 		}
 	}
 	var take capture.Take
 	if m.Response, take, err = c.scout(ctx, recorder, p.take); err != nil {
-		return record, err
+		return found, err
 	}
-	if record.Result, err = fixture.Fit(ctx, m); err != nil {
-		return record, err
+	if found.Result, err = fixture.Fit(ctx, m); err != nil {
+		return found, err
 	}
-	for _, w := range record.Warnings {
+	for _, w := range found.Warnings {
 		c.warn("%s", w)
 	}
-	if !record.determined() {
-		return record, nil
+	if !found.determined() {
+		return found, nil
 	}
-	record.KeptIn = p.benchPath
-	return record, benchfile.SetFixture(p.benchPath, benchfile.Fixture{
-		Resistance:  &quantity.Resistance{Value: stated(record.Resistance, quantity.Ohm)},
-		Capacitance: &quantity.Capacitance{Value: stated(record.Capacitance, quantity.Farad)},
+	found.KeptIn = p.benchPath
+	return found, benchfile.SetFixture(p.benchPath, benchfile.Fixture{
+		Resistance:  &quantity.Resistance{Value: stated(found.Resistance, quantity.Ohm)},
+		Capacitance: &quantity.Capacitance{Value: stated(found.Capacitance, quantity.Farad)},
 		Date:        benchfile.DateOf(started(take)), How: m.Series.String() + " in series",
 	})
 }
@@ -167,18 +168,18 @@ func (r fixtureRecord) words() string {
 }
 
 // reportFixture prints what was found. What could not be determined is unfit.
-func reportFixture(c *console, record fixtureRecord, asJSON bool) error {
+func reportFixture(c *console, found fixtureRecord, asJSON bool) error {
 	if asJSON {
-		if err := c.json(record); err != nil {
+		if err := c.json(found); err != nil {
 			return err
 		}
 	} else {
-		fmt.Fprintln(c.out, record.words())
-		if record.KeptIn != "" {
-			fmt.Fprintf(c.out, "kept in %s\n", record.KeptIn)
+		fmt.Fprintln(c.out, found.words())
+		if found.KeptIn != "" {
+			fmt.Fprintf(c.out, "kept in %s\n", found.KeptIn)
 		}
 	}
-	return record.unfitness()
+	return found.unfitness()
 }
 
 // unfitness is the error of a fixture that is not determined.

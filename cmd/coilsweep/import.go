@@ -5,6 +5,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/excite"
 )
 
@@ -81,7 +82,7 @@ func (m *importing) run(cmd *cobra.Command, dir string, stimulus *excite.Stimulu
 		return fail(err)
 	}
 	coil, reference := m.take.channels()
-	take, err = capture.Import(cmd.Context(), folder, take, capture.ImportOptions{
+	take, err = record.Import(cmd.Context(), folder, take, record.ImportOptions{
 		Recording: m.recording, CoilChannel: coil, ReferenceChannel: reference, Redo: m.redo,
 	})
 	return folder, take, err

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
 )
@@ -35,7 +36,7 @@ type linearityRecord struct {
 // compareLevels plays the stimulus of a take once more, lower, compares the
 // responses and keeps what it found with the take. The second recording is not
 // kept.
-func (c *console) compareLevels(ctx context.Context, recorder capture.Recorder, folder *capture.Folder, take capture.Take, lowDBFS float64) (*linearityRecord, error) {
+func (c *console) compareLevels(ctx context.Context, recorder record.Recorder, folder *capture.Folder, take capture.Take, lowDBFS float64) (*linearityRecord, error) {
 	audio, err := folder.Audio(take)
 	if err != nil {
 		return nil, err

@@ -11,7 +11,8 @@ import (
 	"github.com/spf13/pflag"
 
 	"coilsweep/capture"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
 	"coilsweep/capture/soundcard"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
@@ -85,7 +86,7 @@ phantom power off. See that exciter and amplifier stay cool.`,
 			}
 			var take capture.Take
 			var extras takeExtras
-			err = c.on(plan.source, func(recorder capture.Recorder) error {
+			err = c.on(plan.source, func(recorder record.Recorder) error {
 				bar := newProgress(c.err)
 				take, extras, err = plan.run(cmd.Context(), c, recorder, audience{bar.show, bar.end})
 				return err
@@ -110,7 +111,7 @@ type takePlan struct {
 	until         percentFlag // 0: all sweeps
 	lowDBFS       *float64    // a second level; nil: none
 	outputChannel int
-	source        engine.Source
+	source        device.Source
 }
 
 // plan makes a plan of the options of cmd and of the bench of dir. Nothing is
@@ -168,7 +169,7 @@ func (p *takePlan) shape(ctx context.Context, c *console) (err error) {
 }
 
 // run makes the take, with whatever else was asked for.
-func (p *takePlan) run(ctx context.Context, c *console, recorder capture.Recorder, hears audience) (capture.Take, takeExtras, error) {
+func (p *takePlan) run(ctx context.Context, c *console, recorder record.Recorder, hears audience) (capture.Take, takeExtras, error) {
 	if p.until == 0 {
 		return p.record(ctx, c, recorder, hears, nil)
 	}
@@ -178,32 +179,32 @@ func (p *takePlan) run(ctx context.Context, c *console, recorder capture.Recorde
 
 // audience hears how a take goes on, and when its recording has ended.
 type audience struct {
-	progress func(capture.Progress)
+	progress func(record.Progress)
 	ended    func()
 }
 
 // bound is how a take ends before all its sweeps are played.
 type bound struct {
 	*precision
-	enough capture.Enough
+	enough record.Enough
 }
 
-func (p *takePlan) record(ctx context.Context, c *console, recorder capture.Recorder, hears audience, until *bound, options ...capture.Option) (take capture.Take, extras takeExtras, err error) {
+func (p *takePlan) record(ctx context.Context, c *console, recorder record.Recorder, hears audience, until *bound, options ...record.Option) (take capture.Take, extras takeExtras, err error) {
 	if err := calibrationMatches(p.take, recorder.Describe(), p.outputChannel); err != nil {
 		return take, extras, err
 	}
 	announce(c, p.take, recorder.Describe())
 	if p.redo {
-		options = append(options, capture.Redo())
+		options = append(options, record.Redo())
 	}
 	if until != nil {
-		take, err = capture.RunUntil(ctx, recorder, p.folder, p.take, until.enough, hears.progress, options...)
+		take, err = record.RunUntil(ctx, recorder, p.folder, p.take, until.enough, hears.progress, options...)
 		hears.ended()
 		if err == nil {
 			extras.Until, err = until.end(ctx, p.folder, take)
 		}
 	} else {
-		take, err = capture.Run(ctx, recorder, p.folder, p.take, hears.progress, options...)
+		take, err = record.Run(ctx, recorder, p.folder, p.take, hears.progress, options...)
 		hears.ended()
 	}
 	recorded := take.Audio.File != ""
@@ -306,7 +307,7 @@ func (w wiring) String() string {
 
 // source is what plays and records. A real bench is wired by its owner, a
 // simulated one as wired says.
-func (b *benchFlags) source(take capture.Take, flags *takeFlags, wired wiring) engine.Source {
+func (b *benchFlags) source(take capture.Take, flags *takeFlags, wired wiring) device.Source {
 	coil, reference := flags.channels()
 	rate := take.Stimulus.RateHz
 	if b.kind == "soundcard" {
@@ -315,9 +316,9 @@ func (b *benchFlags) source(take capture.Take, flags *takeFlags, wired wiring) e
 			CoilChannel: coil, ReferenceChannel: reference,
 			RateHz: rate, BufferS: float64(b.buffer), KeepRunning: b.keepRunning, Verbose: b.verbose,
 		}
-		return engine.Source{
+		return device.Source{
 			Key: fmt.Sprintf("soundcard %+v", options),
-			Open: func() (capture.Recorder, func() error, error) {
+			Open: func() (record.Recorder, func() error, error) {
 				card, err := soundcard.Open(options)
 				if err != nil {
 					return nil, nil, err
@@ -326,10 +327,10 @@ func (b *benchFlags) source(take capture.Take, flags *takeFlags, wired wiring) e
 			},
 		}
 	}
-	return engine.Source{
+	return device.Source{
 		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.file, b.seed, b.inTime,
 			coil, reference, rate, take.Reference.Kind, loadKey(take.Load), wired),
-		Open: func() (capture.Recorder, func() error, error) {
+		Open: func() (record.Recorder, func() error, error) {
 			recorder, err := b.simulated(take, coil, reference, wired)
 			return recorder, nil, err
 		},
@@ -342,7 +343,7 @@ func loadKey(l capture.Load) string {
 }
 
 // simulated makes a recorder of the simulated bench.
-func (b *benchFlags) simulated(take capture.Take, coil, reference int, wired wiring) (capture.Recorder, error) {
+func (b *benchFlags) simulated(take capture.Take, coil, reference int, wired wiring) (record.Recorder, error) {
 	bench := virtual.Default()
 	if b.file != "" {
 		var err error
@@ -368,7 +369,7 @@ func (b *benchFlags) simulated(take capture.Take, coil, reference int, wired wir
 }
 
 // on opens a source for do, and gives its devices back after it.
-func (c *console) on(source engine.Source, do func(capture.Recorder) error) error {
+func (c *console) on(source device.Source, do func(record.Recorder) error) error {
 	recorder, release, err := source.Open()
 	if err != nil {
 		return err

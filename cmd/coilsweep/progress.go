@@ -9,7 +9,7 @@ import (
 
 	"golang.org/x/term"
 
-	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // progress shows how a recording goes on: a bar on a terminal, elsewhere a
@@ -29,7 +29,7 @@ func newProgress(w io.Writer) *progress {
 
 const barWidth = 30
 
-func (p *progress) show(r capture.Progress) {
+func (p *progress) show(r record.Progress) {
 	if p.terminal {
 		full := int(r.Fraction * barWidth)
 		fmt.Fprintf(p.w, "\r\x1b[K%s  [%s%s]  %s", sweepOf(r), strings.Repeat("=", full), strings.Repeat(" ", barWidth-full), level(r.PeakDBFS))
@@ -48,7 +48,7 @@ func (p *progress) show(r capture.Progress) {
 	}
 }
 
-func (p *progress) endSweep(r capture.Progress) {
+func (p *progress) endSweep(r record.Progress) {
 	if p.repeat > 0 {
 		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, level(p.peak))
 	}
@@ -62,7 +62,7 @@ func (p *progress) end() {
 	}
 }
 
-func sweepOf(r capture.Progress) string {
+func sweepOf(r record.Progress) string {
 	if r.Repeat == 0 {
 		return "silence       "
 	}

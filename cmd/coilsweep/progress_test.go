@@ -5,10 +5,10 @@ import (
 	"math"
 	"testing"
 
-	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
-var reports = []capture.Progress{
+var reports = []record.Progress{
 	{Fraction: 0.1, Repeats: 2, PeakDBFS: math.Inf(-1)},
 	{Fraction: 0.4, Repeat: 1, Repeats: 2, PeakDBFS: -14.2},
 	{Fraction: 0.5, Repeat: 1, Repeats: 2, PeakDBFS: -20},

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/term"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/excite"
 	"coilsweep/fit/response"
 )
@@ -24,7 +25,7 @@ func (s *stimulusFlags) designAt(cmd *cobra.Command, levelDBFS float64) (excite.
 
 // scout plays and records without keeping the audio, and estimates the
 // response. What is unfit is an unfitError.
-func (c *console) scout(ctx context.Context, recorder capture.Recorder, take capture.Take) (*response.Response, capture.Take, error) {
+func (c *console) scout(ctx context.Context, recorder record.Recorder, take capture.Take) (*response.Response, capture.Take, error) {
 	recording, take, err := c.listen(ctx, recorder, take)
 	if err != nil {
 		return nil, take, err
@@ -46,7 +47,7 @@ func (c *console) estimate(ctx context.Context, recording capture.Recording, tak
 }
 
 // listen plays and records, with live meters on a terminal.
-func (c *console) listen(ctx context.Context, recorder capture.Recorder, take capture.Take) (capture.Recording, capture.Take, error) {
+func (c *console) listen(ctx context.Context, recorder record.Recorder, take capture.Take) (capture.Recording, capture.Take, error) {
 	bench := recorder.Describe()
 	for _, note := range bench.Notes {
 		c.remark("%s", note)
@@ -58,7 +59,7 @@ func (c *console) listen(ctx context.Context, recorder capture.Recorder, take ca
 	if f, ok := c.err.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		m.terminal = true
 	}
-	recording, take, err := capture.Scout(ctx, recorder, take, m.show)
+	recording, take, err := record.Scout(ctx, recorder, take, m.show)
 	m.end()
 	return recording, take, err
 }
@@ -69,7 +70,7 @@ type meters struct {
 	terminal bool
 }
 
-func (m meters) show(channels []capture.Meter) {
+func (m meters) show(channels []record.Meter) {
 	if !m.terminal {
 		return
 	}

@@ -5,13 +5,13 @@ import (
 	"math"
 	"testing"
 
-	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 func TestMeters(t *testing.T) {
 	var b bytes.Buffer
 	m := meters{w: &b}
-	channels := []capture.Meter{{PeakDBFS: -12.34, RMSDBFS: -20}, {PeakDBFS: math.Inf(-1), RMSDBFS: math.Inf(-1)}}
+	channels := []record.Meter{{PeakDBFS: -12.34, RMSDBFS: -20}, {PeakDBFS: math.Inf(-1), RMSDBFS: math.Inf(-1)}}
 	m.show(channels)
 	m.end()
 	if b.Len() > 0 {

@@ -9,7 +9,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/report"
 )
@@ -99,7 +99,7 @@ func refused(err error) *benchpage.Error {
 	var (
 		told    *benchpage.Error
 		usage   usageError
-		busy    *engine.BusyError
+		busy    *device.BusyError
 		key     *capture.KeyError
 		nothing *report.NothingToDrawError
 		path    *fs.PathError
@@ -110,7 +110,7 @@ func refused(err error) *benchpage.Error {
 		return told
 	case errors.As(err, &busy):
 		e.Status, e.Running = http.StatusConflict, busy.Running.Name
-	case errors.Is(err, engine.ErrEnded), errors.Is(err, context.Canceled):
+	case errors.Is(err, device.ErrEnded), errors.Is(err, context.Canceled):
 		e.Status, e.Text = http.StatusServiceUnavailable, "the page is closing"
 	case errors.Is(err, capture.ErrTakeExists):
 		e.Status, e.Field, e.Exists = http.StatusConflict, "take", true

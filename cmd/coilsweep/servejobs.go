@@ -12,8 +12,9 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
-	"coilsweep/capture"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
+	"coilsweep/capture/quality"
+	"coilsweep/capture/record"
 	"coilsweep/fit/check"
 )
 
@@ -26,7 +27,7 @@ type jobInfo struct {
 
 // engineState is the engine's state as the page hears it.
 type engineState struct {
-	Phase    engine.Phase `json:"phase"`
+	Phase    device.Phase `json:"phase"`
 	Job      *string      `json:"job"` // null: none
 	Stopping bool         `json:"stopping"`
 	Error    string       `json:"error,omitempty"`
@@ -54,9 +55,9 @@ const (
 )
 
 // listener publishes what the engine tells.
-func (w *workshop) listener() engine.Listener {
-	return engine.Listener{
-		State: func(s engine.State) {
+func (w *workshop) listener() device.Listener {
+	return device.Listener{
+		State: func(s device.State) {
 			state := engineState{Phase: s.Phase, Stopping: s.Stopping, Error: s.Err, Since: s.Since, Device: s.Device.InputDevice}
 			if s.Job != nil {
 				state.Job = &s.Job.Name
@@ -66,7 +67,7 @@ func (w *workshop) listener() engine.Listener {
 			}
 			w.publish("engine", state)
 		},
-		Meters: func(l engine.Levels) {
+		Meters: func(l device.Levels) {
 			type meter struct {
 				Peak *float64 `json:"peak"`
 				RMS  *float64 `json:"rms"`
@@ -77,7 +78,7 @@ func (w *workshop) listener() engine.Listener {
 			}
 			w.publish("meters", map[string]any{"t": l.Seconds, "channels": channels})
 		},
-		Silence: func(s capture.Silence) {
+		Silence: func(s quality.Silence) {
 			w.publish("silence", map[string]any{
 				"noise": finite(s.NoiseDBFS), "hum": known(s.HumDBFS), "mains_hz": known(s.MainsHz), "octaves": s.Octaves,
 			})
@@ -160,7 +161,7 @@ func (w *workshop) listen() {
 
 // work starts a job for the bench. do is it; told says how it came out, for the
 // page, of the error that do returned.
-func (w *workshop) work(info jobInfo, source *engine.Source, do func(ctx context.Context, rec capture.Recorder) error, told func(error) ended) error {
+func (w *workshop) work(info jobInfo, source *device.Source, do func(ctx context.Context, rec record.Recorder) error, told func(error) ended) error {
 	name := strings.TrimSpace(info.Kind + " " + info.Take)
 	if info.Coil != "" {
 		name += " of " + info.Coil
@@ -171,7 +172,7 @@ func (w *workshop) work(info jobInfo, source *engine.Source, do func(ctx context
 		w.jobs[name] = info
 	}
 	w.mu.Unlock()
-	err := w.engine.Start(engine.Job{Name: name, Source: source, Do: do, Done: func(err error) {
+	err := w.engine.Start(device.Job{Name: name, Source: source, Do: do, Done: func(err error) {
 		w.mu.Lock()
 		delete(w.jobs, name)
 		w.mu.Unlock()
@@ -273,10 +274,10 @@ func (w *workshop) setTrial(kind string, t trial) {
 
 // try starts a trial. do makes it; the trial that it returns counts where the
 // error is none or unfit data.
-func (w *workshop) try(info jobInfo, source *engine.Source, do func(ctx context.Context, c *console, rec capture.Recorder) (trial, error)) (any, error) {
+func (w *workshop) try(info jobInfo, source *device.Source, do func(ctx context.Context, c *console, rec record.Recorder) (trial, error)) (any, error) {
 	what := map[string]string{"check": "the check", "calibrate": "the calibration", "fixture": "the measurement of the fixture"}[info.Kind]
 	var t trial
-	err := w.work(info, source, func(ctx context.Context, rec capture.Recorder) (err error) {
+	err := w.work(info, source, func(ctx context.Context, rec record.Recorder) (err error) {
 		w.setTrial(info.Kind, trial{State: "working"})
 		t, err = do(ctx, w.console(), rec)
 		return err
@@ -333,7 +334,7 @@ func (w *workshop) startCheck(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "check", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec capture.Recorder) (trial, error) {
+	return w.try(jobInfo{Kind: "check", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec record.Recorder) (trial, error) {
 		judgement, err := c.check(ctx, rec, plan.take, plan.scout)
 		if err != nil {
 			return trial{}, err
@@ -373,7 +374,7 @@ func (w *workshop) startCalibration(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "calibrate", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec capture.Recorder) (trial, error) {
+	return w.try(jobInfo{Kind: "calibrate", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec record.Recorder) (trial, error) {
 		record, err := plan.run(ctx, c, rec)
 		if err != nil {
 			return trial{}, err
@@ -396,7 +397,7 @@ func (w *workshop) startFixture(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "fixture", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec capture.Recorder) (trial, error) {
+	return w.try(jobInfo{Kind: "fixture", Coil: in.Coil}, &plan.source, func(ctx context.Context, c *console, rec record.Recorder) (trial, error) {
 		record, err := plan.run(ctx, c, rec)
 		if err != nil {
 			return trial{}, err

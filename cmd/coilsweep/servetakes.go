@@ -13,6 +13,7 @@ import (
 	"sync/atomic"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite"
 	"coilsweep/fit/response"
@@ -91,7 +92,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	name := plan.take.Name
 	info := jobInfo{Kind: "take", Coil: in.Coil, Take: name}
 	var take capture.Take
-	if err := w.work(info, &plan.source, func(ctx context.Context, rec capture.Recorder) (err error) {
+	if err := w.work(info, &plan.source, func(ctx context.Context, rec record.Recorder) (err error) {
 		take, err = w.take(ctx, plan, info, rec)
 		return err
 	}, func(err error) ended { return w.takeEnded(info, dir, take, err) }); err != nil {
@@ -101,7 +102,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 }
 
 // take makes a take, and shows it while it comes.
-func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec capture.Recorder) (capture.Take, error) {
+func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec record.Recorder) (capture.Take, error) {
 	c := w.console()
 	before, err := plan.folder.Partials()
 	if err != nil {
@@ -113,7 +114,7 @@ func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec c
 	if err := plan.shape(ctx, c); err != nil {
 		return capture.Take{}, err
 	}
-	progress := func(p capture.Progress) {
+	progress := func(p record.Progress) {
 		text := "silence"
 		if p.Repeat > 0 {
 			text = fmt.Sprintf("sweep %d of %d", p.Repeat, p.Repeats)
@@ -152,7 +153,7 @@ func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec c
 			return t.Stimulus.Repeats + 1, nil
 		}}
 	}
-	take, _, err := plan.record(ctx, c, rec, audience{progress, func() {}}, until, capture.Watch(see))
+	take, _, err := plan.record(ctx, c, rec, audience{progress, func() {}}, until, record.Watch(see))
 	return take, err
 }
 
@@ -184,7 +185,7 @@ func (w *workshop) getSweep(*http.Request) (any, error) {
 func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err error) ended {
 	recorded := take.Audio.File != ""
 	var e ended
-	var partial *capture.PartialError
+	var partial *record.PartialError
 	switch {
 	case recorded:
 		e = keptTake(take)

@@ -11,7 +11,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/engine"
+	"coilsweep/capture/device"
 	"coilsweep/cmd/coilsweep/benchpage"
 )
 
@@ -23,7 +23,7 @@ type workshop struct {
 	virtualFile string
 	seed        uint64
 	page        *benchpage.Server
-	engine      *engine.Engine
+	engine      *device.Engine
 	coils       *analyses
 	parts       usedParts
 	ctx         context.Context // ends with the page
@@ -73,7 +73,7 @@ func newWorkshop(c *console, root string, o *serving) (*workshop, error) {
 	}); err != nil {
 		return nil, err
 	}
-	w.engine = engine.New(w.listener())
+	w.engine = device.New(w.listener())
 	w.route()
 	return w, nil
 }

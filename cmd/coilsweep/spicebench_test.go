@@ -22,6 +22,7 @@ import (
 	"gonum.org/v1/gonum/interp"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 )
 
@@ -191,7 +192,7 @@ func newSpiceBench(t testing.TB) *spiceBench {
 
 // recorder is the bench with a load on the coil, with what is true of it: L and
 // C as in the netlist, the resonance as ngspice's poles have it.
-func (s *spiceBench) recorder(l capture.Load, rateHz int) (capture.Recorder, virtual.Truth, error) {
+func (s *spiceBench) recorder(l capture.Load, rateHz int) (record.Recorder, virtual.Truth, error) {
 	marked := ""
 	if l.AddedC != nil {
 		marked = l.AddedC.String()
@@ -208,7 +209,7 @@ func (s *spiceBench) recorder(l capture.Load, rateHz int) (capture.Recorder, vir
 }
 
 // cable is the bench with a cable from output to input.
-func (s *spiceBench) cable(rateHz int) (capture.Recorder, error) {
+func (s *spiceBench) cable(rateHz int) (record.Recorder, error) {
 	return &spiceRecorder{bench: &spiceBench{responses: s.responses, rollOff: s.rollOff}, column: "cable", rateHz: rateHz}, nil
 }
 
@@ -218,7 +219,7 @@ type spiceRecorder struct {
 	rateHz int
 }
 
-func (r *spiceRecorder) Format() capture.Format { return capture.Format{RateHz: r.rateHz, Channels: 1} }
+func (r *spiceRecorder) Format() record.Format { return record.Format{RateHz: r.rateHz, Channels: 1} }
 func (r *spiceRecorder) Describe() capture.Bench {
 	return capture.Bench{Source: "virtual", InputDevice: "ngspice"}
 }
@@ -273,11 +274,11 @@ func (s *spiceBench) clipped(x []float64, fullScaleV float64) {
 	}
 }
 
-func (r *spiceRecorder) Record(ctx context.Context, play []float32, frames int, sink func([]float32) error) (capture.Session, error) {
+func (r *spiceRecorder) Record(ctx context.Context, play []float32, frames int, sink func([]float32) error) (record.Session, error) {
 	s := r.bench
 	n := slices.IndexFunc(spiceLengths, func(n int) bool { return frames <= n })
 	if n < 0 {
-		return capture.Session{}, fmt.Errorf("%d samples are too long for this bench", frames)
+		return record.Session{}, fmt.Errorf("%d samples are too long for this bench", frames)
 	}
 	n = spiceLengths[n]
 	x := s.through(play, r.column, r.rateHz, n, n+int(math.Round(float64(n)*s.driftPPM*1e-6)))
@@ -319,13 +320,13 @@ func (r *spiceRecorder) Record(ctx context.Context, play []float32, frames int, 
 	}
 	for at := 0; at < len(out); at += 4800 {
 		if err := ctx.Err(); err != nil {
-			return capture.Session{}, err
+			return record.Session{}, err
 		}
 		if err := sink(out[at:min(at+4800, len(out))]); err != nil {
-			return capture.Session{}, err
+			return record.Session{}, err
 		}
 	}
-	return capture.Session{}, nil
+	return record.Session{}, nil
 }
 
 // hum is the mains at each sample, its first line so far over the sweep's level

@@ -9,6 +9,7 @@ import (
 	"math"
 
 	"coilsweep/capture"
+	"coilsweep/capture/quality"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/response"
 )
@@ -77,7 +78,7 @@ type Report struct {
 	PlannedDBFS  float64        `json:"planned_dbfs"`
 	ProposedDBFS *float64       `json:"proposed_dbfs"` // nil: nothing to go by
 	Channels     []Channel      `json:"channels"`
-	Noise        []capture.Band `json:"noise"` // of the coil's channel
+	Noise        []quality.Band `json:"noise"` // of the coil's channel
 	Mains        *Mains         `json:"mains"` // nil: none stands out
 	PeakHz       *float64       `json:"peak_hz"`
 	// MarginDB is between the highest peak expected and full scale.
@@ -109,7 +110,7 @@ func Judge(s Scout) Report {
 	r := Report{
 		ScoutDBFS: s.Take.Stimulus.LevelDBFS, PlannedDBFS: s.PlannedDBFS,
 		DriftPPM: q.DriftPPM, DamagedRepeats: len(q.DamagedRepeats), Xruns: len(q.Xruns),
-		Channels: []Channel{}, Noise: []capture.Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
+		Channels: []Channel{}, Noise: []quality.Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
 	}
 	silence := s.silence()
 	for i, x := range s.Recording.Samples {
@@ -119,7 +120,7 @@ func Judge(s Scout) Report {
 		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
 		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, peakOf(s.Recording.Samples[0][silence.from:silence.to]))
 		quiet := s.Recording.Samples[0][silence.from:silence.to]
-		r.Noise = append(r.Noise, capture.Octaves(quiet, s.Recording.RateHz)...)
+		r.Noise = append(r.Noise, quality.Octaves(quiet, s.Recording.RateHz)...)
 		r.Mains = s.mains(quiet)
 	}
 	unfit := q.Flags

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
@@ -41,7 +42,7 @@ func scout(t testing.TB, b virtual.Bench, reference string, sweepS, plannedDBFS 
 	}
 	s := Scout{PlannedDBFS: plannedDBFS, DCROhm: b.Coil.Resistance.SI}
 	take := capture.Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: reference}, Stimulus: stimulus}
-	if s.Recording, s.Take, err = capture.Scout(t.Context(), recorder, take, nil); err != nil {
+	if s.Recording, s.Take, err = record.Scout(t.Context(), recorder, take, nil); err != nil {
 		t.Fatal(err)
 	}
 	if s.Response, err = response.Estimate(t.Context(), s.Recording, s.Take); err != nil {

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
 )
@@ -34,7 +35,7 @@ func TestCalibrationTakesTheCardOut(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		recording, take, err := capture.Scout(t.Context(), r, take, nil)
+		recording, take, err := record.Scout(t.Context(), r, take, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -1,0 +1,135 @@
+package record
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"coilsweep/capture"
+)
+
+// asides are the names of what was set aside.
+func asides(t *testing.T, f *capture.Folder) (names []string) {
+	t.Helper()
+	list, err := f.Aside()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range list {
+		if a.Err != nil || a.Of != "bare" {
+			t.Errorf("set aside: %+v", a)
+		}
+		names = append(names, a.Name)
+	}
+	return names
+}
+
+func wantTakes(t *testing.T, f *capture.Folder, want ...string) {
+	t.Helper()
+	takes, bad, err := f.Takes()
+	if err != nil || len(bad) > 0 {
+		t.Fatalf("%v, %v", bad, err)
+	}
+	var names []string
+	for _, take := range takes {
+		names = append(names, take.Name)
+	}
+	if !slices.Equal(names, want) {
+		t.Errorf("takes %v, want %v", names, want)
+	}
+}
+
+func TestRunSetsTheEarlierTakeAside(t *testing.T) {
+	f := newFolder(t)
+	first := recorded(t, f, "bare", 1)
+	before := tree(t, f.TakeDir("bare"))
+	second, err := Run(t.Context(), mono(), f, plan(t, "bare"), nil, Redo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if diff := cmp.Diff(before, tree(t, f.TakeDir("bare.aside"))); diff != "" {
+		t.Errorf("the earlier take was changed:\n%s", diff)
+	}
+	list, err := f.Aside()
+	if err != nil || len(list) != 1 || list[0].Of != "bare" || !list[0].Started.Equal(first.Started) {
+		t.Errorf("set aside: %+v, %v", list, err)
+	}
+	if got, err := f.ReadTake("bare"); err != nil || !got.Started.Equal(second.Started) {
+		t.Errorf("the take is %v, %v", got.Started, err)
+	}
+	// Once more, by an import; and where there is nothing to be set aside.
+	recording := recordingOf(t, shortStimulus(t))
+	for _, name := range []string{"bare", "new"} {
+		if _, err := Import(t.Context(), f, plan(t, name), ImportOptions{Recording: recording, Redo: true}); err != nil {
+			t.Error(err)
+		}
+	}
+	if got := asides(t, f); !slices.Equal(got, []string{"bare.aside", "bare.aside-2"}) {
+		t.Errorf("set aside: %v", got)
+	}
+	wantTakes(t, f, "bare", "new")
+}
+
+// Only a complete take sets another aside.
+func TestRunKeepsTheTakeWhereTheRedoFails(t *testing.T) {
+	f := newFolder(t)
+	recorded(t, f, "bare", 1)
+	before := tree(t, f.TakeDir("bare"))
+	bench := mono()
+	bench.failAfter = oneSweep + 4800
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil, Redo())
+	wantError(t, err, "--take bare --redo --stimulus")
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := Import(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t)), Redo: true}); !errors.Is(err, context.Canceled) {
+		t.Errorf("a cancelled import: %v", err)
+	}
+	if diff := cmp.Diff(before, tree(t, f.TakeDir("bare"))); diff != "" || asides(t, f) != nil {
+		t.Errorf("the earlier take was touched:\n%s", diff)
+	}
+}
+
+func TestSetAside(t *testing.T) {
+	f := newFolder(t)
+	for _, name := range []string{"bare", "../takes/bare", "", "bare.aside"} {
+		if _, err := f.SetAside(name); err == nil {
+			t.Errorf("%q was set aside", name)
+		}
+	}
+	want := []string{"bare.aside", "bare.aside-2", "bare.aside-3"}
+	for i, name := range want {
+		recorded(t, f, "bare", i)
+		if got, err := f.SetAside("bare"); got != name || err != nil {
+			t.Errorf("set aside as %q, %v, want %q", got, err, name)
+		}
+	}
+	wantTakes(t, f)
+	if got := asides(t, f); !slices.Equal(got, want) {
+		t.Errorf("set aside: %v", got)
+	}
+	if partials, err := f.Partials(); partials != nil || err != nil {
+		t.Errorf("unfinished: %v, %v", partials, err)
+	}
+	// A rename undoes it.
+	if err := os.Rename(f.TakeDir("bare.aside-2"), f.TakeDir("bare")); err != nil {
+		t.Fatal(err)
+	}
+	wantTakes(t, f, "bare")
+	// A take that cannot be read can be set aside, too, and is listed.
+	if err := os.WriteFile(filepath.Join(f.TakeDir("bare"), capture.TakeFile), nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	name, err := f.SetAside("bare")
+	if err != nil {
+		t.Fatal(err)
+	}
+	list, err := f.Aside()
+	if err != nil || len(list) != 3 || list[1].Name != name || list[1].Err == nil {
+		t.Errorf("set aside: %+v, %v", list, err)
+	}
+}

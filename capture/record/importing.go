@@ -1,0 +1,133 @@
+package record
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+)
+
+// ImportOptions says which recording becomes a take, and where in it the
+// signals are.
+type ImportOptions struct {
+	Recording        string // path of a WAV or FLAC file
+	CoilChannel      int    // from 1; 0 means 1
+	ReferenceChannel int    // from 1; 0 means 2 if the take has a reference
+	Redo             bool   // see the option Redo
+}
+
+// Import makes a take of f from a recording of the stimulus of t that was made
+// elsewhere. The audio is copied without loss, the coil's channel first. A
+// recording at another rate, or shorter than one sweep, is refused and nothing
+// is kept. One that is unfit for use is kept with its flags: see Take.Unfit.
+// Where ctx ends nothing is kept.
+func Import(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions) (capture.Take, error) {
+	return importTake(ctx, f, t, o, createFile)
+}
+
+func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions, create func(string) (recordingFile, error)) (capture.Take, error) {
+	if err := t.CheckPlan(); err != nil {
+		return capture.Take{}, err
+	}
+	if err := f.CheckNew(t.Name); err != nil && !o.Redo {
+		return capture.Take{}, err
+	}
+	if o.CoilChannel == 0 {
+		o.CoilChannel = 1
+	}
+	if t.Reference.Kind == "none" {
+		o.ReferenceChannel = 0
+	} else if o.ReferenceChannel == 0 {
+		o.ReferenceChannel = 2
+	}
+	r, err := capture.ReadRecording(o.Recording)
+	if err != nil {
+		return capture.Take{}, err
+	}
+	r, err = forStimulus(r, t, o)
+	if err != nil {
+		return capture.Take{}, fmt.Errorf("%s: %w", o.Recording, err)
+	}
+	sum, err := fileSHA256(o.Recording)
+	if err == nil {
+		err = ctx.Err()
+	}
+	if err != nil {
+		return capture.Take{}, err
+	}
+	t.Schema = capture.TakeSchema
+	if t.Started.IsZero() {
+		t.Started = time.Now().Truncate(time.Millisecond)
+	}
+	t.Bench = capture.Bench{
+		Source: "import", File: filepath.Base(o.Recording), FileSHA256: sum,
+		CoilChannel: o.CoilChannel, ReferenceChannel: o.ReferenceChannel,
+		Notes: append(t.Bench.Notes, r.Remarks...),
+	}
+
+	takes := filepath.Join(f.Dir, capture.TakesDir)
+	if err := os.MkdirAll(takes, 0o777); err != nil {
+		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(takes, err))
+	}
+	dir, err := os.MkdirTemp(takes, ".import-")
+	if err != nil {
+		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+	}
+	defer os.RemoveAll(dir) // nothing there any more once the take has its name
+	if err := os.Chmod(dir, 0o755); err != nil {
+		return capture.Take{}, err
+	}
+	if err := writeCapture(filepath.Join(dir, capture.AudioFile), r, create); err != nil {
+		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+	}
+	if err := ctx.Err(); err != nil {
+		return capture.Take{}, err
+	}
+	return finish(f, dir, t, Session{}, o.Redo)
+}
+
+// forStimulus is r reduced to the channels of a take, or what makes it useless.
+func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.Recording, error) {
+	s := t.Stimulus
+	if r.RateHz != s.RateHz {
+		return r, fmt.Errorf("recorded at %d Hz, but the stimulus is for %d Hz: set the recorder to %d Hz and record again, or make a stimulus with 'coilsweep stimulus --rate %d' and play that",
+			r.RateHz, s.RateHz, s.RateHz, r.RateHz)
+	}
+	if r.Frames() < s.SweepSamples {
+		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep",
+			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz))
+	}
+	return r.Pick(o.CoilChannel, o.ReferenceChannel)
+}
+
+func writeCapture(path string, r capture.Recording, create func(string) (recordingFile, error)) error {
+	file, err := create(path)
+	if err != nil {
+		return err
+	}
+	err = capture.EncodeRecording(file, r)
+	if cerr := file.Close(); err == nil {
+		err = cerr
+	}
+	return err
+}
+
+func fileSHA256(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", fmt.Errorf("cannot read the recording: %w", err)
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", fmt.Errorf("cannot read the recording: %w", err)
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
