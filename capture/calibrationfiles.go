@@ -81,3 +81,20 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 	}
 	return r, nil
 }
+
+// ReadCalibration reads the calibration at path. Another one than that with the
+// checksum is an error.
+func ReadCalibration(path, sha256Hex string) (Calibration, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
+	}
+	if sum := sha256.Sum256(text); hex.EncodeToString(sum[:]) != sha256Hex {
+		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
+	}
+	c, err := DecodeCalibration(text)
+	if err != nil {
+		return Calibration{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return c, nil
+}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/BurntSushi/toml"
@@ -283,4 +284,34 @@ func (q *Quality) Flag(f Flag) {
 type Xrun struct {
 	Frame int64  `toml:"frame"` // position in recorded frames
 	Kind  string `toml:"kind"`  // "input-overflow", "output-underflow", ...
+}
+
+// Referenced tells whether the sound card is out of the take's response.
+func (t Take) Referenced() bool {
+	return t.Reference.Kind == "current" || t.Reference.Kind == "loopback" || t.Calibration != nil
+}
+
+// FlagNames are flags in words, "none" where there are none.
+func FlagNames(flags []Flag) string {
+	if len(flags) == 0 {
+		return "none"
+	}
+	words := make([]string, len(flags))
+	for i, f := range flags {
+		words[i] = string(f)
+	}
+	return strings.Join(words, ", ")
+}
+
+// UnfitError says that something was done, on data that are not usable.
+type UnfitError struct {
+	What  string
+	Flags []Flag // why; none where What says it
+}
+
+func (e *UnfitError) Error() string {
+	if len(e.Flags) == 0 {
+		return e.What
+	}
+	return e.What + ": " + FlagNames(e.Flags)
 }

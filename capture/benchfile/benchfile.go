@@ -138,44 +138,57 @@ func Read(path string) (Found, error) {
 	return Found{Bench: b, Path: path, SHA256: hex.EncodeToString(sum[:])}, nil
 }
 
-// check reports the first thing wrong with b.
+// KeyError is something wrong with one key of a bench.
+type KeyError struct {
+	Table, Key string // Key is empty where it is the whole table
+	Err        error
+}
+
+func (e *KeyError) Error() string { return e.Table + ": " + e.Err.Error() }
+func (e *KeyError) Unwrap() error { return e.Err }
+
+func wrongKey(table, key, format string, args ...any) error {
+	return &KeyError{table, key, fmt.Errorf(format, args...)}
+}
+
+// check reports the first thing wrong with b: a *KeyError, but for the schema.
 func (b Bench) check() error {
 	if b.Schema != schema {
 		return fmt.Errorf("schema is %q, this program reads %q", b.Schema, schema)
 	}
 	if err := b.Card.check(); err != nil {
-		return fmt.Errorf("card: %w", err)
+		return err
 	}
 	switch d := b.Drive; {
 	case d.Kind == "voltage" && d.ExciterR == nil:
-		return errors.New(`drive: kind "voltage" needs exciter_r, the resistance in the exciter's loop`)
+		return wrongKey("drive", "exciter_r", `kind "voltage" needs exciter_r, the resistance of the exciter circuit`)
 	case d.Kind == "" && (d.ExciterR != nil || d.ExciterL != nil):
-		return errors.New(`drive: exciter_r and exciter_l go with a kind, "voltage" or "current"`)
+		return wrongKey("drive", "kind", `exciter_r and exciter_l go with a kind, "voltage" or "current"`)
 	case d.ExciterL != nil && d.ExciterR == nil:
-		return errors.New("drive: exciter_l needs exciter_r, the resistance in the exciter's loop, beside it")
+		return wrongKey("drive", "exciter_l", "exciter_l needs exciter_r, the resistance of the exciter circuit, beside it")
 	case d.Kind != "" && d.Kind != "voltage" && d.Kind != "current":
-		return fmt.Errorf(`drive: kind is %q: want "current" or "voltage"`, d.Kind)
+		return wrongKey("drive", "kind", `kind is %q: want "current" or "voltage"`, d.Kind)
 	}
 	switch r := b.Reference; r.Kind {
 	case "current":
 	case "", "none", "loopback":
 		if r.SenseR != nil {
-			return errors.New(`reference: sense_r belongs to kind "current"`)
+			return wrongKey("reference", "sense_r", `sense_r belongs to kind "current"`)
 		}
 	default:
-		return fmt.Errorf(`reference: kind is %q: want "none", "current" or "loopback"`, r.Kind)
+		return wrongKey("reference", "kind", `kind is %q: want "none", "current" or "loopback"`, r.Kind)
 	}
 	if c := b.Calibration; c.File == "" && c.SHA256 != "" || c.File != "" && c.SHA256 == "" {
-		return errors.New("calibration: file and sha256 go together: calibrate again with 'coilsweep calibrate'")
+		return wrongKey("calibration", "file", "file and sha256 go together: calibrate the sound card again")
 	}
 	if f := b.Calibration.File; f != filepath.Base(f) && f != "" {
-		return fmt.Errorf("calibration: file is %q: want the name of a file beside %s", f, FileName)
+		return wrongKey("calibration", "file", "file is %q: want the name of a file beside %s", f, FileName)
 	}
 	for table, date := range map[string]Date{
 		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date, "calibration": b.Calibration.Date,
 	} {
 		if _, err := time.Parse(dateLayout, string(date)); date != "" && err != nil {
-			return fmt.Errorf(`%s: date is %q: want a day such as "2026-11-25"`, table, date)
+			return wrongKey(table, "date", `date is %q: want a day such as "2026-11-25"`, date)
 		}
 	}
 	return nil
@@ -183,16 +196,20 @@ func (b Bench) check() error {
 
 func (c Card) check() error {
 	switch {
-	case c.CoilChannel < 0 || c.ReferenceChannel < 0 || c.OutputChannel < 0:
-		return errors.New("channels count from 1")
+	case c.CoilChannel < 0:
+		return wrongKey("card", "coil_channel", "channels count from 1")
+	case c.ReferenceChannel < 0:
+		return wrongKey("card", "reference_channel", "channels count from 1")
+	case c.OutputChannel < 0:
+		return wrongKey("card", "output_channel", "channels count from 1")
 	case c.CoilChannel != 0 && c.CoilChannel == c.ReferenceChannel:
-		return fmt.Errorf("coil and reference are both said to be on channel %d", c.CoilChannel)
+		return wrongKey("card", "reference_channel", "coil and reference are both said to be on channel %d", c.CoilChannel)
 	case c.RateHz != 0 && (c.RateHz < 8000 || c.RateHz > 384000):
-		return fmt.Errorf("rate_hz is %d: want 8000 to 384000", c.RateHz)
+		return wrongKey("card", "rate_hz", "rate_hz is %d: want 8000 to 384000", c.RateHz)
 	case c.LevelDBFS != nil && !(*c.LevelDBFS <= 0 && *c.LevelDBFS >= -120):
-		return fmt.Errorf("level_dbfs is %g: want -120 to 0", *c.LevelDBFS)
+		return wrongKey("card", "level_dbfs", "level_dbfs is %g: want -120 to 0", *c.LevelDBFS)
 	case c.BufferS != 0 && !(c.BufferS > 0 && c.BufferS <= 1):
-		return fmt.Errorf("buffer_s is %g: want up to 1 s", c.BufferS)
+		return wrongKey("card", "buffer_s", "buffer_s is %g: want up to 1 s", c.BufferS)
 	}
 	return nil
 }
