@@ -32,8 +32,8 @@ func (f Form) Name() string {
 	return name
 }
 
-// parameters is the number of circuit parameters of the form.
-func (f Form) parameters() int {
+// Parameters is the number of circuit parameters of the form.
+func (f Form) Parameters() int {
 	n := 3 + 2*f.Rings
 	if f.Cylinder {
 		n += 2

@@ -1,76 +1,10 @@
-// Package fit finds the circuit that explains the takes of a coil, with its
-// uncertainty, and says what the takes cannot tell.
+// Package fit is what the takes of a coil say: the circuit that explains them
+// with its uncertainty, and what they cannot tell. Package joint makes a Result;
+// Propagate carries the fits of coils to what follows from their circuits.
 package fit
-
-import (
-	"encoding/json"
-	"math"
-)
 
 // ResultSchema names the format of Result.
 const ResultSchema = "coilsweep.result/1"
-
-// Quantity is an estimate with its uncertainty, or the reason why there is
-// none: where Why is set the numbers mean nothing.
-type Quantity struct {
-	Value float64
-	U     float64 // standard uncertainty
-	U95   float64 // expanded uncertainty, 95 %
-	// Low and High bound the 95 % interval where it is not symmetric (profile
-	// likelihood); both 0 where Value ± U95 says it.
-	Low, High float64
-	Why       string
-}
-
-// Unknown is a quantity that cannot be known, with the reason.
-func Unknown(why string) Quantity { return Quantity{Value: math.NaN(), Why: why} }
-
-// Known tells whether the quantity has a value.
-func (q Quantity) Known() bool { return q.Why == "" }
-
-// MarshalJSON writes {"value","u","U95"} or {"value":null,"why"}.
-func (q Quantity) MarshalJSON() ([]byte, error) {
-	if !q.Known() {
-		return json.Marshal(struct {
-			Value *float64 `json:"value"`
-			Why   string   `json:"why"`
-		}{nil, q.Why})
-	}
-	type known struct {
-		Value float64  `json:"value"`
-		U     float64  `json:"u"`
-		U95   float64  `json:"U95"`
-		Low   *float64 `json:"low,omitempty"`
-		High  *float64 `json:"high,omitempty"`
-	}
-	k := known{Value: q.Value, U: q.U, U95: q.U95}
-	if q.Low != 0 || q.High != 0 {
-		k.Low, k.High = &q.Low, &q.High
-	}
-	return json.Marshal(k)
-}
-
-// UnmarshalJSON reads what MarshalJSON writes.
-func (q *Quantity) UnmarshalJSON(b []byte) error {
-	var raw struct {
-		Value     *float64 `json:"value"`
-		U, U95    float64
-		Low, High float64
-		Why       string
-	}
-	if err := json.Unmarshal(b, &raw); err != nil {
-		return err
-	}
-	if raw.Value == nil {
-		*q = Unknown(raw.Why)
-		if q.Why == "" {
-			q.Why = "no reason given"
-		}
-		return nil
-	}
-	*q = Quantity{Value: *raw.Value, U: raw.U, U95: raw.U95, Low: raw.Low, High: raw.High}
-	return nil
-}
 
 // Result is result.json: what the takes of one coil say. SI units, named in
 // the keys.
@@ -240,16 +174,24 @@ type Advice struct {
 	ThenPercent float64 `json:"U95_then_percent"`
 }
 
-// MeterResult is one meter reading against the fit.
-type MeterResult struct {
-	What     string   `json:"what"`
-	AtHz     float64  `json:"at_hz"`
-	Mode     string   `json:"mode"`
-	Reading  float64  `json:"reading"`
-	U95      float64  `json:"U95"`
-	Expected Quantity `json:"expected"`
-	En       *float64 `json:"en"`
-	Verdict  string   `json:"verdict"`
-	// Explanation leads from the coil's own value to the expected one.
-	Explanation *MeterExplanation `json:"explanation,omitempty"`
+// MonteCarlo is the propagation of distributions by JCGM 101:2008: the data
+// are drawn with their noise and what is left of the sound card, the clock and
+// the known parts from the distribution that they are stated by (rectangular
+// for a tolerance, normal for an expanded uncertainty), and the fit is repeated
+// with the chosen form.
+type MonteCarlo struct {
+	Trials int `json:"trials"`
+	// Failed counts trials in which the fit came to no minimum.
+	Failed     int                  `json:"failed"`
+	Quantities []MonteCarloQuantity `json:"quantities"`
+}
+
+// MonteCarloQuantity is the distribution of one quantity.
+type MonteCarloQuantity struct {
+	Name  string  `json:"name"` // key of result.json; "resonance_hz of NAME" for a take
+	Mean  float64 `json:"mean"`
+	U     float64 `json:"u"`
+	Low   float64 `json:"low"`  // 2.5 % quantile
+	High  float64 `json:"high"` // 97.5 % quantile
+	Known int     `json:"known"`
 }

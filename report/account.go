@@ -51,7 +51,7 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o TableOptions) error {
 		rows := columns{gap: 2, right: []bool{false, true, true}}
 		rows.add("take", "added C", "1/w²")
 		for _, p := range l.Points {
-			rows.add(truncate(visible(p.Take), 24), part(p.AddedC, quantity.Farad), number(p.InverseW2*1e12, 2*p.UInverseW2*1e12, ratio)+" µs²")
+			rows.add(truncate(visible(p.Take), 24), part(p.AddedC, quantity.Farad), number(p.InverseW2*1e12, quantity.Coverage95*p.UInverseW2*1e12, ratio)+" µs²")
 		}
 		t.headed(rows)
 		t.line(fmt.Sprintf("The line through them meets 1/w² = 0 at %s.", t.notes.cell(l.AxisCrossing, quantity.Farad)))

@@ -151,7 +151,7 @@ func (t *table) spreads(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true}}
 	c.add("", "usual", "coil to coil", "same coil again", "measured to ±")
 	for _, p := range b.Properties {
-		c.add(p.Name, centre(p, p.Median), spreadOf(p, betweenSD(p)), spreadOf(p, repeatSD(p)), spreadOf(p, 1.96*p.MeasurementU))
+		c.add(p.Name, centre(p, p.Median), spreadOf(p, betweenSD(p)), spreadOf(p, repeatSD(p)), spreadOf(p, quantity.Coverage95*p.MeasurementU))
 	}
 	for i, s := range c.lines(nil) {
 		if i == 0 {

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/plot"
@@ -76,7 +77,7 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 		p.Properties = append(p.Properties, one.Name)
 		unit := unitOf(one.Property)
 		p.Spreads = append(p.Spreads, benchRow{one.Name, []string{tied(centre(one, one.Median)), tied(spreadOf(one, betweenSD(one))),
-			tied(spreadOf(one, repeatSD(one))), tied(spreadOf(one, 1.96*one.MeasurementU)), tied(limitWords(one.Limits, unit))}})
+			tied(spreadOf(one, repeatSD(one))), tied(spreadOf(one, quantity.Coverage95*one.MeasurementU)), tied(limitWords(one.Limits, unit))}})
 		freedom, f, probability := signNone, signNone, signNone
 		if a := one.Anova; a != nil {
 			freedom, f, probability = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF), ratioWords(a.F), strings.TrimPrefix(probabilityWords(a.P), "P ")

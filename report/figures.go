@@ -369,7 +369,7 @@ func lineFigure(r fit.Result, styles map[string]int, s shape) *plot.Figure {
 			style = -1
 		}
 		label := plot.Shortened(visible(p.Take), int(s.width/32))
-		f.Marks = append(f.Marks, plot.Mark{X: p.AddedC * pico, Y: p.InverseW2 * micro2, YHalf: 2 * p.UInverseW2 * micro2,
+		f.Marks = append(f.Marks, plot.Mark{X: p.AddedC * pico, Y: p.InverseW2 * micro2, YHalf: quantity.Coverage95 * p.UInverseW2 * micro2,
 			Style: style, Label: label})
 		right, top = math.Max(right, p.AddedC*pico), math.Max(top, p.InverseW2*micro2)
 	}

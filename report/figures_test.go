@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/plot"
 )
@@ -106,7 +107,7 @@ func TestLineFigure(t *testing.T) {
 	}
 	for i, p := range r.Line.Points {
 		m := f.Marks[i]
-		if math.Abs(m.YHalf-2e12*p.UInverseW2) > 1e-9*m.YHalf || m.Y != p.InverseW2*1e12 || m.Style != i {
+		if math.Abs(m.YHalf-quantity.Coverage95*1e12*p.UInverseW2) > 1e-9*m.YHalf || m.Y != p.InverseW2*1e12 || m.Style != i {
 			t.Errorf("point %d drawn as %+v of %+v", i, m, p)
 		}
 	}

@@ -531,7 +531,7 @@ var conditions = []struct {
 			verdict = "not linear"
 		}
 		return withMinus(fmt.Sprintf("%s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %s", verdict,
-			l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), 2*l.UDB, part(l.AtHz, quantity.Hertz)))
+			l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, part(l.AtHz, quantity.Hertz)))
 	}},
 	{"damaged repeats", func(t capture.Take) string {
 		var n []string

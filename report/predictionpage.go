@@ -168,7 +168,7 @@ func (p *predictionPage) parts(h harness.Harness) {
 	list, _ := h.Parts() // what is assumed stands among the prediction's warnings
 	for _, one := range list {
 		v := one.Value
-		size := withU95(fit.Quantity{Value: v.SI, U: v.U(), U95: 1.96 * v.U()}, v.Unit)
+		size := withU95(fit.Quantity{Value: v.SI, U: v.U(), U95: v.U95()}, v.Unit)
 		p.Parts = append(p.Parts, benchRow{one.Name, []string{tied(size), visible(v.Text)}})
 	}
 	add := func(name, value string) { p.Wiring = append(p.Wiring, fact{name, visible(value)}) }

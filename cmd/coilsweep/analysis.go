@@ -13,6 +13,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
 
@@ -20,13 +21,13 @@ import (
 type analysis struct {
 	folder *capture.Folder
 	takes  []capture.Take
-	fitted *fit.Fitted
+	fitted *joint.Fitted
 	result *fit.Result
 	unfit  []string // takes that were left out, with the reason
 	// held is what the folder held, inputs what was made of its takes, by the
 	// checksums of their take.toml: the next analysis need not make it again.
 	held   capture.Fingerprint
-	inputs map[string]fit.Take
+	inputs map[string]joint.Take
 }
 
 // analyseFolder estimates the response of every take in dir and fits them
@@ -65,7 +66,7 @@ func analyseAfter(ctx context.Context, c *console, dir string, options fit.Optio
 		return nil, err
 	}
 	for _, u := range unreadable {
-		inputs = append(inputs, leftOutTake(fit.Take{Name: u.Name}, u.Err))
+		inputs = append(inputs, leftOutTake(joint.Take{Name: u.Name}, u.Err))
 	}
 	for _, in := range inputs {
 		if in.Unfit != "" {
@@ -73,8 +74,8 @@ func analyseAfter(ctx context.Context, c *console, dir string, options fit.Optio
 		}
 	}
 	options.Program = programName()
-	a.fitted, err = fit.FitCoil(ctx, folder.Coil, inputs, options)
-	if errors.Is(err, fit.ErrNoTakes) {
+	a.fitted, err = joint.Fit(ctx, folder.Coil, inputs, options)
+	if errors.Is(err, joint.ErrNoTakes) {
 		return nil, unfitError{fmt.Errorf("no take of %s is fit for use: %s", dir, strings.Join(a.unfit, "; "))}
 	}
 	if err != nil {
@@ -105,7 +106,7 @@ const flagUnreadable = "unreadable"
 
 // leftOutTake is a take that cannot be used since its files are not what they
 // should be.
-func leftOutTake(in fit.Take, err error) fit.Take {
+func leftOutTake(in joint.Take, err error) joint.Take {
 	in.Flags, in.Unfit = append(in.Flags, flagUnreadable), err.Error()
 	return in
 }
@@ -146,8 +147,8 @@ func (a *analysis) checksumOf(take string) string {
 // estimate estimates the responses of all takes, on all cores, but for those
 // that an earlier analysis holds. A take that cannot be read is unfit; the
 // error is that of ctx.
-func (a *analysis) estimate(ctx context.Context, before *analysis) ([]fit.Take, error) {
-	inputs := make([]fit.Take, len(a.takes))
+func (a *analysis) estimate(ctx context.Context, before *analysis) ([]joint.Take, error) {
+	inputs := make([]joint.Take, len(a.takes))
 	var wait sync.WaitGroup
 	for i, t := range a.takes {
 		if before != nil {
@@ -164,7 +165,7 @@ func (a *analysis) estimate(ctx context.Context, before *analysis) ([]fit.Take, 
 		}()
 	}
 	wait.Wait()
-	a.inputs = map[string]fit.Take{}
+	a.inputs = map[string]joint.Take{}
 	for _, in := range inputs {
 		if in.Response != nil { // what failed may succeed next time
 			a.inputs[a.checksumOf(in.Name)] = in
@@ -173,8 +174,8 @@ func (a *analysis) estimate(ctx context.Context, before *analysis) ([]fit.Take, 
 	return inputs, ctx.Err()
 }
 
-func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) fit.Take {
-	in := fit.Take{
+func estimateTake(ctx context.Context, folder *capture.Folder, t capture.Take) joint.Take {
+	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
 		Referenced: referenced(t), DriftPPM: t.Quality.DriftPPM,
 		DriveFall: t.Drive.Fall, Linearity: t.Linearity,

@@ -18,6 +18,7 @@ import (
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
 
@@ -258,7 +259,7 @@ func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTak
 }
 
 // fitTakes are what the fit gets of recordings.
-type fitTakes []fit.Take
+type fitTakes []joint.Take
 
 // estimated are the takes as the program estimates them.
 func (all recordedTakes) estimated(t *testing.T) fitTakes {
@@ -274,8 +275,8 @@ func (all recordedTakes) estimated(t *testing.T) fitTakes {
 	return takes
 }
 
-func (r recorded) fitTake(estimate *response.Response) fit.Take {
-	return fit.Take{Name: r.take.Name, Load: r.take.Load, Response: estimate, Referenced: referenced(r.take), DriftPPM: r.take.Quality.DriftPPM}
+func (r recorded) fitTake(estimate *response.Response) joint.Take {
+	return joint.Take{Name: r.take.Name, Load: r.take.Load, Response: estimate, Referenced: referenced(r.take), DriftPPM: r.take.Quality.DriftPPM}
 }
 
 // plainly are the takes without any guard: the spectrum of the recording,
@@ -326,7 +327,7 @@ func (all recordedTakes) plainly() fitTakes {
 
 func (takes fitTakes) fit(t *testing.T, coil capture.Coil) *fit.Result {
 	t.Helper()
-	result, err := fit.Analyse(t.Context(), coil, takes, twoRings)
+	result, err := joint.Analyse(t.Context(), coil, takes, twoRings)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,6 +9,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 )
 
 // shapeAfter gives the stimulus of a take to come the shape that tells most of
@@ -30,7 +31,7 @@ func (c *console) shape(ctx context.Context, folder *capture.Folder, scout captu
 	if in.Unfit != "" {
 		return excite.Stimulus{}, fmt.Errorf("take %s cannot be the scout of another: %s", scout.Name, in.Unfit)
 	}
-	fitted, err := fit.FitCoil(ctx, folder.Coil, []fit.Take{in}, fit.Options{})
+	fitted, err := joint.Fit(ctx, folder.Coil, []joint.Take{in}, fit.Options{})
 	if err != nil {
 		return excite.Stimulus{}, err
 	}

@@ -68,7 +68,7 @@ func (e takeExtras) print(c *console, take string) error {
 			verdict = "not linear"
 		}
 		_, err := fmt.Fprintf(c.out, "take %s: %s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %.0f Hz\n",
-			take, verdict, l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), 2*l.UDB, l.AtHz)
+			take, verdict, l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
 		return err
 	}
 	return nil

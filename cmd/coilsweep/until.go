@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
 
@@ -94,7 +95,7 @@ func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Resp
 	if failed != nil {
 		return fit.Unknown(failed.Error()), nil
 	}
-	result, err := fit.Analyse(ctx, coil, []fit.Take{{
+	result, err := joint.Analyse(ctx, coil, []joint.Take{{
 		Name: t.Name, Load: t.Load, Response: estimate, Referenced: referenced(t),
 	}}, fit.Options{})
 	if ctx.Err() != nil {

@@ -93,6 +93,19 @@ func (v Value) U() float64 {
 	return 0
 }
 
+// Coverage95 is the factor from a standard uncertainty to the expanded one for
+// 95 %: the 97.5 % point of the normal distribution (JCGM 100:2008, G.1.3).
+const Coverage95 = 1.959963984540054
+
+// U95 is the expanded uncertainty in Unit: Half where it was stated as such,
+// else Coverage95 times U; 0 where none was stated.
+func (v Value) U95() float64 {
+	if v.Basis == Expanded {
+		return v.Half
+	}
+	return Coverage95 * v.U()
+}
+
 // String is the text as typed, or else a text that Parse reads back to the
 // same value bit for bit.
 func (v Value) String() string {

@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 )
 
@@ -45,7 +46,7 @@ func (l Limits) Judge(q fit.Quantity, guard float64) Judgement {
 		return Judgement{Unknown, math.NaN()}
 	}
 	u := math.Hypot(q.U, l.U)
-	w := guard * coverage * u
+	w := guard * quantity.Coverage95 * u
 	j := Judgement{Verdict: Undecided, Probability: probabilityWithin(q.Value, u, l.Lower, l.Upper)}
 	switch {
 	case q.Value >= l.Lower+w && q.Value <= l.Upper-w:
@@ -55,9 +56,6 @@ func (l Limits) Judge(q fit.Quantity, guard float64) Judgement {
 	}
 	return j
 }
-
-// coverage is the factor from u to U95 of a normal distribution.
-const coverage = 1.959963984540054
 
 func probabilityWithin(y, u, lower, upper float64) float64 {
 	if u == 0 {

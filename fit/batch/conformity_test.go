@@ -7,12 +7,13 @@ import (
 	"strings"
 	"testing"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 )
 
 func known(value, u float64) fit.Quantity {
-	return fit.Quantity{Value: value, U: u, U95: coverage * u}
+	return fit.Quantity{Value: value, U: u, U95: quantity.Coverage95 * u}
 }
 
 // JCGM 106:2012, 7.3.3, example (from memory): a breakdown voltage of -5.47 V
@@ -50,7 +51,7 @@ func TestGuardBands(t *testing.T) {
 		{110, 0, Pass}, {110.01, 0, Fail}, {89.99, 0, Fail},
 		{108.9, 0.5, Pass}, {109.1, 0.5, Undecided}, {111.1, 0.5, Fail},
 	} {
-		if got := l.Judge(known(test.value, 2/coverage), test.guard).Verdict; got != test.want {
+		if got := l.Judge(known(test.value, 2/quantity.Coverage95), test.guard).Verdict; got != test.want {
 			t.Errorf("%g with guard %g: %s, want %s", test.value, test.guard, got, test.want)
 		}
 	}
@@ -63,7 +64,7 @@ func TestGuardBands(t *testing.T) {
 	}
 	// A band so narrow that nothing can pass.
 	narrow := Limits{Lower: 99, Upper: 101}
-	if got := narrow.Judge(known(100, 2/coverage), 1).Verdict; got != Undecided {
+	if got := narrow.Judge(known(100, 2/quantity.Coverage95), 1).Verdict; got != Undecided {
 		t.Errorf("limits narrower than the uncertainty: %s", got)
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"coilsweep/capture/virtual"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
 
@@ -33,7 +34,7 @@ func measuredOn(b virtual.Bench, p pieces, random *rand.Rand) (coil Coil, bare v
 	clock := 50e-6 * (2*random.Float64() - 1) // of each measurement by itself
 	b.Fixture.Capacitance.SI = 65e-12 * (1 + 0.05*p.fixtureC)
 	b.Fixture.Resistance.SI = 1e6 * (1 + 0.01*p.fixtureR)
-	var takes []fit.Take
+	var takes []joint.Take
 	for i, added := range []struct {
 		text string
 		off  float64
@@ -49,7 +50,7 @@ func measuredOn(b virtual.Bench, p pieces, random *rand.Rand) (coil Coil, bare v
 		if added.text == "" {
 			bare = truth
 		}
-		take := fit.Take{Name: fmt.Sprintf("take%d", i+1), Load: load, Referenced: true, Ideal: true, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
+		take := joint.Take{Name: fmt.Sprintf("take%d", i+1), Load: load, Referenced: true, Ideal: true, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
 		for hz := 21.0; hz < 19900; hz += max(6, hz*(math.Exp2(1.0/10)-1)) {
 			u := math.Pow(10, -70.0/20) * math.Sqrt(1000/hz)
 			take.Response.FrequencyHz = append(take.Response.FrequencyHz, hz)
@@ -58,7 +59,7 @@ func measuredOn(b virtual.Bench, p pieces, random *rand.Rand) (coil Coil, bare v
 		}
 		takes = append(takes, take)
 	}
-	result := must(fit.Analyse(context.Background(), capture.Coil{Name: "invented"}, takes, fit.Options{Forms: []fit.Form{{}, {Rings: 1}, {Rings: 2}}}))
+	result := must(joint.Analyse(context.Background(), capture.Coil{Name: "invented"}, takes, fit.Options{Forms: []fit.Form{{}, {Rings: 1}, {Rings: 2}}}))
 	return Coil{Name: "invented", Result: result}, bare
 }
 

@@ -17,6 +17,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
 
@@ -44,9 +45,9 @@ func ohm(t testing.TB, text string) *quantity.Resistance {
 func measured(t testing.TB, name string, l, r, c float64) Coil {
 	t.Helper()
 	const u = 1e-6
-	var takes []fit.Take
+	var takes []joint.Take
 	for _, added := range []float64{0, 470e-12, 1e-9} {
-		take := fit.Take{Name: "take", Referenced: true, Response: &response.Response{SNRdB: 120, VarianceDoF: 100}}
+		take := joint.Take{Name: "take", Referenced: true, Response: &response.Response{SNRdB: 120, VarianceDoF: 100}}
 		take.Load.FixtureC, take.Load.FixtureR = farad(t, "50p 0.0001%"), ohm(t, "1M 0.0001%")
 		total := c + 50e-12 + added
 		if added > 0 {
@@ -61,7 +62,7 @@ func measured(t testing.TB, name string, l, r, c float64) Coil {
 		}
 		takes = append(takes, take)
 	}
-	fitted, err := fit.FitCoil(context.Background(), capture.Coil{Name: name}, takes, fit.Options{Forms: []fit.Form{{}}})
+	fitted, err := joint.Fit(context.Background(), capture.Coil{Name: name}, takes, fit.Options{Forms: []fit.Form{{}}})
 	if err != nil {
 		t.Fatal(err)
 	}

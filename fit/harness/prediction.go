@@ -15,7 +15,7 @@ import (
 // Coil is a measured coil with its name.
 type Coil struct {
 	Name   string
-	Fitted *fit.Fitted
+	Fitted fit.Uncertain
 }
 
 // Prediction is what the coils do in the harness.
@@ -116,7 +116,7 @@ var groups = []struct {
 
 // Predict works out what the coils do in h. The errors are wrong descriptions
 // (Check), another number of coils than h wants, and coils whose own
-// capacitance is not known (fit.ErrFixtureUnknown).
+// capacitance is not known.
 func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(coils, true) }
 
 // Preview is Predict without the other positions of the knobs and without
@@ -124,7 +124,7 @@ func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(c
 func (h Harness) Preview(coils []Coil) (*Prediction, error) { return h.predict(coils, false) }
 
 func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
-	parts, warnings, err := h.ready(coils)
+	parts, _, warnings, err := h.ready(coils)
 	if err != nil {
 		return nil, err
 	}
@@ -216,21 +216,28 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	return p, nil
 }
 
-// ready checks h against the coils, and lists its parts.
-func (h Harness) ready(coils []Coil) (parts []Part, warnings []string, err error) {
+// ready checks h against the coils, and lists its parts and the coils' circuits.
+func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warnings []string, err error) {
 	want, err := h.Check()
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	if len(coils) != want {
-		return nil, nil, fmt.Errorf("the harness is wired for %d coils, not %d: wiring is for two", want, len(coils))
+		return nil, nil, nil, fmt.Errorf("the harness is wired for %d coils, not %d: wiring is for two", want, len(coils))
+	}
+	for _, c := range coils {
+		b, err := c.Fitted.Bare()
+		if err != nil {
+			return nil, nil, nil, fmt.Errorf("%s: %w", c.Name, err)
+		}
+		bare = append(bare, b)
 	}
 	parts, warnings = h.Parts()
-	return parts, append(warnings, h.TaperWarnings()...), nil
+	return parts, bare, append(warnings, h.TaperWarnings()...), nil
 }
 
 func propagate(coils []Coil, parts []Part, sought []fit.Sought, f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {
-	var fitted []*fit.Fitted
+	var fitted []fit.Uncertain
 	for _, c := range coils {
 		fitted = append(fitted, c.Fitted)
 	}
@@ -270,11 +277,7 @@ func levels(h circuit.Harness, frequencies, dst []float64) {
 // their nominal sizes as a netlist for ngspice, with an analysis over the band
 // that is shown.
 func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
-	parts, _, err := h.ready(coils)
-	if err != nil {
-		return err
-	}
-	bare, err := bareCoils(coils)
+	parts, bare, _, err := h.ready(coils)
 	if err != nil {
 		return err
 	}
@@ -287,18 +290,6 @@ func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
 		title = h.Name
 	}
 	return network.WriteNetlist(w, circuit.Netlist{Title: title, FromHz: shownFromHz, ToHz: shownToHz, PointsPerDecade: shownPerDecade, Print: []circuit.Node{out}})
-}
-
-func bareCoils(coils []Coil) ([]circuit.Coil, error) {
-	var bare []circuit.Coil
-	for _, c := range coils {
-		b, err := c.Fitted.Bare()
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", c.Name, err)
-		}
-		bare = append(bare, b)
-	}
-	return bare, nil
 }
 
 func nominal(parts []Part) sizes {
@@ -338,11 +329,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	case !(targetHz > lowestPeakHz && targetHz < highestPeakHz):
 		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz), highestPeakHz)
 	}
-	all, _, err := h.ready(coils)
-	if err != nil {
-		return nil, err
-	}
-	bare, err := bareCoils(coils)
+	all, bare, _, err := h.ready(coils)
 	if err != nil {
 		return nil, err
 	}

@@ -89,8 +89,7 @@ func (c *Check) resistance(coil capture.Coil, result *fit.Result) {
 		if coil.DCR.Celsius != nil {
 			factor = exciter.CopperFactor(*coil.DCR.Celsius, c.Celsius)
 		}
-		u := coil.DCR.U() * factor
-		c.Measured, c.From = fit.Quantity{Value: coil.DCR.SI * factor, U: u, U95: coverage * u}, "meter, "+coil.DCR.String()
+		c.Measured, c.From = fit.Quantity{Value: coil.DCR.SI * factor, U: coil.DCR.U() * factor, U95: coil.DCR.U95() * factor}, "meter, "+coil.DCR.String()
 	case result != nil && result.Resistance.Known():
 		c.Measured, c.From = result.Resistance, "fit"
 	}

@@ -69,8 +69,6 @@ const (
 	// packing of a winding by hand or on a simple machine, and its limits
 	// (common practice).
 	packing, packingLimit = float64(exciter.HandGuided), 0.15
-	// coverage is the factor from u to U95 of a normal distribution.
-	coverage = 1.959963984540054
 )
 
 // depthM is how deep turns lie, by their packing.
@@ -96,7 +94,7 @@ func (p Plan) Resistance(turns int, celsius float64) fit.Quantity {
 	r := p.ohm(n, packing, celsius)
 	byPacking := (p.ohm(n, packing-packingLimit, celsius) - p.ohm(n, packing+packingLimit, celsius)) / 2
 	u := math.Sqrt((wireLimit*wireLimit+stretchLimit*stretchLimit)*r*r+byPacking*byPacking) / math.Sqrt(3)
-	return fit.Quantity{Value: r, U: u, U95: coverage * u}
+	return fit.Quantity{Value: r, U: u, U95: quantity.Coverage95 * u}
 }
 
 // TurnsOf is how many turns a resistance at a temperature stands for.
@@ -118,7 +116,7 @@ func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
 	expected := p.Resistance(int(math.Round(max(n, 1))), celsius)
 	slope := (p.ohm(1.01*n, packing, celsius) - p.ohm(0.99*n, packing, celsius)) / (0.02 * n)
 	u := math.Hypot(expected.U, uOhm) / slope
-	return fit.Quantity{Value: n, U: u, U95: coverage * u}
+	return fit.Quantity{Value: n, U: u, U95: quantity.Coverage95 * u}
 }
 
 // AirInductance is about what so many turns have without poles or magnets, in

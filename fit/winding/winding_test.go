@@ -104,7 +104,7 @@ func TestShortedTurnsAgainstMesh(t *testing.T) {
 }
 
 func known(value, u95 float64) fit.Quantity {
-	return fit.Quantity{Value: value, U: u95 / coverage, U95: u95}
+	return fit.Quantity{Value: value, U: u95 / quantity.Coverage95, U95: u95}
 }
 
 func TestCheckCoil(t *testing.T) {

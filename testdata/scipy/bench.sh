@@ -34,7 +34,7 @@ measure() { "$python" "$here/measure.py" "$rounds" "$@"; }
 
 # One model and the ladder, from the same start on the same 4 takes of 800
 # points, beside one fit by SciPy.
-cd "$root/fit"
+cd "$root/fit/joint"
 go test -c -o "$work/fit.test" .
 "$work/fit.test" -test.run 'TestAgainstSciPy/one_ring' -test.short -dump "$work" >/dev/null
 # The CPU time of one run of a benchmark: what more runs take more.

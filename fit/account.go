@@ -1,0 +1,35 @@
+package fit
+
+import "coilsweep/excite/quantity"
+
+// Terminals is what is stated of the capacitances at a coil's terminals; nil
+// for what is not known.
+type Terminals struct {
+	Winding, Lead, Cable, Input *quantity.Capacitance
+	// CableM is the length of the cable in m by the name of the take; "" is
+	// that of every take.
+	CableM map[string]float64
+}
+
+// Account is all the capacitance at a coil's terminals with nothing added, and
+// what it is made of.
+type Account struct {
+	Total Quantity      `json:"total_f"` // as the takes show it
+	Lines []AccountLine `json:"lines"`
+	// Sum of the lines; its En number against Total, or that of cable and input
+	// against the fixture as stated with the takes, where the two are
+	// independent.
+	Sum     Quantity      `json:"sum_f"`
+	En      *float64      `json:"en"`
+	Verdict string        `json:"verdict,omitempty"`
+	Added   []AccountLine `json:"added"`
+	// PerMetre is the capacitance of a metre of cable, where its length is known.
+	PerMetre *Quantity `json:"cable_per_metre_f,omitempty"`
+}
+
+// AccountLine is one capacitance and where its value comes from.
+type AccountLine struct {
+	What   string   `json:"what"`
+	Farad  Quantity `json:"capacitance_f"`
+	Source string   `json:"source"`
+}

@@ -1,0 +1,124 @@
+package joint
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/leastsquares"
+	"coilsweep/fit/response"
+)
+
+// Parts that a drawer holds: E6 values of IEC 60063, with tolerances that are
+// common practice for film capacitors and metal film resistors.
+var (
+	drawerC = []float64{100e-12, 150e-12, 220e-12, 330e-12, 470e-12, 680e-12, 1e-9, 1.5e-9, 2.2e-9}
+	drawerR = []float64{47e3, 100e3, 220e3, 470e3}
+)
+
+const drawerTolerance = 0.01
+
+// advise works out, for every part of a drawer, the uncertainty of L and C
+// that one more take with it would leave, from the information matrix at the
+// solution, and proposes the best.
+func (a *analysis) advise(r *fit.Result) []fit.Advice {
+	var advice []fit.Advice
+	for _, target := range []struct {
+		name string
+		key  string
+		now  fit.Quantity
+		unit quantity.Unit
+	}{
+		{nameInductance, "inductance_h", r.Inductance, quantity.Henry},
+		{nameCapacitance, "capacitance_f", r.Capacitance, quantity.Farad},
+	} {
+		best := fit.Advice{Quantity: target.key, ThenPercent: math.Inf(1)}
+		for _, c := range drawerC {
+			if u := a.withTake(c, 0, target.name); u < 0.98*best.ThenPercent {
+				best.ThenPercent, best.AddedC, best.AddedR = u, c, 0
+			}
+		}
+		for _, ohm := range drawerR {
+			if u := a.withTake(0, ohm, target.name); u < 0.9*best.ThenPercent {
+				best.ThenPercent, best.AddedC, best.AddedR = u, 0, ohm
+			}
+		}
+		if math.IsInf(best.ThenPercent, 1) {
+			continue
+		}
+		what := "about " + quantity.Format(best.AddedC, quantity.Farad, 2)
+		if best.AddedR != 0 {
+			what = "about " + quantity.Format(best.AddedR, quantity.Ohm, 2)
+		}
+		symbol := map[string]string{nameInductance: "L", nameCapacitance: "C"}[target.name]
+		if target.now.Known() {
+			best.NowPercent = 100 * target.now.U95 / target.now.Value
+			if best.ThenPercent > 0.9*best.NowPercent {
+				continue
+			}
+			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g %% to ±%.2g %%",
+				what, 100*drawerTolerance, symbol, best.NowPercent, best.ThenPercent)
+		} else {
+			best.Text = fmt.Sprintf("add one take with %s (%g %%) across the coil: U95 of %s would be about ±%.2g %%",
+				what, 100*drawerTolerance, symbol, best.ThenPercent)
+		}
+		advice = append(advice, best)
+	}
+	return advice
+}
+
+// withTake is U95 of the quantity, in percent of it, with one more take, like the last but with
+// the part added instead of what it had.
+func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
+	j := a.best.joint
+	last := len(j.takes) - 1
+	model := j.takes[last]
+	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal, Load: capture.Load{
+		FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
+	limit := func(x float64, unit quantity.Unit) quantity.Value {
+		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit, Text: fmt.Sprintf("next %g", x)}
+	}
+	if addedC > 0 {
+		extra.Load.AddedC = &quantity.Capacitance{Value: limit(addedC, quantity.Farad)}
+	} else {
+		extra.Load.AddedR = &quantity.Resistance{Value: limit(addedR, quantity.Ohm)}
+	}
+	extra.Response = &response.Response{FrequencyHz: model.Response.FrequencyHz,
+		H: model.Response.H, Variance: model.Response.Variance}
+	takes := append(slices.Clone(j.takes), extra)
+	parts := gatherParts(takes)
+	next := newJoint(j.form, takes, parts, a.request.know, j.coilAt(a.best.x), j.sharedGain)
+	next.widen = j.widen
+	copy(next.polarity, j.polarity)
+	x := make([]float64, next.n)
+	copy(x[:j.firstPart], a.best.x[:j.firstPart])
+	for i, p := range parts.parts {
+		x[next.firstPart+i] = math.Log(p.nominal)
+		for k, q := range a.request.parts.parts {
+			if p.what == q.what {
+				x[next.firstPart+i] = a.best.x[j.firstPart+k]
+			}
+		}
+	}
+	copy(x[next.scale:next.firstTake], a.best.x[j.scale:j.firstTake])
+	copy(x[next.firstTake:], a.best.x[j.firstTake:])
+	x[next.gain(last+1)], x[next.delay(last+1)] = x[next.gain(last)], x[next.delay(last)]
+	next.polarity[last+1] = next.polarity[last]
+	solver := leastsquares.NewSolver(next.problem())
+	solver.Linearize(x)
+	c := mat.NewSymDense(next.n, nil)
+	if err := solver.Covariance(c); err != nil {
+		return math.Inf(1)
+	}
+	s := &solution{joint: next, x: x}
+	e := (&uncertainty{s: s, c: c}).of(derived{name: name})
+	if math.IsNaN(e.value) || e.shares[sourceWeak] > fit.WeakShare*e.u*e.u {
+		return math.Inf(1)
+	}
+	return 100 * quantity.Coverage95 * e.u / e.value
+}

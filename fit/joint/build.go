@@ -1,0 +1,439 @@
+package joint
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/response"
+)
+
+// result puts the analysis into the shape of result.json.
+func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, options fit.Options) (*fit.Result, error) {
+	r := &fit.Result{
+		Schema:   fit.ResultSchema,
+		Program:  options.Program,
+		Coil:     coil.Name,
+		Eddy:     []fit.Eddy{},
+		Basis:    a.basis(),
+		Meter:    a.meterReadings(coil),
+		Warnings: []string{},
+	}
+	j := a.best.joint
+	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dof}
+	for _, s := range a.solutions {
+		r.Model.Tried = append(r.Model.Tried, fit.Tried{
+			Name: s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
+			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reduced(), RunsZ: s.runsZ, Note: s.note,
+		})
+	}
+
+	r.Inductance = a.profile(a.main(derived{name: nameInductance}), atL)
+	r.Capacitance = a.profile(a.main(derived{name: nameCapacitance}), atC)
+	r.Resistance = a.profile(a.quantity(derived{name: nameResistance}, knownU), atR)
+	const noFixture = "the fixture's capacitance is not known: measure it, and state it (fixture_c) with every take"
+	r.CapacitanceCoil, r.BareResonance, r.BareQ = fit.Unknown(noFixture), fit.Unknown(noFixture), fit.Unknown(noFixture)
+	if a.request.parts.fixtureKnown {
+		r.CapacitanceCoil = a.main(derived{name: nameCapacitanceCoil})
+		if r.CapacitanceCoil.Known() {
+			r.BareResonance = a.quantity(derived{name: nameBareResonance}, knownU)
+			r.BareQ = a.quantity(derived{name: nameBareQ}, knownU)
+		} else {
+			r.BareResonance, r.BareQ = fit.Unknown(r.CapacitanceCoil.Why), fit.Unknown(r.CapacitanceCoil.Why)
+		}
+	}
+	for _, i := range j.eddyOrder(a.best.x) {
+		form := "ring"
+		if j.form.Cylinder {
+			form = "cylinder"
+		}
+		r.Eddy = append(r.Eddy, fit.Eddy{
+			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
+			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
+			Form:   form,
+		})
+	}
+	if j.form.Cover {
+		q := a.quantity(derived{name: nameCover}, eddyU)
+		r.CoverCorner = &q
+	}
+	r.Covariance = a.covariance(r)
+	r.Parts = a.parts()
+	for _, p := range r.Parts {
+		if p.Suspect {
+			a.warnings = append(a.warnings, suspectText(p))
+		}
+	}
+	r.Line = a.line(r)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	used := 0
+	for _, t := range all {
+		tr := fit.TakeResult{Name: t.Name, Flags: t.Flags, AudioSHA256: t.AudioSHA256}
+		if tr.Flags == nil {
+			tr.Flags = []string{}
+		}
+		if c := t.Load.AddedC; c != nil {
+			tr.AddedC = c.SI
+		}
+		if x := t.Load.AddedR; x != nil {
+			tr.AddedR = &x.SI
+		}
+		if t.Unfit != "" || t.Response == nil {
+			why := "the take was left out: " + t.Unfit
+			for _, q := range []*fit.Quantity{&tr.Resonance, &tr.LC, &tr.Peak, &tr.PeakDB, &tr.Q, &tr.WidthHz} {
+				*q = fit.Unknown(why)
+			}
+			r.Takes = append(r.Takes, tr)
+			continue
+		}
+		tr.Used = true
+		tr.SNRdB = t.Response.SNRdB
+		tr.Resonance = a.quantity(derived{name: nameResonance, index: used}, knownU)
+		tr.Q = a.quantity(derived{name: nameQ, index: used}, knownU)
+		tr.LC = a.quantity(derived{name: nameLC, index: used}, knownU)
+		tr.Peak = a.quantity(derived{name: namePeak, index: used}, knownU)
+		tr.PeakDB = a.quantity(derived{name: namePeakDB, index: used, linear: true}, math.Inf(1))
+		tr.WidthHz = a.quantity(derived{name: nameWidth, index: used}, knownU)
+		tr.Curve = a.curve(used)
+		a.flagDistortion(&tr, t)
+		a.warnOfDrive(t)
+		r.Takes = append(r.Takes, tr)
+		used++
+	}
+	r.Budget = a.budgets(r)
+	if a.widen > misfitLimit {
+		// What a further take would bring is not known either.
+	} else if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
+		r.Advice = a.advise(r)
+	}
+	r.Warnings = append(r.Warnings, a.warnings...)
+	if options.MonteCarlo > 0 {
+		var err error
+		if r.MonteCarlo, err = a.monteCarlo(ctx, options.MonteCarlo, options.Seed, options.Progress); err != nil {
+			return nil, err
+		}
+		if m := r.MonteCarlo; 100*m.Failed > m.Trials {
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials came to no minimum: their distributions are those of the others", m.Failed, m.Trials))
+		}
+	}
+	return r, nil
+}
+
+// main judges L or C: unknown too where two circuits explain the takes, and
+// where a resistance alone would have to set the scale. It does so through Q,
+// and so only of a coil whose losses beside the wire's are known; a lossy coil
+// with one load looks like another coil without losses.
+func (a *analysis) main(d derived) fit.Quantity {
+	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
+		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the circuit yourself if the coil has no metal in it (loss-free)")
+	}
+	if a.ambiguous != "" {
+		return fit.Unknown(a.ambiguous)
+	}
+	return a.quantity(d, knownU)
+}
+
+// eddyOrder are the indices of the rings, the lowest corner first, or that of
+// the cylinder.
+func (j *joint) eddyOrder(x []float64) []int {
+	n := j.form.Rings
+	if j.form.Cylinder {
+		n = 1
+	}
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		return cmp.Compare(x[j.firstRing+2*b+1], x[j.firstRing+2*a+1])
+	})
+	return order
+}
+
+// covariance of L, C and R in SI units, of those that are known.
+func (a *analysis) covariance(r *fit.Result) *fit.Covariance {
+	c := &fit.Covariance{}
+	var sensitivities []float64
+	var names []string
+	for _, q := range []struct {
+		key      string
+		quantity fit.Quantity
+		name     string
+	}{
+		{"inductance_h", r.Inductance, nameInductance},
+		{"capacitance_f", r.Capacitance, nameCapacitance},
+		{"resistance_ohm", r.Resistance, nameResistance},
+	} {
+		if !q.quantity.Known() {
+			continue
+		}
+		e := a.known.of(derived{name: q.name})
+		c.Order, names = append(c.Order, q.key), append(names, q.name)
+		for _, g := range e.gradient {
+			sensitivities = append(sensitivities, e.value*g)
+		}
+	}
+	n := len(c.Order)
+	if n == 0 {
+		return nil
+	}
+	m := propagate(mat.NewDense(n, len(sensitivities)/n, sensitivities), a.known.c)
+	for i, name := range names {
+		// The spread of the forms is in u, so it belongs on the diagonal.
+		m.SetSym(i, i, m.At(i, i)+square(a.modelU(derived{name: name})))
+	}
+	for i := range n {
+		c.Matrix = append(c.Matrix, mat.Row(nil, i, m))
+	}
+	return c
+}
+
+// budgets splits u² of the main quantities by source.
+func (a *analysis) budgets(r *fit.Result) []fit.Budget {
+	var budgets []fit.Budget
+	add := func(key string, quantity fit.Quantity, d derived) {
+		if !quantity.Known() {
+			return
+		}
+		e := a.estimate(d)
+		b := fit.Budget{Quantity: key}
+		for _, s := range sources {
+			if share := 100 * e.shares[s] / (e.u * e.u); share >= 0.05 {
+				b.Shares = append(b.Shares, fit.BudgetLine{Source: string(s), Percent: share})
+			}
+		}
+		for i, p := range a.best.joint.priors {
+			switch {
+			case p.part >= 0:
+				b.Parts = append(b.Parts, fit.Contribution{What: a.request.parts.parts[p.part].what, U: e.byPrior[i]})
+			case p.source == sourceScale:
+				b.Parts = append(b.Parts, fit.Contribution{What: string(sourceScale), U: e.byPrior[i]})
+			}
+		}
+		slices.SortStableFunc(b.Shares, func(x, y fit.BudgetLine) int { return cmp.Compare(y.Percent, x.Percent) })
+		budgets = append(budgets, b)
+	}
+	add("inductance_h", r.Inductance, derived{name: nameInductance})
+	add("capacitance_f", r.Capacitance, derived{name: nameCapacitance})
+	add("resistance_ohm", r.Resistance, derived{name: nameResistance})
+	add("capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil})
+	add("bare_resonance_hz", r.BareResonance, derived{name: nameBareResonance})
+	add("bare_q", r.BareQ, derived{name: nameBareQ})
+	used := 0
+	for _, t := range r.Takes {
+		if !t.Used {
+			continue
+		}
+		add("resonance_hz of "+t.Name, t.Resonance, derived{name: nameResonance, index: used})
+		add("q of "+t.Name, t.Q, derived{name: nameQ, index: used})
+		used++
+	}
+	return budgets
+}
+
+// flagDistortion flags a take that shows that something was driven out of its
+// linear range: by its harmonics everywhere, or about the peak alone, where the
+// level is highest and an input clips softly first, or by a response that is
+// another one at a lower level.
+func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
+	flag := func(format string, args ...any) {
+		if name := string(capture.Distorted); !slices.Contains(tr.Flags, name) {
+			tr.Flags = append(slices.Clone(tr.Flags), name)
+		}
+		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
+	}
+	if l := t.Linearity; l != nil && !l.Linear {
+		flag("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; record again at the lower level, or farther from the exciter",
+			l.LevelsDBFS[0], l.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+	}
+	r := t.Response
+	for _, order := range []int{2, 3} {
+		ratio, seen := r.HarmonicRatio(order)
+		if seen && ratio >= response.DistortionLimit {
+			flag("harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of its linear range; record again at a lower level", order, 100*ratio)
+			continue
+		}
+		if !tr.Peak.Known() {
+			continue
+		}
+		peak, seen := r.HarmonicRatioAt(order, tr.Peak.Value)
+		if seen && peak >= response.DistortionLimit && peak > 3*ratio {
+			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there (soft clipping); lower its gain or the level", order, 100*peak)
+		}
+	}
+}
+
+// warnOfDrive says where a drive that was called a current is none, and nothing
+// takes that out of the response.
+func (a *analysis) warnOfDrive(t Take) {
+	if f := t.DriveFall; f.Matters() {
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing takes that out: record with --drive voltage and the same values, with a current reference, or with a larger series resistor",
+			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
+	}
+}
+
+// curve is a take as measured and as fitted, over the plateau.
+func (a *analysis) curve(take int) *fit.Curve {
+	j, x := a.best.joint, a.best.x
+	c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+	response := j.takes[take].Response
+	plateau := c.Plateau(load)
+	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
+	delay := x[j.delay(take)] * 1e-6
+	db := func(v float64) float64 { return 20 * math.Log10(v) }
+	var card cardResponse
+	if !j.takes[take].Referenced {
+		card = j.cardAt(x)
+	}
+	out := &fit.Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
+	for i, w := range j.omega[take] {
+		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
+		if !j.takes[take].Referenced {
+			k *= card.at(w)
+		}
+		measured := response.H[i] / k
+		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
+		u := 1 / (j.weight[take][i] * cmplx.Abs(k))
+		out.MagnitudeDB = append(out.MagnitudeDB, db(cmplx.Abs(measured)))
+		out.PhaseDeg = append(out.PhaseDeg, cmplx.Phase(measured/fitted)*180/math.Pi+unwrapped(fitted))
+		out.FitMagnitudeDB = append(out.FitMagnitudeDB, db(cmplx.Abs(fitted)))
+		out.FitPhaseDeg = append(out.FitPhaseDeg, unwrapped(fitted))
+		out.MagnitudeU95DB = append(out.MagnitudeU95DB, db(1+quantity.Coverage95*u/cmplx.Abs(measured)))
+		out.Residual = append(out.Residual, (measured-fitted)/complex(u, 0))
+		if i < len(response.NoiseFloor) {
+			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
+		}
+	}
+	for n, target := range []*[]float64{&out.Harmonic2DB, &out.Harmonic3DB} {
+		if n < len(response.Harmonic) {
+			for _, v := range response.Harmonic[n] {
+				*target = append(*target, db(v))
+			}
+		}
+	}
+	return out
+}
+
+// unwrapped is the phase of a passive coil's response in degrees, between 0
+// and -360 (the cover adds a third pole).
+func unwrapped(h complex128) float64 {
+	p := cmplx.Phase(h) * 180 / math.Pi
+	if p > 90 {
+		p -= 360
+	}
+	return p
+}
+
+// band is U95 of the fitted magnitude in dB at each frequency.
+func (a *analysis) band(take int) []float64 {
+	j := a.best.joint
+	x := slices.Clone(a.best.x)
+	points := len(j.omega[take])
+	gradient := mat.NewDense(points, j.firstCorner, nil)
+	level := func(column int, sign float64) {
+		const h = 1e-4
+		x[column] = a.best.x[column] + sign*h
+		c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+		plateau := c.Plateau(load)
+		for i, w := range j.omega[take] {
+			v := math.Log(cmplx.Abs(c.Transfer(complex(0, w), load)) / plateau)
+			gradient.Set(i, column, gradient.At(i, column)+sign*v/(2*h))
+		}
+		x[column] = a.best.x[column]
+	}
+	touches := j.columns[take]
+	for _, column := range touches {
+		if column < j.firstCorner {
+			level(column, 1)
+			level(column, -1)
+		}
+	}
+	sub := a.known.c.SliceSym(0, j.firstCorner)
+	out := make([]float64, points)
+	for i := range out {
+		g := gradient.RowView(i)
+		out[i] = 20 / math.Ln10 * quantity.Coverage95 * math.Sqrt(max(0, mat.Inner(g, sub, g)))
+	}
+	return out
+}
+
+// line is 1/w² of each take, from its own data, against its added C; L and C
+// are slope and intercept (Bureau of Standards Circular 74, 1924).
+func (a *analysis) line(r *fit.Result) *fit.Line {
+	j, x := a.best.joint, a.best.x
+	if !r.Inductance.Known() || !r.Capacitance.Known() {
+		return nil
+	}
+	l := &fit.Line{Slope: r.Inductance}
+	e := a.known.of(derived{name: nameCapacitance})
+	el := a.known.of(derived{name: nameInductance})
+	product := e.value * el.value
+	sum := mat.NewVecDense(len(e.gradient), nil)
+	sum.AddVec(mat.NewVecDense(len(e.gradient), e.gradient), mat.NewVecDense(len(el.gradient), el.gradient))
+	u := product * math.Sqrt(mat.Inner(sum, a.known.c, sum))
+	l.Intercept = fit.Quantity{Value: product, U: u, U95: quantity.Coverage95 * u}
+	l.AxisCrossing = r.Capacitance
+	l.AxisCrossing.Value = -l.AxisCrossing.Value
+	if l.AxisCrossing.Low != 0 || l.AxisCrossing.High != 0 {
+		l.AxisCrossing.Low, l.AxisCrossing.High = -r.Capacitance.High, -r.Capacitance.Low
+	}
+	for take, t := range j.takes {
+		if t.Load.AddedR != nil {
+			continue
+		}
+		shift, u := a.ownCapacitance(take)
+		inductance := math.Exp(x[atL])
+		total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
+		p := fit.LinePoint{Take: t.Name, InverseW2: inductance * total * math.Exp(shift), UInverseW2: inductance * total * u}
+		if c := t.Load.AddedC; c != nil {
+			p.AddedC = c.SI
+		}
+		l.Points = append(l.Points, p)
+	}
+	return l
+}
+
+// ownCapacitance is by how much (in its logarithm) one take by itself would
+// move its total capacitance from the joint solution, and the u of that: one
+// Gauss-Newton step in the take's C, gain and delay.
+func (a *analysis) ownCapacitance(take int) (shift, u float64) {
+	j, x := a.best.joint, a.best.x
+	s := newState(j)
+	columns := j.columns[take]
+	rows := 2 * len(j.omega[take])
+	jacobian, residual := mat.NewDense(rows, len(columns), nil), make([]float64, rows)
+	s.evaluate(take, x, residual, jacobian)
+	reduced := mat.NewDense(rows, 3, nil)
+	total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
+	for k, c := range columns {
+		switch c {
+		case atC:
+			for i := range rows {
+				reduced.Set(i, 0, jacobian.At(i, k)*total/math.Exp(x[atC]))
+			}
+		case j.gain(take):
+			reduced.SetCol(1, mat.Col(nil, k, jacobian))
+		case j.delay(take):
+			reduced.SetCol(2, mat.Col(nil, k, jacobian))
+		}
+	}
+	var normal, inverse mat.Dense
+	normal.Mul(reduced.T(), reduced)
+	if err := inverse.Inverse(&normal); err != nil {
+		return 0, math.Inf(1)
+	}
+	var right, step mat.VecDense
+	right.MulVec(reduced.T(), mat.NewVecDense(rows, residual))
+	step.MulVec(&inverse, &right)
+	return -step.AtVec(0), math.Sqrt(inverse.At(0, 0))
+}

@@ -1,0 +1,269 @@
+package joint
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/fit/circuit"
+)
+
+// derived names a quantity that follows from the parameters.
+type derived struct {
+	name string
+	// index is the take, or the ring of a share or corner.
+	index int
+	// linear: the uncertainty is worked out in the value itself; else the
+	// quantity is positive and it is worked out in its logarithm.
+	linear bool
+}
+
+// Names of derived quantities.
+const (
+	nameInductance      = "inductance"
+	nameResistance      = "resistance"
+	nameCapacitance     = "capacitance"
+	nameCapacitanceCoil = "capacitance_coil"
+	nameBareResonance   = "bare_resonance"
+	nameBareQ           = "bare_q"
+	nameShare           = "share"
+	nameCorner          = "corner"
+	nameCover           = "cover_corner"
+	nameResonance       = "resonance"
+	nameQ               = "q"
+	nameLC              = "lc"
+	namePeak            = "peak"
+	namePeakDB          = "peak_db"
+	nameWidth           = "width"
+)
+
+func (d derived) isFrequency() bool {
+	switch d.name {
+	case nameBareResonance, nameCorner, nameCover, nameResonance, nameLC, namePeak, nameWidth:
+		return true
+	}
+	return false
+}
+
+// isOfForm tells whether the quantity is a term of the chosen form, or leans on
+// its terms where no take was made.
+func (d derived) isOfForm() bool {
+	switch d.name {
+	case nameShare, nameCorner, nameCover:
+		return true
+	}
+	return false
+}
+
+// missing says why a quantity does not exist where at gives NaN.
+func (d derived) missing() string {
+	switch d.name {
+	case nameResonance, nameQ:
+		return "the losses are so large that the coil does not resonate with this load"
+	case namePeak, namePeakDB:
+		return "the response falls from the plateau without a peak"
+	case nameWidth:
+		return "the peak is less than 3 dB high and has no half-power point on each side"
+	}
+	return "the fixture's stated capacitance is as large as all that the takes show"
+}
+
+// at is the quantity at the parameters x; NaN where it does not exist (an
+// overdamped coil has no resonance).
+func (j *joint) at(d derived, x []float64) float64 {
+	c := j.coilAt(x)
+	ring := func() circuit.Ring {
+		if j.form.Cylinder {
+			return c.Cylinder
+		}
+		return c.Rings[d.index]
+	}
+	load := func() circuit.Load { return j.loadOf(d.index, x).circuit() }
+	either := func(first, second float64, ok bool, wantSecond bool) float64 {
+		switch {
+		case !ok:
+			return math.NaN()
+		case wantSecond:
+			return second
+		}
+		return first
+	}
+	switch d.name {
+	case nameInductance:
+		return c.InductanceH
+	case nameResistance:
+		return c.ResistanceOhm
+	case nameCapacitance:
+		return c.CapacitanceF
+	case nameCapacitanceCoil:
+		return j.coilCapacitance(x)
+	case nameBareResonance, nameBareQ:
+		if c.CapacitanceF = j.coilCapacitance(x); math.IsNaN(c.CapacitanceF) {
+			return math.NaN()
+		}
+		f, q, ok := c.Resonance(circuit.Open())
+		return either(f, q, ok, d.name == nameBareQ)
+	case nameShare:
+		return ring().Share
+	case nameCorner:
+		return 1 / (2 * math.Pi * ring().TimeS)
+	case nameCover:
+		return 1 / (2 * math.Pi * c.CoverTimeS)
+	case nameResonance, nameQ:
+		f, q, ok := c.Resonance(load())
+		return either(f, q, ok, d.name == nameQ)
+	case nameLC:
+		return c.LCFrequency(load())
+	case namePeak, namePeakDB:
+		f, db, ok := c.Peak(load())
+		return either(f, db, ok, d.name == namePeakDB)
+	case nameWidth:
+		w, ok := c.Width(load())
+		return either(w, 0, ok, false)
+	}
+	panic("joint: no quantity " + d.name)
+}
+
+// resonates tells whether the coil with the load of a take has a pole pair.
+func (j *joint) resonates(take int, x []float64) bool {
+	return !math.IsNaN(j.at(derived{name: nameResonance, index: take}, x))
+}
+
+// coilCapacitance is the coil's own C: all of it less the fixture's; NaN where
+// the fixture is as large as all.
+func (j *joint) coilCapacitance(x []float64) float64 {
+	c := math.Exp(x[atC]) - j.loadOf(0, x).fixtureC
+	if c <= 0 {
+		return math.NaN()
+	}
+	return c
+}
+
+// estimate is the linear propagation of the covariance to one quantity
+// (JCGM 100:2008, 5.2).
+type estimate struct {
+	value    float64
+	u        float64            // in the unit of value
+	gradient []float64          // of ln value or value
+	shares   map[source]float64 // of u²
+	// byPrior is what each prior brings to u, with its sign: by how much the
+	// value moves where what is known moves by one u.
+	byPrior []float64
+}
+
+// function writes quantities that follow from the parameters of a fit into dst;
+// NaN for what does not exist.
+type function func(j *joint, x, dst []float64)
+
+// uncertainty holds what is needed to propagate at one solution.
+type uncertainty struct {
+	s *solution
+	c *mat.SymDense
+}
+
+func (s *solution) uncertainty() (*uncertainty, error) {
+	c, err := s.covariance()
+	if err != nil {
+		return nil, err
+	}
+	return &uncertainty{s: s, c: c}, nil
+}
+
+// carried are quantities at one solution with what the covariance makes of them.
+type carried struct {
+	value  []float64
+	slopes *mat.Dense // by quantity and parameter
+	known  mat.Dense  // slopes times covariance
+}
+
+// carry propagates to count quantities by differences of the steps h, as
+// sensitivities takes them (JCGM 100:2008, 5.2).
+func (w *uncertainty) carry(count int, h []float64, f function) *carried {
+	j := w.s.joint
+	c := &carried{value: make([]float64, count), slopes: mat.NewDense(count, j.n, nil)}
+	f(j, w.s.x, c.value)
+	sensitivities(c.slopes, func(x, dst []float64) { f(j, x, dst) }, slices.Clone(w.s.x), h)
+	c.known.Mul(c.slopes, w.c)
+	return c
+}
+
+// variance of quantity k.
+func (c *carried) variance(k int) float64 {
+	return max(mat.Dot(c.slopes.RowView(k), c.known.RowView(k)), 0)
+}
+
+// logStep is the step of differences in the parameters, most of which are
+// logarithms.
+const logStep = 1e-4
+
+// steps are those for all that a quantity can depend on: the circuit and the
+// parts, not the takes' gains and corners.
+func (j *joint) steps() []float64 {
+	h := make([]float64, j.firstCorner)
+	for i := range h {
+		h[i] = logStep
+	}
+	return h
+}
+
+// bareSteps are those for what depends on the bare coil alone: the circuit and
+// the fixture that is taken off.
+func (j *joint) bareSteps() []float64 {
+	h := make([]float64, j.firstCorner)
+	for i := range j.firstPart {
+		h[i] = logStep
+	}
+	if at := j.parts.ofTake[0].fixtureC; at >= 0 {
+		h[j.firstPart+at] = logStep
+	}
+	return h
+}
+
+// of propagates to one quantity.
+func (w *uncertainty) of(d derived) estimate {
+	j := w.s.joint
+	value := j.at(d, w.s.x)
+	e := estimate{value: value}
+	if math.IsNaN(value) {
+		return e
+	}
+	c := w.carry(1, j.steps(), func(j *joint, x, dst []float64) {
+		dst[0] = j.at(d, x)
+		if !d.linear {
+			dst[0] = math.Log(dst[0])
+		}
+	})
+	e.gradient = c.slopes.RawRowView(0)
+	for _, v := range e.gradient {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			// On the edge of existence: no uncertainty can be stated.
+			e.value = math.NaN()
+			return e
+		}
+	}
+	variance := c.variance(0)
+	e.shares = map[source]float64{}
+	known := 0.0
+	at := slices.Clone(w.s.x)
+	e.byPrior = make([]float64, len(j.priors))
+	for i := range j.priors {
+		p := &j.priors[i]
+		v := p.along(j, at, func(i int) float64 { return c.known.At(0, i) }) / p.u
+		e.byPrior[i] = v
+		e.shares[p.source] += v * v
+		known += v * v
+	}
+	e.shares[sourceNoise] = max(0, variance-known)
+	e.u = math.Sqrt(variance)
+	if !d.linear {
+		e.u *= value
+		for k := range e.shares {
+			e.shares[k] *= value * value
+		}
+		for i := range e.byPrior {
+			e.byPrior[i] *= value
+		}
+	}
+	return e
+}

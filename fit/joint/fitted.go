@@ -1,0 +1,95 @@
+package joint
+
+import (
+	"context"
+	"errors"
+	"math"
+
+	"coilsweep/capture"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+)
+
+// Fitted is a coil's fitted circuit with all that is known of its uncertainty:
+// what predictions start from, as a fit.Uncertain.
+type Fitted struct {
+	a       *analysis
+	coil    capture.Coil
+	takes   []Take
+	options fit.Options
+}
+
+// Fit fits as Analyse does, and keeps the circuit for predictions. The errors are
+// those of Analyse.
+func Fit(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options) (*Fitted, error) {
+	a, err := analyse(ctx, coil, takes, options)
+	if err != nil {
+		return nil, err
+	}
+	return &Fitted{a, coil, takes, options}, nil
+}
+
+// Result is what Analyse gives. Call it once: it works out all uncertainties.
+func (f *Fitted) Result(ctx context.Context) (*fit.Result, error) {
+	return f.a.result(ctx, f.coil, f.takes, f.options)
+}
+
+// ErrFixtureUnknown: the coil's own capacitance cannot be told from that of
+// the bench's cable and input.
+var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: state it with every take (fixture_c under [load] of take.toml)")
+
+// Bare is the circuit of the coil alone, its fixture taken off. The error is
+// ErrFixtureUnknown, or says that the fixture's stated capacitance is too
+// large.
+func (f *Fitted) Bare() (circuit.Coil, error) {
+	if !f.a.request.parts.fixtureKnown {
+		return circuit.Coil{}, ErrFixtureUnknown
+	}
+	c := bareAt(f.a.best.joint, f.a.best.x)
+	if math.IsNaN(c.CapacitanceF) {
+		return circuit.Coil{}, errors.New(derived{name: nameCapacitanceCoil}.missing())
+	}
+	return c, nil
+}
+
+// bareAt is the coil with its own C alone; NaN where the fixture is as large
+// as all.
+func bareAt(j *joint, x []float64) circuit.Coil {
+	c := j.coilAt(x)
+	c.CapacitanceF = j.coilCapacitance(x)
+	return c
+}
+
+// Carry carries what is known of the fit to count quantities that follow from
+// the bare coil's circuit: quantities writes them, NaN where one does not exist.
+func (f *Fitted) Carry(count int, quantities func(bare circuit.Coil, dst []float64)) fit.Carried {
+	return fit.Carried{
+		Variances:   f.a.propagated(bareAt, count, quantities),
+		ClockU:      f.a.clockU(),
+		Ambiguous:   f.a.ambiguous,
+		MissingFact: f.a.missingFact(),
+	}
+}
+
+// propagated carries what is known of the fit to count quantities that follow
+// from the bare coil's circuit; circuitAt makes it from the parameters.
+func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []fit.Variances {
+	return a.propagatedFrom(count, a.best.joint.bareSteps(), func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
+}
+
+// propagatedFrom is propagated for quantities that follow from the parameters
+// with the steps h.
+func (a *analysis) propagatedFrom(count int, h []float64, f function) []fit.Variances {
+	linear, spread := a.known.carry(count, h, f), a.spread(count, h, f)
+	out := make([]fit.Variances, count)
+	for k := range out {
+		out[k] = fit.Variances{Fit: linear.variance(k), Model: spread[k] * spread[k]}
+		for i := range a.best.joint.priors {
+			if p := &a.best.joint.priors[i]; p.source == sourceWeak {
+				v := p.along(a.best.joint, a.best.x, func(c int) float64 { return linear.known.At(k, c) }) / p.u
+				out[k].Weak += v * v
+			}
+		}
+	}
+	return out
+}

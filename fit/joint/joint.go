@@ -1,0 +1,541 @@
+// Package joint finds the circuit that explains all takes of a coil together,
+// with its uncertainty, and judges what the takes cannot tell.
+package joint
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+	"coilsweep/fit/leastsquares"
+)
+
+// joint is the least-squares problem of all takes with one form: the
+// responses weighted by their measured variances, and the priors.
+//
+// Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance
+// in the first take with nothing added, its fixture included; for each ring a share fraction
+// and ln t; the same for the cylinder; ln t of the cover; ln of every part;
+// the parts' common scale error; without a reference, ln of the sound card's two
+// low-end corners and the six coefficients of its upper edge; for each take ln gain and the delay in µs. Shares are broken off a stick one
+// after the other (logistic fractions of what is left), so that k_i > 0 and
+// their sum is below 1 everywhere: every point is passive.
+type joint struct {
+	form   fit.Form
+	takes  []Take
+	parts  partList
+	priors []prior
+
+	firstRing, firstPart, scale, firstCorner, firstEdge, firstTake, n int
+
+	omega    [][]float64 // angular frequency by take and point
+	weight   [][]float64 // 1/u of each component
+	polarity []float64   // by take
+	// sharedGain: all takes have the gain of the first.
+	sharedGain bool
+	columns    [][]int // of each block
+	// widen multiplies the u of the data where no model fits.
+	widen float64
+}
+
+const (
+	atL = iota
+	atR
+	atC
+)
+
+// Weak priors keep the search where circuits are; their share in the
+// uncertainty of a result decides whether the result is known at all.
+const (
+	weakLnU       = 3.0 // of L, R, C: a factor of 20 either way
+	shareMean     = -2.2
+	shareU        = 2.0
+	ringCornerHz  = 2000
+	ringLnU       = 1.5
+	coverCornerHz = 20000
+	coverLnU      = 1.5
+	cornerLnU     = 1.5
+)
+
+// lowCornersHz are the centres of the weak priors of the sound card's two
+// low-end corners, common practice.
+var lowCornersHz = [2]float64{1, 4}
+
+// The upper edge of the sound card's band without a reference: with x = f over
+// edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
+// linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
+// e, f (radian): a card may be down by 2 dB at the edge, common practice for
+// one that is not of the best.
+const edgeHz = 20000
+
+var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
+
+type knowledge struct {
+	resistance *part            // the DC resistance at the takes' temperature
+	inductance *part            // a meter's L that the user wants used
+	meter      *meterInductance // how it was read
+	scaleU     float64          // relative u of the scale of the meter behind the added parts
+}
+
+func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start circuit.Coil, sharedGain bool) *joint {
+	j := &joint{form: form, takes: takes, parts: parts, sharedGain: sharedGain, widen: 1}
+	j.firstRing = atC + 1
+	eddy := 2 * form.Rings
+	if form.Cylinder {
+		eddy = 2
+	}
+	cover := j.firstRing + eddy
+	j.firstPart = cover
+	if form.Cover {
+		j.firstPart++
+	}
+	j.scale = j.firstPart + len(parts.parts)
+	j.firstCorner = j.scale
+	if know.scaleU > 0 {
+		j.firstCorner++
+	}
+	j.firstEdge, j.firstTake = j.firstCorner, j.firstCorner
+	unreferenced := false
+	for _, t := range takes {
+		unreferenced = unreferenced || !t.Referenced
+	}
+	if unreferenced {
+		j.firstEdge += len(lowCornersHz)
+		j.firstTake = j.firstEdge + len(edgeU)
+	}
+	j.n = j.firstTake + 2*len(takes)
+
+	add := func(p prior) { j.priors = append(j.priors, p) }
+	weak := func(column int, mean, u float64) {
+		add(prior{source: sourceWeak, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u, part: -1})
+	}
+	weak(atL, math.Log(start.InductanceH), weakLnU)
+	weak(atR, math.Log(start.ResistanceOhm), weakLnU)
+	weak(atC, math.Log(start.CapacitanceF), weakLnU)
+	for i := range eddy / 2 {
+		weak(j.firstRing+2*i, shareMean, shareU)
+		weak(j.firstRing+2*i+1, -math.Log(2*math.Pi*ringCornerHz), ringLnU)
+	}
+	if form.Cover {
+		weak(cover, -math.Log(2*math.Pi*coverCornerHz), coverLnU)
+	}
+	if know.resistance != nil {
+		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
+			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit})
+	}
+	if p := know.inductance; p != nil {
+		add(prior{source: sourceMeter, columns: [2]int{-1, -1}, mean: math.Log(p.nominal), u: p.u, part: -1,
+			limit: p.limit, meter: know.meter})
+	}
+	for i, p := range parts.parts {
+		pr := prior{source: p.source, columns: [2]int{j.firstPart + i, -1}, factors: [2]float64{1, 0},
+			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit}
+		if p.measured && know.scaleU > 0 {
+			pr.columns[1], pr.factors[1] = j.scale, -1
+		}
+		add(pr)
+	}
+	if know.scaleU > 0 {
+		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1, limit: true})
+	}
+	if unreferenced {
+		for i, f := range lowCornersHz {
+			weak(j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
+		}
+		for i, u := range edgeU {
+			weak(j.firstEdge+i, 0, u)
+		}
+	}
+
+	for i, t := range takes {
+		r := t.Response
+		omega, weight := make([]float64, len(r.H)), make([]float64, len(r.H))
+		for k := range r.H {
+			omega[k] = 2 * math.Pi * r.FrequencyHz[k]
+			weight[k] = 1 / math.Sqrt((r.Variance[k]+t.cardVariance(r.H[k]))/2)
+		}
+		j.omega, j.weight = append(j.omega, omega), append(j.weight, weight)
+		j.polarity = append(j.polarity, 1)
+		j.columns = append(j.columns, j.columnsOf(i))
+	}
+	all := make([]int, j.n)
+	for i := range all {
+		all[i] = i
+	}
+	j.columns = append(j.columns, all)
+	return j
+}
+
+// exactU stands for the relative uncertainty of a part that is stated to be
+// exact.
+const exactU = 1e-9
+
+func (j *joint) columnsOf(take int) []int {
+	var c []int
+	for i := range j.firstPart {
+		c = append(c, i)
+	}
+	at := j.parts.ofTake[take]
+	for _, p := range []int{at.load, at.addedR, at.addedC} {
+		if p >= 0 {
+			c = append(c, j.firstPart+p)
+		}
+	}
+	if j.otherFixture(take) {
+		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
+	}
+	if !j.takes[take].Referenced {
+		for i := j.firstCorner; i < j.firstTake; i++ {
+			c = append(c, i)
+		}
+	}
+	return append(c, j.gain(take), j.delay(take))
+}
+
+// otherFixture tells whether the take's fixture capacitance is another than
+// the first take's. C holds the first fixture, so that the split between coil
+// and fixture, on which the responses do not depend, is no curved valley.
+func (j *joint) otherFixture(take int) bool {
+	return j.parts.ofTake[take].fixtureC != j.parts.ofTake[0].fixtureC
+}
+
+// gain is the column of the take's ln gain, delay that of its delay.
+func (j *joint) gain(take int) int {
+	if j.sharedGain {
+		take = 0
+	}
+	return j.firstTake + 2*take
+}
+
+func (j *joint) delay(take int) int { return j.firstTake + 2*take + 1 }
+
+// problem is the joint problem for a Solver.
+func (j *joint) problem() leastsquares.Problem {
+	p := leastsquares.Problem{Parameters: j.n}
+	for i, w := range j.weight {
+		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(w), Columns: j.columns[i]})
+	}
+	rows := len(j.priors)
+	if j.sharedGain {
+		rows += len(j.takes) - 1
+	}
+	p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: rows, Columns: j.columns[len(j.weight)]})
+	state := newState(j)
+	p.Evaluate = func(b int, x, r []float64, jacobian *mat.Dense) {
+		if b == len(j.weight) {
+			j.evaluatePriors(state, x, r, jacobian)
+			return
+		}
+		state.evaluate(b, x, r, jacobian)
+	}
+	return p
+}
+
+func (j *joint) evaluatePriors(s *state, x, r []float64, jacobian *mat.Dense) {
+	if jacobian != nil {
+		jacobian.Zero()
+	}
+	for i := range j.priors {
+		p := &j.priors[i]
+		r[i] = (p.value(s, x) - p.mean) / p.u
+		if jacobian != nil {
+			p.slope(s, x, func(column int, d float64) { jacobian.Set(i, column, d/p.u) })
+		}
+	}
+	// With one shared gain the columns of the others hang free: hold them.
+	for i := len(j.priors); i < len(r); i++ {
+		c := j.firstTake + 2*(i-len(j.priors)+1)
+		r[i] = x[c]
+		if jacobian != nil {
+			jacobian.Set(i, c, 1)
+		}
+	}
+}
+
+// state is the scratch memory of one evaluation.
+type state struct {
+	j        *joint
+	coil     circuit.Coil
+	rings    [circuit.MaxRings]circuit.Ring
+	fraction [circuit.MaxRings]float64
+	gradient circuit.Gradient
+}
+
+func newState(j *joint) *state { return &state{j: j} }
+
+// setCoil puts the parameters into s.coil.
+func (s *state) setCoil(x []float64) {
+	j := s.j
+	s.coil = circuit.Coil{
+		InductanceH:   math.Exp(x[atL]),
+		ResistanceOhm: math.Exp(x[atR]),
+		CapacitanceF:  math.Exp(x[atC]),
+	}
+	left := 1.0
+	at := j.firstRing
+	for i := range j.form.Rings {
+		v := logistic(x[at])
+		s.fraction[i] = v
+		s.rings[i] = circuit.Ring{Share: v * left, TimeS: math.Exp(x[at+1])}
+		left *= 1 - v
+		at += 2
+	}
+	s.coil.Rings = s.rings[:j.form.Rings]
+	if j.form.Cylinder {
+		s.fraction[0] = logistic(x[at])
+		s.coil.Cylinder = circuit.Ring{Share: s.fraction[0], TimeS: math.Exp(x[at+1])}
+		at += 2
+	}
+	if j.form.Cover {
+		s.coil.CoverTimeS = math.Exp(x[at])
+	}
+}
+
+func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
+func logit(p float64) float64    { return math.Log(p / (1 - p)) }
+
+// loadParts are the sizes of the parts in a take; 0 siemens or farad where
+// there is none.
+type loadParts struct {
+	load, addedR float64 // siemens
+	addedC       float64 // farad
+	// fixtureC is the fixture's capacitance, firstFixtureC the first take's,
+	// which the coil's C holds already.
+	fixtureC, firstFixtureC float64
+}
+
+func (j *joint) loadOf(take int, x []float64) loadParts {
+	at := j.parts.ofTake[take]
+	size := func(i int) float64 {
+		if i < 0 {
+			return 0
+		}
+		return math.Exp(x[j.firstPart+i])
+	}
+	conductance := func(i int) float64 {
+		if i < 0 {
+			return 0
+		}
+		return 1 / size(i)
+	}
+	return loadParts{
+		load: conductance(at.load), addedR: conductance(at.addedR),
+		addedC: size(at.addedC), fixtureC: size(at.fixtureC),
+		firstFixtureC: size(j.parts.ofTake[0].fixtureC),
+	}
+}
+
+func (l loadParts) circuit() circuit.Load {
+	return circuit.Load{
+		ResistanceOhm: 1 / (l.load + l.addedR),
+		CapacitanceF:  l.addedC + (l.fixtureC - l.firstFixtureC),
+	}
+}
+
+// evaluate fills the rows of one take: real and imaginary part of (model -
+// measured)/u at every frequency.
+func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
+	j := s.j
+	s.setCoil(x)
+	parts := j.loadOf(take, x)
+	load := parts.circuit()
+	response := j.takes[take].Response.H
+	omega, weight := j.omega[take], j.weight[take]
+	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
+	delay := x[j.delay(take)] * 1e-6
+	referenced := j.takes[take].Referenced
+	var card cardResponse
+	if !referenced {
+		card = j.cardAt(x)
+	}
+	total := s.coil.CapacitanceF + load.CapacitanceF
+	conductance := parts.load + parts.addedR
+	at := j.parts.ofTake[take]
+	otherFixture := j.otherFixture(take)
+	for i, w := range omega {
+		sw := complex(0, w)
+		sin, cos := math.Sincos(-w * delay)
+		k := complex(gain*cos, gain*sin)
+		if !referenced {
+			k *= card.at(w)
+		}
+		var h complex128
+		if jacobian == nil {
+			h = k * s.coil.Transfer(sw, load)
+		} else {
+			h = k * s.coil.TransferGradient(sw, load, &s.gradient)
+		}
+		u := weight[i] / j.widen
+		d := h - response[i]
+		r[2*i], r[2*i+1] = real(d)*u, imag(d)*u
+		if jacobian == nil {
+			continue
+		}
+		k *= complex(u, 0)
+		h *= complex(u, 0)
+		re, im := jacobian.RawRowView(2*i), jacobian.RawRowView(2*i+1)
+		c := 0
+		set := func(d complex128) {
+			re[c], im[c] = real(d), imag(d)
+			c++
+		}
+		g := &s.gradient
+		set(k * g.LnInductance)
+		set(k * g.LnResistance)
+		onC := k * g.LnCapacitance * complex(1/total, 0)
+		set(onC * complex(s.coil.CapacitanceF, 0))
+		s.setShares(k, set)
+		if j.form.Cover {
+			set(k * g.LnCoverTime)
+		}
+		// The order of columnsOf.
+		onG := k * g.LnLoad * complex(1/conductance, 0)
+		if at.load >= 0 {
+			set(onG * complex(parts.load, 0))
+		}
+		if at.addedR >= 0 {
+			set(onG * complex(parts.addedR, 0))
+		}
+		if at.addedC >= 0 {
+			set(onC * complex(parts.addedC, 0))
+		}
+		if otherFixture {
+			set(onC * complex(parts.fixtureC, 0))
+			set(-onC * complex(parts.firstFixtureC, 0))
+		}
+		if !referenced {
+			for _, a := range card.corner {
+				// -a/(s+a)
+				d := a / (a*a + w*w)
+				set(h * complex(-a*d, w*d))
+			}
+			f := w / (2 * math.Pi * edgeHz)
+			f2 := f * f
+			set(h * complex(f2, 0))
+			set(h * complex(f2*f2, 0))
+			set(h * complex(f2*f2*f2, 0))
+			set(h * complex(0, f*f2))
+			set(h * complex(0, f*f2*f2))
+			set(h * complex(0, f*f2*f2*f2))
+		}
+		set(h)
+		set(-h * sw * 1e-6)
+	}
+}
+
+// cardResponse is the sound card's response at the ends of its band.
+type cardResponse struct {
+	corner [2]float64 // rad/s: s/(s+a) · s/(s+b)
+	edge   [6]float64 // as edgeU
+}
+
+func (j *joint) cardAt(x []float64) cardResponse {
+	return cardResponse{
+		corner: [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])},
+		edge:   [6]float64(x[j.firstEdge:j.firstTake]),
+	}
+}
+
+func (c *cardResponse) at(w float64) complex128 {
+	f := w / (2 * math.Pi * edgeHz)
+	f2 := f * f
+	size := math.Exp(f2 * (c.edge[0] + f2*(c.edge[1]+f2*c.edge[2])))
+	sin, cos := math.Sincos(f * f2 * (c.edge[3] + f2*(c.edge[4]+f2*c.edge[5])))
+	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
+}
+
+// highPass is s/(s+corner).
+func highPass(w, corner float64) complex128 {
+	d := w*w + corner*corner
+	return complex(w*w/d, w*corner/d)
+}
+
+// setShares hands the derivatives of rings or cylinder to set, through the
+// broken stick.
+func (s *state) setShares(k complex128, set func(complex128)) {
+	g := &s.gradient
+	if s.j.form.Cylinder {
+		v := s.fraction[0]
+		set(k * g.CylinderShare * complex(v*(1-v), 0))
+		set(k * g.LnCylinder)
+		return
+	}
+	for i := range s.j.form.Rings {
+		d := g.RingShare[i] * complex(s.rings[i].Share*(1-s.fraction[i]), 0)
+		for later := i + 1; later < s.j.form.Rings; later++ {
+			d -= g.RingShare[later] * complex(s.rings[later].Share*s.fraction[i], 0)
+		}
+		set(k * d)
+		set(k * g.LnRingTime[i])
+	}
+}
+
+// settleTake sets polarity, gain and delay of a take at the circuit x from the
+// data: what is left of the phase after the circuit's is a straight line over
+// frequency.
+func (j *joint) settleTake(take int, x []float64) {
+	s := newState(j)
+	s.setCoil(x)
+	load := j.loadOf(take, x).circuit()
+	response := j.takes[take].Response
+	var slopeSum, slopeWeight float64
+	ratio := make([]complex128, len(response.H))
+	weight := make([]float64, len(response.H))
+	var last complex128
+	lastW := 0.0
+	for i, h := range response.H {
+		w := j.omega[take][i]
+		ratio[i] = h / s.coil.Transfer(complex(0, w), load)
+		snr := cmplx.Abs(h) * j.weight[take][i]
+		weight[i] = min(snr, 1000)
+		if response.FrequencyHz[i] < 200 || snr < 3 {
+			continue
+		}
+		if last != 0 {
+			turn := cmplx.Phase(ratio[i] / last)
+			step := w - lastW
+			slopeSum += turn * step * weight[i]
+			slopeWeight += step * step * weight[i]
+		}
+		last, lastW = ratio[i], w
+	}
+	var delay float64
+	if slopeWeight > 0 {
+		delay = -slopeSum / slopeWeight
+	}
+	var sum complex128
+	var total float64
+	for i, q := range ratio {
+		if response.FrequencyHz[i] < 200 {
+			continue
+		}
+		w := j.omega[take][i]
+		size := cmplx.Abs(q)
+		if size == 0 {
+			continue
+		}
+		sum += q / complex(size, 0) * cmplx.Exp(complex(0, w*delay)) * complex(weight[i], 0)
+		total += weight[i]
+	}
+	j.polarity[take] = 1
+	if real(sum) < 0 {
+		j.polarity[take] = -1
+	}
+	// Gain from the plateau and up: the median of |ratio| does not mind a
+	// peak that is somewhat off.
+	var logs []float64
+	for i, q := range ratio {
+		if response.FrequencyHz[i] >= 100 && weight[i] > 3 {
+			if a := cmplx.Abs(q); a > 0 {
+				logs = append(logs, math.Log(a))
+			}
+		}
+	}
+	if len(logs) > 0 {
+		x[j.gain(take)] = median(logs)
+	}
+	x[j.delay(take)] = delay * 1e6
+}

@@ -1,0 +1,63 @@
+package joint
+
+import (
+	"math"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/fit"
+)
+
+// TestJacobian checks the analytic Jacobian of every form against central
+// differences of the residuals.
+func TestJacobian(t *testing.T) {
+	b := bench{coil: demoCoil(), snrDB: 60, seed: 1}
+	takes := b.takes(
+		load{fixtureC: "65p 5%", fixtureR: "1M 1%"},
+		load{fixtureC: "65p 5%", fixtureR: "1M 1%", addedC: "220p 1%", addedR: "220k 1%"})
+	resistance := part{nominal: 7850, u: 0.003}
+	for _, form := range fit.Ladder() {
+		t.Run(form.Name(), func(t *testing.T) {
+			parts := gatherParts(takes)
+			know := knowledge{resistance: &resistance, scaleU: 0.002}
+			start := startCoils(takes, parts, know)[0]
+			j := newJoint(form, takes, parts, know, start, false)
+			p := j.problem()
+			x := make([]float64, j.n)
+			copy(x, j.startVector(start))
+			for i := j.firstRing; i < j.firstPart; i++ {
+				if x[i] == 0 {
+					x[i] = -1.5
+					if (i-j.firstRing)%2 == 1 || i == j.firstPart-1 && form.Cover {
+						x[i] = math.Log(3e-5)
+					}
+				}
+			}
+			for block, shape := range p.Blocks {
+				jacobian := mat.NewDense(shape.Residuals, len(shape.Columns), nil)
+				r := make([]float64, shape.Residuals)
+				up, down := make([]float64, len(r)), make([]float64, len(r))
+				p.Evaluate(block, x, r, jacobian)
+				for k, column := range shape.Columns {
+					const h = 1e-5
+					y := append([]float64(nil), x...)
+					y[column] += h
+					p.Evaluate(block, y, up, nil)
+					y[column] -= 2 * h
+					p.Evaluate(block, y, down, nil)
+					var scale float64
+					for i := range r {
+						scale = math.Max(scale, math.Abs(jacobian.At(i, k)))
+					}
+					for i := range r {
+						numeric := (up[i] - down[i]) / (2 * h)
+						if math.Abs(numeric-jacobian.At(i, k)) > 1e-5*scale+1e-4 {
+							t.Fatalf("block %d row %d column %d: %g, numerically %g", block, i, column, jacobian.At(i, k), numeric)
+						}
+					}
+				}
+			}
+		})
+	}
+}

@@ -1,0 +1,165 @@
+package joint
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+)
+
+// Limits of what counts as known.
+const (
+	// knownU is the largest relative standard uncertainty of L, C, R and of a
+	// take's numbers.
+	knownU = 0.2
+	// clockPPM is the limit of the error of the sound card's sample clock, a
+	// crystal (common practice). What it does to L and C, twice as much, is far
+	// below their parts.
+	clockPPM = 50.0
+	// eddyU is the largest relative u of a share or corner.
+	eddyU = 0.5
+)
+
+// misfitLimit is the factor by which the noise was enlarged beyond which the
+// terms of the chosen form say nothing of the coil.
+const misfitLimit = 1.5
+
+// noForm says why the terms of a form are not known.
+const noForm = "no circuit of the ladder explains the takes: look at the residuals, and check the bench"
+
+// estimate is the propagation of all that is known to one quantity: noise and
+// priors, the sound card, its clock, and the choice of the form.
+func (a *analysis) estimate(d derived) estimate {
+	e := a.known.of(d)
+	if math.IsNaN(e.value) {
+		return e
+	}
+	model := a.modelU(d)
+	e.shares[sourceModel] = model * model
+	variance := e.u*e.u + model*model
+	if d.isFrequency() {
+		u := a.clockU() * e.value
+		e.shares[sourceClock] = u * u
+		variance += u * u
+	}
+	e.u = math.Sqrt(variance)
+	return e
+}
+
+// clockU is the relative standard uncertainty of every frequency: the limit of
+// a crystal, or what the clocks of playback and recording were found to differ
+// by, since neither is known to be the right one.
+func (a *analysis) clockU() float64 {
+	ppm := clockPPM
+	for _, t := range a.request.takes {
+		ppm = max(ppm, math.Abs(t.DriftPPM))
+	}
+	return ppm * 1e-6 / math.Sqrt(3)
+}
+
+// quantity judges an estimate: its value with U95 where the takes and the
+// known parts determine it, null with the reason where they do not.
+func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
+	if a.widen > misfitLimit && d.isOfForm() {
+		return fit.Unknown(noForm)
+	}
+	e := a.estimate(d)
+	if math.IsNaN(e.value) {
+		return fit.Unknown(d.missing())
+	}
+	if weak := e.shares[sourceWeak]; weak > fit.WeakShare*(e.u*e.u-e.shares[sourceModel]) && weak > square(fit.WeakU*e.value) {
+		return fit.Unknown("undetermined: " + a.missingFact())
+	}
+	relative := e.u
+	if !d.linear {
+		relative = e.u / e.value
+	}
+	if relative > limit {
+		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
+			return fit.Unknown("it hangs on the input's resistance, which is not stated: measure it, and state it with every take")
+		}
+		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative, a.missingFact()))
+	}
+	return fit.Quantity{Value: e.value, U: e.u, U95: quantity.Coverage95 * e.u}
+}
+
+func square(x float64) float64 { return x * x }
+
+// missingFact says which fact is missing for L and C.
+func (a *analysis) missingFact() string {
+	loads := map[partIndices]bool{}
+	for _, at := range a.request.parts.ofTake {
+		loads[at] = true
+	}
+	if len(loads) < 2 {
+		if a.resistive {
+			return "one load shows resonance and Q, and the losses leave the DC resistance too weak a third fact; add a take with a known capacitor"
+		}
+		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
+	}
+	if a.widen > 1 {
+		return noForm
+	}
+	return "the takes' loads differ too little against the noise; add a take with a larger known capacitor"
+}
+
+// fewValues enlarges a spread that is known from two or three values only: the
+// 97.5 % point of Student's t for 2 degrees of freedom over that of the normal
+// distribution (JCGM 100:2008, G.3).
+const fewValues = 4.303 / quantity.Coverage95
+
+// modelU is the standard uncertainty of a quantity from the choice of the form.
+// A term of the form has none: in another it does not exist.
+func (a *analysis) modelU(d derived) float64 {
+	if d.isOfForm() {
+		return 0
+	}
+	return a.spread(1, a.best.joint.steps(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+}
+
+// spread is the standard uncertainty of count quantities from the choice of the
+// form: that of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or
+// the largest distance to solutions that disagree. h are the steps on which
+// the quantities depend, of the chosen form. A solution in which a quantity
+// does not exist says nothing of it.
+func (a *analysis) spread(count int, h []float64, f function) []float64 {
+	best, other, u := make([]float64, count), make([]float64, count), make([]float64, count)
+	f(a.best.joint, a.best.x, best)
+	away := func(j *joint, x []float64, each func(k int, apart float64)) {
+		f(j, x, other)
+		for k, v := range other {
+			if apart := math.Abs(v - best[k]); !math.IsNaN(apart) {
+				each(k, apart)
+			}
+		}
+	}
+	weight := 1.0
+	for _, r := range a.rivals {
+		weight += r.weight
+		away(r.solution.joint, r.solution.x, func(k int, apart float64) { u[k] += r.weight * apart * apart })
+	}
+	for k := range u {
+		u[k] = math.Sqrt(u[k] / weight)
+	}
+	for _, s := range a.disagreeing {
+		away(s.joint, s.x, func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	}
+	if p := a.request.know.resistance; p != nil && a.widen > 1 {
+		// A form that does not fit has been pulling at R.
+		read := slices.Clone(a.best.x)
+		read[atR] = math.Log(p.nominal)
+		away(a.best.joint, read, func(k int, apart float64) { u[k] = max(u[k], apart) })
+	}
+	for _, w := range a.halves {
+		half := w.carry(count, h, f)
+		for k, v := range half.value {
+			// What lies beyond the uncertainty of the half itself.
+			if apart, own := math.Abs(v-best[k]), 4*half.variance(k); apart*apart > own {
+				u[k] = max(u[k], math.Sqrt(apart*apart-own))
+			}
+		}
+	}
+	return u
+}

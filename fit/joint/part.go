@@ -1,0 +1,192 @@
+package joint
+
+import (
+	"fmt"
+	"math"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+)
+
+// source names where a piece of knowledge, and so of uncertainty, comes from.
+type source string
+
+const (
+	sourceNoise    source = "noise"
+	sourceAddedC   source = "added capacitors"
+	sourceAddedR   source = "added resistors"
+	sourceFixtureC source = "fixture capacitance"
+	sourceLoad     source = "load resistance"
+	sourceDCR      source = "DC resistance"
+	sourceMeter    source = "meter inductance"
+	sourceScale    source = "common scale of the parts"
+	sourceAssumed  source = "assumed input resistance"
+	sourceWeak     source = "weak prior"
+	sourceModel    source = "model"
+	sourceClock    source = "clock"
+)
+
+// sources are all of them, for budgets.
+var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC, sourceLoad, sourceAssumed,
+	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
+
+// part is one physical part across the coil: an added capacitor, the input
+// resistance, … . Takes that name the same value share the part: the same
+// text is taken to be the same piece.
+type part struct {
+	what    string // "added C 470p 1%"
+	source  source
+	unit    quantity.Unit
+	nominal float64 // SI
+	// u is the relative standard uncertainty of nominal: the sd of the
+	// logarithm of the true value.
+	u        float64
+	limit    bool // u comes from a limit: the distribution is rectangular
+	measured bool // valued with the meter whose scale error is common
+}
+
+// unstatedTolerance is the limit assumed for a part without one: common
+// practice for unmarked film and ceramic parts.
+const unstatedTolerance = 0.05
+
+// assumedInput is the input resistance where none is stated, with the sd of
+// its logarithm: common practice for an instrument input is 0.5 to 2 Mohm.
+const (
+	assumedInputOhm = 1e6
+	assumedInputLnU = 0.5
+)
+
+func partOf(kind string, source source, v quantity.Value, measured bool) (part, string) {
+	p := part{
+		what:     fmt.Sprintf("%s %s", kind, v.String()),
+		source:   source,
+		unit:     v.Unit,
+		nominal:  v.SI,
+		u:        v.U() / v.SI,
+		limit:    v.Basis != quantity.Expanded,
+		measured: measured,
+	}
+	if v.Basis == quantity.Unstated {
+		p.u = unstatedTolerance / math.Sqrt(3)
+		return p, fmt.Sprintf("%s has no tolerance stated: a limit of ±%g %% is assumed", p.what, 100*unstatedTolerance)
+	}
+	return p, ""
+}
+
+// partIndices are the parts that hang on the coil in one take; -1: none.
+type partIndices struct {
+	addedC, addedR, fixtureC, load int
+}
+
+// partList gathers the parts of all takes. warnings tells what had to be
+// assumed.
+type partList struct {
+	parts    []part
+	ofTake   []partIndices
+	warnings []string
+	// fixtureKnown: every take states its fixture capacitance, so that the
+	// coil's own C can be told from it.
+	fixtureKnown bool
+	index        map[string]int
+}
+
+func gatherParts(takes []Take) partList {
+	l := partList{fixtureKnown: true, index: map[string]int{}}
+	for _, t := range takes {
+		if t.Load.FixtureC == nil {
+			l.fixtureKnown = false
+		}
+	}
+	someFixture := false
+	for _, t := range takes {
+		at := partIndices{addedC: -1, addedR: -1, fixtureC: -1}
+		if c := t.Load.AddedC; c != nil {
+			at.addedC = l.add("added C", sourceAddedC, c.Value, true)
+		}
+		if r := t.Load.AddedR; r != nil {
+			at.addedR = l.add("added R", sourceAddedR, r.Value, true)
+		}
+		if c := t.Load.FixtureC; c != nil {
+			someFixture = true
+			if l.fixtureKnown {
+				at.fixtureC = l.add("fixture C", sourceFixtureC, c.Value, false)
+			}
+		}
+		if r := t.Load.FixtureR; r != nil {
+			at.load = l.add("load", sourceLoad, r.Value, false)
+		} else {
+			at.load = l.addAssumedInput()
+		}
+		l.ofTake = append(l.ofTake, at)
+	}
+	if someFixture && !l.fixtureKnown {
+		l.warnings = append(l.warnings, "the fixture's capacitance is stated for some takes only: the same fixture is assumed for all, and its capacitance stays part of the coil's")
+	}
+	return l
+}
+
+func (l *partList) add(kind string, source source, v quantity.Value, measured bool) int {
+	key := kind + "|" + v.String()
+	if i, ok := l.index[key]; ok {
+		return i
+	}
+	p, warning := partOf(kind, source, v, measured)
+	if warning != "" {
+		l.warnings = append(l.warnings, warning)
+	}
+	return l.put(key, p)
+}
+
+func (l *partList) addAssumedInput() int {
+	const key = "assumed input"
+	if i, ok := l.index[key]; ok {
+		return i
+	}
+	l.warnings = append(l.warnings, fmt.Sprintf(
+		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
+		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*assumedInputLnU)))
+	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
+}
+
+func (l *partList) put(key string, p part) int {
+	l.index[key] = len(l.parts)
+	l.parts = append(l.parts, p)
+	return len(l.parts) - 1
+}
+
+// resistancePrior is what the meter says of R during the takes: the DC
+// resistance carried to the coil's temperature then. ok is false where no
+// reading is there.
+func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
+	if coil.DCR == nil {
+		return part{}, nil, false
+	}
+	p, warning := partOf("DC resistance", sourceDCR, coil.DCR.Value, false)
+	if warning != "" {
+		warnings = append(warnings, warning)
+	}
+	read, then := coil.DCR.Celsius, coil.CelsiusAtTakes
+	switch {
+	case read != nil && then != nil:
+		p.nominal *= copperFactor(*then) / copperFactor(*read)
+	default:
+		// The takes are made at the bench where the meter lies: a limit of
+		// 3 K between the two, common practice for a room.
+		u := copperPerKelvin * unstatedKelvin / math.Sqrt(3)
+		p.u = math.Hypot(p.u, u)
+		warnings = append(warnings, fmt.Sprintf(
+			"the coil's temperature during the takes or the resistance reading is not stated: within %g K of each other is assumed, which adds %.2f %% to U95 of R (state celsius_at_takes in coil.toml)",
+			unstatedKelvin, 100*quantity.Coverage95*u))
+	}
+	return p, warnings, true
+}
+
+const (
+	// copperPerKelvin: temperature coefficient of the resistance of annealed
+	// copper at 20 °C, IEC 60028.
+	copperPerKelvin = 0.00393
+	unstatedKelvin  = 3.0
+)
+
+// copperFactor is R(t)/R(20 °C) of annealed copper, IEC 60028.
+func copperFactor(celsius float64) float64 { return 1 + copperPerKelvin*(celsius-20) }

@@ -1,0 +1,255 @@
+package joint
+
+import (
+	"context"
+	"errors"
+	"math"
+	"runtime"
+	"slices"
+	"sync"
+	"sync/atomic"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+	"coilsweep/fit/leastsquares"
+)
+
+// solution is the minimum of one form.
+type solution struct {
+	joint  *joint
+	solver *leastsquares.Solver
+	x      []float64
+	// chi2 of the data rows, and with the priors.
+	chi2, chi2Priors float64
+	dof              int
+	runsZ            float64
+	// correlation is 1 + 2·sum of the residuals' autocorrelations: by how
+	// much the variance of an average is larger than it were for white ones.
+	correlation float64
+	note        string
+}
+
+func (s *solution) reduced() float64 { return s.chi2 / float64(s.dof) }
+
+// bic is the Bayesian information criterion (Schwarz 1978) of the solution
+// with the variances enlarged by widen², so that a misfit which all forms have
+// does not buy more parameters.
+func (s *solution) bic(widen2 float64) float64 {
+	return s.chi2Priors/widen2 + float64(s.joint.form.Parameters())*math.Log(float64(s.joint.rows()))
+}
+
+// rows is the number of data residuals.
+func (j *joint) rows() int {
+	n := 0
+	for _, w := range j.weight {
+		n += 2 * len(w)
+	}
+	return n
+}
+
+func (s *solution) coil() circuit.Coil { return s.joint.coilAt(s.x) }
+
+// coilAt is the circuit at the parameters x, in memory of its own.
+func (j *joint) coilAt(x []float64) circuit.Coil {
+	st := newState(j)
+	st.setCoil(x)
+	c := st.coil
+	c.Rings = append([]circuit.Ring(nil), c.Rings...)
+	return c
+}
+
+// request is what is fitted, whatever the form.
+type request struct {
+	takes      []Take
+	parts      partList
+	know       knowledge
+	sharedGain bool
+}
+
+// startVector is the parameter vector of the form at the circuit coil, with
+// the parts at their nominal sizes and each take settled to its data.
+func (j *joint) startVector(coil circuit.Coil) []float64 {
+	x := make([]float64, j.n)
+	x[atL], x[atR], x[atC] = math.Log(coil.InductanceH), math.Log(coil.ResistanceOhm), math.Log(coil.CapacitanceF)
+	at := j.firstRing
+	left := 1.0
+	rings := coil.Rings
+	if j.form.Cylinder {
+		rings = []circuit.Ring{coil.Cylinder}
+	}
+	for _, r := range rings {
+		fraction := min(max(r.Share/left, 1e-4), 0.98)
+		x[at], x[at+1] = logit(fraction), math.Log(r.TimeS)
+		left *= 1 - fraction
+		at += 2
+	}
+	if j.form.Cover {
+		x[at] = math.Log(coil.CoverTimeS)
+	}
+	for i, p := range j.parts.parts {
+		x[j.firstPart+i] = math.Log(p.nominal)
+	}
+	if j.firstEdge > j.firstCorner {
+		for i, f := range lowCornersHz {
+			x[j.firstCorner+i] = math.Log(2 * math.Pi * f)
+		}
+	}
+	for t := range j.takes {
+		j.settleTake(t, x)
+	}
+	return x
+}
+
+// errNoMinimum: none of the starts came to a minimum.
+var errNoMinimum = errors.New("the fit found no minimum from any start")
+
+// candidate is where a short search ended.
+type candidate struct {
+	x        []float64
+	polarity []float64
+	sum      float64
+}
+
+// search makes a short search from every start, on all cores, and returns the
+// best end; ok is false where none of them came anywhere.
+func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coil, settings leastsquares.Settings) (best candidate, ok bool) {
+	ends := make([]candidate, len(starts))
+	var next atomic.Int64
+	var wait sync.WaitGroup
+	for range min(runtime.GOMAXPROCS(0), len(starts)) {
+		wait.Add(1)
+		go func() {
+			defer wait.Done()
+			j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+			solver := leastsquares.NewSolver(j.problem())
+			for i := int(next.Add(1)) - 1; i < len(starts) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+				m, err := solver.Minimize(j.startVector(starts[i]), settings)
+				if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
+					continue
+				}
+				ends[i] = candidate{slices.Clone(m.P), slices.Clone(j.polarity), m.SumSquares}
+			}
+		}()
+	}
+	wait.Wait()
+	for _, c := range ends {
+		if c.x != nil && (best.x == nil || c.sum < best.sum*(1-1e-9)) {
+			best = c
+		}
+	}
+	return best, best.x != nil
+}
+
+// solve fits form from every start, in short searches through every fourth
+// point, and finishes the best with all of them.
+func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil) (*solution, error) {
+	coarse := q
+	coarse.takes = thin(q.takes, 4)
+	quick := leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
+	best, ok := coarse.search(ctx, form, starts, quick)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	if !ok {
+		return nil, errNoMinimum
+	}
+	rows := 0
+	for _, t := range coarse.takes {
+		rows += 2 * len(t.Response.H)
+	}
+	finish := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
+	// A form that misses the data by far would drag the known parts along a
+	// curved valley for ever: weigh its data by the misfit, as its uncertainty
+	// would be, and do not ask for the last digit.
+	widen := 1.0
+	if reduced := best.sum / float64(rows); reduced > 2 {
+		widen = math.Sqrt(reduced)
+		if widen > 10 {
+			finish = quick
+		}
+	}
+	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+	j.widen = widen
+	copy(j.polarity, best.polarity)
+	return j.finish(leastsquares.NewSolver(j.problem()), best.x, finish)
+}
+
+// thin leaves every n-th point of each take, with the weight of n.
+func thin(takes []Take, n int) []Take {
+	out := slices.Clone(takes)
+	for i, t := range takes {
+		k := n/2 - 1
+		r := t.Response.Select(func(float64) bool { k++; return k%n == 0 })
+		for i := range r.Variance {
+			r.Variance[i] /= float64(n)
+		}
+		out[i].Response = r
+	}
+	return out
+}
+
+// settled is the relative change of chi-square at which a search has come to
+// its end: of some thousand, a thousandth of a unit, and so some hundredths of
+// a standard uncertainty. The chosen form is then searched to the last digit.
+const settled = 2e-7
+
+// finish searches to the end from x and judges the minimum.
+func (j *joint) finish(solver *leastsquares.Solver, x []float64, settings leastsquares.Settings) (*solution, error) {
+	m, err := solver.Minimize(x, settings)
+	s := &solution{joint: j, solver: solver}
+	if errors.Is(err, leastsquares.ErrIterations) {
+		s.note = "the search did not settle"
+	} else if err != nil {
+		return nil, err
+	}
+	s.x = append([]float64(nil), m.P...)
+	s.judge(m.SumSquares)
+	return s, nil
+}
+
+// judge measures the residuals of the solution, in the u as measured.
+func (s *solution) judge(sumSquares float64) {
+	j := s.joint
+	var sequences [][]float64
+	var weighted float64
+	for b := range j.weight {
+		r := s.solver.Residuals(b)
+		re, im := make([]float64, len(r)/2), make([]float64, len(r)/2)
+		for i := range re {
+			re[i], im[i] = r[2*i], r[2*i+1]
+			weighted += re[i]*re[i] + im[i]*im[i]
+		}
+		sequences = append(sequences, re, im)
+	}
+	s.chi2 = weighted * j.widen * j.widen
+	s.chi2Priors = s.chi2 + (sumSquares - weighted)
+	nuisance := 2 * len(j.takes)
+	if j.sharedGain {
+		nuisance = len(j.takes) + 1
+	}
+	nuisance += j.firstTake - j.firstCorner
+	s.dof = j.rows() - j.form.Parameters() - nuisance
+	s.runsZ = runsScore(sequences)
+	s.correlation = correlationFactor(sequences)
+}
+
+// covariance of all parameters at the solution.
+func (s *solution) covariance() (*mat.SymDense, error) {
+	c := mat.NewSymDense(s.joint.n, nil)
+	if err := s.solver.Covariance(c); err != nil {
+		return nil, err
+	}
+	return c, nil
+}
+
+// widened enlarges the u of the data by the factor w, by which priors weigh
+// more, and searches to the last digit: damped steps until what they promise is
+// some millionths of a unit of chi-square, which along a flat valley is as far as
+// they come in reasonable time, and undamped ones from there.
+func (s *solution) widened(w float64) (*solution, error) {
+	j := *s.joint
+	j.widen = w
+	return (&j).finish(leastsquares.NewSolver((&j).problem()), s.x, leastsquares.Settings{Polish: true, Tolerance: 1e-9})
+}

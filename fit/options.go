@@ -1,0 +1,20 @@
+package fit
+
+// Options of an analysis. The zero value is what a winder wants.
+type Options struct {
+	// Forms are the forms to try, all of them; nil climbs Ladder() for as long
+	// as more losses help.
+	Forms []Form
+	// SharedGain: the exciter was not moved between the takes, and all have
+	// one gain.
+	SharedGain bool
+	// Advise proposes the next take even where everything is determined.
+	Advise bool
+	// MonteCarlo is the number of trials by JCGM 101; 0: none. Seed draws them,
+	// Progress, if not nil, hears how many are done.
+	MonteCarlo int
+	Seed       uint64
+	Progress   func(done int)
+	// Program is written into the result.
+	Program string
+}
