@@ -16,7 +16,9 @@ import (
 	"coilsweep/capture"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
 )
 
 // batchFlags say how a batch is judged.
@@ -97,19 +99,19 @@ says otherwise; between, it is undecided.`,
 				return err
 			}
 			if out != "" {
-				document := report.BatchDocument{Batch: result, Limits: source, Made: time.Now(), Program: programName()}
-				if err := writeFile(out, func(w io.Writer) error { return report.BatchPage(w, document) }); err != nil {
+				document := page.BatchDocument{Batch: result, Limits: source, Made: time.Now(), Program: programName()}
+				if err := writeFile(out, func(w io.Writer) error { return page.Batch(w, document) }); err != nil {
 					return err
 				}
 				c.warn("wrote %s", out)
 			}
 			switch {
 			case asJSON:
-				err = report.BatchJSON(c.out, result)
+				err = data.BatchJSON(c.out, result)
 			case asCSV:
-				err = report.BatchCSV(c.out, result, decimal.options())
+				err = data.BatchCSV(c.out, result, decimal.options())
 			default:
-				err = report.BatchTable(c.out, result, flags.chart, tableOptions(c.out, false))
+				err = terminal.Batch(c.out, result, flags.chart, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err

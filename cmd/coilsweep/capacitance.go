@@ -10,7 +10,8 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/picture"
+	"coilsweep/report/terminal"
 )
 
 func newCapacitance(c *console) *cobra.Command {
@@ -52,7 +53,7 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 			}
 			if plot != "" {
 				var b bytes.Buffer
-				if err := report.WriteLine(&b, *a.result); err != nil {
+				if err := picture.WriteLine(&b, *a.result); err != nil {
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 				if err := atomicfile.Write(plot, b.Bytes()); err != nil {
@@ -62,7 +63,7 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 			if asJSON {
 				err = c.json(account)
 			} else {
-				err = report.Account(c.out, *a.result, *account, tableOptions(c.out, false))
+				err = terminal.Account(c.out, *a.result, *account, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err

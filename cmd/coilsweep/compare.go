@@ -17,7 +17,10 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/listing"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
 )
 
 // comparing are the options of 'compare'.
@@ -52,8 +55,8 @@ func (o *comparing) run(ctx context.Context, c *console, dirs []string, curves b
 	if result, err = comparison.Compare(compared, reference, o.sameBench); err != nil {
 		return nil, nil, err
 	}
-	if !slices.Contains(report.SortKeys(result), o.sortKey) {
-		return nil, nil, usagef("--sort %s: want one of %s", o.sortKey, strings.Join(report.SortKeys(result), ", "))
+	if !slices.Contains(listing.ComparisonKeys(result), o.sortKey) {
+		return nil, nil, usagef("--sort %s: want one of %s", o.sortKey, strings.Join(listing.ComparisonKeys(result), ", "))
 	}
 	return result, unfit, nil
 }
@@ -90,19 +93,19 @@ Results that are fresh are taken as they are; the others, and all of them for
 				return err
 			}
 			if out != "" {
-				document := report.ComparisonDocument{Comparison: result, SortKey: options.sortKey, Made: time.Now(), Program: programName()}
-				if err := writeFile(out, func(w io.Writer) error { return report.ComparisonPage(w, document) }); err != nil {
+				document := page.ComparisonDocument{Comparison: result, SortKey: options.sortKey, Made: time.Now(), Program: programName()}
+				if err := writeFile(out, func(w io.Writer) error { return page.Comparison(w, document) }); err != nil {
 					return err
 				}
 				c.warn("wrote %s", out)
 			}
 			switch {
 			case asJSON:
-				err = report.ComparisonJSON(c.out, result)
+				err = data.ComparisonJSON(c.out, result)
 			case asCSV:
-				err = report.ComparisonCSV(c.out, result, options.sortKey, decimal.options())
+				err = data.ComparisonCSV(c.out, result, options.sortKey, decimal.options())
 			default:
-				err = report.ComparisonTable(c.out, result, options.sortKey, tableOptions(c.out, false))
+				err = terminal.Comparison(c.out, result, options.sortKey, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err

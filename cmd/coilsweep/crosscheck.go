@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/terminal"
 )
 
 func newCrosscheck(c *console) *cobra.Command {
@@ -50,7 +50,7 @@ not scored, as is the DC resistance: the fit rests on it.`,
 			if asJSON {
 				err = c.json(record)
 			} else {
-				err = report.Crosscheck(c.out, *a.result, tableOptions(c.out, false))
+				err = terminal.Crosscheck(c.out, *a.result, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err

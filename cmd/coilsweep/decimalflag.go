@@ -5,7 +5,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/report"
+	"coilsweep/report/data"
 )
 
 // decimalFlag is the decimal sign of CSV files; empty is a point. It is called
@@ -42,8 +42,8 @@ func (f *decimalFlag) add(cmd *cobra.Command, of string) {
 }
 
 // options are those of a CSV file.
-func (f *decimalFlag) options() report.CSVOptions {
-	return report.CSVOptions{DecimalComma: *f == decimalComma}
+func (f *decimalFlag) options() data.CSVOptions {
+	return data.CSVOptions{DecimalComma: *f == decimalComma}
 }
 
 // needs wants that the CSV file, which the flag named needed asks for, is

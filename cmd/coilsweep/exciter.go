@@ -8,7 +8,8 @@ import (
 
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
-	"coilsweep/report"
+	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 func newExciter(c *console) *cobra.Command {
@@ -43,7 +44,7 @@ amplifier's loudspeaker tap.`,
 			if asJSON {
 				return c.json(exciterJSON(sheet))
 			}
-			return report.Exciter(c.out, sheet, tableOptions(c.out, false))
+			return terminal.Exciter(c.out, sheet, tableOptions(c.out, false))
 		}),
 	}
 	flags.add(cmd)
@@ -107,22 +108,22 @@ const coilDepthM = 4e-3
 
 // work is the sheet of what the flags ask for. What cannot be wound is wrong
 // use.
-func (x *exciterFlags) work(cmd *cobra.Command) (report.ExciterSheet, error) {
+func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	drawer, err := x.drawer(cmd)
 	if err != nil {
-		return report.ExciterSheet{}, err
+		return terminal.ExciterSheet{}, err
 	}
 	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
-		return report.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: what is at hand is compared, each with its best number of turns")
+		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: what is at hand is compared, each with its best number of turns")
 	}
 	if x.coilTurns < 1 {
-		return report.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
+		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
 	}
 	if !(x.celsius > -80 && x.celsius < 250) {
-		return report.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
+		return terminal.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
 	}
 	long, wide := max(float64(x.coilLong), float64(x.coilWide)), min(float64(x.coilLong), float64(x.coilWide))
-	s := report.ExciterSheet{
+	s := terminal.ExciterSheet{
 		Drawer:  drawer,
 		Packing: exciter.Packing(x.packing),
 		Source:  exciter.Source{Volt: float64(x.volt), Ohm: x.sourceOhm.value.SI, LeastLoadOhm: x.loadOhm.value.SI},
@@ -209,7 +210,7 @@ func parseBobbin(text string) (exciter.Bobbin, error) {
 }
 
 // exciterJSON is the sheet for programs, in SI units.
-func exciterJSON(s report.ExciterSheet) any {
+func exciterJSON(s terminal.ExciterSheet) any {
 	type estimate struct {
 		CoreM            float64  `json:"core_m"`
 		FlangeM          float64  `json:"flange_m"`
@@ -244,7 +245,7 @@ func exciterJSON(s report.ExciterSheet) any {
 	out := struct {
 		Exciters []estimate `json:"exciters"`
 		Cautions []string   `json:"cautions"`
-	}{Exciters: []estimate{}, Cautions: report.ExciterCautions()}
+	}{Exciters: []estimate{}, Cautions: words.Cautions()}
 	for _, e := range s.Estimates {
 		out.Exciters = append(out.Exciters, estimate{
 			CoreM: e.Bobbin.CoreDiameterM, FlangeM: e.Bobbin.FlangeDiameterM, LengthM: e.Bobbin.LengthM, DistanceM: e.DistanceM,

@@ -11,7 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/report/archive"
+	"coilsweep/report/data"
 )
 
 func newExport(c *console) *cobra.Command {
@@ -54,7 +54,7 @@ stays as it is.`,
 				return err
 			}
 			defer f.Abort()
-			if err := archive.Write(f, archive.Contents{
+			if err := data.WriteArchive(f, data.Archive{
 				Result: *a.result, Takes: a.takes, Audio: audio, Program: programName(),
 				Open: func(name string) (io.ReadCloser, error) {
 					return os.Open(filepath.Join(dir, filepath.FromSlash(name)))

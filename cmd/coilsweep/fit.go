@@ -11,7 +11,8 @@ import (
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/terminal"
 )
 
 func newFit(c *console) *cobra.Command {
@@ -91,13 +92,13 @@ does not stop the others.`,
 				return err
 			}
 			if asJSON {
-				err = report.WriteJSON(c.out, *a.result)
+				err = data.ResultJSON(c.out, *a.result)
 			} else {
-				err = report.Table(c.out, *a.result, tableOptions(c.out, budget))
+				err = terminal.Coil(c.out, *a.result, tableOptions(c.out, budget))
 			}
 			if err == nil && drawn {
 				fmt.Fprintln(c.out)
-				err = report.TextPlot(c.out, *a.result, textPlotOptions(c.out))
+				err = terminal.Plot(c.out, *a.result, textPlotOptions(c.out))
 			}
 			if err != nil {
 				return err
@@ -143,11 +144,11 @@ func (t *trialFlags) apply(cmd *cobra.Command, o *fit.Options) error {
 
 // save writes what a fit leaves in the coil folder: response.csv, and
 // result.json last, since a result that is there and fresh counts as done.
-func (a *analysis) save(o report.CSVOptions) error {
-	if err := a.write("response.csv", func(w io.Writer) error { return report.WriteCSV(w, *a.result, o) }); err != nil {
+func (a *analysis) save(o data.CSVOptions) error {
+	if err := a.write("response.csv", func(w io.Writer) error { return data.ResultCSV(w, *a.result, o) }); err != nil {
 		return err
 	}
-	return a.write("result.json", func(w io.Writer) error { return report.WriteJSON(w, *a.result) })
+	return a.write("result.json", func(w io.Writer) error { return data.ResultJSON(w, *a.result) })
 }
 
 // write makes a file in the coil folder, whole or not at all.

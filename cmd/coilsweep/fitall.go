@@ -11,7 +11,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/data"
 )
 
 // fitAll says how the coils below a folder are fitted.
@@ -148,7 +148,7 @@ func (f fitAll) fit(ctx context.Context, c *console, dir string) fittedCoil {
 	if err != nil {
 		return fail(err)
 	}
-	if err := a.save(report.CSVOptions{}); err != nil {
+	if err := a.save(data.CSVOptions{}); err != nil {
 		return fail(err)
 	}
 	coil.State = stateFitted

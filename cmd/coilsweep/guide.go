@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/report"
+	"coilsweep/report/page"
 )
 
 //go:embed guide
@@ -35,11 +35,11 @@ fixture, and the cautions.`,
 			if err != nil {
 				return err
 			}
-			var page bytes.Buffer
-			if err := report.Guide(&page, "coilsweep: guide to the bench", text, files); err != nil {
+			var html bytes.Buffer
+			if err := page.Guide(&html, "coilsweep: guide to the bench", text, files); err != nil {
 				return err
 			}
-			if err := atomicfile.Write(out, page.Bytes()); err != nil {
+			if err := atomicfile.Write(out, html.Bytes()); err != nil {
 				return err
 			}
 			_, err = fmt.Fprintln(c.out, out)

@@ -18,7 +18,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/listing"
+	"coilsweep/report/terminal"
 )
 
 func newList(c *console) *cobra.Command {
@@ -49,8 +51,8 @@ or changed since, or where another version of the program made it;
 			if err := pick.parse(); err != nil {
 				return err
 			}
-			if !slices.Contains(report.ListKeys(), sortKey) {
-				return usagef("--sort %s: want one of %s", sortKey, strings.Join(report.ListKeys(), ", "))
+			if !slices.Contains(listing.Keys(), sortKey) {
+				return usagef("--sort %s: want one of %s", sortKey, strings.Join(listing.Keys(), ", "))
 			}
 			root := "."
 			if len(args) == 1 {
@@ -60,22 +62,22 @@ or changed since, or where another version of the program made it;
 			if err != nil {
 				return err
 			}
-			list = slices.DeleteFunc(list, func(l report.Listed) bool { return !pick.wants(l) })
-			report.SortListed(list, sortKey, descending)
+			list = slices.DeleteFunc(list, func(l listing.Coil) bool { return !pick.wants(l) })
+			listing.Sort(list, sortKey, descending)
 			switch {
 			case asJSON:
-				return report.ListJSON(c.out, list)
+				return data.ListJSON(c.out, list)
 			case asCSV:
-				return report.ListCSV(c.out, list, decimal.options())
+				return data.ListCSV(c.out, list, decimal.options())
 			case len(list) == 0:
 				c.warn("no coil below %s is to be listed", root)
 				return nil
 			}
-			return report.ListTable(c.out, list, tableOptions(c.out, false))
+			return terminal.List(c.out, list, tableOptions(c.out, false))
 		}),
 	}
 	f := cmd.Flags()
-	f.StringVar(&sortKey, "sort", "folder", "sort by "+strings.Join(report.ListKeys(), ", "))
+	f.StringVar(&sortKey, "sort", "folder", "sort by "+strings.Join(listing.Keys(), ", "))
 	f.BoolVar(&descending, "descending", false, "largest or latest first")
 	f.StringVar(&pick.match, "match", "", "only coils whose name or folder contains this")
 	f.StringArrayVar(&pick.flags, "flag", nil, "only coils with a take that carries this flag (may be repeated)")
@@ -127,7 +129,7 @@ func (f *listFilter) parse() error {
 	return nil
 }
 
-func (f *listFilter) wants(l report.Listed) bool {
+func (f *listFilter) wants(l listing.Coil) bool {
 	text := strings.ToLower(f.match)
 	if !strings.Contains(strings.ToLower(l.Coil), text) && !strings.Contains(strings.ToLower(l.Folder), text) {
 		return false
@@ -145,7 +147,7 @@ func (f *listFilter) wants(l report.Listed) bool {
 
 // listCoils reads what is known of every coil below root, on all cores. Coils
 // that cannot be read are warned of and left out.
-func listCoils(ctx context.Context, c *console, root string) ([]report.Listed, error) {
+func listCoils(ctx context.Context, c *console, root string) ([]listing.Coil, error) {
 	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {
 		return nil, err
@@ -153,7 +155,7 @@ func listCoils(ctx context.Context, c *console, root string) ([]report.Listed, e
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
-	found := make([]report.Listed, len(dirs))
+	found := make([]listing.Coil, len(dirs))
 	failed := make([]error, len(dirs))
 	work := make(chan int)
 	var wait sync.WaitGroup
@@ -175,7 +177,7 @@ func listCoils(ctx context.Context, c *console, root string) ([]report.Listed, e
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	var list []report.Listed
+	var list []listing.Coil
 	for i, l := range found {
 		if failed[i] != nil {
 			c.warn("%v", failed[i])
@@ -187,16 +189,16 @@ func listCoils(ctx context.Context, c *console, root string) ([]report.Listed, e
 }
 
 // listCoil reads the folder of one coil. A damaged result is as good as none.
-func listCoil(dir string) (report.Listed, error) {
+func listCoil(dir string) (listing.Coil, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
-		return report.Listed{}, err
+		return listing.Coil{}, err
 	}
 	held, err := folder.Fingerprint()
 	if err != nil {
-		return report.Listed{}, fmt.Errorf("%s: %w", dir, err)
+		return listing.Coil{}, fmt.Errorf("%s: %w", dir, err)
 	}
-	l := report.Listed{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
+	l := listing.Coil{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
 	var record *fit.Record
 	if l.Result, err = loadResult(dir); err == nil && l.Result != nil {
 		l.Stale = l.Result.Stale(held, programName())

@@ -11,13 +11,15 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
 )
 
 func newPredict(c *console) *cobra.Command {
 	var flags fitFlags
 	var guitar guitarFlags
-	var netlist, csv, page string
+	var netlist, csv, pageFile string
 	var decimal decimalFlag
 	var asJSON bool
 	cmd := &cobra.Command{
@@ -96,9 +98,9 @@ the peak at a frequency.`,
 				fill func(io.Writer) error
 			}{
 				{netlist, func(w io.Writer) error { return h.WriteNetlist(w, coils) }},
-				{csv, func(w io.Writer) error { return report.WritePredictionCSV(w, *out.Prediction, decimal.options()) }},
-				{page, func(w io.Writer) error {
-					return report.PredictionPage(w, report.PredictionDocument{
+				{csv, func(w io.Writer) error { return data.PredictionCSV(w, *out.Prediction, decimal.options()) }},
+				{pageFile, func(w io.Writer) error {
+					return page.Prediction(w, page.PredictionDocument{
 						Prediction: *out.Prediction, Target: out.Target, Harness: h, Coils: measured, Made: time.Now(), Program: programName()})
 				}},
 			} {
@@ -109,13 +111,13 @@ the peak at a frequency.`,
 					return err
 				}
 			}
-			if page != "" {
-				c.warn("wrote %s", page)
+			if pageFile != "" {
+				c.warn("wrote %s", pageFile)
 			}
 			if asJSON {
 				err = c.json(out)
 			} else {
-				err = report.Prediction(c.out, *out.Prediction, out.Target, tableOptions(c.out, false))
+				err = terminal.Prediction(c.out, *out.Prediction, out.Target, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err
@@ -129,7 +131,7 @@ the peak at a frequency.`,
 	f.StringVar(&netlist, "netlist", "", "write the circuit to this file, for ngspice")
 	f.StringVar(&csv, "csv", "", "write the response to this file")
 	decimal.add(cmd, "--csv")
-	f.StringVar(&page, "out", "", "write a page with pictures to FILE.html")
+	f.StringVar(&pageFile, "out", "", "write a page with pictures to FILE.html")
 	f.BoolVar(&asJSON, "json", false, "print the prediction as JSON")
 	return cmd
 }

@@ -10,7 +10,7 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
-	"coilsweep/report"
+	"coilsweep/report/page"
 )
 
 func newReport(c *console) *cobra.Command {
@@ -78,16 +78,16 @@ a file as in 'coilsweep predict --help'.`,
 }
 
 // document is what the report of a coil is made from.
-func (a *analysis) document() (report.Document, error) {
-	d := report.Document{Result: *a.result, Coil: a.folder.Coil, Takes: a.takes, Made: time.Now(), Program: programName()}
+func (a *analysis) document() (page.CoilDocument, error) {
+	d := page.CoilDocument{Result: *a.result, Coil: a.folder.Coil, Takes: a.takes, Made: time.Now(), Program: programName()}
 	var err error
 	d.Account, err = a.fitted.Account(fit.Terminals{})
 	return d, err
 }
 
 // writePage writes report.html.
-func (a *analysis) writePage(d report.Document) error {
-	return a.write("report.html", func(w io.Writer) error { return report.Page(w, d) })
+func (a *analysis) writePage(d page.CoilDocument) error {
+	return a.write("report.html", func(w io.Writer) error { return page.Coil(w, d) })
 }
 
 // oneCoilHarness reads a harness for one coil.

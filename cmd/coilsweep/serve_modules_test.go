@@ -10,8 +10,8 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report"
 	"coilsweep/report/browserrig"
+	"coilsweep/report/notation"
 )
 
 // testModules looks at what the page's modules work out by themselves, one call
@@ -84,7 +84,7 @@ func testNumbersOfModules(t *testing.T, browser context.Context) {
 	var want []string
 	add := func(q fit.Quantity, unit quantity.Unit) {
 		numbers = append(numbers, number{q, string(unit)})
-		want = append(want, strings.ReplaceAll(report.WithU95(q, unit), "\u00a0", " "))
+		want = append(want, strings.ReplaceAll(notation.Quantity(q, unit), "\u00a0", " "))
 	}
 	for _, unit := range []quantity.Unit{quantity.Henry, quantity.Hertz, quantity.Farad, quantity.Ratio} {
 		for _, value := range []float64{2.4123, 0.99996, 9.996, -0.26, 4370.2, 999.95, 0.0247, 118.37e-12, 1e6} {

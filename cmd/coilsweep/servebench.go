@@ -18,7 +18,7 @@ import (
 	"coilsweep/capture/virtual"
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite"
-	"coilsweep/report"
+	"coilsweep/report/words"
 )
 
 // gap is something that is missing, why it matters, and how to get it.
@@ -83,7 +83,7 @@ func (w *workshop) getBench(r *http.Request) (any, error) {
 	b := benchState{
 		Program: programName(), Root: w.root, Kind: kind, Simulated: kind == "virtual",
 		Settings: map[string]string{}, Defaults: optionDefaults(cmd.Flags()), Missing: []gap{},
-		Cautions: report.ExciterCautions(), Parts: w.parts.below(r.Context(), w.root),
+		Cautions: words.Cautions(), Parts: w.parts.below(r.Context(), w.root),
 	}
 	if b.Simulated {
 		simulated, err := w.simulated()

@@ -16,7 +16,7 @@ import (
 	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite"
-	"coilsweep/report/archive"
+	"coilsweep/report/data"
 	"coilsweep/report/plot"
 )
 
@@ -116,7 +116,7 @@ func (w *workshop) sendArchive(rw http.ResponseWriter, r *http.Request, dir stri
 	}
 	defer os.Remove(temp.Name())
 	defer temp.Close()
-	if err := archive.Write(temp, archive.Contents{
+	if err := data.WriteArchive(temp, data.Archive{
 		Result: *a.result, Takes: a.takes, Audio: true, Program: programName(),
 		Open: func(name string) (io.ReadCloser, error) { return os.Open(filepath.Join(dir, filepath.FromSlash(name))) },
 	}); err != nil {

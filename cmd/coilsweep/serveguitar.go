@@ -14,7 +14,9 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
-	"coilsweep/report"
+	"coilsweep/report/notation"
+	"coilsweep/report/page"
+	"coilsweep/report/picture"
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
@@ -50,7 +52,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	}
 	var dirs []string
 	var coils []harness.Coil
-	document := report.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
+	document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
 	for _, coil := range in.Coils {
 		dir, err := w.coilDir(coil)
 		if err != nil {
@@ -76,8 +78,8 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		"prediction": p, "warnings": append([]string{}, p.Warnings...), "sentences": soundSentences(p.Sound),
 		"command": commandLine("predict", dirs, cmd.Flags()),
 	}
-	d, err := report.DrawPrediction(*p)
-	var nothing *report.NothingToDrawError
+	d, err := picture.DrawPrediction(*p)
+	var nothing *picture.NothingToDrawError
 	if err != nil && !errors.As(err, &nothing) {
 		return nil, err
 	}
@@ -87,7 +89,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		if err != nil {
 			return nil, &benchpage.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "target"}
 		}
-		text := fmt.Sprintf("%s of %s puts the peak at %s", solution.Part, report.WithU95(solution.Farad, quantity.Farad), quantity.Format(solution.TargetHz, quantity.Hertz, 3))
+		text := fmt.Sprintf("%s of %s puts the peak at %s", solution.Part, notation.Quantity(solution.Farad, quantity.Farad), quantity.Format(solution.TargetHz, quantity.Hertz, 3))
 		if solution.LengthM != nil {
 			text += fmt.Sprintf(": %.2g m", *solution.LengthM)
 		}
@@ -98,11 +100,11 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	}
 	if in.Page {
 		document.Prediction = *p
-		var page bytes.Buffer
-		if err := report.PredictionPage(&page, document); err != nil {
+		var html bytes.Buffer
+		if err := page.Prediction(&html, document); err != nil {
 			return nil, err
 		}
-		answer["link"] = w.linkPage("prediction.html", page.Bytes())
+		answer["link"] = w.linkPage("prediction.html", html.Bytes())
 	}
 	return answer, nil
 }
@@ -112,7 +114,7 @@ func soundSentences(s harness.Sound) []string {
 	if !s.Peak.Known() {
 		return []string{"There is no peak: " + s.Peak.Why + "."}
 	}
-	text := "It peaks at " + report.WithU95(s.Peak, quantity.Hertz)
+	text := "It peaks at " + notation.Quantity(s.Peak, quantity.Hertz)
 	if s.PeakDB.Known() {
 		text += fmt.Sprintf(", %.1f dB above its level at low frequencies", s.PeakDB.Value)
 	}

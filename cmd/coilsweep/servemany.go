@@ -16,7 +16,9 @@ import (
 
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/fit/batch"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/picture"
 )
 
 // mostDrawn is for how many coils the responses are drawn over each other: as
@@ -92,19 +94,19 @@ func (w *workshop) compareCoils(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	document := report.ComparisonDocument{Comparison: result, SortKey: options.sortKey, Made: time.Now(), Program: programName()}
-	figures, sentences, err := report.DrawComparison(document)
+	document := page.ComparisonDocument{Comparison: result, SortKey: options.sortKey, Made: time.Now(), Program: programName()}
+	figures, sentences, err := page.DrawComparison(document)
 	if err != nil {
 		return nil, err
 	}
 	return w.many("comparison", figures, sentences, unfit,
-		func(out io.Writer) error { return report.ComparisonJSON(out, result) },
-		func(out io.Writer) error { return report.ComparisonPage(out, document) })
+		func(out io.Writer) error { return data.ComparisonJSON(out, result) },
+		func(out io.Writer) error { return page.Comparison(out, document) })
 }
 
 // many is the answer on several coils: what as --json writes it, its figures,
 // and a link to its page.
-func (w *workshop) many(what string, figures []report.Drawing, sentences []string, unfit error, numbers, page func(io.Writer) error) (any, error) {
+func (w *workshop) many(what string, figures []picture.Drawing, sentences []string, unfit error, numbers, page func(io.Writer) error) (any, error) {
 	var text, html bytes.Buffer
 	if err := numbers(&text); err != nil {
 		return nil, err
@@ -116,7 +118,7 @@ func (w *workshop) many(what string, figures []report.Drawing, sentences []strin
 		sentences = append(sentences, unfit.Error()+".")
 	}
 	return map[string]any{
-		what: json.RawMessage(text.Bytes()), "figures": append([]report.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
+		what: json.RawMessage(text.Bytes()), "figures": append([]picture.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
 		"link": w.linkPage(what+".html", html.Bytes()),
 	}, nil
 }
@@ -181,12 +183,12 @@ func (w *workshop) judgeBatch(r *http.Request) (any, error) {
 	if err := flags.checkChart(result); err != nil {
 		return nil, err
 	}
-	document := report.BatchDocument{Batch: result, Limits: source, Made: time.Now(), Program: programName()}
-	figures, sentences, err := report.DrawBatch(document)
+	document := page.BatchDocument{Batch: result, Limits: source, Made: time.Now(), Program: programName()}
+	figures, sentences, err := page.DrawBatch(document)
 	if err != nil {
 		return nil, err
 	}
 	return w.many("batch", figures, sentences, unfit,
-		func(out io.Writer) error { return report.BatchJSON(out, result) },
-		func(out io.Writer) error { return report.BatchPage(out, document) })
+		func(out io.Writer) error { return data.BatchJSON(out, result) },
+		func(out io.Writer) error { return page.Batch(out, document) })
 }

@@ -14,7 +14,9 @@ import (
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/picture"
+	"coilsweep/report/words"
 )
 
 // analyses keeps the coils that were analysed last in memory, so that what
@@ -138,7 +140,7 @@ func (w *workshop) fit(coil, dir string, options fit.Options) {
 			// One at a time: a fit that was given up must not write over its heir's.
 			w.saving.Lock()
 			if ctx.Err() == nil {
-				err = a.save(report.CSVOptions{})
+				err = a.save(data.CSVOptions{})
 			}
 			w.saving.Unlock()
 		}
@@ -179,7 +181,7 @@ func (w *workshop) showWhole(coil string, a *analysis) {
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
 			continue
 		}
-		if d, err := report.DrawResponse(t.Name, in.Response); err == nil {
+		if d, err := picture.DrawResponse(t.Name, in.Response); err == nil {
 			w.mu.Lock()
 			if w.sweep.Revision == shown.Revision { // no further take has begun
 				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
@@ -290,11 +292,11 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 		return answer, nil
 	}
 	var text bytes.Buffer
-	if err := report.WriteJSON(&text, *result); err != nil {
+	if err := data.ResultJSON(&text, *result); err != nil {
 		return nil, err
 	}
 	answer["result"] = json.RawMessage(text.Bytes())
-	answer["sentences"] = append([]string{}, report.ResultSentences(*result)...)
+	answer["sentences"] = append([]string{}, words.Result(*result)...)
 	proposals := []advice{}
 	for _, a := range result.Advice {
 		proposals = append(proposals, proposal(a))
@@ -365,8 +367,8 @@ func (w *workshop) analysed(r *http.Request) (*analysis, error) {
 }
 
 func (w *workshop) getFigure(r *http.Request) (any, error) {
-	what := report.Picture(r.URL.Query().Get("what"))
-	if !slices.Contains(report.Pictures(), what) || what == report.PicturePredict {
+	what := picture.Kind(r.URL.Query().Get("what"))
+	if !slices.Contains(picture.Kinds(), what) || what == picture.Predict {
 		return nil, &benchpage.Error{Status: http.StatusBadRequest, Text: "there is no figure " + string(what), Field: "what"}
 	}
 	a, err := w.analysed(r)
@@ -377,7 +379,7 @@ func (w *workshop) getFigure(r *http.Request) (any, error) {
 		}
 		return nil, err
 	}
-	d, err := report.Draw(*a.result, what)
+	d, err := picture.Draw(*a.result, what)
 	if err != nil {
 		return nil, err
 	}
@@ -414,7 +416,7 @@ func (w *workshop) getWinding(r *http.Request) (any, error) {
 		return nil, err
 	}
 	var text bytes.Buffer
-	if err := report.WindingJSON(&text, view); err != nil {
+	if err := data.WindingJSON(&text, view); err != nil {
 		return nil, err
 	}
 	return json.RawMessage(text.Bytes()), nil

@@ -7,28 +7,28 @@ import (
 
 	"golang.org/x/term"
 
-	"coilsweep/report"
+	"coilsweep/report/terminal"
 )
 
 // tableOptions suit the table to what w is: colour and width on a terminal
 // only, no colour where NO_COLOR asks for none.
-func tableOptions(w io.Writer, budget bool) report.TableOptions {
-	o := report.TableOptions{Budget: budget}
-	o.Width, o.Colour = terminal(w)
+func tableOptions(w io.Writer, budget bool) terminal.Options {
+	o := terminal.Options{Budget: budget}
+	o.Width, o.Colour = terminalOf(w)
 	return o
 }
 
 // textPlotOptions suit a plot to what w is, and to the characters that the
 // locale has.
-func textPlotOptions(w io.Writer) report.TextPlotOptions {
-	o := report.TextPlotOptions{ASCII: !unicodeLocale(os.Getenv)}
-	o.Width, o.Colour = terminal(w)
+func textPlotOptions(w io.Writer) terminal.PlotOptions {
+	o := terminal.PlotOptions{ASCII: !unicodeLocale(os.Getenv)}
+	o.Width, o.Colour = terminalOf(w)
 	return o
 }
 
-// terminal is the width of a terminal in cells, 0 where w is none, and whether
+// terminalOf is the width of a terminal in cells, 0 where w is none, and whether
 // it may be coloured.
-func terminal(w io.Writer) (width int, colour bool) {
+func terminalOf(w io.Writer) (width int, colour bool) {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return 0, false

@@ -26,7 +26,7 @@ func TestUnicodeLocale(t *testing.T) {
 
 // What is not a terminal has neither width nor colour.
 func TestNoTerminal(t *testing.T) {
-	if width, colour := terminal(&bytes.Buffer{}); width != 0 || colour {
+	if width, colour := terminalOf(&bytes.Buffer{}); width != 0 || colour {
 		t.Errorf("a buffer has width %d and colour %t", width, colour)
 	}
 }

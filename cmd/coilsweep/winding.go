@@ -9,7 +9,8 @@ import (
 	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/fit/winding"
-	"coilsweep/report"
+	"coilsweep/report/data"
+	"coilsweep/report/terminal"
 )
 
 // shortedParts are the parts of the turns for which the effect of shorted
@@ -34,9 +35,9 @@ from the result; without takes the resistance alone is checked.`,
 				return err
 			}
 			if asJSON {
-				err = report.WindingJSON(c.out, view)
+				err = data.WindingJSON(c.out, view)
 			} else {
-				err = report.WindingTable(c.out, view, tableOptions(c.out, false))
+				err = terminal.Winding(c.out, view, tableOptions(c.out, false))
 			}
 			if err != nil {
 				return err
@@ -53,7 +54,7 @@ from the result; without takes the resistance alone is checked.`,
 
 // windingView holds the coil in dir against its winding. without names takes
 // that were left out.
-func windingView(ctx context.Context, c *console, dir string) (view report.Winding, without string, err error) {
+func windingView(ctx context.Context, c *console, dir string) (view terminal.WindingSheet, without string, err error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
 		return view, "", err
@@ -66,7 +67,7 @@ func windingView(ctx context.Context, c *console, dir string) (view report.Windi
 	if err != nil {
 		return view, "", err
 	}
-	view = report.Winding{Coil: folder.Coil.Name, Plan: plan}
+	view = terminal.WindingSheet{Coil: folder.Coil.Name, Plan: plan}
 	var result *fit.Result
 	if len(held.Takes) > 0 {
 		var coil measuredCoil

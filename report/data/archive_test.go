@@ -1,0 +1,288 @@
+package data
+
+import (
+	"archive/zip"
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/csv"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"io"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/santhosh-tekuri/jsonschema/v6"
+
+	"coilsweep/capture"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+)
+
+func known(value float64) fit.Quantity {
+	return fit.Quantity{Value: value, U: 0.01 * math.Abs(value), U95: 0.0196 * math.Abs(value)}
+}
+
+// inventedResult is an invented coil with one take and one that is not used.
+func inventedResult() fit.Result {
+	unknown := fit.Unknown("one take")
+	asymmetric := known(3)
+	asymmetric.Low, asymmetric.High = 2.9, 3.2
+	started := time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC)
+	return fit.Result{
+		Schema: fit.ResultSchema, Program: "coilsweep test", Coil: "Invented\ncoil",
+		Inductance: known(2.4), Capacitance: known(175e-12), CapacitanceCoil: known(110e-12), Resistance: known(7850),
+		BareResonance: known(10100), BareQ: asymmetric,
+		Eddy:       []fit.Eddy{{Share: known(0.09), Corner: known(6000), Form: "ring"}, {Share: known(0.05), Corner: known(21000), Form: "ring"}},
+		Model:      fit.Model{Name: "two rings", Chi2Reduced: 1.02, DoF: 900, Tried: []fit.Tried{{Name: "two rings", Parameters: 7, BIC: 12}}},
+		Covariance: &fit.Covariance{Order: []string{"inductance_h"}, Matrix: [][]float64{{5.8e-4}}},
+		Line:       &fit.Line{Slope: known(2.4), Intercept: known(4e-10), AxisCrossing: known(-175e-12), Points: []fit.LinePoint{{Take: "bare", InverseW2: 4e-10}}},
+		Budget:     []fit.Budget{{Quantity: "inductance_h", Shares: []fit.BudgetLine{{Source: "noise", Percent: 100}}}},
+		Advice:     []fit.Advice{{Text: "add", Quantity: "inductance_h"}},
+		Warnings:   []string{"none"},
+		Record:     &fit.Record{CoilSHA256: "c0", Takes: []fit.TakeRecord{{Name: "bare", SHA256: "b0", Started: &started, Flags: []capture.Flag{capture.Hum}}}, Options: fit.Options{}.Record()},
+		Takes: []fit.TakeResult{
+			{Name: "bare", Used: true, SNRdB: 70, Resonance: known(8000), LC: known(7700), Peak: known(7900), PeakDB: known(12), Q: known(3.9), WidthHz: unknown,
+				Curve: &fit.Curve{FrequencyHz: []float64{100, 200, 400}, MagnitudeDB: []float64{0, 0.1, 0.4}, Residual: []complex128{1 + 2i, math.Pi, -1i}, Harmonic2DB: []float64{-70, math.NaN(), -71}}},
+			{Name: "loud", AddedR: new(1e5), Flags: []string{"clipped"}, Resonance: unknown, LC: unknown, Peak: unknown, PeakDB: unknown, Q: unknown, WidthHz: unknown},
+		},
+	}
+}
+
+func contents(audio bool) Archive {
+	return Archive{
+		Result: inventedResult(), Audio: audio, Program: "coilsweep test",
+		Takes: []capture.Take{{Name: "bare", Started: time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC)}, {Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC)}},
+		Open: func(path string) (io.ReadCloser, error) {
+			return io.NopCloser(strings.NewReader("content of " + path)), nil
+		},
+	}
+}
+
+// files of an archive, as the standard library's reader finds them.
+func files(t *testing.T, data []byte) (names []string, text map[string]string) {
+	t.Helper()
+	in, err := zip.NewReader(bytes.NewReader(data), int64(len(data)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text = map[string]string{}
+	for _, f := range in.File {
+		r, err := f.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := io.ReadAll(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		names, text[f.Name] = append(names, f.Name), string(b)
+	}
+	return names, text
+}
+
+func packed(t *testing.T, c Archive) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	if err := WriteArchive(&b, c); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func TestWriteArchive(t *testing.T) {
+	data := packed(t, contents(true))
+	names, text := files(t, data)
+	want := "README.txt result.json result.schema.json response.csv circuit.cir coil.toml takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
+	if got := strings.Join(names, " "); got != want {
+		t.Errorf("files %s, want %s", got, want)
+	}
+	if text["takes/bare/capture.wav"] != "content of takes/bare/capture.wav" {
+		t.Errorf("audio %q", text["takes/bare/capture.wav"])
+	}
+	for _, file := range names {
+		if file != "SHA256SUMS" && !strings.Contains(text["README.txt"], strings.Replace(strings.Replace(file, "bare", "NAME", 1), "loud", "NAME", 1)) && file != "README.txt" {
+			t.Errorf("README.txt does not speak of %s", file)
+		}
+	}
+	// The checksums are right, and every file has one.
+	sums := strings.Fields(text["SHA256SUMS"])
+	if len(sums) != 2*(len(names)-1) {
+		t.Fatalf("%d checksums for %d files", len(sums)/2, len(names)-1)
+	}
+	for i := 0; i < len(sums); i += 2 {
+		sum := sha256.Sum256([]byte(text[sums[i+1]]))
+		if sums[i] != hex.EncodeToString(sum[:]) {
+			t.Errorf("checksum of %s is wrong", sums[i+1])
+		}
+	}
+	if !bytes.Equal(data, packed(t, contents(true))) {
+		t.Error("the same contents give other bytes")
+	}
+	if names, text = files(t, packed(t, contents(false))); strings.Contains(strings.Join(names, " "), ".wav") || !strings.Contains(text["README.txt"], "the audio is not in this archive") {
+		t.Error("audio that was not asked for, or not spoken of")
+	}
+	broken := contents(true)
+	broken.Open = func(path string) (io.ReadCloser, error) { return nil, errors.New(path + " is gone") }
+	if err := WriteArchive(io.Discard, broken); err == nil || !strings.Contains(err.Error(), "coil.toml is gone") {
+		t.Errorf("a file that is gone: %v", err)
+	}
+}
+
+func TestTidy(t *testing.T) {
+	r := inventedResult()
+	var b bytes.Buffer
+	if err := writeTidy(&b, r); err != nil {
+		t.Fatal(err)
+	}
+	rows, err := csv.NewReader(&b).ReadAll()
+	if err != nil || len(rows) != 2+3 {
+		t.Fatalf("%d rows, error %v", len(rows), err)
+	}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	for name, unit := range map[string]string{"take": "", "added_c": "F", "frequency": "Hz", "phase": "deg", "residual_im": "1", "harmonic_2": "dB"} {
+		if got := rows[1][column[name]]; got != unit {
+			t.Errorf("unit of %s is %q, want %q", name, got, unit)
+		}
+	}
+	for name, want := range map[string]string{"take": "bare", "frequency": "200", "magnitude": "0.1", "residual_re": "3.14159265", "harmonic_2": "", "phase": "", "added_r": ""} {
+		if got := rows[3][column[name]]; got != want {
+			t.Errorf("%s is %q, want %q", name, got, want)
+		}
+	}
+}
+
+// The schema is one by the rules of JSON Schema, draft 2020-12, takes what the
+// program writes, and refuses what is wrong, all by a validator from outside.
+func TestSchema(t *testing.T) {
+	var text bytes.Buffer
+	if err := WriteSchema(&text); err != nil {
+		t.Fatal(err)
+	}
+	document, err := jsonschema.UnmarshalJSON(&text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	compiler := jsonschema.NewCompiler()
+	if err := compiler.AddResource("result.schema.json", document); err != nil {
+		t.Fatal(err)
+	}
+	schema, err := compiler.Compile("result.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	instance := func(r fit.Result) map[string]any {
+		var b bytes.Buffer
+		if err := ResultJSON(&b, r); err != nil {
+			t.Fatal(err)
+		}
+		v, err := jsonschema.UnmarshalJSON(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v.(map[string]any)
+	}
+	little := inventedResult()
+	little.Inductance, little.Covariance, little.Line, little.Eddy, little.Record = fit.Unknown("one take"), nil, nil, nil, nil
+	cover := known(30e3)
+	little.CoverCorner = &cover
+	for _, r := range []fit.Result{inventedResult(), little} {
+		if err := schema.Validate(instance(r)); err != nil {
+			t.Errorf("what the program writes is refused: %v", err)
+		}
+	}
+	for name, spoil := range map[string]func(map[string]any){
+		"text for a number": func(m map[string]any) { m["inductance_h"] = map[string]any{"value": "2.4", "u": 0, "U95": 0} },
+		"null without why":  func(m map[string]any) { m["inductance_h"] = map[string]any{"value": nil} },
+		"missing key":       func(m map[string]any) { delete(m, "resistance_ohm") },
+		"key too many":      func(m map[string]any) { m["weight_kg"] = json.Number("1") },
+		"no list":           func(m map[string]any) { m["takes"] = "none" },
+	} {
+		m := instance(inventedResult())
+		spoil(m)
+		if schema.Validate(m) == nil {
+			t.Errorf("%s: taken as valid", name)
+		}
+	}
+}
+
+// The netlist in ngspice gives the response of the circuit that the result
+// describes, by the closed form of package circuit.
+func TestNetlist(t *testing.T) {
+	r := inventedResult()
+	netlist, err := Netlist(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if first, _, _ := strings.Cut(netlist, "\n"); first != "* coil Invented coil, fitted circuit, EMF 1 V" {
+		t.Errorf("title %q", first)
+	}
+	ngspice, err := exec.LookPath("ngspice")
+	if err != nil {
+		t.Skip("ngspice is not installed")
+	}
+	path := filepath.Join(t.TempDir(), "circuit.cir")
+	if err := os.WriteFile(path, []byte(netlist), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithTimeout(t.Context(), time.Minute)
+	defer stop()
+	out, err := exec.CommandContext(ctx, ngspice, "-b", path).Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	coil := circuit.Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12,
+		Rings: []circuit.Ring{{Share: 0.09, TimeS: 1 / (2 * math.Pi * 6000)}, {Share: 0.05, TimeS: 1 / (2 * math.Pi * 21000)}}}
+	n := 0
+	for _, m := range regexp.MustCompile(`(?m)^\d+\s+(\S+)\s+(\S+)\s+(\S+)\s*$`).FindAllStringSubmatch(string(out), -1) {
+		hz, err1 := strconv.ParseFloat(m[1], 64)
+		db, err2 := strconv.ParseFloat(m[2], 64)
+		if err1 != nil || err2 != nil {
+			t.Fatal(m)
+		}
+		h := coil.Transfer(complex(0, 2*math.Pi*hz), circuit.Load{ResistanceOhm: math.Inf(1)})
+		if want := 20 * math.Log10(math.Hypot(real(h), imag(h))); math.Abs(db-want) > 1e-4 {
+			t.Errorf("%g Hz: %g dB, want %g", hz, db, want)
+		}
+		n++
+	}
+	if n < 300 {
+		t.Errorf("%d points from ngspice", n)
+	}
+}
+
+func TestNetlistOfLittle(t *testing.T) {
+	r := inventedResult()
+	r.CapacitanceCoil = fit.Unknown("no fixture")
+	if netlist, err := Netlist(r); err != nil || !strings.Contains(netlist, "C with the fixture's") || !strings.Contains(netlist, "1.75e-10") {
+		t.Errorf("without the coil's own C: %v\n%s", err, netlist)
+	}
+	r.Inductance = fit.Unknown("one take")
+	c := contents(false)
+	c.Result = r
+	names, text := files(t, packed(t, c))
+	if strings.Contains(strings.Join(names, " "), "circuit.cir") || !strings.Contains(text["README.txt"], "There is no netlist: the inductance is not known: one take.") {
+		t.Errorf("files %v\n%s", names, text["README.txt"])
+	}
+	for name, spoil := range map[string]func(*fit.Result){
+		"eddy":  func(r *fit.Result) { r.Eddy[0].Corner = fit.Unknown("no") },
+		"cover": func(r *fit.Result) { r.CoverCorner = new(fit.Unknown("no")) },
+	} {
+		r := inventedResult()
+		spoil(&r)
+		if _, err := Netlist(r); err == nil {
+			t.Errorf("a netlist without %s", name)
+		}
+	}
+}

@@ -1,0 +1,59 @@
+package listing
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"coilsweep/fit/comparison"
+	"coilsweep/report/notation"
+)
+
+// ComparisonKeys are the words by which coils of a comparison can be sorted.
+func ComparisonKeys(c *comparison.Comparison) []string {
+	keys := []string{"given", "name"}
+	for _, r := range c.Rows {
+		keys = append(keys, r.Key)
+	}
+	return keys
+}
+
+// ComparisonOrder is the coils' indices sorted by one of ComparisonKeys, what is not known
+// last. Another key leaves the coils as given.
+func ComparisonOrder(c *comparison.Comparison, key string) []int {
+	order := make([]int, len(c.Coils))
+	for i := range order {
+		order[i] = i
+	}
+	if key == "name" {
+		slices.SortStableFunc(order, func(a, b int) int {
+			return cmp.Compare(strings.ToLower(c.Coils[a].Name), strings.ToLower(c.Coils[b].Name))
+		})
+	}
+	for _, r := range c.Rows {
+		if r.Key == key {
+			slices.SortStableFunc(order, func(a, b int) int {
+				x, y := r.Values[a], r.Values[b]
+				return unknownLast(x.Known(), y.Known(), false, cmp.Compare(x.Value, y.Value))
+			})
+		}
+	}
+	return order
+}
+
+// Names are the coils' names, with the folder where a name is not the only
+// one of its kind.
+func Names(coils []comparison.Coil) []string {
+	count := map[string]int{}
+	for _, c := range coils {
+		count[c.Name]++
+	}
+	names := make([]string, len(coils))
+	for i, c := range coils {
+		names[i] = notation.Visible(c.Name)
+		if count[c.Name] > 1 {
+			names[i] += " (" + notation.Visible(c.Folder) + ")"
+		}
+	}
+	return names
+}

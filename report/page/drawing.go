@@ -1,0 +1,37 @@
+package page
+
+import (
+	"fmt"
+	"html/template"
+	"strings"
+
+	"coilsweep/report/figure"
+	"coilsweep/report/plot"
+)
+
+// drawing collects figures and the numbers behind them.
+type drawing struct {
+	columns plot.Columns
+	err     error
+}
+
+// both is a figure in its wide and its narrow shape; the page shows one.
+func (d *drawing) both(make func(figure.Shape) *plot.Figure) template.HTML {
+	return d.one(make(figure.Wide), "w") + d.one(make(figure.Narrow), "n")
+}
+
+// one is a figure as markup. The figure escapes all text itself.
+func (d *drawing) one(f *plot.Figure, class string) template.HTML {
+	if f == nil || d.err != nil {
+		return ""
+	}
+	f.Class = class
+	var b strings.Builder
+	d.err = f.WriteSVG(&b, &d.columns)
+	return template.HTML(b.String())
+}
+
+func glyph(style int) template.HTML {
+	return template.HTML(fmt.Sprintf(`<svg class="key s%d" viewBox="-5.5 -5.5 11 11" aria-hidden="true"><path d="%s"/></svg>`,
+		style%plot.Styles, plot.Marker(style)))
+}

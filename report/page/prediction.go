@@ -1,0 +1,213 @@
+package page
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"strings"
+	"time"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/comparison"
+	"coilsweep/fit/harness"
+	"coilsweep/report/figure"
+	"coilsweep/report/listing"
+	"coilsweep/report/notation"
+	"coilsweep/report/plot"
+	"coilsweep/report/words"
+)
+
+// PredictionDocument is what a prediction page is made from.
+type PredictionDocument struct {
+	Prediction harness.Prediction
+	Target     *harness.Solution // the part that was asked for; nil: none
+	Harness    harness.Harness
+	Coils      []comparison.Coil // as measured; may be empty
+	Made       time.Time         // zero: not stated
+	Program    string
+}
+
+//go:embed prediction.html
+var predictionHTML string
+
+var predictionTemplate = framed(predictionHTML)
+
+// Prediction writes one page on coils in a guitar, in the manner of Coil.
+func Prediction(w io.Writer, d PredictionDocument) error {
+	view, err := newPredictionPage(d)
+	if err != nil {
+		return err
+	}
+	return writePage(w, predictionTemplate, view, "prediction page")
+}
+
+type predictionPage struct {
+	frame
+	Summary  []string
+	Numbers  []keyNumber
+	Response template.HTML
+	Sound    *inHarness
+	Parts    []benchRow // size, and as stated
+	Wiring   []fact
+	Charts   []titled
+	Coils    []measuredRow
+	Reasons  []string
+}
+
+type measuredRow struct {
+	Name, Folder  string
+	Long          bool
+	Values, Rests []string
+}
+
+func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
+	sound := newInHarness(d.Prediction)
+	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound}
+	p.madeAt(d.Made, d.Program)
+	for _, s := range words.Prediction(d.Prediction, d.Target) {
+		p.Summary = append(p.Summary, notation.Tied(s))
+	}
+	p.numbers(d)
+	p.parts(d.Harness)
+	p.coils(d.Coils)
+
+	var draw drawing
+	if curve := figure.NewPredicted(d.Prediction); len(curve.Hz) > 0 {
+		const group = "t0"
+		p.Response = draw.both(func(s figure.Shape) *plot.Figure {
+			f := curve.Figure(d.Prediction, s)
+			if f != nil {
+				f.Series[0].Group = group
+			}
+			return f
+		})
+		p.KeyColumns = []string{"curve", "level", "U95"}
+		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0), X: draw.columns.Number(curve.Hz),
+			Columns: []cursorColumn{{draw.columns.Number(curve.DB), "dB"}, {draw.columns.Number(curve.U95), "± dB"}}}}
+		p.Layers = []layer{{"band", "U95"}}
+	}
+	p.knobs(d.Prediction, &draw)
+	if draw.err != nil {
+		return nil, fmt.Errorf("figures of the prediction: %w", draw.err)
+	}
+	if p.Response != "" {
+		p.Data = template.JS(draw.columns.JSON())
+	}
+	for _, s := range []struct {
+		there bool
+		section
+	}{
+		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}}, {true, section{"parts", "Parts"}},
+		{sound.Knobs != nil, section{"knobs", "Knobs"}}, {p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
+	} {
+		if s.there {
+			p.Sections = append(p.Sections, s.section)
+		}
+	}
+	return p, nil
+}
+
+func (p *predictionPage) numbers(d PredictionDocument) {
+	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
+		p.Numbers = append(p.Numbers, newKeyNumber(name, symbol, q, unit, what))
+	}
+	add("Peak", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
+	add("Height", "", d.Prediction.PeakDB, notation.Decibel, "over the level at low frequencies")
+	add("Sharpness", "Q", d.Prediction.Q, notation.Ratio, "of the pole pair behind the peak")
+	add("Level", "", d.Prediction.Level, notation.Decibel, "at low frequencies, of the EMF of one coil")
+	if t := d.Target; t != nil {
+		what := "puts the peak at " + notation.Nominal(t.TargetHz, quantity.Hertz)
+		if t.LengthM != nil {
+			what += fmt.Sprintf("; %.2f m of this cable", *t.LengthM)
+		}
+		add(notation.UpperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, what)
+	}
+}
+
+// parts lists what the guitar is made of, and how it is set.
+func (p *predictionPage) parts(h harness.Harness) {
+	list, _ := h.Parts() // what is assumed stands among the prediction's warnings
+	for _, one := range list {
+		v := one.Value
+		size := notation.WithU95(fit.Quantity{Value: v.SI, U: v.U(), U95: v.U95()}, v.Unit)
+		p.Parts = append(p.Parts, benchRow{one.Name, []string{notation.Tied(size), notation.Visible(v.Text)}})
+	}
+	add := func(name, value string) { p.Wiring = append(p.Wiring, fact{name, notation.Visible(value)}) }
+	if h.Wiring != "" {
+		wiring := h.Wiring
+		if h.Phase != "" {
+			wiring += ", " + h.Phase + " of phase"
+			wiring = strings.Replace(wiring, "in of phase", "in phase", 1)
+		}
+		add("wiring", wiring)
+	}
+	knob := func(name string, pot *harness.Pot) {
+		at := 10.0
+		if pot.Position != nil {
+			at = *pot.Position
+		}
+		taper := pot.Taper
+		if taper == "" {
+			taper = "log"
+		}
+		add(name, fmt.Sprintf("at %g, %s", at, taper))
+	}
+	if h.Volume != nil {
+		knob("volume knob", h.Volume)
+	}
+	if h.Tone != nil {
+		knob("tone knob", &h.Tone.Pot)
+	}
+}
+
+// coils tells of the coils as measured.
+func (p *predictionPage) coils(coils []comparison.Coil) {
+	var n notation.Notes
+	names := listing.Names(coils)
+	for i, c := range coils {
+		r := c.Result
+		p.Coils = append(p.Coils, measuredRow{Name: notation.Tied(names[i]), Folder: notation.Visible(c.Folder), Long: len([]rune(names[i])) > 24,
+			Values: []string{notation.Tied(n.Cell(r.BareResonance, quantity.Hertz)), notation.Tied(n.Cell(r.BareQ, notation.Ratio)), notation.Tied(n.Cell(r.Inductance, quantity.Henry)),
+				notation.Tied(n.Cell(r.CapacitanceCoil, quantity.Farad)), notation.Tied(n.Cell(r.Resistance, quantity.Ohm))},
+			Rests: []string{notation.Visible(r.Model.Name), strings.Join(notation.VisibleAll(r.Basis), "; ")}})
+	}
+	for i, why := range n.Reasons {
+		p.Reasons = append(p.Reasons, reasonWords(i, why))
+	}
+}
+
+// knobs draws peak and level over the positions of each knob.
+func (p *predictionPage) knobs(h harness.Prediction, draw *drawing) {
+	for _, knob := range []struct {
+		name string
+		at   func(harness.Position) *float64
+	}{
+		{"volume", func(at harness.Position) *float64 { return at.Volume }},
+		{"tone", func(at harness.Position) *float64 { return at.Tone }},
+	} {
+		var at []float64
+		var peak, height []fit.Quantity
+		for _, position := range h.Positions {
+			if v := knob.at(position); v != nil {
+				at = append(at, *v)
+				peak, height = append(peak, position.Peak), append(height, position.PeakDB)
+			}
+		}
+		for _, of := range []struct {
+			name   string
+			values []fit.Quantity
+			unit   quantity.Unit
+		}{{"peak", peak, quantity.Hertz}, {"height", height, notation.Decibel}} {
+			title := notation.UpperFirst(of.name) + " over the " + knob.name + " knob"
+			f := figure.Knob(knob.name+"-"+of.name, title, knob.name, of.name, at, of.values, of.unit)
+			if f == nil || draw.err != nil {
+				continue
+			}
+			var b strings.Builder
+			draw.err = f.WriteSVG(&b, nil)
+			p.Charts = append(p.Charts, titled{title, template.HTML(b.String())})
+		}
+	}
+}
