@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"github.com/BurntSushi/toml"
@@ -19,6 +20,11 @@ import (
 type Fingerprint struct {
 	CoilSHA256 string // of coil.toml
 	Takes      []TakeFingerprint
+}
+
+// Equal tells whether both are of folders that hold the same.
+func (p Fingerprint) Equal(q Fingerprint) bool {
+	return p.CoilSHA256 == q.CoilSHA256 && slices.Equal(p.Takes, q.Takes)
 }
 
 // TakeFingerprint is one take of a Fingerprint.

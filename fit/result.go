@@ -3,6 +3,12 @@
 // Propagate carries the fits of coils to what follows from their circuits.
 package fit
 
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+)
+
 // ResultSchema names the format of Result.
 const ResultSchema = "coilsweep.result/1"
 
@@ -194,4 +200,38 @@ type MonteCarloQuantity struct {
 	Low   float64 `json:"low"`  // 2.5 % quantile
 	High  float64 `json:"high"` // 97.5 % quantile
 	Known int     `json:"known"`
+}
+
+// Encode writes result.json: indented by two spaces, in a stable order, ended by
+// a line feed. Lists without entries are written as [], so that a reader need not
+// ask.
+func (r Result) Encode(w io.Writer) error {
+	if r.Schema == "" {
+		r.Schema = ResultSchema
+	}
+	takes := make([]TakeResult, len(r.Takes))
+	copy(takes, r.Takes)
+	for i := range takes {
+		takes[i].Flags = orEmpty(takes[i].Flags)
+	}
+	r.Takes = takes
+	r.Model.Tried = orEmpty(r.Model.Tried)
+	r.Eddy = orEmpty(r.Eddy)
+	r.Basis = orEmpty(r.Basis)
+	r.Meter = orEmpty(r.Meter)
+	r.Warnings = orEmpty(r.Warnings)
+	encoder := json.NewEncoder(w)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	if err := encoder.Encode(r); err != nil {
+		return fmt.Errorf("result of coil %q as JSON: %w", r.Coil, err)
+	}
+	return nil
+}
+
+func orEmpty[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
 }

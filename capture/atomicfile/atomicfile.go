@@ -5,10 +5,12 @@
 package atomicfile
 
 import (
+	"bytes"
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -146,4 +148,13 @@ func cause(err error) error {
 		return link.Err
 	}
 	return err
+}
+
+// Fill writes the file at path, whole or not at all, by what fill writes.
+func Fill(path string, fill func(io.Writer) error) error {
+	var b bytes.Buffer
+	if err := fill(&b); err != nil {
+		return err
+	}
+	return Write(path, b.Bytes())
 }

@@ -1,0 +1,128 @@
+package evaluation
+
+import (
+	"context"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"coilsweep/capture"
+	"coilsweep/fit/joint"
+	"coilsweep/fit/response"
+)
+
+// takeSlots bounds how many takes are in memory and worked on at a time,
+// however many coils are evaluated side by side.
+var takeSlots = make(chan struct{}, runtime.GOMAXPROCS(0))
+
+// FlagUnreadable is that of a take whose files cannot be used.
+const FlagUnreadable capture.Flag = "unreadable"
+
+// unusable is a take that cannot be used since its files are not what they
+// should be.
+func unusable(in joint.Take, err error) joint.Take {
+	in.Flags, in.Unfit = append(in.Flags, string(FlagUnreadable)), err.Error()
+	return in
+}
+
+// ReadTakes is folder.Takes, for takes that are still what before, which may be
+// nil, knew already without reading them.
+func ReadTakes(folder *capture.Folder, before *Evaluation) ([]capture.Take, []capture.UnreadableTake, error) {
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return nil, nil, err
+	}
+	e := &Evaluation{Folder: folder, held: held}
+	unreadable, err := e.readTakes(before)
+	return e.Takes, unreadable, err
+}
+
+func (e *Evaluation) readTakes(before *Evaluation) (unreadable []capture.UnreadableTake, err error) {
+	if before == nil {
+		e.Takes, unreadable, err = e.Folder.Takes()
+		return unreadable, err
+	}
+	read := map[capture.TakeFingerprint]capture.Take{}
+	for _, t := range before.Takes {
+		read[capture.TakeFingerprint{Name: t.Name, SHA256: before.checksumOf(t.Name)}] = t
+	}
+	for _, h := range e.held.Takes {
+		if t, ok := read[h]; ok {
+			e.Takes = append(e.Takes, t)
+		} else if t, err := e.Folder.ReadTake(h.Name); err != nil {
+			unreadable = append(unreadable, capture.UnreadableTake{Name: h.Name, Err: err})
+		} else {
+			e.Takes = append(e.Takes, t)
+		}
+	}
+	slices.SortStableFunc(e.Takes, func(a, b capture.Take) int { return a.Started.Compare(b.Started) })
+	return unreadable, nil
+}
+
+// checksumOf is that of the take.toml of a take.
+func (e *Evaluation) checksumOf(take string) string {
+	for _, h := range e.held.Takes {
+		if h.Name == take {
+			return h.SHA256
+		}
+	}
+	return ""
+}
+
+// estimate estimates the responses of all takes, on all cores, but for those
+// that an earlier evaluation holds. A take that cannot be read is not usable; the
+// error is that of ctx.
+func (e *Evaluation) estimate(ctx context.Context, before *Evaluation) ([]joint.Take, error) {
+	inputs := make([]joint.Take, len(e.Takes))
+	var wait sync.WaitGroup
+	for i, t := range e.Takes {
+		if before != nil {
+			if in, ok := before.inputs[e.checksumOf(t.Name)]; ok && in.Name == t.Name {
+				inputs[i] = in
+				continue
+			}
+		}
+		takeSlots <- struct{}{}
+		wait.Go(func() {
+			defer func() { <-takeSlots }()
+			inputs[i] = Estimate(ctx, e.Folder, t)
+		})
+	}
+	wait.Wait()
+	e.inputs = map[string]joint.Take{}
+	for _, in := range inputs {
+		if in.Response != nil { // what failed may succeed next time
+			e.inputs[e.checksumOf(in.Name)] = in
+		}
+	}
+	return inputs, ctx.Err()
+}
+
+// Estimate is a take of folder as the fit wants it, with its response. Where it
+// has none Unfit says why, or ctx has ended.
+func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint.Take {
+	in := joint.Take{
+		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
+		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
+		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
+	}
+	for _, f := range t.Quality.Flags {
+		in.Flags = append(in.Flags, string(f))
+	}
+	if flags := t.Unfit(); flags != nil {
+		in.Unfit = capture.FlagNames(flags)
+		return in
+	}
+	if ctx.Err() != nil {
+		return in
+	}
+	recording, err := folder.Audio(t)
+	if err != nil {
+		return unusable(in, err)
+	}
+	if in.Response, err = response.Estimate(ctx, recording, t); err != nil {
+		in.Unfit = strings.TrimSpace(err.Error())
+	}
+	return in
+}

@@ -1,0 +1,208 @@
+// Package evaluation leads from coil folders to results: it opens a folder,
+// estimates the responses of its takes and fits them together, or takes the
+// result that is up to date. Everything that shows a coil starts here. What is
+// worth saying are values; it prints nothing.
+package evaluation
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/fit"
+	"coilsweep/fit/comparison"
+	"coilsweep/fit/joint"
+)
+
+// Options of an evaluation.
+type Options struct {
+	// Fit are those of the fit, with the program that it is made by.
+	Fit fit.Options
+	// AsLast: the models and the shared gain are those of the coil's last fit,
+	// so that nothing contradicts its result.json.
+	AsLast bool
+	// Circuit: the fitted circuit and the curves are needed, which a result.json
+	// does not hold.
+	Circuit bool
+	// Anew: a result that is up to date is made again.
+	Anew bool
+	// Before is an earlier evaluation of the folder that is in memory, from
+	// which what has not changed is taken; nil: there is none.
+	Before *Evaluation
+}
+
+// Evaluation is a coil folder and what the fit makes of it.
+type Evaluation struct {
+	Folder *capture.Folder
+	// Result has curves where a circuit was asked for.
+	Result *fit.Result
+	// Takes are those that can be read, in the order of their time; none where
+	// the result was up to date and no circuit was asked for.
+	Takes []capture.Take
+	// LeftOut are takes that the result is made without, with the reason.
+	LeftOut []string
+	// Partials are unfinished recordings, which are not used.
+	Partials []string
+	// AsLast are options that were taken from the last fit; nil: none were.
+	AsLast *fit.OptionsRecord
+
+	held   capture.Fingerprint
+	inputs map[string]joint.Take // by the checksum of take.toml
+	fitted *joint.Fitted
+}
+
+// NoTakeError says that a coil folder holds no take.
+type NoTakeError struct{ Dir string }
+
+func (e *NoTakeError) Error() string { return e.Dir + " has no take" }
+
+// Coil evaluates the coil folder dir. Takes that are not usable are left out. The
+// error is a *NoTakeError, a *capture.UnfitError where no take is usable, or says
+// what cannot be read.
+func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	// Before the takes are read: what changes meanwhile shows as out of date later.
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return nil, err
+	}
+	e := &Evaluation{Folder: folder, held: held}
+	last, _ := Load(dir) // one that cannot be read is as good as none
+	if o.AsLast {
+		e.takeOptions(last, &o.Fit)
+	}
+	if e.Partials, err = folder.Partials(); err != nil {
+		return nil, err
+	}
+	if len(held.Takes) == 0 {
+		return nil, &NoTakeError{dir}
+	}
+	if last != nil && !o.Anew && !o.Circuit && answers(last, held, o.Fit) {
+		e.Result = last
+		e.LeftOut = leftOut(last)
+		return e, nil
+	}
+	if o.Before.is(held, o.Fit) && !o.Anew {
+		return o.Before, nil
+	}
+	if err := e.make(ctx, o); err != nil {
+		return nil, err
+	}
+	return e, nil
+}
+
+// takeOptions takes the models and the shared gain from the last result.
+func (e *Evaluation) takeOptions(last *fit.Result, o *fit.Options) {
+	if last == nil || last.Record == nil {
+		return
+	}
+	options, err := last.Record.Options.Options()
+	if err != nil {
+		return // models of another program
+	}
+	o.Forms, o.SharedGain = options.Forms, options.SharedGain
+	if len(o.Forms) > 0 || o.SharedGain {
+		record := o.Record()
+		e.AsLast = &record
+	}
+}
+
+// answers tells whether a result that lies in a folder is up to date, and what a
+// fit with options would say.
+func answers(r *fit.Result, held capture.Fingerprint, o fit.Options) bool {
+	if len(r.Stale(held, o.Program)) > 0 {
+		return false
+	}
+	had, want := r.Record.Options, o.Record()
+	return slices.Equal(had.Models, want.Models) && had.SharedGain == want.SharedGain &&
+		(had.Advise || !want.Advise) && (want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
+}
+
+// is tells whether e is the evaluation of what a folder holds with options.
+func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
+	return e != nil && e.fitted != nil && held.Equal(e.held) && e.Result.Record.Options.Equal(o.Record())
+}
+
+// make estimates and fits.
+func (e *Evaluation) make(ctx context.Context, o Options) error {
+	unreadable, err := e.readTakes(o.Before)
+	if err != nil {
+		return err
+	}
+	inputs, err := e.estimate(ctx, o.Before)
+	if err != nil {
+		return err
+	}
+	for _, u := range unreadable {
+		inputs = append(inputs, unusable(joint.Take{Name: u.Name}, u.Err))
+	}
+	for _, in := range inputs {
+		if in.Unfit != "" {
+			e.LeftOut = append(e.LeftOut, fmt.Sprintf("take %q: %s", in.Name, in.Unfit))
+		}
+	}
+	if e.fitted, err = joint.Fit(ctx, e.Folder.Coil, inputs, o.Fit); errors.Is(err, joint.ErrNoTakes) {
+		return &capture.UnfitError{What: fmt.Sprintf("no take of %s is usable: %s", e.Folder.Dir, strings.Join(e.LeftOut, "; "))}
+	} else if err != nil {
+		return err
+	}
+	if e.Result, err = e.fitted.Result(ctx); err != nil {
+		return err
+	}
+	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
+	return nil
+}
+
+// Unfitness is the error of an evaluation without some takes; nil where all
+// were used.
+func (e *Evaluation) Unfitness() error {
+	if len(e.LeftOut) == 0 {
+		return nil
+	}
+	return &capture.UnfitError{What: "left out: " + strings.Join(e.LeftOut, "; ")}
+}
+
+// Fitted is the fitted circuit; nil unless it was asked for.
+func (e *Evaluation) Fitted() *joint.Fitted { return e.fitted }
+
+// Input is what was made of the take called name; false where it was not
+// estimated.
+func (e *Evaluation) Input(name string) (joint.Take, bool) {
+	in, ok := e.inputs[e.checksumOf(name)]
+	return in, ok && in.Name == name
+}
+
+// Measured is a coil with its result and when it was measured.
+type Measured struct {
+	comparison.Coil
+	Measured time.Time // of the latest take
+}
+
+// Measured is the coil for comparisons.
+func (e *Evaluation) Measured() Measured {
+	m := Measured{Coil: comparison.Coil{Name: e.Folder.Coil.Name, Folder: e.Folder.Dir, Result: e.Result}}
+	for _, t := range e.Result.Record.Takes {
+		if t.Started != nil && t.Started.After(m.Measured) {
+			m.Measured = *t.Started
+		}
+	}
+	return m
+}
+
+// leftOut names the takes that a result was made without.
+func leftOut(r *fit.Result) []string {
+	var names []string
+	for _, t := range r.Record.Takes {
+		if !slices.ContainsFunc(r.Takes, func(u fit.TakeResult) bool { return u.Name == t.Name && u.Used }) {
+			names = append(names, fmt.Sprintf("take %q", t.Name))
+		}
+	}
+	return names
+}

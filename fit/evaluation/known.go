@@ -1,0 +1,107 @@
+package evaluation
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/fit"
+)
+
+// The files that an evaluation leaves in a coil folder.
+const (
+	ResultFile   = "result.json"
+	ResponseFile = "response.csv"
+	ReportFile   = "report.html"
+)
+
+// Load reads the result.json of a coil folder; nil where there is none.
+func Load(dir string) (*fit.Result, error) {
+	path := filepath.Join(dir, ResultFile)
+	data, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	} else if err != nil {
+		return nil, err
+	}
+	var r fit.Result
+	if err := json.Unmarshal(data, &r); err != nil {
+		return nil, fmt.Errorf("%s: %w: fit the coil again", path, err)
+	}
+	return &r, nil
+}
+
+// Save writes what an evaluation leaves in the coil folder: response.csv, which
+// response fills, and result.json last, since a result that is there and up to
+// date counts as done.
+func (e *Evaluation) Save(response func(io.Writer) error) error {
+	if err := e.Write(ResponseFile, response); err != nil {
+		return err
+	}
+	return e.Write(ResultFile, e.Result.Encode)
+}
+
+// Write makes a file in the coil folder, whole or not at all.
+func (e *Evaluation) Write(name string, fill func(io.Writer) error) error {
+	return atomicfile.Fill(filepath.Join(e.Folder.Dir, name), fill)
+}
+
+// Known is what a coil folder tells without being evaluated.
+type Known struct {
+	Folder   string
+	Coil     string
+	Measured time.Time // of the latest take; zero: no take yet
+	Takes    int
+	Flags    []string    // of all takes, each once
+	Result   *fit.Result // nil: not fitted yet
+	Stale    []string    // why Result is out of date, for program; none: it is up to date
+}
+
+// Glance reads what the folder of one coil tells. A damaged result is as good as
+// none.
+func Glance(dir, program string) (Known, error) {
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return Known{}, err
+	}
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return Known{}, fmt.Errorf("%s: %w", dir, err)
+	}
+	k := Known{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
+	var record *fit.Record
+	if k.Result, err = Load(dir); err == nil && k.Result != nil {
+		k.Stale = k.Result.Stale(held, program)
+		record = k.Result.Record
+	}
+	flag := func(name capture.Flag) {
+		if !slices.Contains(k.Flags, string(name)) {
+			k.Flags = append(k.Flags, string(name))
+		}
+	}
+	for _, h := range held.Takes {
+		// What was read when the coil was fitted need not be read again.
+		var heading capture.TakeHeading
+		if t, ok := record.Take(h); ok && t.Started != nil {
+			heading = capture.TakeHeading{Started: *t.Started, Flags: t.Flags}
+		} else if heading, err = folder.ReadHeading(h.Name); err != nil {
+			flag(FlagUnreadable)
+			continue
+		}
+		if heading.Started.After(k.Measured) {
+			k.Measured = heading.Started
+		}
+		for _, name := range heading.Flags {
+			flag(name)
+		}
+	}
+	return k, nil
+}
