@@ -26,7 +26,7 @@ deps: ## install what is missing of the system's packages, to build and to test
 
 build: ## build bin/coilsweep
 	@.ci/deps build
-	go build -buildvcs=false -ldflags '-X main.version=$(VERSION)' -o bin/coilsweep ./cmd/coilsweep
+	go build -buildvcs=false -ldflags '-X coilsweep/cmd/coilsweep/internal/cli.version=$(VERSION)' -o bin/coilsweep ./cmd/coilsweep
 
 # The coil of the demo is invented: see capture/virtual/default.toml.
 DEMO := bin/coilsweep measure demo/coil --bench virtual --reference current --sense-r "10 0.1%" \

@@ -68,7 +68,7 @@ func OpenFolder(dir string) (*Folder, error) {
 	if info, serr := os.Stat(dir); serr == nil && !info.IsDir() {
 		return nil, fmt.Errorf("%s is %w: it is a file", dir, ErrNotFolder)
 	} else if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("%s is %w (no %s in it): make one with 'coilsweep new'", dir, ErrNotFolder, coilFile)
+		return nil, fmt.Errorf("%s is %w (no %s in it)", dir, ErrNotFolder, coilFile)
 	} else if err != nil {
 		return nil, fmt.Errorf("cannot read coil folder: %w", err)
 	}
@@ -197,7 +197,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 // CheckNew returns ErrTakeExists, wrapped, where name is taken.
 func (f *Folder) CheckNew(name string) error {
 	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
-		return fmt.Errorf("take %q in %s: %w: choose another name, or set the earlier one aside by --redo", name, f.Dir, ErrTakeExists)
+		return fmt.Errorf("take %q in %s: %w", name, f.Dir, ErrTakeExists)
 	}
 	return nil
 }

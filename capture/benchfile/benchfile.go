@@ -114,7 +114,7 @@ func Find(dir string) (Found, error) {
 			return found, err
 		}
 	}
-	return Found{}, fmt.Errorf("%w in %s or above it: make one with 'coilsweep bench %s --new'", ErrNone, dir, dir)
+	return Found{}, fmt.Errorf("%w in %s or above it", ErrNone, dir)
 }
 
 // Read reads the bench at path.

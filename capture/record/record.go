@@ -94,7 +94,7 @@ func createFile(path string) (recordingFile, error) {
 // early returns a *PartialError and stays there. A take that is unfit for use
 // is kept: see Take.Unfit. progress may be nil; it is called some ten times
 // per second of audio.
-func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, progress func(Progress), options ...Option) (capture.Take, error) {
+func RunOld(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, progress func(Progress), options ...Option) (capture.Take, error) {
 	return run(ctx, rec, f, t, progress, createFile, options)
 }
 

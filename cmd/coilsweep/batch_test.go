@@ -9,6 +9,8 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+
+	"coilsweep/cmd/coilsweep/internal/cli"
 )
 
 // benchOf is a simulated bench with an invented coil. A ring stands for so
@@ -58,7 +60,7 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 	do := func(want int, args ...string) string {
 		t.Helper()
 		var out, err strings.Builder
-		if status := run(t.Context(), args, nil, &out, &err); status != want {
+		if status := cli.Run(t.Context(), args, nil, &out, &err); status != want {
 			t.Fatalf("%q: status %d, want %d\n%s", args, status, want, err.String())
 		}
 		return out.String()
@@ -69,7 +71,7 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 		}
 		return path(name)
 	}
-	do(exitDone, "stimulus", path("sweep.wav"), "--duration", "0.35s", "--repeats", "2")
+	do(0, "stimulus", path("sweep.wav"), "--duration", "0.35s", "--repeats", "2")
 	// Evenly spread, so that none stands out by chance.
 	random := rand.New(rand.NewPCG(8, 9))
 	byL, byR := random.Perm(12), random.Perm(12)
@@ -83,13 +85,13 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 			shorted = 120
 		}
 		bench := write("virtual.toml", benchOf(l, r, shorted))
-		do(exitDone, "new", path("run", name), "--dcr", fmt.Sprintf("%.5gohm@20C 0.5%%", r))
+		do(0, "new", path("run", name), "--dcr", fmt.Sprintf("%.5gohm@20C 0.5%%", r))
 		for _, load := range [][]string{{"bare"}, {"C470", "--added-c", "470p 1%"}} {
-			do(exitDone, append([]string{"measure", path("run", name), "--bench", "virtual", "--virtual-file", bench, "--stimulus", path("sweep.toml"),
+			do(0, append([]string{"measure", path("run", name), "--bench", "virtual", "--virtual-file", bench, "--stimulus", path("sweep.toml"),
 				"--seed", fmt.Sprint(i), "--drive", "voltage", "--exciter-r", "223.9", "--exciter-l", "68u", "--fixture-c", "65p 1p", "--fixture-r", "1M 1%", "--take"}, load...)...)
 		}
 	}
-	do(exitDone, "fit", "--all", path("run"), "--model", "one ring", "--model", "two rings")
+	do(0, "fit", "--all", path("run"), "--model", "one ring", "--model", "two rings")
 	limits := write("limits.toml", "schema = \"coilsweep.limits/1\"\n[q]\nmin = \"3\"\n")
 	var found struct {
 		Coils []struct {
@@ -97,7 +99,7 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 			Findings                 []string
 		}
 	}
-	if err := json.Unmarshal([]byte(do(exitDone, "batch", path("run"), "--limits", limits, "--json")), &found); err != nil {
+	if err := json.Unmarshal([]byte(do(0, "batch", path("run"), "--limits", limits, "--json")), &found); err != nil {
 		t.Fatal(err)
 	}
 	if len(found.Coils) != 12 {
@@ -109,14 +111,14 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 			t.Errorf("%s: %s, findings %q, suspected %q", c.Coil, c.Verdict, c.Findings, c.Suspected)
 		}
 	}
-	text := do(exitDone, "batch", path("run"), "--limits", limits, "--chart", "inductance_h", "--out", path("batch.html"))
+	text := do(0, "batch", path("run"), "--limits", limits, "--chart", "inductance_h", "--out", path("batch.html"))
 	for _, want := range []string{"12 coils.", "11 pass, 1 fails.", bad + " stands out: ", "L over time"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}
 	}
 	// About a reference coil.
-	text = do(exitDone, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance", "q=15%")
+	text = do(0, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance", "q=15%")
 	if !strings.Contains(text, "11 pass, 1 fails.") {
 		t.Errorf("about a reference coil:\n%s", text)
 	}
@@ -126,8 +128,8 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 
 	// A coil without takes is left out, and the status says that the data are
 	// not whole.
-	do(exitDone, "new", path("run", "late"))
-	if text = do(exitUnfit, "batch", path("run"), "--csv", "--decimal", "comma"); !regexp.MustCompile(`;\d+,\d+;`).MatchString(text) {
+	do(0, "new", path("run", "late"))
+	if text = do(3, "batch", path("run"), "--csv", "--decimal", "comma"); !regexp.MustCompile(`;\d+,\d+;`).MatchString(text) {
 		t.Errorf("CSV with a decimal comma:\n%s", text)
 	}
 
@@ -144,9 +146,9 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 		{"batch", path("run"), "--guard", "-1"},
 		{"batch", path("run"), "--chart", "weight"},
 	} {
-		do(exitUsage, wrong...)
+		do(2, wrong...)
 	}
-	do(exitFail, "batch", path("nowhere"))
-	do(exitFail, "batch", path("run", bad))
-	do(exitFail, "batch", path("run"), "--limits", path("sweep.toml"))
+	do(1, "batch", path("nowhere"))
+	do(1, "batch", path("run", bad))
+	do(1, "batch", path("run"), "--limits", path("sweep.toml"))
 }

@@ -9,6 +9,8 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+
+	"coilsweep/cmd/coilsweep/internal/cli"
 )
 
 func main() {
@@ -18,5 +20,5 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second Ctrl-C ends a program that does not listen to the first.
 	context.AfterFunc(ctx, stop)
-	os.Exit(run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
+	os.Exit(cli.Run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }

@@ -18,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"coilsweep/capture/virtual"
+	"coilsweep/cmd/coilsweep/internal/cli"
 	"coilsweep/report/browserrig"
 )
 
@@ -534,7 +535,7 @@ func readJSON(t *testing.T, path string, into any) {
 func mustRun(t testing.TB, args ...string) {
 	t.Helper()
 	var said bytes.Buffer
-	if status := run(context.Background(), args, nil, io.Discard, &said); status != exitDone {
+	if status := cli.Run(context.Background(), args, nil, io.Discard, &said); status != 0 {
 		t.Fatalf("coilsweep %s: status %d: %s", strings.Join(args, " "), status, said.String())
 	}
 }

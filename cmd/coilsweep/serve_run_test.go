@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"coilsweep/capture/virtual"
+	"coilsweep/cmd/coilsweep/internal/cli"
 )
 
 // patience is how long a test waits for what must come, on a slow machine.
@@ -51,7 +52,7 @@ func startServe(t testing.TB, root string, args ...string) *served {
 	s := &served{t: t, stop: stop, ended: make(chan int, 1), said: &heard{}}
 	out := &heard{}
 	go func() {
-		s.ended <- run(ctx, append([]string{"serve", root, "--listen", "127.0.0.1:0"}, args...), nil, out, s.said)
+		s.ended <- cli.Run(ctx, append([]string{"serve", root, "--listen", "127.0.0.1:0"}, args...), nil, out, s.said)
 	}()
 	s.url = awaitAddress(t, out, s.said)
 	t.Cleanup(s.close)
@@ -78,7 +79,7 @@ func (s *served) close() {
 	s.stop = nil
 	select {
 	case s.status = <-s.ended:
-		if s.status != exitDone {
+		if s.status != 0 {
 			s.t.Errorf("serve ended with status %d: %s", s.status, s.said)
 		}
 	case <-time.After(patience):

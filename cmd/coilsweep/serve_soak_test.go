@@ -120,7 +120,7 @@ func TestServeSoak(t *testing.T) {
 		}
 		s.gets("POST", "/api/takes", map[string]any{"coil": coil(i), "options": options, "redo": true})
 		s.waits("the end of the take", func() bool { return events.of("ended", "id") == float64(i+1) })
-		if outcome, text := events.of("ended", "outcome"), events.of("ended", "text"); outcome != outcomeDone {
+		if outcome, text := events.of("ended", "outcome"), events.of("ended", "text"); outcome != "done" {
 			t.Fatalf("take %d of %d, %v of %s: %v: %v", i+1, takes, options["take"], coil(i), outcome, text)
 		}
 		if i+1 == max(2*coils, takes/2) {

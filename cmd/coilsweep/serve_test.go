@@ -13,15 +13,13 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
-	"github.com/spf13/pflag"
-
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/cli"
 )
 
 // caller asks a bench page without a browser.
@@ -314,8 +312,8 @@ func TestServeWholeJob(t *testing.T) {
 	if peak, _ := within(guitar, "prediction", "peak_hz", "value").(float64); !(peak > 3000 && peak < 5000) {
 		t.Errorf("the peak in the guitar is at %v", peak)
 	}
-	if within(guitar, "solution", "farad", "value") == nil || !strings.Contains(fmt.Sprint(guitar["command"]), "predict "+filepath.Join(s.root, coil)+" --amp 1M --cable 470p") {
-		t.Errorf("solution %v, command %v", guitar["solution"], guitar["command"])
+	if within(guitar, "solution", "farad", "value") == nil {
+		t.Errorf("solution %v", guitar["solution"])
 	}
 
 	// The same takes again, as another coil, by import of their audio.
@@ -422,7 +420,7 @@ func TestServeTwoPages(t *testing.T) {
 		s.waits(what, func() bool { return is(a) && is(b) })
 	}
 
-	if status, v := take("until", "20%", ""); status != http.StatusAccepted || !strings.Contains(fmt.Sprint(v["command"]), "--until 20%") {
+	if status, v := take("until", "20%", ""); status != http.StatusAccepted {
 		t.Fatalf("%d %v", status, v)
 	}
 	both("the sweep of the take", func(e *pageEvents) bool { return e.of("sweep", "take") == "until" && e.of("sweep", "repeats") != 0.0 })
@@ -436,8 +434,8 @@ func TestServeTwoPages(t *testing.T) {
 		return e.of("ended", "take") == "until" && e.of("ended", "outcome") == "done"
 	})
 	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil=coil", nil)["state"] == "fresh" })
-	if n, _ := within(s.gets("GET", "/api/coil?coil=coil", nil), "takes", 0, "repeats").(float64); !(n >= 2 && n < boundRepeats) {
-		t.Errorf("%v sweeps were enough, %d are the most", n, boundRepeats)
+	if n, _ := within(s.gets("GET", "/api/coil?coil=coil", nil), "takes", 0, "repeats").(float64); !(n >= 2 && n < 32) {
+		t.Errorf("%v sweeps were enough, %d are the most", n, 32)
 	}
 
 	take("stopped", "", "20")
@@ -529,7 +527,7 @@ func TestServeRefuses(t *testing.T) {
 		{"GET", "/api/capacitance?coil=none", nil, 404, "coil", ""},
 
 		{"POST", "/api/coils", m{"options": m{}}, 422, "name", "is missing"},
-		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour", "is no option here"},
+		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour", "there is no such setting here"},
 		{"POST", "/api/coils", m{"options": m{"name": "x", "dcr": "steam"}}, 422, "dcr", "steam"},
 		{"POST", "/api/coils", m{"coil": "coil", "options": m{"name": "x"}}, 409, "", "already a coil folder"},
 		{"POST", "/api/coils", m{"coil": "../x", "options": m{"name": "x"}}, 400, "", "begins with a dot"},
@@ -549,15 +547,15 @@ func TestServeRefuses(t *testing.T) {
 
 		{"POST", "/api/takes", on("none", m{"take": "x"}), 404, "coil", ""},
 		{"POST", "/api/takes", on("coil", m{}), 422, "take", "the take needs a name"},
-		{"POST", "/api/takes", on("coil", m{"take": "a/b"}), 422, "", "use letters"},
+		{"POST", "/api/takes", on("coil", m{"take": "a/b"}), 422, "take", "use letters"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "added-c": "steam"}), 422, "added-c", "steam"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "level": "loud"}), 422, "level", "want a number"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "drive": "voltage"}), 422, "drive", "--exciter-r"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "input": "line"}), 422, "input", "does not go with --bench virtual"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "drive": "voltage"}), 422, "exciter-r", "needs the resistance of the exciter circuit"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "input": "line"}), 422, "input", "input device does not go with the simulated bench"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "after": "none"}), 422, "after", "has no take"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "stimulus": "/etc/passwd"}), 422, "stimulus", "is no option here"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "bench-file": "/etc/passwd"}), 422, "bench-file", "is no option here"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "virtual-file": "/etc/passwd"}), 422, "virtual-file", "is no option here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "stimulus": "/etc/passwd"}), 422, "stimulus", "there is no such setting here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "bench-file": "/etc/passwd"}), 422, "bench-file", "there is no such setting here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "virtual-file": "/etc/passwd"}), 422, "virtual-file", "there is no such setting here"},
 		{"POST", "/api/takes", m{"coil": "coil", "options": m{"take": 3}}, 400, "", "cannot be read"},
 		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "none"}, 404, "take", ""},
 		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "../coil"}, 422, "take", "use letters"},
@@ -565,12 +563,12 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, nil), 422, "recording", "is missing"},
 		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go"}), 422, "", "serve_test.go: neither a WAV nor a FLAC file"},
 		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go", "stimulus": "serve_test.go"}), 422, "stimulus", ""},
-		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x","recording":"/etc/passwd"}`, map[string]string{"recording": "serve_test.go"}), 422, "recording", "is no option here"},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x","recording":"/etc/passwd"}`, map[string]string{"recording": "serve_test.go"}), 422, "recording", "there is no such setting here"},
 		{"POST", "/api/import?coil=coil", newForm(t, `{`, map[string]string{"recording": "serve_test.go"}), 400, "options", ""},
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
-		{"POST", "/api/calibrate", on("", nil), 422, "", "make one first"},
+		{"POST", "/api/calibrate", on("", nil), 422, "", "there is no bench.toml"},
 		{"POST", "/api/fixture", on("", nil), 422, "series", "in place of the coil"},
 		{"POST", "/api/fit", on("coil", m{"model": "steam"}), 422, "model", "want one of"},
 		{"POST", "/api/fit", on("coil", m{"montecarlo": "1"}), 422, "montecarlo", "at least 2 trials"},
@@ -583,22 +581,22 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/bench/settings", m{"sha256": "stale", "options": m{"drive": "current"}}, 409, "", "changed meanwhile"},
 		{"POST", "/api/bench/kind", m{"bench": "steam"}, 422, "bench", ""},
 
-		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"volume": "500k", "tone-at": "3"}}, 422, "tone-at", "needs --tone"},
-		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"netlist": "/tmp/x"}}, 422, "netlist", "is no option here"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"volume": "500k", "tone-at": "3"}}, 422, "tone-at", "tone knob needs tone pot"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"netlist": "/tmp/x"}}, 422, "netlist", "there is no such setting here"},
 		{"POST", "/api/guitar", m{"coils": []string{}, "harness": m{"amp": "1M"}}, 422, "coils", "one coil or two"},
 		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "harness": m{"amp": "1M"}}, 422, "", "has no take"},
 		{"POST", "/api/compare", m{"coils": []string{"coil"}}, 422, "coils", "2 to 50"},
 		{"POST", "/api/compare", m{"coils": []string{"coil", "coil"}}, 422, "coils", "twice"},
 		{"POST", "/api/compare", m{"coils": []string{"coil", "link"}}, 403, "", ""},
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "limits": "colour = 3"}, 422, "limits", ""},
-		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": []string{"5%"}}, 422, "tolerance", "belongs to --reference"},
+		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": []string{"5%"}}, 422, "reference", "tolerance belongs to a reference"},
 		{"POST", "/api/report?coil=coil", m{}, 422, "", "has no take"},
 		{"POST", "/api/report?coil=none", m{}, 404, "coil", ""},
 	} {
 		status, v := s.asks(tt.method, tt.path, tt.body)
 		field, _ := v["field"].(string)
 		if status != tt.status || field != tt.field || !strings.Contains(fmt.Sprint(v["error"]), tt.says) {
-			t.Errorf("%s %s %v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field, v["error"], tt.status, tt.field, tt.says)
+			t.Errorf("%s %s %.300v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field, v["error"], tt.status, tt.field, tt.says)
 		}
 	}
 	if list := s.gets("GET", "/api/coils", nil); len(list["coils"].([]any)) != 1 || len(list["unreadable"].([]any)) != 2 {
@@ -678,35 +676,8 @@ func TestServeAddress(t *testing.T) {
 	s := serve(t, t.TempDir(), false)
 	var out, said bytes.Buffer
 	address := strings.TrimPrefix(s.base, "http://")
-	if status := run(t.Context(), []string{"serve", t.TempDir(), "--bench", "virtual", "--listen", address}, nil, &out, &said); status != exitFail || !strings.Contains(said.String(), "is in use") {
+	if status := cli.Run(t.Context(), []string{"serve", t.TempDir(), "--bench", "virtual", "--listen", address}, nil, &out, &said); status != 1 || !strings.Contains(said.String(), "is in use") {
 		t.Errorf("status %d: %s", status, said.String())
-	}
-	for listen, here := range map[string]bool{"127.0.0.1:1": true, "[::1]:1": true, "localhost:1": true, ":1": false, "0.0.0.0:1": false, "192.0.2.1:1": false, "bench.example:1": false} {
-		if got := onlyHere(listen); got != here {
-			t.Errorf("%s: only here %v, want %v", listen, got, here)
-		}
-	}
-}
-
-// No option that names a file is taken from a page: those of the commands
-// behind it are held against the list.
-func TestOptionsOfPages(t *testing.T) {
-	for _, name := range []string{"measure", "import", "check", "calibrate", "fixture", "predict", "compare", "batch", "fit", "new"} {
-		cmd, _, err := newRoot(&console{}).Find([]string{name})
-		if err != nil {
-			t.Fatal(err)
-		}
-		cmd.Flags().VisitAll(func(f *pflag.Flag) {
-			usage := strings.ToLower(f.Usage)
-			if strings.Contains(usage, "file") && !strings.Contains(usage, "folder") && !slices.Contains(notOnPages, f.Name) {
-				t.Errorf("%s --%s (%s) may be given by a page", name, f.Name, f.Usage)
-			}
-		})
-	}
-	for text, want := range map[string]string{"a": "a", "": "''", "470p 1%": "'470p 1%'", "it's": `'it'\''s'`, "$(x)": "'$(x)'", "-12": "-12"} {
-		if got := shellWord(text); got != want {
-			t.Errorf("%q becomes %s, want %s", text, got, want)
-		}
 	}
 }
 

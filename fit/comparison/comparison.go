@@ -198,3 +198,13 @@ func contributions(r *fit.Result, quantity string) []fit.Contribution {
 	}
 	return nil
 }
+
+// SortKeys are what coils of a comparison can be sorted by: as they were given, by
+// name, or by a property that is compared.
+func (c *Comparison) SortKeys() []string {
+	keys := []string{"given", "name"}
+	for _, r := range c.Rows {
+		keys = append(keys, r.Key)
+	}
+	return keys
+}

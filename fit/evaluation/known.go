@@ -1,6 +1,7 @@
 package evaluation
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -104,4 +105,34 @@ func Glance(dir, program string) (Known, error) {
 		}
 	}
 	return k, nil
+}
+
+// List is what is known of every coil folder at and below root, in lexical order.
+// What cannot be read is in unreadable; err is for root itself and for the end of
+// ctx.
+func List(ctx context.Context, root, program string) (known []Known, unreadable []error, err error) {
+	dirs, unreadable, err := capture.FindFolders(ctx, root)
+	if err != nil {
+		return nil, nil, err
+	}
+	type glance struct {
+		Known
+		err error
+	}
+	seen := make([]glance, len(dirs))
+	Each(ctx, dirs, func(dir string) glance {
+		k, err := Glance(dir, program)
+		return glance{k, err}
+	}, func(i int, g glance) { seen[i] = g })
+	if ctx.Err() != nil {
+		return nil, nil, ctx.Err()
+	}
+	for _, g := range seen {
+		if g.err != nil {
+			unreadable = append(unreadable, g.err)
+			continue
+		}
+		known = append(known, g.Known)
+	}
+	return known, unreadable, nil
 }

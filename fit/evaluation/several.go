@@ -16,14 +16,14 @@ import (
 // Each does something for every folder, on all cores, and hands over what came
 // of it, one at a time, in the order in which it is done. Folders that are left
 // where ctx ends are not begun.
-func Each[T any](ctx context.Context, dirs []string, do func(ctx context.Context, dir string) T, done func(i int, v T)) {
+func Each[T any](ctx context.Context, dirs []string, do func(dir string) T, done func(i int, v T)) {
 	work := make(chan int)
 	var one sync.Mutex
 	var wait sync.WaitGroup
 	for range min(runtime.GOMAXPROCS(0), len(dirs)) {
 		wait.Go(func() {
 			for i := range work {
-				v := do(ctx, dirs[i])
+				v := do(dirs[i])
 				one.Lock()
 				done(i, v)
 				one.Unlock()

@@ -11,15 +11,8 @@ import (
 	"coilsweep/report/notation"
 )
 
-// WindingSheet is a coil held against how it was wound, ready to be shown.
-type WindingSheet struct {
-	Coil  string
-	Plan  winding.Plan
-	Check winding.Check
-	// Shorted is what shorted turns would do; nil where the coil's circuit is
-	// not known.
-	Shorted []winding.Shorted
-}
+// WindingSheet is a coil checked against how it was wound.
+type WindingSheet = winding.Sheet
 
 // Winding writes the check as text for a terminal.
 func Winding(w io.Writer, v WindingSheet, o Options) error {

@@ -1,0 +1,79 @@
+package cli
+
+import (
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
+)
+
+func newBatch(c *console) *cobra.Command {
+	options := workbench.NewBatch()
+	var shown several
+	cmd := &cobra.Command{
+		Use:   "batch DIR...",
+		Short: "A production run: spread, repeatability, limits, what stands out, drift",
+		Long: `The statistics of a production run of coils. A DIR that is not a coil folder stands
+for all coils below it. Folders whose coil has the same name hold the same coil,
+measured again: from them the spread of the measurement is told from that of the
+coils (one-way analysis of variance).
+
+Limits come from a file,
+
+  schema = "coilsweep.limits/1"
+  [inductance_h]
+  nominal = "2.4H 5%"
+  [bare_q]
+  min = "3"
+
+or lie about a reference coil: --reference DIR --tolerance 5%. A coil passes or
+fails where it keeps the guard band from every limit, one U95 unless --guard
+says otherwise; between, it is undecided.`,
+		Example: `  coilsweep batch shop
+  coilsweep batch shop --limits limits.toml --out batch.html
+  coilsweep batch shop --reference good --tolerance 5% --tolerance bare_q=15%
+  coilsweep batch shop --csv > batch.csv`,
+		Args: someDirs(1),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			if err := shown.check(cmd); err != nil {
+				return err
+			}
+			if err := options.Check(); err != nil {
+				return err
+			}
+			dirs, err := c.folders(cmd.Context(), args)
+			if err != nil {
+				return err
+			}
+			limits, err := options.ReadLimits(cmd.Context(), c)
+			if err != nil {
+				return err
+			}
+			coils, unfit, err := c.measured(cmd.Context(), dirs, shown.out != "", true)
+			if err != nil {
+				return err
+			}
+			result, err := options.Run(limits, coils)
+			if err != nil {
+				return err
+			}
+			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: programName()}
+			if err := shown.print(c, printed{
+				page:  func(w io.Writer) error { return page.Batch(w, document) },
+				json:  func(w io.Writer) error { return data.BatchJSON(w, result) },
+				csv:   func(w io.Writer) error { return data.BatchCSV(w, result, shown.sign.csv()) },
+				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, tableOptions(w, false)) },
+			}); err != nil {
+				return err
+			}
+			return unfit
+		}),
+	}
+	bind(cmd, append(options.Options, shown.options()...))
+	return cmd
+}

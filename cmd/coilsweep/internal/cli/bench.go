@@ -1,0 +1,92 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/benchfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newBench(c *console) *cobra.Command {
+	options := workbench.NewBenchText()
+	var create, json bool
+	cmd := &cobra.Command{
+		Use:   "bench DIR",
+		Short: "Show the bench that takes are made on, or start its bench.toml",
+		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the bench.toml in
+the folder above, so that one can serve all coil folders beside it. 'measure',
+'import', 'check', 'calibrate' and 'fixture' take from it what is not said on
+their command line; every take keeps what it used.
+
+With --new, start DIR/bench.toml. It is yours to edit then.`,
+		Example: `  coilsweep bench . --new --input "line in" --output "line out" --reference current --sense-r "10 0.1%"
+  coilsweep bench bridge`,
+		Args: oneArg("the folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			if create {
+				return startBench(c, args[0], options)
+			}
+			for _, o := range options.Options {
+				if o.Given {
+					return usagef("--%s needs --new; a bench.toml that is there is edited by hand", o.Name)
+				}
+			}
+			found, err := benchfile.Find(args[0])
+			if err != nil {
+				return inFolder(args[0], err)
+			}
+			return showBench(c, found, json)
+		}),
+	}
+	bind(cmd, append(options.Options, output(
+		on("new", "start a bench.toml in DIR", &create), asJSON("the bench", &json))...))
+	return cmd
+}
+
+func startBench(c *console, dir string, options *workbench.BenchText) error {
+	if info, err := os.Stat(dir); err != nil {
+		return fmt.Errorf("cannot start a bench: %w", err)
+	} else if !info.IsDir() {
+		return fmt.Errorf("cannot start a bench: %s is a file", dir)
+	}
+	path, err := options.Create(dir)
+	var key *benchfile.KeyError
+	if errors.As(err, &key) {
+		return &workbench.UsageError{Err: err}
+	}
+	if err != nil {
+		return err
+	}
+	c.warn("made %s: add what you know of the bench to it", path)
+	return nil
+}
+
+func showBench(c *console, found benchfile.Found, json bool) error {
+	if json {
+		tables := map[string]map[string]any{}
+		shown := map[string]any{"path": found.Path, "sha256": found.SHA256}
+		for _, e := range found.Given() {
+			if e.Table == "" {
+				shown[e.Key] = e.Value
+				continue
+			}
+			if tables[e.Table] == nil {
+				tables[e.Table] = map[string]any{}
+				shown[e.Table] = tables[e.Table]
+			}
+			tables[e.Table][e.Key] = e.Value
+		}
+		return c.json(shown)
+	}
+	fmt.Fprintln(c.out, found.Path)
+	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
+	for _, e := range found.Given() {
+		fmt.Fprintf(w, "  %s\t%s\t%v\n", e.Table, e.Key, e.Value)
+	}
+	return w.Flush()
+}

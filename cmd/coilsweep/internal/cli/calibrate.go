@@ -1,0 +1,58 @@
+package cli
+
+import (
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newCalibrate(c *console) *cobra.Command {
+	options := workbench.NewCalibration(programName())
+	var again, json bool
+	cmd := &cobra.Command{
+		Use:   "calibrate DIR",
+		Short: "Measure the sound card itself by a cable from output to input",
+		Long: `Measure the sound card itself: put a loop-back cable from its output to the input
+that the coil goes to, with exciter and coil disconnected. The response is kept
+beside bench.toml, and takes without a reference channel are corrected by it for
+as long as rate, devices and channels stay the same. Do not touch the gain between
+this and 'fixture'.
+
+The recording is kept beside the response; with --again the response is worked
+out from it once more, without a device.`,
+		Example: `  coilsweep calibrate .`,
+		Args:    oneArg("the folder DIR of the bench or of a coil"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			var found workbench.CalibrationResult
+			var err error
+			if again {
+				if found, err = options.Again(cmd.Context(), args[0]); err != nil {
+					return err
+				}
+			} else {
+				var plan *workbench.CalibrationPlan
+				if plan, err = options.Plan(args[0]); err != nil {
+					return inFolder(args[0], err)
+				}
+				if err := c.on(plan.Source, func(recorder record.Recorder) error {
+					found, err = plan.Run(cmd.Context(), recorder, c.hears())
+					return err
+				}); err != nil {
+					return err
+				}
+			}
+			if json {
+				return c.json(found)
+			}
+			fmt.Fprintf(c.out, "%s\n%s: its response, in use from now on\n", found.Line(), found.File)
+			return nil
+		}),
+	}
+	options.Options = append(options.Options, output(
+		on("again", "work the response out again from the recording that was kept", &again), asJSON("what was found", &json))...)
+	bind(cmd, options.Options)
+	return cmd
+}

@@ -1,0 +1,99 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/report/picture"
+	"coilsweep/report/terminal"
+)
+
+func newCapacitance(c *console) *cobra.Command {
+	options := workbench.NewFit(false)
+	var stated fit.Terminals
+	var lengths []string
+	var plot string
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "capacitance DIR",
+		Short: "Account for all capacitance at the coil's terminals: winding, lead, cable, input",
+		Long: `Account for all capacitance at the coil's terminals. The takes show the total;
+what is stated is taken off, and what is left belongs to the winding.
+
+The capacitance of a metre of cable follows from its length, or better from two
+takes with cables of different lengths, which also tell the cable from the coil:
+state roughly what each has when it is measured (--fixture-c "300p 90%").`,
+		Example: `  coilsweep capacitance bridge --cable-length 3 --input 40p
+  coilsweep capacitance bridge --cable-length short=1 --cable-length long=6`,
+		Args: oneArg("the coil folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			o, err := ofLastFit(options)
+			if err != nil {
+				return err
+			}
+			if stated.CableM, err = cableLengths(lengths); err != nil {
+				return err
+			}
+			e, err := c.evaluate(cmd.Context(), args[0], o)
+			if err != nil {
+				return err
+			}
+			account, err := e.Fitted().Account(stated)
+			if err != nil {
+				return &workbench.UsageError{Err: err}
+			}
+			if plot != "" {
+				if err := atomicfile.Fill(plot, func(w io.Writer) error { return picture.WriteLine(w, *e.Result) }); err != nil {
+					return fmt.Errorf("%s: %w", plot, err)
+				}
+			}
+			if json {
+				err = c.json(account)
+			} else {
+				err = terminal.Account(c.out, *e.Result, *account, tableOptions(c.out, false))
+			}
+			if err != nil {
+				return err
+			}
+			return e.Unfitness()
+		}),
+	}
+	const group = "What is known of the capacitance"
+	options.Options = append(workbench.Options{
+		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding), Help: "capacitance of the winding, known from elsewhere"},
+		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead), Help: "capacitance of the coil's own lead"},
+		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable at the takes"},
+		{Name: "input", Group: group, Value: workbench.Capacitance(&stated.Input), Help: "capacitance of the input"},
+		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths), Help: "length of the cable in m, or TAKE=METRES for each take"},
+	}, options.Options...)
+	bind(cmd, append(options.Options, output(
+		text("plot", "write 1/w² against added C to this SVG file", &plot), asJSON("the account", &json))...))
+	return cmd
+}
+
+// cableLengths reads "3", "short=1.5m".
+func cableLengths(texts []string) (map[string]float64, error) {
+	metres := map[string]float64{}
+	for _, given := range texts {
+		take, length, named := strings.Cut(given, "=")
+		if !named {
+			take, length = "", given
+		}
+		m, err := quantity.ParseMetres(length)
+		if err != nil {
+			return nil, &workbench.OptionError{Option: "cable-length", Err: err}
+		}
+		if _, twice := metres[take]; twice {
+			return nil, usagef("--cable-length is given twice for one take")
+		}
+		metres[take] = m
+	}
+	return metres, nil
+}

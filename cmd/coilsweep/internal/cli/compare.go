@@ -1,0 +1,194 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
+)
+
+// mostCompared is for how many coils a comparison page is.
+const mostCompared = 50
+
+func newCompare(c *console) *cobra.Command {
+	options := workbench.NewComparison()
+	var shown several
+	cmd := &cobra.Command{
+		Use:   "compare DIR DIR...",
+		Short: "Compare two or more coils: values, differences with U95, what is more than chance",
+		Long: `Compare coils with one of them, the first unless --against names another, which
+must be among them. A difference is said to be one where it exceeds its U95
+(|En| > 1).
+
+Results that are up to date are taken as they are; the others, and all of them for
+--out, are worked out from the takes, without changing the coil folders.`,
+		Example: `  coilsweep compare neck bridge
+  coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
+  coilsweep compare neck bridge --out comparison.html`,
+		Args: someDirs(2),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			if err := shown.check(cmd); err != nil {
+				return err
+			}
+			if len(args) > mostCompared && shown.out != "" {
+				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more", mostCompared, len(args))
+			}
+			if err := options.Check(args); err != nil {
+				return err
+			}
+			coils, unfit, err := c.measured(cmd.Context(), args, shown.out != "", false)
+			if err != nil {
+				return err
+			}
+			result, err := options.Run(args, coils)
+			if err != nil {
+				return err
+			}
+			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: programName()}
+			if err := shown.print(c, printed{
+				page:  func(w io.Writer) error { return page.Comparison(w, document) },
+				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
+				csv:   func(w io.Writer) error { return data.ComparisonCSV(w, result, options.Sort, shown.sign.csv()) },
+				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w, false)) },
+			}); err != nil {
+				return err
+			}
+			return unfit
+		}),
+	}
+	bind(cmd, append(options.Options, shown.options()...))
+	return cmd
+}
+
+// several are the options of how several coils are shown.
+type several struct {
+	out       string
+	json, csv bool
+	sign      decimal
+}
+
+func (s *several) options() workbench.Options {
+	return output(
+		text("out", "write a page with pictures to FILE.html", &s.out),
+		on("json", "print JSON", &s.json), on("csv", "print CSV, one row a coil", &s.csv), s.sign.option("--csv"))
+}
+
+func (s *several) check(cmd *cobra.Command) error {
+	if err := contradict(cmd, "json", "csv"); err != nil {
+		return err
+	}
+	return needs(cmd, "decimal", "csv")
+}
+
+// printed writes what is known of several coils in one form each; page is nil
+// where there is none.
+type printed struct{ page, json, csv, table func(io.Writer) error }
+
+// print prints it in the form that was asked for, and writes the page.
+func (s *several) print(c *console, p printed) error {
+	if s.out != "" {
+		if err := atomicfile.Fill(s.out, p.page); err != nil {
+			return err
+		}
+		c.warn("wrote %s", s.out)
+	}
+	switch {
+	case s.json:
+		return p.json(c.out)
+	case s.csv:
+		return p.csv(c.out)
+	}
+	return p.table(c.out)
+}
+
+// someDirs wants at least so many folders, each once.
+func someDirs(least int) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) < least {
+			return fmt.Errorf("%q needs at least %d coil folders, got %d", cmd.Name(), least, len(args))
+		}
+		seen := map[string]bool{}
+		for _, dir := range args {
+			if seen[filepath.Clean(dir)] {
+				return fmt.Errorf("%s is named twice", dir)
+			}
+			seen[filepath.Clean(dir)] = true
+		}
+		return nil
+	}
+}
+
+// Coil is a workbench.Coils: results that are up to date are taken as they are;
+// with curves all are worked out.
+func (c *console) Coil(ctx context.Context, dir string, curves bool) (evaluation.Measured, error) {
+	e, err := c.coil(ctx, dir, curves)
+	if err != nil {
+		return evaluation.Measured{}, err
+	}
+	return e.Measured(), nil
+}
+
+func (c *console) coil(ctx context.Context, dir string, curves bool) (*evaluation.Evaluation, error) {
+	e, err := c.evaluate(ctx, dir, evaluation.Options{AsLast: true, Circuit: curves})
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", dir, err)
+	}
+	return e, nil
+}
+
+// measured are the coils in dirs. unfit tells of takes that were left out, and,
+// where some may fail, of coils that have no result.
+func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFail bool) (coils []evaluation.Measured, unfit, err error) {
+	bar := newCounter(c.err, "coils", len(dirs))
+	defer bar.clear()
+	var left []string
+	for n, dir := range dirs {
+		e, err := c.coil(ctx, dir, curves)
+		switch {
+		case err != nil && (!someMayFail || ctx.Err() != nil):
+			return nil, nil, err
+		case err != nil:
+			left = append(left, strings.TrimPrefix(err.Error(), dir+": "))
+			c.warn("left out: %s", complaint(err))
+		default:
+			coils = append(coils, e.Measured())
+			if e.LeftOut != nil {
+				left = append(left, dir+": "+strings.Join(e.LeftOut, "; "))
+			}
+		}
+		if bar.terminal || curves || len(dirs) > 4 && !someMayFail {
+			bar.show(n + 1)
+		}
+	}
+	if left != nil {
+		of := ""
+		if someMayFail {
+			of = fmt.Sprintf(" of %d coil folders", len(dirs))
+		}
+		unfit = &capture.UnfitError{What: "left out" + of + ": " + strings.Join(left, "; ")}
+	}
+	return coils, unfit, nil
+}
+
+// folders are the coil folders that args name: each itself, or all below it.
+func (c *console) folders(ctx context.Context, args []string) ([]string, error) {
+	dirs, unreadable, err := evaluation.Folders(ctx, args)
+	for _, err := range unreadable {
+		c.warn("%v", err)
+	}
+	return dirs, err
+}
+
+var _ workbench.Coils = (*console)(nil)

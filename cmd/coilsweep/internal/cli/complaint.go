@@ -1,0 +1,88 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"coilsweep/capture"
+	"coilsweep/capture/benchfile"
+	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
+)
+
+// complaint is an error as its reader is told of it, with what to do. Commands
+// write what they make at their end, so that one that was interrupted has
+// written nothing; a recording speaks for itself.
+func complaint(err error) string {
+	var partial *record.PartialError
+	if errors.Is(err, context.Canceled) && !errors.As(err, &partial) {
+		return "interrupted; nothing was written"
+	}
+	var option *workbench.OptionError
+	if errors.As(err, &option) {
+		return option.Say(flagName)
+	}
+	text := workbench.ForCommands(err.Error(), flagName)
+	if advice := adviceFor(err); advice != "" {
+		text += advice
+	}
+	return text
+}
+
+// adviceFor is what commands can do about an error of a library, as the end of
+// its sentence; empty: the error says it.
+func adviceFor(err error) string {
+	var (
+		calibration *workbench.CalibrationError
+		noTake      *evaluation.NoTakeError
+	)
+	switch {
+	case errors.Is(err, capture.ErrTakeExists):
+		return ": choose another name, or replace the take with --redo"
+	case errors.Is(err, capture.ErrNotFolder) && !strings.Contains(err.Error(), "it is a file"):
+		return ": make one with 'coilsweep new'"
+	case errors.As(err, &calibration):
+		return ", or measure without it: --uncalibrated"
+	case errors.As(err, &noTake):
+		return ": record one with 'coilsweep measure' or read one with 'coilsweep import'"
+	}
+	return ""
+}
+
+// inFolder adds what to do where something is missing from the bench of dir.
+func inFolder(dir string, err error) error {
+	switch {
+	case errors.Is(err, workbench.ErrNoBench), errors.Is(err, benchfile.ErrNone):
+		return fmt.Errorf("%w: make one with 'coilsweep bench %s --new'", err, shellWord(dir))
+	case errors.Is(err, workbench.ErrNoCalibration):
+		return fmt.Errorf("%w: put a cable from output to input and run 'coilsweep calibrate %s' first, or record the output with --reference loopback", err, shellWord(dir))
+	}
+	return err
+}
+
+// shellWord is a path as a shell takes it.
+func shellWord(path string) string {
+	if strings.ContainsAny(path, " \t\"'\\$&;()<>|*?[]#~`!") {
+		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
+	}
+	return path
+}
+
+// flagName is what a command line calls an option.
+func flagName(option string) string { return "--" + option }
+
+// flagError is the option's own complaint, where a value cannot be read.
+func flagError(_ *cobra.Command, err error) error {
+	var invalid *pflag.InvalidValueError
+	var option *workbench.OptionError
+	if errors.As(err, &invalid) && errors.As(errors.Unwrap(invalid), &option) {
+		return option
+	}
+	return err
+}

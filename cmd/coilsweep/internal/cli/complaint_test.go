@@ -1,0 +1,63 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"coilsweep/capture/record"
+)
+
+// An interruption is one line, whatever number of takes was under way, and
+// leaves nothing behind.
+func TestInterruptionIsOneLine(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "coil")
+	do := func(ctx context.Context, args ...string) (int, string) {
+		var out, errs bytes.Buffer
+		status := Run(ctx, args, strings.NewReader(""), &out, &errs)
+		return status, errs.String()
+	}
+	for _, args := range [][]string{
+		{"new", dir},
+		{"measure", dir, "--take", "bare", "--bench", "virtual", "--duration", "0.35s", "--repeats", "1"},
+		{"measure", dir, "--take", "c470", "--added-c", "470p", "--bench", "virtual", "--duration", "0.35s", "--repeats", "1"},
+	} {
+		if status, said := do(t.Context(), args...); status != exitDone {
+			t.Fatalf("%v: status %d: %s", args, status, said)
+		}
+	}
+	ended, end := context.WithCancel(t.Context())
+	end()
+	recording := filepath.Join(dir, "takes", "bare", "capture.wav")
+	stimulus := filepath.Join(t.TempDir(), "sweep.wav")
+	if status, said := do(t.Context(), "stimulus", stimulus, "--duration", "0.35s", "--repeats", "1"); status != exitDone {
+		t.Fatal(said)
+	}
+	for _, args := range [][]string{
+		{"fit", dir}, {"report", dir}, {"crosscheck", dir}, {"predict", dir},
+		{"plot", dir, "--out", filepath.Join(dir, "x.svg")},
+		{"import", dir, "--take", "x", "--stimulus", strings.TrimSuffix(stimulus, ".wav") + ".toml", "--recording", recording},
+	} {
+		status, said := do(ended, args...)
+		if want := "coilsweep: interrupted; nothing was written\n"; status != exitFail || said != want {
+			t.Errorf("%s: status %d, %q; want %d, %q", args[0], status, said, exitFail, want)
+		}
+	}
+	for _, name := range []string{"result.json", "response.csv", "report.html", "x.svg", "takes/x"} {
+		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil {
+			t.Errorf("%s was written", name)
+		}
+	}
+}
+
+// A recording that was interrupted says what is kept.
+func TestPartialRecordingSpeaksForItself(t *testing.T) {
+	err := &record.PartialError{Dir: "bridge/takes/bare.partial", Seconds: 3, Err: context.Canceled}
+	if got := complaint(fmt.Errorf("%w", err)); !strings.Contains(got, "kept in bridge/takes/bare.partial") {
+		t.Error(got)
+	}
+}

@@ -1,0 +1,75 @@
+package cli
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/soundcard"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newDevices(c *console) *cobra.Command {
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "devices",
+		Short: "List sound devices, their channels and rates",
+		Long: `List the sound devices with the number or name that 'measure --input' and
+'--output' take. A device marked "mixed" is not the hardware itself: a sound
+server may resample what passes through it.`,
+		Args: noArgs,
+		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+			devices, err := soundcard.Devices(cmd.Context())
+			if err != nil {
+				return err
+			}
+			if json {
+				return c.json(workbench.DeviceRecords(devices))
+			}
+			return printDevices(c, devices)
+		}),
+	}
+	bind(cmd, output(asJSON("the list", &json)))
+	return cmd
+}
+
+func printDevices(c *console, devices []soundcard.Device) error {
+	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "no.\tdevice\tsystem\tin\tout\trates in kHz\tremarks")
+	for _, d := range devices {
+		fmt.Fprintf(w, "%d\t%s\t%s\t%d\t%d\t%s\t%s\n", d.Number, d.Name, d.HostAPI,
+			d.InputChannels, d.OutputChannels, kilohertz(d.RatesHz), strings.Join(deviceRemarks(d), ", "))
+	}
+	return w.Flush()
+}
+
+func kilohertz(ratesHz []int) string {
+	if len(ratesHz) == 0 {
+		return "–"
+	}
+	var s []string
+	for _, r := range ratesHz {
+		s = append(s, strconv.FormatFloat(float64(r)/1000, 'g', -1, 64))
+	}
+	return strings.Join(s, " ")
+}
+
+func deviceRemarks(d soundcard.Device) []string {
+	var remarks []string
+	if d.DefaultInput {
+		remarks = append(remarks, "default input")
+	}
+	if d.DefaultOutput {
+		remarks = append(remarks, "default output")
+	}
+	if d.MayResample {
+		remarks = append(remarks, "mixed")
+	}
+	if d.Trouble != "" {
+		remarks = append(remarks, d.Trouble)
+	}
+	return remarks
+}

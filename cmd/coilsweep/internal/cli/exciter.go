@@ -1,0 +1,273 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/excite/exciter"
+	"coilsweep/excite/quantity"
+	"coilsweep/report/terminal"
+	"coilsweep/report/words"
+)
+
+func newExciter(c *console) *cobra.Command {
+	flags := newExciterFlags()
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "exciter",
+		Short: "Work out an exciter coil and its drive, or what to wind from what is at hand",
+		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
+series resistor that keeps its current even, heat, field, and the signal to be
+expected in a coil. Without --turns it finds the turns that give most signal.
+
+From what is in the drawer to what to wind: with several --wire, --bobbin and
+--resistor it works out the best number of turns of each wire on each bobbin with
+one of the resistors, and lists them, the strongest first.
+
+The bobbin's core is the diameter that the first layer lies on, the flange the
+diameter to which it may be filled. The coil under test is taken as a coaxial
+circle of the same area, without iron: the signal is good to about 20 %.
+
+Never drive an exciter from a mains-powered amplifier or from a valve
+amplifier's loudspeaker tap.`,
+		Example: `  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire "AWG 34" --turns 60
+  coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm
+  coilsweep exciter --bobbin "10mm x 25mm x 8mm" --bobbin "6mm x 15mm x 4mm" --wire 0.1mm --wire 0.2mm --resistor 220 --resistor 470 --resistor 1k`,
+		Args: noArgs,
+		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+			sheet, err := flags.work(cmd)
+			if err != nil {
+				return err
+			}
+			if json {
+				return c.json(exciterJSON(sheet))
+			}
+			return terminal.Exciter(c.out, sheet, tableOptions(c.out, false))
+		}),
+	}
+	bind(cmd, append(flags.options(), output(asJSON("the result", &json))...))
+	return cmd
+}
+
+// exciterFlags describe the bobbin, the wire, the source and the coil under
+// test. The defaults are typical: a line output at full level, and a coil of the
+// usual size under strings.
+type exciterFlags struct {
+	core, flange, length         float64
+	bobbins, wires, resistors    []string
+	turns                        int
+	packing, celsius             float64
+	volt                         float64
+	source, load                 *quantity.Resistance
+	topHz, limitDB               float64
+	coilLong, coilWide, coilHigh float64
+	coilTurns                    int
+	gap                          float64
+}
+
+func newExciterFlags() *exciterFlags {
+	ohm := func(x float64) *quantity.Resistance {
+		return &quantity.Resistance{Value: quantity.Value{SI: x, Unit: quantity.Ohm}}
+	}
+	return &exciterFlags{
+		packing: float64(exciter.HandGuided), celsius: 20, volt: 1, source: ohm(100), load: ohm(600),
+		topHz: exciter.DefaultGoal.TopHz, limitDB: exciter.DefaultGoal.LimitDB,
+		coilLong: 60e-3, coilWide: 10e-3, coilHigh: 11e-3, coilTurns: 8000, gap: 3e-3,
+	}
+}
+
+func (x *exciterFlags) options() workbench.Options {
+	var options workbench.Options
+	add := func(group, name, help string, v workbench.Value) {
+		options = append(options, &workbench.Option{Name: name, Group: group, Help: help, Value: v})
+	}
+	const hand, drive, target = "What is at hand", "The drive", "The coil under test"
+	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.core))
+	add(hand, "flange", "diameter of its flanges", smallMetres(&x.flange))
+	add(hand, "length", "length between the flanges", smallMetres(&x.length))
+	add(hand, "bobbin", `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`, workbench.TextList(&x.bobbins))
+	add(hand, "wire", `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`, workbench.TextList(&x.wires))
+	add(hand, "resistor", "resistor at hand for the drive (may be repeated; default: any of the E12 series)", workbench.TextList(&x.resistors))
+	add(hand, "turns", "turns (default: those that give most signal)", workbench.Whole(&x.turns))
+	options[len(options)-1].Default = "-"
+	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number(&x.packing))
+	add(hand, "celsius", "temperature of the winding in °C", workbench.Number(&x.celsius))
+	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.volt))
+	add(drive, "source-r", "resistance of the source", workbench.Resistance(&x.source))
+	add(drive, "least-load", "smallest load the source is made for", workbench.Resistance(&x.load))
+	add(drive, "to", "frequency up to which the current is to be even", workbench.Hertz(&x.topHz))
+	add(drive, "drop", "by how many dB the current may fall up to there", workbench.Number(&x.limitDB))
+	add(target, "coil-length", "mean turn's length from end to end", smallMetres(&x.coilLong))
+	add(target, "coil-width", "width of that turn", smallMetres(&x.coilWide))
+	add(target, "coil-height", "height of the coil's winding", smallMetres(&x.coilHigh))
+	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coilTurns))
+	add(target, "gap", "from the exciter's winding to the coil's, face to face", smallMetres(&x.gap))
+	return options
+}
+
+// smallMetres holds a length that cannot be 10 m or more.
+func smallMetres(at *float64) workbench.Value { return workbench.MetresBelow(at, 10) }
+
+// coilDepthM is how deep the winding of a coil under test is; its influence on
+// the signal is small against that of its shape.
+const coilDepthM = 4e-3
+
+// work is the sheet of what the flags ask for. What cannot be wound is wrong
+// use.
+func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
+	drawer, err := x.drawer(cmd)
+	if err != nil {
+		return terminal.ExciterSheet{}, err
+	}
+	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
+		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: what is at hand is compared, each with its best number of turns")
+	}
+	if x.coilTurns < 1 {
+		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
+	}
+	if !(x.celsius > -80 && x.celsius < 250) {
+		return terminal.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
+	}
+	long, wide := max(x.coilLong, x.coilWide), min(x.coilLong, x.coilWide)
+	s := terminal.ExciterSheet{
+		Drawer:  drawer,
+		Packing: exciter.Packing(x.packing),
+		Source:  exciter.Source{Volt: x.volt, Ohm: x.source.SI, LeastLoadOhm: x.load.SI},
+		Goal:    exciter.Goal{TopHz: x.topHz, LimitDB: x.limitDB},
+		Target: exciter.Target{
+			Coil: exciter.Coil{
+				MeanRadiusM: exciter.EqualAreaRadiusM(long, wide),
+				LengthM:     x.coilHigh, DepthM: coilDepthM, Turns: x.coilTurns,
+			},
+		},
+	}
+	if cmd.Flags().Changed("turns") {
+		bobbin := drawer.Bobbins[0]
+		var coil exciter.Coil
+		var e exciter.Estimate
+		if coil, err = bobbin.Wind(drawer.Wires[0], x.turns, s.Packing); err == nil {
+			e, err = exciter.Work(coil, x.celsius, s.Source, s.Goal, s.Target.Facing(bobbin, x.gap))
+		}
+		e.Bobbin = bobbin
+		s.Estimates = []exciter.Estimate{e}
+	} else {
+		s.Estimates, err = exciter.Rank(drawer, s.Packing, x.celsius, s.Source, s.Goal, s.Target, x.gap)
+	}
+	if err != nil {
+		return s, &workbench.UsageError{Err: err}
+	}
+	return s, nil
+}
+
+// drawer is what the flags say is at hand.
+func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
+	var d exciter.Drawer
+	given := cmd.Flags().Changed
+	if len(x.bobbins) == 0 {
+		for _, name := range []string{"core", "flange", "length"} {
+			if !given(name) {
+				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --%s is missing", name)
+			}
+		}
+		d.Bobbins = []exciter.Bobbin{{CoreDiameterM: x.core, FlangeDiameterM: x.flange, LengthM: x.length}}
+	} else if given("core") || given("flange") || given("length") {
+		return d, usagef("--bobbin stands in place of --core, --flange and --length")
+	}
+	if len(x.wires) == 0 {
+		return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --wire is missing")
+	}
+	for _, text := range x.bobbins {
+		b, err := parseBobbin(text)
+		if err != nil {
+			return d, &workbench.OptionError{Option: "bobbin", Err: err}
+		}
+		d.Bobbins = append(d.Bobbins, b)
+	}
+	for _, text := range x.wires {
+		w, err := exciter.ParseWire(text)
+		if err != nil {
+			return d, &workbench.OptionError{Option: "wire", Err: err}
+		}
+		d.Wires = append(d.Wires, w)
+	}
+	for _, text := range x.resistors {
+		r, err := quantity.ParseResistance(text)
+		if err != nil {
+			return d, &workbench.OptionError{Option: "resistor", Err: err}
+		}
+		d.ResistorsOhm = append(d.ResistorsOhm, r.SI)
+	}
+	return d, nil
+}
+
+// parseBobbin reads core, flange and length as in "10mm x 25mm x 8mm".
+func parseBobbin(text string) (exciter.Bobbin, error) {
+	parts := strings.FieldsFunc(text, func(r rune) bool { return r == 'x' || r == '×' || r == ',' })
+	if len(parts) != 3 {
+		return exciter.Bobbin{}, fmt.Errorf(`%q is no bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`, text)
+	}
+	var m [3]float64
+	for i, part := range parts {
+		if err := smallMetres(&m[i]).Set(strings.TrimSpace(part)); err != nil {
+			return exciter.Bobbin{}, fmt.Errorf("%q: %w", text, err)
+		}
+	}
+	return exciter.Bobbin{CoreDiameterM: m[0], FlangeDiameterM: m[1], LengthM: m[2]}, nil
+}
+
+// exciterJSON is the sheet for programs, in SI units.
+func exciterJSON(s terminal.ExciterSheet) any {
+	type estimate struct {
+		CoreM            float64  `json:"core_m"`
+		FlangeM          float64  `json:"flange_m"`
+		LengthM          float64  `json:"length_m"`
+		DistanceM        float64  `json:"distance_m"` // middle to middle
+		Wire             string   `json:"wire"`
+		BareM            float64  `json:"wire_bare_m"`
+		OuterM           float64  `json:"wire_outer_m"`
+		Turns            int      `json:"turns"`
+		TurnsThatFit     int      `json:"turns_that_fit"`
+		WireM            float64  `json:"wire_length_m"`
+		DepthM           float64  `json:"winding_depth_m"`
+		Celsius          float64  `json:"winding_celsius"`
+		ResistanceOhm    float64  `json:"resistance_ohm"`
+		InductanceH      float64  `json:"inductance_h"`
+		InductanceU95H   float64  `json:"inductance_U95_h"`
+		WheelerH         float64  `json:"inductance_wheeler_h"`
+		SelfCapacitanceF float64  `json:"self_capacitance_f"`
+		SelfResonanceHz  float64  `json:"self_resonance_hz"`
+		NeededOhm        float64  `json:"series_needed_ohm"`
+		SeriesOhm        float64  `json:"series_ohm"`
+		DropDB           float64  `json:"current_drop_db"`
+		CurrentA         float64  `json:"current_a_rms"`
+		CoilW            float64  `json:"coil_w"`
+		SeriesW          float64  `json:"series_w"`
+		RiseK            float64  `json:"temperature_rise_k"`
+		AxisFieldT       float64  `json:"axis_field_t_rms"`
+		MutualH          float64  `json:"mutual_h"`
+		EMFV1k           float64  `json:"emf_1khz_v_rms"`
+		Warnings         []string `json:"warnings"`
+	}
+	out := struct {
+		Exciters []estimate `json:"exciters"`
+		Cautions []string   `json:"cautions"`
+	}{Exciters: []estimate{}, Cautions: words.Cautions()}
+	for _, e := range s.Estimates {
+		out.Exciters = append(out.Exciters, estimate{
+			CoreM: e.Bobbin.CoreDiameterM, FlangeM: e.Bobbin.FlangeDiameterM, LengthM: e.Bobbin.LengthM, DistanceM: e.DistanceM,
+			Wire: e.Coil.Wire.Name, BareM: e.Coil.Wire.BareM, OuterM: e.Coil.Wire.OuterM,
+			Turns: e.Coil.Turns, TurnsThatFit: e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
+			WireM: e.Coil.WireM(), DepthM: e.Coil.DepthM, Celsius: e.Celsius,
+			ResistanceOhm: e.ResistanceOhm, InductanceH: e.InductanceH, InductanceU95H: 0.01 * e.InductanceH, WheelerH: e.WheelerH,
+			SelfCapacitanceF: e.SelfCapacitanceF, SelfResonanceHz: e.SelfResonanceHz,
+			NeededOhm: e.NeededOhm, SeriesOhm: e.SeriesOhm, DropDB: e.DropDB, CurrentA: e.CurrentA,
+			CoilW: e.CoilW, SeriesW: e.SeriesW, RiseK: e.RiseK,
+			AxisFieldT: e.AxisFieldT, MutualH: e.MutualH, EMFV1k: e.EMFV1k,
+			Warnings: append([]string{}, e.Warnings...),
+		})
+	}
+	return out
+}

@@ -1,0 +1,69 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/data"
+)
+
+func newExport(c *console) *cobra.Command {
+	options := workbench.NewFit(false)
+	var audio, force bool
+	cmd := &cobra.Command{
+		Use:   "export DIR FILE.zip",
+		Short: "Pack a coil into one archive for a publication",
+		Long: `Pack a coil into one ZIP archive with a README inside: the numbers and a
+description of their format, the curves as a table with a row of units, the
+fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
+--audio the recordings. The coil folder stays as it is.`,
+		Example: `  coilsweep export bridge bridge.zip
+  coilsweep export bridge bridge.zip --audio`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) != 2 {
+				return errors.New("want the coil folder DIR and the archive FILE.zip")
+			}
+			return nil
+		},
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			dir, path := args[0], args[1]
+			if !strings.EqualFold(filepath.Ext(path), ".zip") {
+				return usagef("%s: an archive is called FILE.zip", path)
+			}
+			if _, err := os.Lstat(path); err == nil && !force {
+				return fmt.Errorf("%s is there already: choose another name, or replace it with --force", path)
+			}
+			o, err := ofLastFit(options)
+			if err != nil {
+				return err
+			}
+			e, err := c.evaluate(cmd.Context(), dir, o)
+			if err != nil {
+				return err
+			}
+			f, err := atomicfile.Create(path)
+			if err != nil {
+				return err
+			}
+			defer f.Abort()
+			if err := data.WriteArchive(f, data.ArchiveOf(e, audio, programName())); err != nil {
+				return err
+			}
+			if err := f.Commit(); err != nil {
+				return err
+			}
+			fmt.Fprintln(c.out, path)
+			return e.Unfitness()
+		}),
+	}
+	bind(cmd, append(options.Options, output(
+		on("audio", "put the recordings in too", &audio), on("force", "replace FILE.zip", &force))...))
+	return cmd
+}

@@ -1,0 +1,59 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture"
+	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newFixture(c *console) *cobra.Command {
+	options := workbench.NewFixture(programName())
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "fixture DIR",
+		Short: "Measure cable, clips and input by one known resistor in place of the coil",
+		Long: `Measure what is across the coil for good, cable, clips and input: put one known
+resistor from the output to the clips, in place of the coil, with the exciter
+disconnected. Its value should be about that of the input: 470k or 1M. The
+fixture's R and C go into bench.toml, and from there into every take.
+
+The sound card must be known: either calibrated by a cable ('coilsweep
+calibrate', the gain untouched since then), or with its output recorded on the
+second channel (--reference loopback), which must be set like the first.`,
+		Example: `  coilsweep fixture . --series "470k 1%"`,
+		Args:    oneArg("the folder DIR of the bench or of a coil"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			plan, err := options.Plan(args[0])
+			if err != nil {
+				return inFolder(args[0], err)
+			}
+			var found workbench.FixtureResult
+			err = c.on(plan.Source, func(recorder record.Recorder) error {
+				found, err = plan.Run(cmd.Context(), recorder, c.hears())
+				return err
+			})
+			var unfit *capture.UnfitError
+			if err != nil && !(errors.As(err, &unfit) && found.Measured()) {
+				return err
+			}
+			for _, w := range found.Warnings {
+				c.warn("%s", w)
+			}
+			if json {
+				return errors.Join(c.json(found), err)
+			}
+			fmt.Fprintln(c.out, found.Line())
+			if found.KeptIn != "" {
+				fmt.Fprintf(c.out, "kept in %s\n", found.KeptIn)
+			}
+			return err
+		}),
+	}
+	bind(cmd, append(options.Options, output(asJSON("the fixture", &json))...))
+	return cmd
+}

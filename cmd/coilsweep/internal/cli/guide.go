@@ -1,0 +1,42 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/guide"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/page"
+)
+
+func newGuide(c *console) *cobra.Command {
+	out := "guide.html"
+	cmd := &cobra.Command{
+		Use:   "guide",
+		Short: "Write the guide to the bench: wiring, exciter, placing, cautions",
+		Long: `Write the guide to the bench as one page that opens anywhere, without a
+network: wiring drawings, how to wind and place the exciter, how to measure the
+fixture, and the cautions.`,
+		Example: `  coilsweep guide
+  coilsweep guide --out bench-guide.html`,
+		Args: noArgs,
+		RunE: c.body(func(*cobra.Command, []string) error {
+			words, err := guide.Files.ReadFile("guide.md")
+			if err != nil {
+				return err
+			}
+			if err := atomicfile.Fill(out, func(w io.Writer) error {
+				return page.Guide(w, "coilsweep: guide to the bench", words, guide.Files)
+			}); err != nil {
+				return err
+			}
+			_, err = fmt.Fprintln(c.out, out)
+			return err
+		}),
+	}
+	bind(cmd, workbench.Options{text("out", "file to write", &out)})
+	return cmd
+}

@@ -1,0 +1,31 @@
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newImport(c *console) *cobra.Command {
+	options := workbench.NewImport(programName())
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "import DIR",
+		Short: "Make a take from a recording of the stimulus",
+		Long: `Make a take from a recording of the stimulus that was made elsewhere: WAV or
+FLAC, at the rate of the stimulus. It may start before or after playback, be
+longer, and be inverted; one whole sweep is the least. What bench.toml says of
+drive, reference and fixture goes for all options that are not given.`,
+		Example: `  coilsweep import bridge --take C470p --stimulus sweep.toml --recording rec.wav --added-c "470p 1%"`,
+		Args:    oneArg("the coil folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			folder, take, err := options.Run(cmd.Context(), args[0])
+			if err != nil {
+				return err
+			}
+			return reportTake(c, folder, take, workbench.Extras{}, json)
+		}),
+	}
+	bind(cmd, append(options.Options, output(asJSON("the take", &json))...))
+	return cmd
+}

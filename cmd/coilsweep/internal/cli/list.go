@@ -1,0 +1,146 @@
+package cli
+
+import (
+	"context"
+	"io"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/data"
+	"coilsweep/report/listing"
+	"coilsweep/report/terminal"
+)
+
+func newList(c *console) *cobra.Command {
+	var pick listFilter
+	sortKey := "folder"
+	var descending bool
+	var shown several
+	cmd := &cobra.Command{
+		Use:   "list [ROOT]",
+		Short: "List the coils below a folder with resonance, L, C, R, Q and flags",
+		Long: `List the coils at and below ROOT (default: this folder), each with the date of
+its latest take, its resonance, Q, L, C and R, its flags, and whether its
+result is up to date. A result is out of date where coil.toml or a take was added,
+removed or changed since, or where another version of the program made it;
+'coilsweep fit --all' makes it anew.`,
+		Example: `  coilsweep list bench
+  coilsweep list bench --sort resonance --match bridge
+  coilsweep list bench --flag hum --since 2026-01-01
+  coilsweep list bench --csv > coils.csv`,
+		Args: atMostOneArg("the folder ROOT"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			if err := shown.check(cmd); err != nil {
+				return err
+			}
+			if err := pick.parse(); err != nil {
+				return err
+			}
+			if !slices.Contains(listing.Keys(), sortKey) {
+				return usagef("--sort %s: want one of %s", sortKey, strings.Join(listing.Keys(), ", "))
+			}
+			root := "."
+			if len(args) == 1 {
+				root = args[0]
+			}
+			list, err := c.list(cmd.Context(), root)
+			if err != nil {
+				return err
+			}
+			list = slices.DeleteFunc(list, func(l listing.Coil) bool { return !pick.wants(l) })
+			listing.Sort(list, sortKey, descending)
+			if len(list) == 0 && !shown.json && !shown.csv {
+				c.warn("no coil below %s is to be listed", root)
+				return nil
+			}
+			return shown.print(c, printed{
+				json:  func(w io.Writer) error { return data.ListJSON(w, list) },
+				csv:   func(w io.Writer) error { return data.ListCSV(w, list, shown.sign.csv()) },
+				table: func(w io.Writer) error { return terminal.List(w, list, tableOptions(w, false)) },
+			})
+		}),
+	}
+	const groupWhich = "Which coils"
+	which := workbench.Options{
+		text("match", "only coils whose name or folder contains this", &pick.match),
+		{Name: "flag", Value: workbench.TextList(&pick.flags), Help: "only coils with a take that carries this flag (may be repeated)"},
+		text("since", "only coils measured on this day or later, 2026-01-31", &pick.sinceText),
+		text("until", "only coils measured on this day or earlier", &pick.untilText),
+		on("stale", "only coils whose result is missing or out of date", &pick.stale),
+	}
+	for _, o := range which {
+		o.Group = groupWhich
+	}
+	shownOptions := shown.options()[1:] // there is no page of a list
+	bind(cmd, append(append(which, output(
+		text("sort", "sort by "+strings.Join(listing.Keys(), ", "), &sortKey),
+		on("descending", "largest or latest first", &descending))...), shownOptions...))
+	return cmd
+}
+
+// listFilter says which coils are listed.
+type listFilter struct {
+	match                string
+	flags                []string
+	sinceText, untilText string
+	since, until         time.Time // zero: no bound
+	stale                bool
+}
+
+func (f *listFilter) parse() error {
+	for _, d := range []struct {
+		flag, text string
+		to         *time.Time
+	}{{"since", f.sinceText, &f.since}, {"until", f.untilText, &f.until}} {
+		if d.text == "" {
+			continue
+		}
+		day, err := time.ParseInLocation("2006-01-02", d.text, time.Local)
+		if err != nil {
+			return usagef("--%s %q: want a day such as 2026-01-31", d.flag, d.text)
+		}
+		*d.to = day
+	}
+	if !f.until.IsZero() {
+		f.until = f.until.AddDate(0, 0, 1)
+	}
+	return nil
+}
+
+func (f *listFilter) wants(l listing.Coil) bool {
+	text := strings.ToLower(f.match)
+	if !strings.Contains(strings.ToLower(l.Coil), text) && !strings.Contains(strings.ToLower(l.Folder), text) {
+		return false
+	}
+	for _, flag := range f.flags {
+		if !slices.Contains(l.Flags, flag) {
+			return false
+		}
+	}
+	if !f.since.IsZero() && l.Measured.Before(f.since) || !f.until.IsZero() && !l.Measured.Before(f.until) {
+		return false
+	}
+	return !f.stale || l.Takes > 0 && (l.Result == nil || len(l.Stale) > 0)
+}
+
+// list reads what is known of every coil below root. Coils that cannot be read
+// are warned of and left out.
+func (c *console) list(ctx context.Context, root string) ([]listing.Coil, error) {
+	known, unreadable, err := evaluation.List(ctx, root, programName())
+	if err != nil {
+		return nil, err
+	}
+	for _, err := range unreadable {
+		c.warn("%s", complaint(err))
+	}
+	var list []listing.Coil
+	for _, k := range known {
+		list = append(list, listing.Coil(k))
+	}
+	return list, nil
+}

@@ -1,0 +1,245 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
+	"coilsweep/report/picture"
+	"coilsweep/report/plot"
+)
+
+// Limits of a printed figure.
+const (
+	leastFigureM, mostFigureM = 0.04, 1
+	leastTextPt, mostTextPt   = 4, 24
+	leastDPI, mostDPI         = 50, 2400
+)
+
+// plotting are the options of 'plot'.
+type plotting struct {
+	fit    *workbench.Fit
+	guitar *workbench.Guitar
+	what   string
+	out    string
+	size   figureSize
+	only   []string
+}
+
+func newPlot(c *console) *cobra.Command {
+	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(picture.Fit)}
+	cmd := &cobra.Command{
+		Use:   "plot DIR [DIR2]",
+		Short: "Write a figure for print: SVG, PDF or PNG",
+		Long: `Write a figure for print. The ending of --out says which kind: .svg (text as
+outlines), .pdf (its font embedded) or .png.
+
+  response    what was measured: magnitude with U95, and phase
+  fit         the fitted circuit with its U95 over what was measured
+  residuals   what the fit leaves over, in standard uncertainties
+  line        1/w² against added capacitance: L and C
+  meter       meter readings against the fit
+  predict     one coil or two in a guitar; its parts as for 'coilsweep predict'
+  delay       group delay
+  noise       response and noise floor
+  distortion  second and third harmonic
+
+The figure has the width that is asked for, and its text the size: nothing is to
+be scaled afterwards.`,
+		Example: `  coilsweep plot bridge --what fit --out fit.pdf
+  coilsweep plot bridge --what line --width 85mm --text 7 --out line.svg
+  coilsweep plot bridge --what predict --volume 500k --cable 470p --out loaded.png`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) < 1 || len(args) > 2 {
+				return fmt.Errorf("one coil folder is wanted, or two for --what predict, not %d", len(args))
+			}
+			return nil
+		},
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			draw, unfit, err := p.prepare(cmd, c, args)
+			if err != nil {
+				return err
+			}
+			if err := atomicfile.Fill(p.out, draw); err != nil {
+				return err
+			}
+			fmt.Fprintln(c.out, p.out)
+			return unfit
+		}),
+	}
+	out := text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out)
+	options := append(output(out,
+		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
+		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only), Help: "show this take only (may be repeated)"},
+	), p.size.options()...)
+	options = append(options, p.fit.Options...)
+	bind(cmd, append(options, p.guitar.Options...))
+	return cmd
+}
+
+func pictureNames() []string {
+	var names []string
+	for _, k := range picture.Kinds() {
+		names = append(names, string(k))
+	}
+	return names
+}
+
+// prepare gives what draws the figure, and the error of an evaluation without
+// some takes.
+func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit, err error) {
+	what := picture.Kind(p.what)
+	if !slices.Contains(picture.Kinds(), what) {
+		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
+	}
+	printing, err := p.size.printing(p.out)
+	if err != nil {
+		return nil, nil, err
+	}
+	o, err := ofLastFit(p.fit)
+	if err != nil {
+		return nil, nil, err
+	}
+	if what == picture.Predict {
+		if p.only != nil {
+			return nil, nil, usagef("--take has no meaning for --what predict")
+		}
+		return p.prediction(cmd, c, dirs, o, printing)
+	}
+	if len(dirs) != 1 {
+		return nil, nil, usagef("--what %s is for one coil folder", p.what)
+	}
+	for _, part := range p.guitar.Options {
+		if part.Given {
+			return nil, nil, usagef("--%s belongs to --what predict", part.Name)
+		}
+	}
+	e, err := c.evaluate(cmd.Context(), dirs[0], o)
+	if err != nil {
+		return nil, nil, err
+	}
+	result := *e.Result
+	if p.only != nil {
+		if result.Takes, err = selected(result.Takes, p.only); err != nil {
+			return nil, nil, err
+		}
+	}
+	return func(w io.Writer) error { return picture.Print(w, result, what, printing) }, e.Unfitness(), nil
+}
+
+// selected are the takes of these names, in the order of the result.
+func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) {
+	want := map[string]bool{}
+	for _, name := range names {
+		want[name] = true
+	}
+	var out []fit.TakeResult
+	var have []string
+	for _, t := range takes {
+		have = append(have, t.Name)
+		if want[t.Name] {
+			out = append(out, t)
+			delete(want, t.Name)
+		}
+	}
+	for _, name := range names {
+		if want[name] {
+			return nil, usagef("--take %q: there are %s", name, strings.Join(have, ", "))
+		}
+	}
+	return out, nil
+}
+
+// prediction draws what the coils do in a guitar.
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing picture.Printing) (draw func(io.Writer) error, unfit, err error) {
+	h, _, err := p.guitar.Plan(len(dirs))
+	if err != nil {
+		return nil, nil, err
+	}
+	var coils []harness.Coil
+	for _, dir := range dirs {
+		e, err := c.evaluate(cmd.Context(), dir, o)
+		if err != nil {
+			return nil, nil, err
+		}
+		coils = append(coils, harness.Coil{Name: e.Folder.Coil.Name, Fitted: e.Fitted()})
+		unfit = errors.Join(unfit, e.Unfitness())
+	}
+	prediction, err := h.Predict(coils)
+	if err != nil {
+		return nil, nil, err
+	}
+	return func(w io.Writer) error { return picture.PrintPrediction(w, *prediction, printing) }, unfit, nil
+}
+
+// figureSize is the size of a figure on paper.
+type figureSize struct {
+	width, height string
+	textPt, dpi   float64
+}
+
+func (s *figureSize) options() workbench.Options {
+	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", picture.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
+	return output(
+		text("width", "width on paper", &s.width),
+		text("height", "height on paper (default: what suits the figure)", &s.height),
+		&workbench.Option{Name: "text", Value: workbench.Number(&s.textPt), Help: "size of the text in pt"},
+		&workbench.Option{Name: "dpi", Value: workbench.Number(&s.dpi), Help: "resolution of a PNG, pixels per inch"},
+	)
+}
+
+// printing reads the flags, and the format from the ending of the file.
+func (s *figureSize) printing(file string) (picture.Printing, error) {
+	p := picture.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
+	if file == "" {
+		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
+	}
+	ending := strings.ToLower(strings.TrimPrefix(filepath.Ext(file), "."))
+	switch p.Format = plot.Format(ending); p.Format {
+	case plot.SVG, plot.PDF, plot.PNG:
+	case "":
+		return p, usagef("--out %q has no ending: .svg, .pdf or .png says what to write", file)
+	default:
+		return p, usagef("--out %q: figures are written as .svg, .pdf or .png, not as .%s", file, ending)
+	}
+	var err error
+	if p.WidthMM, err = paperMM("width", s.width); err != nil {
+		return p, err
+	}
+	if s.height != "" {
+		if p.HeightMM, err = paperMM("height", s.height); err != nil {
+			return p, err
+		}
+	}
+	if !(s.textPt >= leastTextPt && s.textPt <= mostTextPt) {
+		return p, usagef("--text %g: want %d to %d pt", s.textPt, leastTextPt, mostTextPt)
+	}
+	if !(s.dpi >= leastDPI && s.dpi <= mostDPI) {
+		return p, usagef("--dpi %g: want %d to %d", s.dpi, leastDPI, mostDPI)
+	}
+	return p, nil
+}
+
+// paperMM reads a length such as "85mm".
+func paperMM(flag, text string) (float64, error) {
+	m, err := quantity.ParseMetres(text)
+	if err != nil {
+		return 0, &workbench.OptionError{Option: flag, Err: err}
+	}
+	if !(m >= leastFigureM && m <= mostFigureM) {
+		return 0, usagef("--%s %s: want %.0f mm to %.0f mm, with the unit", flag, text, leastFigureM*1e3, mostFigureM*1e3)
+	}
+	return m * 1e3, nil
+}

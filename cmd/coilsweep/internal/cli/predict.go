@@ -1,0 +1,131 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/harness"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/terminal"
+)
+
+func newPredict(c *console) *cobra.Command {
+	options := workbench.NewFit(false)
+	guitar := workbench.NewGuitar(true)
+	var netlist, csv, html string
+	var sign decimal
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "predict DIR [DIR2]",
+		Short: "Predict the measured coil in a guitar: loaded peak, Q, knobs, cable",
+		Long: `Predict what one or two measured coils do in a guitar: volume and tone pots,
+cable and amplifier. U95 holds what is known of the coils and the tolerances of
+the parts. The parts are given as flags or in a file:
+
+  schema = "coilsweep.harness/1"
+  wiring = "series"                 # of two coils: series, parallel or split
+  [volume]
+  resistance = "500k 20%"
+  taper = "log"                     # linear, log (audio), reverse-log
+  position = 10                     # 0 to 10
+  [tone]
+  resistance = "500k"
+  capacitance = "22n 10%"
+  [cable]
+  length_m = 5
+  per_metre = "100p 10%"
+  [amplifier]
+  resistance = "1M"
+
+--target finds the cable, or with --solve tone-c the tone capacitor, that puts
+the peak at a frequency.`,
+		Example: `  coilsweep predict bridge --volume 500k --tone 500k --tone-c 22n --cable 470p
+  coilsweep predict bridge neck --wiring parallel --harness guitar.toml --target 3.2k
+  coilsweep predict bridge --harness guitar.toml --out prediction.html`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) < 1 || len(args) > 2 {
+				return fmt.Errorf("one coil folder or two are wanted, not %d", len(args))
+			}
+			return nil
+		},
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			o, err := ofLastFit(options)
+			if err != nil {
+				return err
+			}
+			h, part, err := guitar.Plan(len(args))
+			if err != nil {
+				return err
+			}
+			if err := needs(cmd, "decimal", "csv"); err != nil {
+				return err
+			}
+			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
+			var coils []harness.Coil
+			var unfit error
+			for _, dir := range args {
+				e, err := c.evaluate(cmd.Context(), dir, o)
+				if err != nil {
+					return err
+				}
+				coils = append(coils, harness.Coil{Name: e.Folder.Coil.Name, Fitted: e.Fitted()})
+				document.Coils = append(document.Coils, e.Measured().Coil)
+				if unfit == nil {
+					unfit = e.Unfitness()
+				}
+			}
+			prediction, err := h.Predict(coils)
+			if err != nil {
+				return err
+			}
+			document.Prediction = *prediction
+			if guitar.TargetHz != 0 {
+				if document.Target, err = h.Solve(coils, part, guitar.TargetHz); err != nil {
+					return err
+				}
+			}
+			for _, f := range []struct {
+				path string
+				fill func(io.Writer) error
+			}{
+				{netlist, func(w io.Writer) error { return h.WriteNetlist(w, coils) }},
+				{csv, func(w io.Writer) error { return data.PredictionCSV(w, *prediction, sign.csv()) }},
+				{html, func(w io.Writer) error { return page.Prediction(w, document) }},
+			} {
+				if f.path == "" {
+					continue
+				}
+				if err := atomicfile.Fill(f.path, f.fill); err != nil {
+					return err
+				}
+			}
+			if html != "" {
+				c.warn("wrote %s", html)
+			}
+			if json {
+				err = c.json(struct {
+					*harness.Prediction
+					Target *harness.Solution `json:"target,omitempty"`
+				}{prediction, document.Target})
+			} else {
+				err = terminal.Prediction(c.out, *prediction, document.Target, tableOptions(c.out, false))
+			}
+			if err != nil {
+				return err
+			}
+			return unfit
+		}),
+	}
+	all := append(guitar.Options, options.Options...)
+	bind(cmd, append(all, output(
+		text("netlist", "write the circuit to this file, for ngspice", &netlist),
+		text("csv", "write the response to this file", &csv), sign.option("--csv"),
+		text("out", "write a page with pictures to FILE.html", &html), asJSON("the prediction", &json))...))
+	return cmd
+}

@@ -1,0 +1,121 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+
+	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+// bar is the last line of a terminal, drawn over and over; elsewhere it is not
+// drawn at all.
+type bar struct {
+	w        io.Writer
+	terminal bool
+}
+
+func newBar(w io.Writer) bar {
+	f, ok := w.(*os.File)
+	return bar{w, ok && term.IsTerminal(int(f.Fd()))}
+}
+
+const barWidth = 30
+
+// draw draws the line.
+func (b bar) draw(format string, args ...any) {
+	if b.terminal {
+		fmt.Fprintf(b.w, "\r\x1b[K"+format, args...)
+	}
+}
+
+// clear leaves the line.
+func (b bar) clear() { b.draw("") }
+
+// filled is a part of a bar.
+func filled(part float64) string {
+	full := min(max(int(part*barWidth), 0), barWidth)
+	return "[" + strings.Repeat("=", full) + strings.Repeat(" ", barWidth-full) + "]"
+}
+
+// counter shows how far a countable piece of work is: a bar on a terminal,
+// elsewhere a line for every tenth.
+type counter struct {
+	bar
+	what  string
+	total int
+	shown int // tenths
+}
+
+func newCounter(w io.Writer, what string, total int) *counter {
+	return &counter{bar: newBar(w), what: what, total: total}
+}
+
+// show draws the state after done of the total.
+func (c *counter) show(done int) {
+	c.draw("%s  %s  %d of %d", c.what, filled(float64(done)/float64(max(1, c.total))), done, c.total)
+	if tenths := 10 * done / max(1, c.total); !c.terminal && tenths != c.shown {
+		c.shown = tenths
+		fmt.Fprintf(c.w, "coilsweep: %s: %d of %d\n", c.what, done, c.total)
+	}
+}
+
+// recordingBar shows how a recording goes on: a bar on a terminal, elsewhere a
+// line for each sweep.
+type recordingBar struct {
+	bar
+	repeat int     // last shown
+	peak   float64 // largest level in this sweep, dBFS
+	done   bool    // the recording is long enough, though more may come
+}
+
+func newRecordingBar(w io.Writer) *recordingBar {
+	return &recordingBar{bar: newBar(w), peak: math.Inf(-1)}
+}
+
+func (p *recordingBar) progress(r record.Progress) {
+	p.draw("%s  %s  %s", sweepOf(r), filled(r.Fraction), workbench.Level(r.PeakDBFS))
+	if p.terminal || p.done {
+		return
+	}
+	if r.Repeat != p.repeat {
+		p.endSweep(r)
+	}
+	p.repeat, p.peak = r.Repeat, max(p.peak, r.PeakDBFS)
+	if r.Fraction == 1 {
+		p.endSweep(r)
+		p.done = true
+	}
+}
+
+func (p *recordingBar) endSweep(r record.Progress) {
+	if p.repeat > 0 {
+		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, workbench.Level(p.peak))
+	}
+	p.repeat, p.peak = 0, math.Inf(-1)
+}
+
+// meters shows levels while they come, on a terminal only.
+func (p *recordingBar) meters(channels []record.Meter) {
+	line := ""
+	for i, ch := range channels {
+		name := "coil"
+		if i > 0 {
+			name = "reference"
+		}
+		line += fmt.Sprintf("%s: peak %s, rms %s   ", name, workbench.Level(ch.PeakDBFS), workbench.Level(ch.RMSDBFS))
+	}
+	p.draw("%s", line)
+}
+
+func sweepOf(r record.Progress) string {
+	if r.Repeat == 0 {
+		return "silence       "
+	}
+	return fmt.Sprintf("sweep %2d of %2d", r.Repeat, r.Repeats)
+}

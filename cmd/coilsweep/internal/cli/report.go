@@ -1,0 +1,79 @@
+package cli
+
+import (
+	"fmt"
+	"io"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
+	"coilsweep/report/page"
+)
+
+func newReport(c *console) *cobra.Command {
+	options := workbench.NewFit(true)
+	var guitar string
+	cmd := &cobra.Command{
+		Use:   "report DIR",
+		Short: "Write report.html: one page with the pictures and the numbers",
+		Long: `Write report.html into the coil folder: one file that opens anywhere, without a
+network. It shows the coil's last fit where that is up to date; else the takes are
+fitted for it, as at the last fit where no options are given.
+
+With --harness the page also shows what the coil does in a guitar, described by
+a file as in 'coilsweep predict --help'.`,
+		Example: `  coilsweep report bridge
+  coilsweep report bridge --harness guitar.toml --montecarlo 1000`,
+		Args: oneArg("the coil folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			o, err := ofLastFit(options)
+			if err != nil {
+				return err
+			}
+			var inGuitar *harness.Harness
+			if guitar != "" {
+				if inGuitar, err = workbench.OneCoilHarness(guitar); err != nil {
+					return err
+				}
+			}
+			o.Fit.Advise = true
+			bar := newCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
+			o.Fit.Progress = bar.show
+			e, err := c.evaluate(cmd.Context(), args[0], o)
+			bar.clear()
+			if err != nil {
+				return err
+			}
+			document, err := page.NewCoilDocument(e, programName())
+			if err != nil {
+				return err
+			}
+			if inGuitar != nil {
+				if document.Harness, err = inGuitar.Predict([]harness.Coil{{Name: e.Folder.Coil.Name, Fitted: e.Fitted()}}); err != nil {
+					return err
+				}
+			}
+			if err := e.Write(evaluation.ReportFile, func(w io.Writer) error { return page.Coil(w, document) }); err != nil {
+				return err
+			}
+			fmt.Fprintln(c.out, filepath.Join(e.Folder.Dir, evaluation.ReportFile))
+			return e.Unfitness()
+		}),
+	}
+	bind(cmd, append(options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar))...))
+	return cmd
+}
+
+// ofLastFit evaluates with the fitted circuit, by the options that are given or
+// else by those of the coil's last fit.
+func ofLastFit(options *workbench.Fit) (evaluation.Options, error) {
+	o := evaluation.Options{Circuit: true, AsLast: !options.Given("model", "shared-gain")}
+	given, err := options.Analysis()
+	if given != nil {
+		o.Fit = *given
+	}
+	return o, err
+}

@@ -1,0 +1,220 @@
+// Package cli is the command line: one file a command. It is the only part that
+// knows flags; what a command does is in package workbench and in the libraries.
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
+)
+
+// The exit statuses.
+const (
+	exitDone  = 0
+	exitFail  = 1
+	exitUsage = 2 // wrong use: nothing was done
+	exitUnfit = 3 // done, but the data are not usable
+)
+
+// usagef is wrong use of the command line.
+func usagef(format string, args ...any) error {
+	return &workbench.UsageError{Err: fmt.Errorf(format, args...)}
+}
+
+// console is where a command prints: results to out, all else to err.
+type console struct {
+	out, err io.Writer
+	started  bool // a command runs: errors before that are wrong use
+}
+
+// warn prints one warning or piece of progress.
+func (c *console) warn(format string, args ...any) {
+	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
+}
+
+// hears prints what a job has to say, and draws its levels.
+func (c *console) hears() workbench.Ears {
+	say := func(text string) { c.warn("%s", workbench.ForCommands(text, flagName)) }
+	p := newRecordingBar(c.err)
+	return workbench.Ears{Warn: say, Remark: say, Progress: p.progress, Meters: p.meters, Ended: p.clear}
+}
+
+// json prints a result for programs.
+func (c *console) json(v any) error {
+	enc := json.NewEncoder(c.out)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// body is f as the body of a command.
+func (c *console) body(f func(cmd *cobra.Command, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) error {
+		c.started = true
+		return f(cmd, args)
+	}
+}
+
+// Run is the whole program: it runs the command in args and returns the exit
+// status. ctx ends it early.
+func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	c := &console{out: stdout, err: stderr}
+	root := newRoot(c)
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	cmd, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		return exitDone
+	}
+	var unfit *capture.UnfitError
+	isUnfit := errors.As(err, &unfit)
+	if isUnfit {
+		for _, f := range unfit.Flags {
+			c.warn("%s: %s", f, workbench.ForCommands(workbench.FlagAdvice(f, capture.Quality{}), flagName))
+		}
+	}
+	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
+	switch {
+	case !c.started || isUsage(err):
+		fmt.Fprintf(stderr, "See '%s --help'.\n", cmd.CommandPath())
+		return exitUsage
+	case isUnfit:
+		return exitUnfit
+	}
+	return exitFail
+}
+
+func isUsage(err error) bool {
+	var usage *workbench.UsageError
+	var option *workbench.OptionError
+	return errors.As(err, &usage) || errors.As(err, &option)
+}
+
+func newRoot(c *console) *cobra.Command {
+	root := &cobra.Command{
+		Use:   "coilsweep",
+		Short: "Measure resonance, Q, L, C and R of a pickup coil with a sound card",
+		Long: `Coilsweep measures resonance, Q, L, C and R of a pickup coil, with uncertainties,
+using a sound card, a small exciter coil and a few known parts.
+
+Values take SI prefixes and marking codes (470p, 4k7, 2n2, 2.4H), a tolerance
+after a space ("470p 1%") and, for a DC resistance, a temperature (7.85k@22C).
+
+Exit status: 0 done, 1 it failed, 2 wrong use, 3 done but the data are not
+usable.`,
+		Version:       versionText(),
+		SilenceUsage:  true,
+		SilenceErrors: true,
+		Args: func(cmd *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return errors.New("no command given")
+			}
+			return noCommand(cmd, args[0])
+		},
+		RunE: func(*cobra.Command, []string) error { return nil }, // Args lets nothing through
+	}
+	root.SetVersionTemplate("{{.Version}}\n")
+	root.CompletionOptions.HiddenDefaultCmd = true
+	root.SuggestionsMinimumDistance = 2
+	root.SetHelpCommand(newHelp(c))
+	root.SetFlagErrorFunc(flagError)
+	root.SetUsageTemplate(usageTemplate)
+	root.AddCommand(
+		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
+		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c), newWinding(c),
+		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
+	)
+	return root
+}
+
+func newHelp(c *console) *cobra.Command {
+	return &cobra.Command{
+		Use:   "help [COMMAND]",
+		Short: "Help about a command",
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			about, rest, err := cmd.Root().Find(args)
+			if err != nil || len(rest) > 0 {
+				return &workbench.UsageError{Err: noCommand(cmd.Root(), args[0])}
+			}
+			about.InitDefaultHelpFlag()
+			return about.Help()
+		}),
+	}
+}
+
+// noCommand is the error for a command that does not exist.
+func noCommand(root *cobra.Command, name string) error {
+	hint := ""
+	if near := root.SuggestionsFor(name); len(near) > 0 {
+		hint = fmt.Sprintf(" (did you mean %q?)", near[0])
+	}
+	return fmt.Errorf("there is no command %q%s", name, hint)
+}
+
+// noArgs wants no argument.
+func noArgs(cmd *cobra.Command, args []string) error {
+	if len(args) > 0 {
+		return fmt.Errorf("%q takes no argument, got %q", cmd.Name(), args[0])
+	}
+	return nil
+}
+
+// oneArg wants exactly one argument, named what in the error.
+func oneArg(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		switch {
+		case len(args) == 0 || strings.TrimSpace(args[0]) == "":
+			return fmt.Errorf("%s is missing", what)
+		case len(args) > 1:
+			return fmt.Errorf("%s is one argument, not %d: %s (put values with spaces in quotes)",
+				what, len(args), strings.Join(args, " "))
+		}
+		return nil
+	}
+}
+
+// atMostOneArg wants one argument or none.
+func atMostOneArg(what string) cobra.PositionalArgs {
+	return func(cmd *cobra.Command, args []string) error {
+		if len(args) == 0 {
+			return nil
+		}
+		return oneArg(what)(cmd, args)
+	}
+}
+
+// evaluate evaluates the coil folder dir and says what is worth saying of it.
+func (c *console) evaluate(ctx context.Context, dir string, o evaluation.Options) (*evaluation.Evaluation, error) {
+	o.Fit.Program = programName()
+	e, err := evaluation.Coil(ctx, dir, o)
+	if err != nil {
+		return nil, err
+	}
+	c.tell(e)
+	return e, nil
+}
+
+// tell says what an evaluation did not use, and which options it took.
+func (c *console) tell(e *evaluation.Evaluation) {
+	for _, p := range e.Partials {
+		c.warn("%s is an unfinished recording and not used; 'coilsweep import' can read its audio", p)
+	}
+	if e.AsLast != nil {
+		var said []string
+		for _, text := range workbench.Said(*e.AsLast) {
+			said = append(said, workbench.ForCommands(text, flagName))
+		}
+		c.warn("%s is analysed as at its last fit, with %s; to change that, fit it again", e.Folder.Dir, strings.Join(said, " "))
+	}
+}

@@ -1,0 +1,122 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/web"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newServe(c *console) *cobra.Command {
+	o := web.Options{Listen: "127.0.0.1:8137", Bench: workbench.SoundCard, Seed: 1, Program: programName()}
+	cmd := &cobra.Command{
+		Use:   "serve [ROOT]",
+		Short: "Open the bench page: the whole job in a browser, from a new coil to its report",
+		Long: `Serve the bench page for the coil folders below ROOT (default: this folder):
+devices and levels, takes with the response drawn as the sweeps come in, results,
+the coil in a guitar, comparisons, reports. The address that is printed carries
+the key to it; open it in a browser on this machine. Everything is kept in the
+files that the other commands use, below ROOT and nowhere else. Ctrl-C ends it;
+a take under way is ended then, and what was recorded is kept.
+
+With --bench virtual the page works on the simulated bench, for learning; it
+can be switched in the page.
+
+The page is for this machine alone. With --listen it can be reached from others,
+say a tablet at the bench: what is sent is not encrypted then, and anyone with
+the address and its key can play sounds and write into ROOT.`,
+		Example: `  coilsweep serve shop
+  coilsweep serve shop --bench virtual
+  coilsweep serve shop --listen 192.168.1.20:8137 --host bench.local`,
+		Args: atMostOneArg("the folder ROOT"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			root := "."
+			if len(args) == 1 {
+				root = args[0]
+			}
+			var err error
+			if o.Root, err = servedRoot(root); err != nil {
+				return err
+			}
+			if err := checkServing(&o); err != nil {
+				return err
+			}
+			o.Warn = func(text string) { c.warn("%s", text) }
+			server, err := web.New(o)
+			if err != nil {
+				return err
+			}
+			if !onlyHere(o.Listen) {
+				c.warn("the page can be reached from other machines: what is sent is not encrypted, and anyone with its address and key can play sounds and write into %s", o.Root)
+			}
+			fmt.Fprintln(c.out, server.URL())
+			for _, url := range server.OtherURLs() {
+				c.warn("from other machines: %s", url)
+			}
+			c.warn("open this address in a browser; Ctrl-C ends the page")
+			return server.Serve(cmd.Context())
+		}),
+	}
+	bind(cmd, workbench.Options{
+		text("listen", "address and port to listen on; port 0: any that is free", &o.Listen),
+		{Name: "host", Value: workbench.TextList(&o.Hosts), Help: "a further name that the page may be opened by (may be repeated)"},
+		{Name: "bench", Value: workbench.Choice(&o.Bench, workbench.SoundCard, workbench.Virtual), Help: "what plays and records at first: soundcard, or virtual for the simulated bench"},
+		text("virtual-file", "description of the simulated bench (default: an invented one)", &o.VirtualFile),
+		{Name: "seed", Value: workbench.Counting(&o.Seed), Help: "number behind the simulated noise: the same number gives the same noise"},
+	})
+	return cmd
+}
+
+// checkServing refuses what cannot be served.
+func checkServing(o *web.Options) error {
+	if _, port, err := net.SplitHostPort(o.Listen); err != nil {
+		return usagef("--listen %s: want an address with its port, such as 127.0.0.1:8137", o.Listen)
+	} else if _, err := strconv.ParseUint(port, 10, 16); err != nil {
+		return usagef("--listen %s: want a port from 0 to 65535, not %q", o.Listen, port)
+	}
+	if o.VirtualFile == "" {
+		return nil
+	}
+	if _, err := workbench.LoadVirtual(o.VirtualFile); err != nil {
+		return err
+	}
+	var err error
+	o.VirtualFile, err = filepath.Abs(o.VirtualFile)
+	return err
+}
+
+// servedRoot is the whole path of root, if it can be served.
+func servedRoot(root string) (string, error) {
+	info, err := os.Stat(root)
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return "", fmt.Errorf("there is no folder %s: make it first, or name another", root)
+	case err != nil:
+		return "", err
+	case !info.IsDir():
+		return "", fmt.Errorf("%s is a file: name the folder that holds the coil folders", root)
+	}
+	if _, err := capture.OpenFolder(root); !errors.Is(err, capture.ErrNotFolder) {
+		return "", usagef("%s is itself a coil folder: serve the folder above it", root)
+	}
+	if root, err = filepath.Abs(root); err == nil {
+		root, err = filepath.EvalSymlinks(root)
+	}
+	return root, err
+}
+
+// onlyHere tells whether an address can be reached from this machine alone.
+func onlyHere(listen string) bool {
+	host, _, _ := net.SplitHostPort(listen)
+	addr, err := netip.ParseAddr(host)
+	return host == "localhost" || err == nil && addr.IsLoopback()
+}

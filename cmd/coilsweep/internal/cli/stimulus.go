@@ -1,0 +1,71 @@
+package cli
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+func newStimulus(c *console) *cobra.Command {
+	options := workbench.NewStimulusFile()
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "stimulus FILE.wav",
+		Short: "Write the stimulus as a WAV file, and FILE.toml that describes it",
+		Long: `Write the stimulus as a WAV file to play into the exciter from any player, and
+FILE.toml, which 'import' needs to find it in the recording.
+
+Play it at a low level first, and never through headphones: it is a loud sweep
+up to the highest frequencies that can be heard.
+
+With --after the sweep stays longest where it tells most of the coil that a take
+has shown, with the same load.`,
+		Example: `  coilsweep stimulus sweep.wav --level -20 --repeats 6`,
+		Args:    oneArg("the file FILE.wav"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			path := args[0]
+			if !strings.EqualFold(filepath.Ext(path), ".wav") {
+				return usagef("%s: the name of the stimulus must end in .wav", path)
+			}
+			s, err := options.Design(cmd.Context(), c.hears())
+			if err != nil {
+				return err
+			}
+			description := strings.TrimSuffix(path, filepath.Ext(path)) + ".toml"
+			if !options.Force {
+				for _, p := range []string{path, description} {
+					if _, err := os.Lstat(p); !errors.Is(err, os.ErrNotExist) {
+						return fmt.Errorf("%s is there already: choose another name, or replace it with --force", p)
+					}
+				}
+			}
+			if err := workbench.WriteStimulus(path, description, s, options.Format); err != nil {
+				return err
+			}
+			if json {
+				return c.json(stimulusRecord{path, description, s.RateHz, s.DurationS(), s.Repeats, s.LevelDBFS, s.SHA256})
+			}
+			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %g dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
+				path, s.Repeats, s.FromHz, s.ToHz, s.LevelDBFS, s.DurationS(), s.RateHz, description)
+			return err
+		}),
+	}
+	bind(cmd, append(options.Options, output(asJSON("what was made", &json))...))
+	return cmd
+}
+
+type stimulusRecord struct {
+	File        string  `json:"file"`
+	Description string  `json:"description"`
+	RateHz      int     `json:"rate_hz"`
+	DurationS   float64 `json:"duration_s"`
+	Repeats     int     `json:"repeats"`
+	LevelDBFS   float64 `json:"level_dbfs"`
+	SHA256      string  `json:"sha256"`
+}

@@ -1,0 +1,53 @@
+package cli
+
+import (
+	"io"
+	"os"
+	"strings"
+
+	"golang.org/x/term"
+
+	"coilsweep/report/terminal"
+)
+
+// tableOptions suit the table to what w is: colour and width on a terminal
+// only, no colour where NO_COLOR asks for none.
+func tableOptions(w io.Writer, budget bool) terminal.Options {
+	o := terminal.Options{Budget: budget}
+	o.Width, o.Colour = terminalOf(w)
+	return o
+}
+
+// textPlotOptions suit a plot to what w is, and to the characters that the
+// locale has.
+func textPlotOptions(w io.Writer) terminal.PlotOptions {
+	o := terminal.PlotOptions{ASCII: !unicodeLocale(os.Getenv)}
+	o.Width, o.Colour = terminalOf(w)
+	return o
+}
+
+// terminalOf is the width of a terminal in cells, 0 where w is none, and whether
+// it may be coloured.
+func terminalOf(w io.Writer) (width int, colour bool) {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return 0, false
+	}
+	if cells, _, err := term.GetSize(int(f.Fd())); err == nil {
+		width = cells
+	}
+	return width, os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+}
+
+// unicodeLocale tells whether the locale's characters are UTF-8: the first of
+// LC_ALL, LC_CTYPE and LANG that is set says so (POSIX.1-2017, 8.2). Where none
+// is set it is the C locale, and has ASCII.
+func unicodeLocale(getenv func(string) string) bool {
+	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
+		if value := getenv(name); value != "" {
+			value = strings.ToUpper(value)
+			return strings.Contains(value, "UTF-8") || strings.Contains(value, "UTF8")
+		}
+	}
+	return false
+}

@@ -1,0 +1,66 @@
+package cli
+
+import (
+	"errors"
+
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
+	"coilsweep/fit/winding"
+	"coilsweep/report/data"
+	"coilsweep/report/terminal"
+)
+
+func newWinding(c *console) *cobra.Command {
+	var json bool
+	cmd := &cobra.Command{
+		Use:   "winding DIR",
+		Short: "Check a coil against its wire, turns and bobbin",
+		Long: `Check a coil against how it was wound, as [winding] in coil.toml says: the
+resistance that wire, turns and bobbin should have, the turns that its
+resistance stands for, its inductance against that of the bare winding, and
+whether shorted turns are to be suspected, with what they would do. L and Q come
+from the result; without takes the resistance alone is checked.`,
+		Example: `  coilsweep winding bridge`,
+		Args:    oneArg("the coil folder DIR"),
+		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+			folder, err := capture.OpenFolder(args[0])
+			if err != nil {
+				return err
+			}
+			if _, err := winding.PlanOf(folder.Coil); err != nil {
+				return err
+			}
+			var result *fit.Result
+			var unfit error
+			e, err := c.coil(cmd.Context(), args[0], false)
+			var noTake *evaluation.NoTakeError
+			switch {
+			case errors.As(err, &noTake):
+				c.warn("there is no take: the resistance alone is checked")
+			case err != nil:
+				return err
+			default:
+				result, unfit = e.Result, e.Unfitness()
+			}
+			sheet, err := winding.NewSheet(folder.Coil, result)
+			if err != nil {
+				return err
+			}
+			if json {
+				err = data.WindingJSON(c.out, sheet)
+			} else {
+				err = terminal.Winding(c.out, sheet, tableOptions(c.out, false))
+			}
+			if err != nil {
+				return err
+			}
+			return unfit
+		}),
+	}
+	bind(cmd, workbench.Options{on("json", "print JSON", &json)})
+	return cmd
+}

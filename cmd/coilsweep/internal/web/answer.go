@@ -1,0 +1,130 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"io/fs"
+	"net/http"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/device"
+	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/picture"
+)
+
+// handler answers a request of the page: with a value, which is sent as JSON,
+// or an error.
+type handler func(r *http.Request) (any, error)
+
+// route says who answers what.
+func (w *workshop) route() {
+	for _, one := range []struct {
+		method, path string
+		answer       handler
+	}{
+		{"GET", "/api/bench", w.getBench},
+		{"PUT", "/api/bench", w.putBench},
+		{"POST", "/api/bench/settings", w.setBench},
+		{"POST", "/api/bench/kind", w.chooseKind},
+		{"GET", "/api/devices", w.getDevices},
+		{"POST", "/api/check", w.startCheck},
+		{"POST", "/api/calibrate", w.startCalibration},
+		{"POST", "/api/fixture", w.startFixture},
+		{"GET", "/api/check", w.getTrial("check")},
+		{"GET", "/api/calibrate", w.getTrial("calibrate")},
+		{"GET", "/api/fixture", w.getTrial("fixture")},
+		{"POST", "/api/stop", w.stop},
+
+		{"GET", "/api/coils", w.getCoils},
+		{"POST", "/api/coils", w.newCoil},
+		{"GET", "/api/coil", w.getCoil},
+		{"PUT", "/api/coil", w.putCoil},
+		{"POST", "/api/coil/settings", w.setCoil},
+		{"POST", "/api/coil/reading", w.addReading},
+
+		{"POST", "/api/takes", w.startTake},
+		{"POST", "/api/takes/aside", w.setAside},
+		{"POST", "/api/partial", w.importPartial},
+		{"GET", "/api/sweep", w.getSweep},
+
+		{"POST", "/api/fit", w.startFit},
+		{"GET", "/api/result", w.getResult},
+		{"GET", "/api/figure", w.getFigure},
+		{"GET", "/api/capacitance", w.getCapacitance},
+		{"GET", "/api/crosscheck", w.getCrosscheck},
+		{"GET", "/api/winding", w.getWinding},
+
+		{"POST", "/api/guitar", w.predictGuitar},
+		{"POST", "/api/compare", w.compareCoils},
+		{"POST", "/api/batch", w.judgeBatch},
+		{"POST", "/api/report", w.writeReport},
+		{"GET", "/api/links", w.getLinks},
+	} {
+		w.server.Handle(one.method, one.path, answering(one.answer))
+	}
+	w.server.HandleUpload("/api/import", answering(w.importTake))
+}
+
+func answering(answer handler) site.Handler {
+	return func(rw http.ResponseWriter, r *http.Request) error {
+		v, err := answer(r)
+		if err != nil {
+			return refused(err)
+		}
+		text, err := json.Marshal(v)
+		if err != nil {
+			return err
+		}
+		rw.Header().Set("Content-Type", "application/json")
+		if _, ok := v.(accepted); ok {
+			rw.WriteHeader(http.StatusAccepted)
+		}
+		_, err = rw.Write(append(text, '\n'))
+		return err
+	}
+}
+
+// accepted is the answer to a request for something that goes on after it.
+type accepted map[string]any
+
+// ask reads what a page sends.
+func ask[T any](r *http.Request) (v T, err error) {
+	return v, site.Decode(r, &v)
+}
+
+// refused is err as the page hears it.
+func refused(err error) *site.Error {
+	var (
+		told    *site.Error
+		option  *workbench.OptionError
+		busy    *device.BusyError
+		key     *capture.KeyError
+		nothing *picture.NothingToDrawError
+		path    *fs.PathError
+	)
+	e := site.Errorf(http.StatusUnprocessableEntity, "%s", workbench.ForPage(err.Error()))
+	switch {
+	case errors.As(err, &told):
+		return told
+	case errors.As(err, &busy):
+		e.Status, e.Running = http.StatusConflict, busy.Running.Name
+	case errors.Is(err, device.ErrEnded), errors.Is(err, context.Canceled):
+		e.Status, e.Text = http.StatusServiceUnavailable, "the page is closing"
+	case errors.Is(err, capture.ErrTakeExists):
+		e.Status, e.Field, e.Exists = http.StatusConflict, "take", true
+	case errors.Is(err, atomicfile.ErrChanged), errors.Is(err, capture.ErrFolderExists):
+		e.Status = http.StatusConflict
+	case errors.As(err, &key):
+		e.Field = key.Key
+	case errors.As(err, &option):
+		e.Field, e.Text = option.Option, option.Text()
+	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, picture.ErrNoLine):
+		e.Status = http.StatusNotFound
+	case errors.As(err, &path) && !errors.Is(err, fs.ErrNotExist):
+		e.Status = http.StatusInternalServerError
+	}
+	return e
+}

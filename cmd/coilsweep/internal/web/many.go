@@ -1,0 +1,207 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net/http"
+	"slices"
+	"strings"
+	"time"
+
+	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/data"
+	"coilsweep/report/page"
+	"coilsweep/report/picture"
+)
+
+// mostDrawn is for how many coils the responses are drawn over each other: as
+// many as are kept in memory.
+const mostDrawn = 8
+
+// Coil is a workbench.Coils: a coil as it is in memory where its curves are
+// wanted, else as it lies in its folder.
+func (w *workshop) Coil(ctx context.Context, dir string, curves bool) (evaluation.Measured, error) {
+	m, _, err := w.measuredCoil(ctx, dir, curves)
+	return m, err
+}
+
+func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (m evaluation.Measured, leftOut []string, err error) {
+	var e *evaluation.Evaluation
+	if curves {
+		e, err = w.coils.get(ctx, dir)
+	} else {
+		e, err = evaluation.Coil(ctx, dir, evaluation.Options{AsLast: true, Fit: fit.Options{Program: w.Program}})
+	}
+	if err != nil {
+		return m, nil, fmt.Errorf("%s: %w", w.coilOf(dir), err)
+	}
+	m = e.Measured()
+	m.Folder = w.coilOf(dir)
+	return m, e.LeftOut, nil
+}
+
+// measured are the coils in dirs. said tells of takes that were left out and,
+// where some may fail, of coils that have no result.
+func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool) (coils []evaluation.Measured, said string, err error) {
+	var left []string
+	for _, dir := range dirs {
+		m, leftOut, err := w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
+		switch {
+		case err != nil && (!someMayFail || ctx.Err() != nil):
+			return nil, "", err
+		case err != nil:
+			left = append(left, err.Error())
+		default:
+			coils = append(coils, m)
+			if leftOut != nil {
+				left = append(left, m.Folder+": "+strings.Join(leftOut, "; "))
+			}
+		}
+	}
+	if left != nil {
+		said = "left out: " + strings.Join(left, "; ")
+	}
+	return coils, said, nil
+}
+
+// dirsOf are the folders of coils, each once.
+func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
+	if len(coils) < least || len(coils) > most {
+		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils",
+			Text: fmt.Sprintf("%d to %d coils are wanted, not %d", least, most, len(coils))}
+	}
+	var dirs []string
+	for _, coil := range coils {
+		dir, err := w.coilDir(coil)
+		if err != nil {
+			return nil, err
+		}
+		dirs = append(dirs, dir)
+	}
+	if sorted := slices.Sorted(slices.Values(dirs)); len(slices.Compact(sorted)) < len(dirs) {
+		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils", Text: "a coil is named twice"}
+	}
+	return dirs, nil
+}
+
+func (w *workshop) compareCoils(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coils     []string `json:"coils"`
+		Against   string   `json:"against"`
+		SameBench bool     `json:"same_bench"`
+		Sort      string   `json:"sort"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	dirs, err := w.dirsOf(in.Coils, 2, 50)
+	if err != nil {
+		return nil, err
+	}
+	options := workbench.NewComparison()
+	options.SameBench = in.SameBench
+	if in.Against != "" {
+		if options.Against, err = w.coilDir(in.Against); err != nil {
+			return nil, err
+		}
+	}
+	if err := options.Fill(map[string]string{"sort": in.Sort}); err != nil {
+		return nil, err
+	}
+	if err := options.Check(dirs); err != nil {
+		return nil, err
+	}
+	coils, said, err := w.measured(r.Context(), dirs, false)
+	if err != nil {
+		return nil, err
+	}
+	result, err := options.Run(dirs, coils)
+	if err != nil {
+		return nil, err
+	}
+	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: w.Program}
+	figures, sentences, err := page.DrawComparison(document)
+	if err != nil {
+		return nil, err
+	}
+	return w.many("comparison", figures, sentences, said,
+		func(out io.Writer) error { return data.ComparisonJSON(out, result) },
+		func(out io.Writer) error { return page.Comparison(out, document) })
+}
+
+// many is the answer on several coils: what as --json writes it, its figures,
+// and a link to its site.
+func (w *workshop) many(what string, figures []picture.Drawing, sentences []string, said string, numbers, whole func(io.Writer) error) (any, error) {
+	var text, html bytes.Buffer
+	if err := numbers(&text); err != nil {
+		return nil, err
+	}
+	if err := whole(&html); err != nil {
+		return nil, err
+	}
+	if said != "" {
+		sentences = append(sentences, said+".")
+	}
+	return map[string]any{
+		what: json.RawMessage(text.Bytes()), "figures": append([]picture.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
+		"link": w.linkPage(what+".html", html.Bytes()),
+	}, nil
+}
+
+func (w *workshop) judgeBatch(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coils     []string `json:"coils"`
+		Limits    string   `json:"limits"` // the text of a file of limits
+		Reference string   `json:"reference"`
+		Tolerance []string `json:"tolerance"`
+		Guard     string   `json:"guard"`
+		Chart     string   `json:"chart"`
+		ByFolder  bool     `json:"by_folder"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	dirs, err := w.dirsOf(in.Coils, 1, 10000)
+	if err != nil {
+		return nil, err
+	}
+	options := workbench.NewBatch()
+	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, in.Tolerance
+	if in.Reference != "" {
+		if options.Reference, err = w.coilDir(in.Reference); err != nil {
+			return nil, err
+		}
+	}
+	if err := options.Fill(map[string]string{"guard": in.Guard, "chart": in.Chart}); err != nil {
+		return nil, err
+	}
+	if err := options.Check(); err != nil {
+		return nil, err
+	}
+	limits, err := options.ReadLimits(r.Context(), w)
+	if err != nil {
+		return nil, err
+	}
+	coils, said, err := w.measured(r.Context(), dirs, true)
+	if err != nil {
+		return nil, err
+	}
+	result, err := options.Run(limits, coils)
+	if err != nil {
+		return nil, err
+	}
+	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: w.Program}
+	figures, sentences, err := page.DrawBatch(document)
+	if err != nil {
+		return nil, err
+	}
+	return w.many("batch", figures, sentences, said,
+		func(out io.Writer) error { return data.BatchJSON(out, result) },
+		func(out io.Writer) error { return page.Batch(out, document) })
+}

@@ -1,0 +1,80 @@
+package web
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture"
+)
+
+// usedParts knows which added parts the takes of all coils were made with. What
+// it has read of a take it reads again only when that has changed.
+type usedParts struct {
+	mu    sync.Mutex
+	takes map[string]usedPart // by the path of take.toml
+}
+
+type usedPart struct {
+	changed time.Time
+	Started time.Time `toml:"started"`
+	Load    struct {
+		AddedC string `toml:"added_c"`
+		AddedR string `toml:"added_r"`
+	} `toml:"load"`
+}
+
+// mostParts are as many as a page proposes.
+const mostParts = 12
+
+// below are the parts of the coils below root, the latest first, as they were
+// written.
+func (u *usedParts) below(ctx context.Context, root string) map[string][]string {
+	parts := map[string][]string{"added_c": {}, "added_r": {}}
+	dirs, _, err := capture.FindFolders(ctx, root)
+	if err != nil {
+		return parts
+	}
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	was := u.takes
+	u.takes = map[string]usedPart{}
+	var all []usedPart
+	for _, dir := range dirs {
+		if info, err := os.Lstat(filepath.Join(dir, "takes")); err != nil || !info.IsDir() {
+			continue
+		}
+		takes, _ := os.ReadDir(filepath.Join(dir, "takes"))
+		for _, take := range takes {
+			path := filepath.Join(dir, "takes", take.Name(), "take.toml")
+			info, err := os.Stat(path)
+			if err != nil {
+				continue
+			}
+			part, known := was[path]
+			if !known || !part.changed.Equal(info.ModTime()) {
+				part = usedPart{}
+				toml.DecodeFile(path, &part) // what cannot be read names no part
+				part.changed = info.ModTime()
+			}
+			u.takes[path] = part
+			all = append(all, part)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b usedPart) int { return b.Started.Compare(a.Started) })
+	add := func(kind, text string) {
+		if text != "" && len(parts[kind]) < mostParts && !slices.Contains(parts[kind], text) {
+			parts[kind] = append(parts[kind], text)
+		}
+	}
+	for _, p := range all {
+		add("added_c", p.Load.AddedC)
+		add("added_r", p.Load.AddedR)
+	}
+	return parts
+}

@@ -1,0 +1,336 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/excite"
+	"coilsweep/fit/response"
+	"coilsweep/report/picture"
+)
+
+// sweep is the response of the take under way, or of the last one.
+type sweep struct {
+	Coil     string `json:"coil"`
+	Take     string `json:"take"`
+	Repeats  int    `json:"repeats"` // behind it
+	Revision int    `json:"revision"`
+	drawing  picture.Drawing
+}
+
+// growing is the take under way: the recording that grows is none of the
+// unfinished ones that lay there before.
+type growing struct {
+	coil, take string
+	before     []string // unfinished recordings of the coil
+}
+
+// partials are the unfinished recordings of a coil, without one under way.
+func (w *workshop) partials(coil string, folder *capture.Folder) ([]string, error) {
+	dirs, err := folder.Partials()
+	w.mu.Lock()
+	g := w.growing
+	w.mu.Unlock()
+	return slices.DeleteFunc(dirs, func(dir string) bool {
+		of, _, _ := strings.Cut(filepath.Base(dir), ".")
+		return g.coil == coil && g.take == of && !slices.Contains(g.before, dir)
+	}), err
+}
+
+// setGrowing says which take is under way in folder; none: growing{}.
+func (w *workshop) setGrowing(g growing) {
+	w.mu.Lock()
+	w.growing = g
+	w.mu.Unlock()
+}
+
+func (w *workshop) startTake(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil    string            `json:"coil"`
+		Options map[string]string `json:"options"`
+		Redo    bool              `json:"redo"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	dir, err := w.coilDir(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	options := workbench.NewMeasurement(w.Program)
+	w.useBench(&options.Bench, dir)
+	if err := options.Fill(in.Options); err != nil {
+		return nil, err
+	}
+	options.Redo = options.Redo || in.Redo
+	plan, err := options.Plan(dir)
+	if err != nil {
+		return nil, err
+	}
+	if _, err := os.Lstat(plan.Folder.TakeDir(plan.Take.Name)); err == nil && !plan.Redo {
+		return nil, fmt.Errorf("%w: take %q", capture.ErrTakeExists, plan.Take.Name)
+	}
+	if plan.After != "" {
+		if _, err := plan.Folder.ReadTake(plan.After); err != nil {
+			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "after"}
+		}
+	}
+	name := plan.Take.Name
+	info := jobInfo{Kind: "take", Coil: in.Coil, Take: name}
+	var take capture.Take
+	if err := w.work(info, &plan.Source, func(ctx context.Context, rec record.Recorder) (err error) {
+		take, err = w.take(ctx, plan, info, rec)
+		return err
+	}, func(err error) ended { return w.takeEnded(info, dir, take, err) }); err != nil {
+		return nil, err
+	}
+	return accepted{"take": name}, nil
+}
+
+// take makes a take, and shows it while it comes.
+func (w *workshop) take(ctx context.Context, plan *workbench.TakePlan, info jobInfo, rec record.Recorder) (capture.Take, error) {
+	before, err := plan.Folder.Partials()
+	if err != nil {
+		return capture.Take{}, err
+	}
+	w.setGrowing(growing{info.Coil, info.Take, before})
+	defer w.setGrowing(growing{})
+	w.setSweep(sweep{Coil: info.Coil, Take: info.Take})
+	hears := w.ears()
+	if err := plan.Shape(ctx, hears); err != nil {
+		return capture.Take{}, err
+	}
+	hears.Progress = func(p record.Progress) {
+		text := "silence"
+		if p.Repeat > 0 {
+			text = fmt.Sprintf("sweep %d of %d", p.Repeat, p.Repeats)
+		}
+		w.publish("progress", map[string]any{
+			"coil": info.Coil, "take": info.Take, "kind": info.Kind, "fraction": p.Fraction,
+			"repeat": p.Repeat, "repeats": p.Repeats, "peak": workbench.Finite(p.PeakDBFS), "text": text,
+		})
+	}
+	take, _, err := plan.Run(ctx, rec, hears, func(estimate *response.Response, failed error, t capture.Take) {
+		if failed != nil {
+			return
+		}
+		if d, err := picture.DrawResponse(info.Take, estimate); err == nil {
+			w.setSweep(sweep{Coil: info.Coil, Take: info.Take, Repeats: t.Stimulus.Repeats, drawing: d})
+		}
+	})
+	return take, err
+}
+
+func (w *workshop) setSweep(s sweep) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.showSweep(s)
+}
+
+// showSweep is setSweep for who holds w.mu.
+func (w *workshop) showSweep(s sweep) {
+	w.revision++
+	s.Revision = w.revision
+	w.sweep = s
+	w.publish("sweep", s)
+}
+
+func (w *workshop) getSweep(*http.Request) (any, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return struct {
+		sweep
+		Wide   string `json:"svg"`
+		Narrow string `json:"narrow"`
+	}{w.sweep, w.sweep.drawing.Wide, w.sweep.drawing.Narrow}, nil
+}
+
+// takeEnded says how a take has ended, and has its coil fitted.
+func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err error) ended {
+	recorded := take.Audio.File != ""
+	var e ended
+	var partial *record.PartialError
+	switch {
+	case recorded:
+		e = keptTake(take)
+		if err != nil {
+			e.Advice = append(e.Advice, err.Error())
+		}
+	case errors.As(err, &partial):
+		e = ended{Outcome: outcomeFailed, Text: fmt.Sprintf("Take %s: %v", info.Take, partial.Err)}
+		if errors.Is(err, context.Canceled) {
+			e = ended{Outcome: outcomeStopped, Text: fmt.Sprintf("Take %s was stopped", info.Take)}
+		}
+		if _, gone := os.Stat(partial.Dir); gone != nil {
+			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost: its folder is gone", partial.Seconds)
+			break
+		}
+		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds, filepath.Base(partial.Dir))
+		if partial.HasSweep {
+			e.Advice = append(e.Advice, "it holds a whole sweep, and can be made a take")
+		}
+	default:
+		e = failure("take "+info.Take, err)
+	}
+	w.coilChanged(info.Coil)
+	w.changed("bench") // the parts that were used
+	if recorded && w.ctx.Err() == nil {
+		w.fitAgain(info.Coil, dir)
+	}
+	return e
+}
+
+// keptTake is the end of a take that is there.
+func keptTake(take capture.Take) ended {
+	e := ended{Outcome: outcomeDone, Advice: forPage(workbench.TakeAdvice(take))}
+	e.Text = fmt.Sprintf("Take %s is kept: %s", take.Name, workbench.TakeLine(take))
+	if unfit := take.Unfit(); unfit != nil {
+		e.Outcome = outcomeUnfit
+		e.Text = fmt.Sprintf("Take %s is kept but not usable: %s", take.Name, capture.FlagNames(unfit))
+	}
+	return e
+}
+
+func (w *workshop) setAside(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil string `json:"coil"`
+		Take string `json:"take"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	if err := capture.CheckTakeName(in.Take); err != nil {
+		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "take"}
+	}
+	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
+		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
+	}
+	aside, err := folder.SetAside(in.Take)
+	if err != nil {
+		return nil, err
+	}
+	w.takesChanged(in.Coil, folder)
+	return map[string]any{"aside": aside}, nil
+}
+
+// takesChanged tells that a coil's takes have changed, and has it fitted.
+func (w *workshop) takesChanged(coil string, folder *capture.Folder) {
+	w.changed("bench") // the parts that were used
+	w.changedAndFitted(coil, folder)
+}
+
+// changedAndFitted tells that a coil has changed, and has it fitted if it has
+// takes.
+func (w *workshop) changedAndFitted(coil string, folder *capture.Folder) {
+	if held, err := folder.Fingerprint(); err == nil && len(held.Takes) > 0 {
+		w.fitAgain(coil, folder.Dir)
+	} else {
+		w.coilChanged(coil)
+	}
+}
+
+// importTake makes a take of a recording that is sent, with the stimulus that is
+// sent with it or else the usual one.
+func (w *workshop) importTake(r *http.Request) (any, error) {
+	coil := r.URL.Query().Get("coil")
+	folder, err := w.openCoil(coil)
+	if err != nil {
+		return nil, err
+	}
+	sent, err := site.Receive(r, folder.Dir)
+	if err != nil {
+		return nil, err
+	}
+	defer sent.Close()
+	options := map[string]string{}
+	if text := sent.Texts["options"]; text != "" {
+		if err := json.Unmarshal([]byte(text), &options); err != nil {
+			return nil, &site.Error{Status: http.StatusBadRequest, Text: "the options cannot be read: " + err.Error(), Field: "options"}
+		}
+	}
+	recording, ok := sent.Files["recording"]
+	if !ok {
+		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "the recording is missing", Field: "recording"}
+	}
+	var stimulus excite.Stimulus
+	if file, ok := sent.Files["stimulus"]; ok {
+		stimulus, err = workbench.ReadStimulus(file.Path)
+		if err != nil {
+			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "stimulus",
+				Text: strings.ReplaceAll(err.Error(), file.Path, file.Name)}
+		}
+	} else if stimulus, err = w.usualStimulus(); err != nil {
+		return nil, err
+	}
+	answer, err := w.importAs(r, coil, folder, options, recording.Path, stimulus)
+	if err != nil {
+		e := refused(err)
+		e.Text = strings.ReplaceAll(e.Text, recording.Path, recording.Name)
+		return nil, e
+	}
+	return answer, nil
+}
+
+// importPartial makes a take of a recording that was not finished. It stays
+// where it is.
+func (w *workshop) importPartial(r *http.Request) (any, error) {
+	in, err := ask[struct {
+		Coil    string            `json:"coil"`
+		Partial string            `json:"partial"`
+		Options map[string]string `json:"options"`
+	}](r)
+	if err != nil {
+		return nil, err
+	}
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	partials, err := w.partials(in.Coil, folder)
+	if err != nil {
+		return nil, err
+	}
+	for _, dir := range partials {
+		if filepath.Base(dir) != in.Partial {
+			continue
+		}
+		stimulus, err := workbench.ReadStimulus(filepath.Join(dir, "stimulus.toml"))
+		if err != nil {
+			return nil, err
+		}
+		return w.importAs(r, in.Coil, folder, in.Options, filepath.Join(dir, "capture.wav"), stimulus)
+	}
+	return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no unfinished recording " + in.Partial, Field: "partial"}
+}
+
+// importAs imports a recording as 'import' does.
+func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder, options map[string]string, recording string, stimulus excite.Stimulus) (any, error) {
+	in := workbench.NewImport(w.Program)
+	in.Bench.File, in.Recording, in.Stimulus = w.benchPath(folder.Dir), recording, &stimulus
+	if err := in.Fill(options); err != nil {
+		return nil, err
+	}
+	_, take, err := in.Run(r.Context(), folder.Dir)
+	if err != nil {
+		return nil, err
+	}
+	e := keptTake(take)
+	w.takesChanged(coil, folder)
+	w.end(jobInfo{Kind: "import", Coil: coil, Take: take.Name}, e)
+	return map[string]any{"take": take.Name, "outcome": e.Outcome, "text": e.Text, "advice": append([]string{}, e.Advice...)}, nil
+}

@@ -1,0 +1,206 @@
+// Package web is the bench page: what it asks for, and what it is answered. The
+// work is done by package workbench; package site guards the door.
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/capture/benchfile"
+	"coilsweep/capture/device"
+	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+)
+
+// workshop is what the bench page works on: the coils below a folder, a bench,
+// and what goes on there.
+type workshop struct {
+	Options
+	server     *site.Server
+	device     *device.Engine
+	coils      *evaluations
+	parts      usedParts
+	ctx        context.Context // ends with the page
+	background sync.WaitGroup
+
+	// editing is held while coil.toml and bench.toml are read and changed.
+	editing sync.Mutex
+	saving  sync.Mutex // held while a result is written
+
+	mu       sync.Mutex
+	kind     string             // "soundcard" or "virtual"
+	jobs     map[string]jobInfo // by the name of the engine's job
+	trials   map[string]trial   // check, calibrate, fixture: the last of each
+	sweep    sweep
+	growing  growing
+	fits     map[string]*fitting // by coil
+	notes    []note
+	made     []string // links to pages that are on no disk, the latest last
+	revision int
+	jobsDone int
+}
+
+// note is something that was said, for who was not listening.
+type note struct {
+	At    time.Time `json:"at"`
+	Grade string    `json:"grade"` // "note" or "error"
+	Text  string    `json:"text"`
+}
+
+const mostNotes = 50
+
+// Options say what is served, and how.
+type Options struct {
+	Root        string   // the folder that holds the coil folders: its whole path
+	Listen      string   // address and port
+	Hosts       []string // further names that the page may be opened by
+	Bench       string   // what plays and records at first
+	VirtualFile string   // description of the simulated bench; empty: an invented one
+	Seed        uint64
+	Program     string            // what takes and results are said to be made by
+	Warn        func(text string) // hears on the terminal what the page may not live to show
+}
+
+// Server is the bench page.
+type Server struct{ w *workshop }
+
+// New makes ready: the address is taken, and nothing is answered yet.
+func New(o Options) (*Server, error) {
+	w := &workshop{
+		Options: o, kind: o.Bench, coils: newEvaluations(8, o.Program),
+		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
+	}
+	var err error
+	if w.server, err = site.New(site.Options{
+		Root: o.Root, Static: pageFiles{}, Listen: o.Listen, Hosts: o.Hosts, Fault: o.Warn,
+	}); err != nil {
+		return nil, err
+	}
+	w.device = device.New(w.listener())
+	w.route()
+	return &Server{w}, nil
+}
+
+// URL is the address of the page, with its key; OtherURLs are those by which
+// other machines may reach it.
+func (s *Server) URL() string { return s.w.server.URL() }
+
+// OtherURLs are the addresses for other machines; none where it cannot be reached
+// from them.
+func (s *Server) OtherURLs() []string { return s.w.server.OtherURLs() }
+
+// Serve answers until ctx ends: then a take under way is ended and kept.
+func (s *Server) Serve(ctx context.Context) error { return s.w.serve(ctx) }
+
+// serve works until ctx ends: then a take under way is ended and kept.
+func (w *workshop) serve(ctx context.Context) error {
+	ctx, end := context.WithCancel(ctx)
+	defer end()
+	w.ctx = ctx
+	w.publish("notes", w.notes)
+	w.listen()
+	w.background.Go(func() {
+		if err := w.device.Run(ctx); err != nil && ctx.Err() == nil {
+			w.Warn(err.Error())
+		}
+	})
+	err := w.server.Serve(ctx)
+	end()
+	w.background.Wait()
+	if errors.Is(err, context.Canceled) {
+		err = nil
+	}
+	return err
+}
+
+// ears have the page note what a job has to say.
+func (w *workshop) ears() workbench.Ears {
+	return workbench.Ears{Warn: func(text string) { w.note("note", workbench.ForPage(text)) }}
+}
+
+func (w *workshop) note(grade, text string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.notes = append(w.notes, note{time.Now(), grade, text})
+	w.notes = append([]note{}, w.notes[max(0, len(w.notes)-mostNotes):]...)
+	w.publish("notes", w.notes)
+}
+
+func (w *workshop) publish(topic string, v any) { w.server.Events().Publish(topic, v) }
+
+// changed tells all pages that what is behind a topic has changed.
+func (w *workshop) changed(topics ...string) {
+	for _, topic := range topics {
+		w.publish(topic, map[string]any{"revision": w.nextRevision()})
+	}
+}
+
+// coilChanged tells all pages that a coil has changed, and with it the list.
+func (w *workshop) coilChanged(coil string) {
+	w.publish("coil", map[string]any{"coil": coil, "revision": w.nextRevision()})
+	w.changed("coils")
+}
+
+func (w *workshop) nextRevision() int {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.revision++
+	return w.revision
+}
+
+// coilDir is the folder of a coil, which a page names by its path below the
+// root with slashes.
+func (w *workshop) coilDir(coil string) (string, error) {
+	dir, err := site.Confine(w.Root, coil)
+	if err != nil {
+		return "", err
+	}
+	// What is in it must not lead out either.
+	if info, err := os.Lstat(filepath.Join(dir, "takes")); err == nil && !info.IsDir() {
+		return "", site.Errorf(http.StatusForbidden, "the takes of %s are no plain folder: only what is in the folder itself is served", coil)
+	}
+	if info, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
+		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
+	}
+	return dir, nil
+}
+
+func (w *workshop) openCoil(coil string) (*capture.Folder, error) {
+	dir, err := w.coilDir(coil)
+	if err != nil {
+		return nil, err
+	}
+	return capture.OpenFolder(dir)
+}
+
+// coilOf is how a page names a coil folder.
+func (w *workshop) coilOf(dir string) string {
+	rel, err := filepath.Rel(w.Root, dir)
+	if err != nil {
+		return dir
+	}
+	return filepath.ToSlash(rel)
+}
+
+// benchPath is the bench.toml that belongs to a folder: its own, that above it,
+// or that of the root, and none outside of the root; "none" where there is
+// none.
+func (w *workshop) benchPath(dir string) string {
+	dirs := []string{dir, w.Root}
+	if dir != w.Root {
+		dirs = []string{dir, filepath.Dir(dir), w.Root}
+	}
+	for _, d := range dirs {
+		path := filepath.Join(d, benchfile.FileName)
+		if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
+			return path
+		}
+	}
+	return workbench.NoBenchFile
+}

@@ -1,0 +1,297 @@
+package workbench
+
+import (
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"coilsweep/capture"
+	"coilsweep/capture/benchfile"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
+	"coilsweep/capture/soundcard"
+	"coilsweep/capture/virtual"
+	"coilsweep/excite/quantity"
+)
+
+// The kinds of bench.
+const (
+	SoundCard = "soundcard"
+	Virtual   = "virtual"
+)
+
+// Bench is what plays and records, and the bench.toml whose values stand for
+// options that are not given.
+type Bench struct {
+	Kind          string // SoundCard or Virtual
+	Input, Output string
+	OutputChannel int
+	BufferS       float64
+	Verbose       bool
+	VirtualFile   string
+	Seed          uint64
+	// For a program that stays: InTime has a simulated bench take the time
+	// that a real one does, KeepRunning leaves a sound card running.
+	InTime, KeepRunning bool
+	// File is the bench.toml to use; empty: the one that belongs to the folder,
+	// NoBenchFile: none.
+	File         string
+	Uncalibrated bool
+
+	found *benchfile.Found // nil: none
+}
+
+// NoBenchFile stands for no bench.toml.
+const NoBenchFile = "none"
+
+func defaultBench() Bench { return Bench{Kind: SoundCard, OutputChannel: 1, Seed: 1} }
+
+var (
+	soundcardOptions = []string{"input", "output", "output-channel", "buffer", "verbose"}
+	virtualOptions   = []string{"virtual-file", "seed"}
+)
+
+func (b *Bench) card() Options {
+	return Options{
+		{
+			Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input), Help: "input device: number or part of the name (default: the system's)",
+			Bench: benched("card", "input", func(b *benchfile.Bench) *string { return &b.Card.Input }, &b.Input),
+		},
+		{
+			Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output), Help: "output device: number or part of the name (default: the system's)",
+			Bench: benched("card", "output", func(b *benchfile.Bench) *string { return &b.Card.Output }, &b.Output),
+		},
+		{
+			Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel), Help: "output channel with the exciter, from 1",
+			Bench: benched("card", "output_channel", func(b *benchfile.Bench) *int { return &b.Card.OutputChannel }, &b.OutputChannel),
+		},
+		{
+			Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS), Help: "latency to ask the sound card for (default: a robust one)",
+			Bench: benched("card", "buffer_s", func(b *benchfile.Bench) *float64 { return &b.Card.BufferS }, &b.BufferS),
+		},
+	}
+}
+
+func (b *Bench) file() *Option {
+	return &Option{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none: none)"}
+}
+
+func (b *Bench) options() Options {
+	o := Options{{
+		Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench",
+	}, b.file()}
+	o = append(o, b.card()...)
+	return append(o,
+		&Option{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show what the sound system has to say"},
+		&Option{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
+		&Option{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "number behind the simulated noise: the same number gives the same noise"},
+	)
+}
+
+// check refuses options that do not go with the kind of bench.
+func (b *Bench) check(o Options) error {
+	alien, kind := virtualOptions, "a sound card"
+	if b.Kind == Virtual {
+		alien, kind = soundcardOptions, "the simulated bench"
+	}
+	if name := o.firstGiven(alien); name != "" {
+		return wrong(name, "{%s} does not go with %s[[ ({bench} %s)]]", name, kind, b.Kind)
+	}
+	return nil
+}
+
+// find reads the bench.toml for dir; where there is none and none was asked
+// for, found stays nil.
+func (b *Bench) find(dir string) error {
+	var found benchfile.Found
+	var err error
+	switch b.File {
+	case NoBenchFile:
+		return nil
+	case "":
+		if found, err = benchfile.Find(dir); errors.Is(err, benchfile.ErrNone) {
+			return nil
+		}
+	default:
+		found, err = benchfile.Read(b.File)
+	}
+	if err == nil {
+		b.found = &found
+	}
+	return err
+}
+
+// apply finds the bench.toml for dir and takes from it what was not given. What
+// was said of drive or reference stands for all that the bench says of that.
+// imported: the audio comes from elsewhere, and has channels of its own.
+func (b *Bench) apply(o Options, dir string, imported bool) error {
+	if err := b.find(dir); err != nil || b.found == nil {
+		return err
+	}
+	given := map[string]bool{"drive": o.Given("drive"), "reference": o.Given("reference")}
+	for _, p := range o {
+		if p.Bench == nil || p.Given || given[p.Bench.Table] {
+			continue
+		}
+		if p.Bench.Table == "card" {
+			switch p.Name {
+			case "rate", "level":
+				if imported || o.Given("stimulus") {
+					continue
+				}
+			case "reference-channel":
+				if r := o.Find("reference"); r != nil && r.Value.String() == "none" {
+					continue
+				}
+				fallthrough
+			default:
+				if imported || b.Kind != SoundCard {
+					continue
+				}
+			}
+		}
+		p.FromBench = p.Bench.Take(b.found.Bench)
+	}
+	return nil
+}
+
+// complete puts into the take which bench.toml it comes from and, where it has
+// no reference of its own, the calibration of the sound card.
+func (b *Bench) complete(take capture.Take) (capture.Take, error) {
+	if b.found == nil {
+		return take, nil
+	}
+	take.BenchFile = &capture.BenchFile{Path: filepath.ToSlash(b.found.Path), SHA256: b.found.SHA256}
+	if b.Uncalibrated || take.Reference.Kind != "none" {
+		return take, nil
+	}
+	calibration, err := b.calibration()
+	if err != nil || calibration == nil {
+		return take, err
+	}
+	if err := calibration.Covers(take); err != nil {
+		return take, &CalibrationError{err}
+	}
+	take.Calibration = calibration
+	return take, nil
+}
+
+// CalibrationError says that the sound card's calibration does not go with a
+// take: it has to be made anew, or left out.
+type CalibrationError struct{ Err error }
+
+func (e *CalibrationError) Error() string { return e.Err.Error() }
+func (e *CalibrationError) Unwrap() error { return e.Err }
+
+// calibration reads the calibration that the bench names; nil where it names
+// none.
+func (b *Bench) calibration() (*capture.Calibration, error) {
+	if b.found == nil || b.found.Calibration.File == "" {
+		return nil, nil
+	}
+	c, err := capture.ReadCalibration(filepath.Join(filepath.Dir(b.found.Path), b.found.Calibration.File), b.found.Calibration.SHA256)
+	if err != nil {
+		return nil, err
+	}
+	return &c, nil
+}
+
+// wiring is what is between output and input in place of exciter and coil.
+type wiring struct {
+	cable  bool
+	series *quantity.Resistance
+}
+
+func (w wiring) String() string {
+	switch {
+	case w.cable:
+		return "a cable"
+	case w.series != nil:
+		return w.series.String() + " in series"
+	}
+	return "a coil"
+}
+
+// source is what plays and records a take on the channels of t. A real bench is
+// wired by its owner, a simulated one as wired says.
+func (b *Bench) source(take capture.Take, t *Take, wired wiring) device.Source {
+	coil, reference := t.channels()
+	rate := take.Stimulus.RateHz
+	if b.Kind == SoundCard {
+		options := soundcard.Options{
+			Input: b.Input, Output: b.Output, OutputChannel: b.OutputChannel,
+			CoilChannel: coil, ReferenceChannel: reference,
+			RateHz: rate, BufferS: b.BufferS, KeepRunning: b.KeepRunning, Verbose: b.Verbose,
+		}
+		return device.Source{
+			Key: fmt.Sprintf("soundcard %+v", options),
+			Open: func() (record.Recorder, func() error, error) {
+				card, err := soundcard.Open(options)
+				if err != nil {
+					return nil, nil, err
+				}
+				return card, card.Close, nil
+			},
+		}
+	}
+	simulated := *b
+	return device.Source{
+		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.VirtualFile, b.Seed, b.InTime,
+			coil, reference, rate, take.Reference.Kind, loadKey(take.Load), wired),
+		Open: func() (record.Recorder, func() error, error) {
+			recorder, err := simulated.simulated(take, coil, reference, wired)
+			return recorder, nil, err
+		},
+	}
+}
+
+// loadKey tells loads apart.
+func loadKey(l capture.Load) string {
+	return fmt.Sprintf("%q", []string{textOf(l.AddedC), textOf(l.AddedR), textOf(l.FixtureC), textOf(l.FixtureR)})
+}
+
+// LoadVirtual is the simulated bench that file describes; empty: the invented
+// one.
+func LoadVirtual(file string) (virtual.Bench, error) {
+	if file == "" {
+		return virtual.Default(), nil
+	}
+	return virtual.Load(file)
+}
+
+// simulated makes a recorder of the simulated bench.
+func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) (record.Recorder, error) {
+	bench, err := LoadVirtual(b.VirtualFile)
+	if err != nil {
+		return nil, err
+	}
+	bench.Pace.RealTime = bench.Pace.RealTime || b.InTime
+	if kind := bench.Reference.Kind; take.Reference.Kind != "none" && take.Reference.Kind != kind {
+		return nil, fmt.Errorf("the simulated bench %q has reference %q, not %q", bench.Name, kind, take.Reference.Kind)
+	}
+	if coil != 1 || reference > 2 {
+		return nil, errors.New("the simulated bench has the coil on channel 1 and the reference on channel 2")
+	}
+	rate := take.Stimulus.RateHz
+	switch {
+	case wired.cable:
+		return bench.CableRecorder(rate, b.Seed)
+	case wired.series != nil:
+		return bench.SeriesRecorder(*wired.series, rate, b.Seed)
+	}
+	return bench.Recorder(take.Load, rate, b.Seed)
+}
+
+// On opens a source for do, and gives its devices back after it. released is
+// what came of that.
+func On(source device.Source, do func(record.Recorder) error) (err, released error) {
+	recorder, release, err := source.Open()
+	if err != nil {
+		return err, nil
+	}
+	err = do(recorder)
+	if release != nil {
+		released = release()
+	}
+	return err, released
+}

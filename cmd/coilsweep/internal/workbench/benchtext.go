@@ -1,0 +1,107 @@
+package workbench
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"coilsweep/capture/benchfile"
+)
+
+// BenchText are the options that a bench.toml can state.
+type BenchText struct {
+	Options
+	Name, Notes string
+	take        Take
+	stimulus    Stimulus
+	bench       Bench
+}
+
+// NewBenchText has nothing given.
+func NewBenchText() *BenchText {
+	o := &BenchText{}
+	o.Options = Options{
+		{Name: "name", Page: true, Value: Text(&o.Name), Help: "what the bench is called", Bench: benched("", "name", func(b *benchfile.Bench) *string { return &b.Name }, &o.Name)},
+		{Name: "notes", Page: true, Value: Text(&o.Notes), Help: "anything worth remembering", Bench: benched("", "notes", func(b *benchfile.Bench) *string { return &b.Notes }, &o.Notes)},
+	}
+	o.Options = append(o.Options, o.stimulus.rate(), o.stimulus.level())
+	o.Options = append(o.Options, o.bench.card()...)
+	o.Options = append(o.Options, o.take.coilChannel(), o.take.referenceChannel())
+	o.Options = append(o.Options, o.take.drive()...)
+	o.Options = append(o.Options, o.take.reference("none", "current", "loopback"), o.take.senseR())
+	o.Options = append(o.Options, o.take.fixture()...)
+	return o
+}
+
+// Texts are the options that b states, as texts.
+func (o *BenchText) Texts(b benchfile.Bench) map[string]string {
+	texts := map[string]string{}
+	for _, p := range o.Options {
+		if p.Bench.Table != "" && p.Bench.Take(b) {
+			texts[p.Name] = p.Value.String()
+		}
+	}
+	return texts
+}
+
+// stated is a bench that states what was given.
+func (o *BenchText) stated() benchfile.Bench {
+	var b benchfile.Bench
+	for _, p := range o.Options {
+		if p.Given {
+			p.Bench.State(&b)
+		}
+	}
+	return b
+}
+
+// Create starts the bench.toml of the folder dir, and says where.
+func (o *BenchText) Create(dir string) (path string, err error) {
+	b := o.stated()
+	if _, err := benchfile.Encode(b); err != nil {
+		return "", o.about(err)
+	}
+	path = filepath.Join(dir, benchfile.FileName)
+	return path, benchfile.Create(path, b)
+}
+
+// Change is the text of the bench.toml at path with the options called names as
+// they are given; those that are not are taken out. Where there is no file it is
+// a new one's.
+func (o *BenchText) Change(path string, names []string) ([]byte, error) {
+	given := map[[2]string]any{}
+	for _, e := range o.stated().Given() {
+		given[[2]string{e.Table, e.Key}] = e.Value
+	}
+	var entries []benchfile.Entry
+	for _, p := range o.Options {
+		if slices.Contains(names, p.Name) {
+			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[[2]string{p.Bench.Table, p.Bench.Key}]})
+		}
+	}
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		text, err = benchfile.Encode(benchfile.Bench{})
+	}
+	if err != nil {
+		return nil, err
+	}
+	text, err = benchfile.Change(text, entries)
+	return text, o.about(err)
+}
+
+// about is an error of a bench as one of the option that it is about.
+func (o *BenchText) about(err error) error {
+	var key *benchfile.KeyError
+	if !errors.As(err, &key) {
+		return err
+	}
+	for _, p := range o.Options {
+		if p.Bench.Table == key.Table && p.Bench.Key == key.Key {
+			return &OptionError{Option: p.Name, Err: key.Err}
+		}
+	}
+	return err
+}

@@ -1,0 +1,179 @@
+package workbench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"path/filepath"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/capture/benchfile"
+	"coilsweep/capture/device"
+	"coilsweep/capture/quality"
+	"coilsweep/capture/record"
+	"coilsweep/fit/response"
+)
+
+// cableLimitDB is how far the response of a sound card may be off that at
+// 1 kHz between 200 Hz and 5 kHz; a coil between output and input is off more.
+const cableLimitDB = 3
+
+// Calibration are the options of a calibration of the sound card.
+type Calibration struct {
+	Options
+	Program  string
+	Take     Take
+	Stimulus Stimulus
+	Bench    Bench
+}
+
+// NewCalibration has the defaults.
+func NewCalibration(program string) *Calibration {
+	k := &Calibration{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k.Stimulus.LevelDBFS = plainLevelDBFS
+	k.Options = append(k.Stimulus.options(), k.Take.coilChannel())
+	k.Options = append(k.Options, k.Bench.options()...)
+	return k
+}
+
+// ErrNoBench: there is no bench.toml to keep what was found in.
+var ErrNoBench = errors.New("there is no bench.toml to keep it in")
+
+// ErrNoCalibration: the sound card was not calibrated.
+var ErrNoCalibration = errors.New("the sound card is not calibrated")
+
+// CalibrationPlan is a calibration that is about to be made.
+type CalibrationPlan struct {
+	Source        device.Source
+	take          capture.Take
+	outputChannel int
+	benchPath     string
+}
+
+// Plan makes a plan of the options and the bench of dir. The error wraps
+// ErrNoBench where there is none.
+func (k *Calibration) Plan(dir string) (*CalibrationPlan, error) {
+	if err := k.Bench.check(k.Options); err != nil {
+		return nil, err
+	}
+	if err := k.Bench.apply(k.Options, dir, false); err != nil {
+		return nil, err
+	}
+	if k.Bench.found == nil {
+		return nil, ErrNoBench
+	}
+	take := direct("none", k.Program)
+	var err error
+	if take.Stimulus, err = k.Stimulus.design(); err != nil {
+		return nil, err
+	}
+	return &CalibrationPlan{k.Bench.source(take, &k.Take, wiring{cable: true}), take, k.Bench.OutputChannel, k.Bench.found.Path}, nil
+}
+
+// Run measures the sound card and keeps what it finds with the bench. What
+// cannot be the response of a cable is a *capture.UnfitError.
+func (p *CalibrationPlan) Run(ctx context.Context, recorder record.Recorder, hears Ears) (CalibrationResult, error) {
+	recording, take, err := listen(ctx, recorder, p.take, hears)
+	if err != nil {
+		return CalibrationResult{}, err
+	}
+	return keepCalibration(ctx, p.benchPath, take, recording, p.outputChannel)
+}
+
+// Again works the calibration of the bench of dir out again from its recording.
+// The error wraps ErrNoCalibration where there is none.
+func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult, error) {
+	if err := k.Bench.find(dir); err != nil {
+		return CalibrationResult{}, err
+	}
+	old, err := k.Bench.calibration()
+	if err != nil {
+		return CalibrationResult{}, err
+	}
+	if old == nil {
+		return CalibrationResult{}, fmt.Errorf("there is nothing to work out again: %w", ErrNoCalibration)
+	}
+	path := k.Bench.found.Path
+	recording, err := capture.CalibrationAudio(filepath.Dir(path), *old)
+	if err != nil {
+		return CalibrationResult{}, err
+	}
+	if err := old.Stimulus.Validate(); err != nil {
+		return CalibrationResult{}, fmt.Errorf("%s: %w", k.Bench.found.Calibration.File, err)
+	}
+	take := direct("none", k.Program)
+	take.Started, take.Stimulus = old.Made, *old.Stimulus
+	take.Bench = capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel}
+	if take.Quality, err = quality.Assess(recording, take); err != nil {
+		return CalibrationResult{}, err
+	}
+	return keepCalibration(ctx, path, take, recording, old.OutputChannel)
+}
+
+// keepCalibration writes the calibration and its recording beside the
+// bench.toml at benchPath and names it there.
+func keepCalibration(ctx context.Context, benchPath string, take capture.Take, recording capture.Recording, outputChannel int) (CalibrationResult, error) {
+	r, err := estimate(ctx, recording, take)
+	if err != nil {
+		return CalibrationResult{}, err
+	}
+	c := response.Calibrate(r, take)
+	c.OutputChannel = outputChannel
+	if off := unevenDB(c, 200, 5000); off > cableLimitDB {
+		return CalibrationResult{}, &capture.UnfitError{What: fmt.Sprintf("that is not a cable: the response is %.1f dB off between 200 Hz and 5 kHz; disconnect exciter and coil, and connect output and input", off)}
+	}
+	path, sum, err := capture.KeepCalibration(filepath.Dir(benchPath), c, recording)
+	if err != nil {
+		return CalibrationResult{}, err
+	}
+	return NewCalibrationResult(c, path), benchfile.SetCalibration(benchPath, benchfile.Calibration{
+		File: filepath.Base(path), SHA256: sum, Date: benchfile.DateOf(c.Made),
+	})
+}
+
+// CalibrationResult is what a calibration found.
+type CalibrationResult struct {
+	File   string    `json:"file"`
+	Made   time.Time `json:"made"`
+	RateHz int       `json:"rate_hz"`
+	GainDB float64   `json:"gain_db"` // recorded over played full scale, at 1 kHz
+	LowHz  float64   `json:"low_hz"`
+	LowDB  float64   `json:"low_db"` // against 1 kHz
+	HighHz float64   `json:"high_hz"`
+	HighDB float64   `json:"high_db"`
+}
+
+// NewCalibrationResult is what the calibration in file says.
+func NewCalibrationResult(c capture.Calibration, file string) CalibrationResult {
+	low, high := c.FrequencyHz[0], c.FrequencyHz[len(c.FrequencyHz)-1]
+	gain := gainDB(c, 1000)
+	return CalibrationResult{
+		File: file, Made: c.Made, RateHz: c.RateHz, GainDB: gain,
+		LowHz: low, LowDB: gainDB(c, low) - gain, HighHz: high, HighDB: gainDB(c, high) - gain,
+	}
+}
+
+// Line is what was found in one line.
+func (r CalibrationResult) Line() string {
+	return fmt.Sprintf("sound card at %d Hz: %+.2f dB at 1 kHz; against that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
+		r.RateHz, r.GainDB, r.LowDB, r.LowHz, r.HighDB, r.HighHz/1000)
+}
+
+func gainDB(c capture.Calibration, hz float64) float64 {
+	h, _ := c.At(hz)
+	return 20 * math.Log10(cmplx.Abs(h))
+}
+
+// unevenDB is the most that the response is off that at 1 kHz.
+func unevenDB(c capture.Calibration, fromHz, toHz float64) float64 {
+	off := 0.0
+	for _, hz := range c.FrequencyHz {
+		if hz >= fromHz && hz <= toHz {
+			off = max(off, math.Abs(gainDB(c, hz)-gainDB(c, 1000)))
+		}
+	}
+	return off
+}

@@ -1,0 +1,231 @@
+package workbench
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/capture/device"
+	"coilsweep/capture/record"
+	"coilsweep/fit/check"
+	"coilsweep/fit/response"
+)
+
+const (
+	// scoutDB is by how much the trial sweep is below the level planned: a
+	// coil's peak rises 10 to 20 dB.
+	scoutDB = 18
+	// scoutLeadInS is the silence before it, for noise and hum.
+	scoutLeadInS = 1.5
+	// What a trial sweep plays, unless its options say otherwise.
+	scoutSweepS  = 1.4
+	scoutRepeats = 3
+)
+
+// Check are the options of a trial sweep that is not kept.
+type Check struct {
+	Options
+	Program    string
+	Take       Take
+	Stimulus   Stimulus
+	Bench      Bench
+	ScoutLevel float64
+	// NoCoil: the folder is a bench's, and whatever coil is there is not known.
+	NoCoil bool
+}
+
+// NewCheck has the defaults.
+func NewCheck(program string) *Check {
+	k := &Check{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k.Stimulus.SweepS, k.Stimulus.Repeats = scoutSweepS, scoutRepeats
+	k.Options = append(k.Take.wiring(), k.Stimulus.options()...)
+	k.Find("level").Help = "level planned for the take, in dBFS"
+	k.Options = append(k.Options, &Option{
+		Name: "scout-level", Group: groupStimulus, Page: true, Value: Number(&k.ScoutLevel), Default: "-",
+		Help: fmt.Sprintf("level of the trial sweep, in dBFS (default: %d below the level planned)", scoutDB),
+	})
+	k.Options = append(k.Options, k.Bench.options()...)
+	return k
+}
+
+// CheckPlan is a check that is about to be made.
+type CheckPlan struct {
+	Source device.Source
+	take   capture.Take
+	scout  check.Scout
+}
+
+// Plan makes a plan of the options, the bench of dir and the coil in it.
+func (k *Check) Plan(dir string) (*CheckPlan, error) {
+	if err := k.Bench.check(k.Options); err != nil {
+		return nil, err
+	}
+	if err := k.Bench.apply(k.Options, dir, false); err != nil {
+		return nil, err
+	}
+	take, err := k.Take.plan(k.Options, k.Program)
+	if err != nil {
+		return nil, err
+	}
+	folder := &capture.Folder{Dir: dir}
+	if !k.NoCoil {
+		if folder, err = capture.OpenFolder(dir); err != nil {
+			return nil, err
+		}
+	}
+	planned := k.Stimulus.LevelDBFS
+	quiet := k.Stimulus
+	if quiet.LevelDBFS = k.ScoutLevel; !k.Given("scout-level") {
+		quiet.LevelDBFS = planned - scoutDB
+	}
+	if quiet.LevelDBFS > planned {
+		return nil, wrong("scout-level", "{scout-level} %g is above the level planned, %g dBFS", quiet.LevelDBFS, planned)
+	}
+	if take.Stimulus, err = quiet.designAfter(scoutLeadInS); err != nil {
+		return nil, err
+	}
+	if planned > 0 {
+		return nil, wrongValue("level", fmt.Sprintf("%g", planned), "want at most 0 dBFS")
+	}
+	scout := check.Scout{PlannedDBFS: planned}
+	if dcr := folder.Coil.DCR; dcr != nil {
+		scout.DCROhm = dcr.SI
+	}
+	return &CheckPlan{k.Bench.source(take, &k.Take, wiring{}), take, scout}, nil
+}
+
+// Run plays a quiet sweep and, where that shows that nothing will clip, one at
+// the level planned, for the distortion. A bench on which a take would not be
+// usable is a *capture.UnfitError beside the report.
+func (p *CheckPlan) Run(ctx context.Context, recorder record.Recorder, hears Ears) (check.Report, error) {
+	report, err := p.run(ctx, recorder, hears)
+	if err != nil || report.FitToTake {
+		return report, err
+	}
+	var stops []string
+	for _, f := range report.Findings {
+		if f.Grade == check.Stop {
+			stops = append(stops, f.What)
+		}
+	}
+	return report, &capture.UnfitError{What: "a take would not be usable: " + strings.Join(stops, ", ")}
+}
+
+func (p *CheckPlan) run(ctx context.Context, recorder record.Recorder, hears Ears) (check.Report, error) {
+	scout, take := p.scout, p.take
+	var err error
+	if scout.Recording, scout.Take, err = listen(ctx, recorder, take, hears); err != nil {
+		return check.Report{}, err
+	}
+	// What keeps a response from being estimated is among the findings.
+	scout.Response, err = response.Estimate(ctx, scout.Recording, scout.Take)
+	if ctx.Err() != nil {
+		return check.Report{}, err
+	}
+	judgement := check.Judge(scout)
+	if !judgement.FitToTake {
+		return judgement, nil
+	}
+	if take.Stimulus, err = take.Stimulus.AtLevel(scout.PlannedDBFS); err != nil {
+		return judgement, err
+	}
+	recording, loud, err := listen(ctx, recorder, take, hears)
+	if err != nil || loud.Unfit() != nil {
+		return judgement, err
+	}
+	if scout.AtLevel, err = response.Estimate(ctx, recording, loud); err != nil {
+		return judgement, err
+	}
+	return check.Judge(scout), nil
+}
+
+// CheckLine is one thing that a check has found, under its name.
+type CheckLine struct{ Name, Text string }
+
+// CheckLines are what a check has found, one thing a line; what to do about it
+// comes last.
+func CheckLines(r check.Report) []CheckLine {
+	lines := measuredLines(r)
+	for _, f := range r.Findings {
+		lines = append(lines, CheckLine{string(f.Grade) + ":", f.Text + ": " + f.Advice})
+	}
+	if len(r.Findings) == 0 {
+		lines = append(lines, CheckLine{"", "all is well"})
+	}
+	return lines
+}
+
+// CheckSentences are what a check has measured, without what to do about it.
+func CheckSentences(r check.Report) []string {
+	var said []string
+	for _, l := range measuredLines(r) {
+		said = append(said, strings.TrimPrefix(l.Name+": "+l.Text, ": "))
+	}
+	if len(r.Findings) == 0 {
+		said = append(said, "all is well")
+	}
+	return said
+}
+
+func measuredLines(r check.Report) (lines []CheckLine) {
+	add := func(name, format string, args ...any) {
+		lines = append(lines, CheckLine{name, fmt.Sprintf(format, args...)})
+	}
+	for _, ch := range r.Channels {
+		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
+			Level(ch.PeakDBFS), Level(ch.RMSDBFS), Level(ch.NoiseDBFS), r.PlannedDBFS, Level(ch.ExpectedPeakDBFS))
+	}
+	if len(r.Noise) > 0 {
+		var bands []string
+		for _, b := range r.Noise {
+			bands = append(bands, fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS))
+		}
+		add("noise", "in dBFS by octave from Hz: %s", strings.Join(bands, ", "))
+	}
+	if m := r.Mains; m != nil {
+		var orders []string
+		for _, l := range m.Lines {
+			if l.DBFS > m.DBFS-30 {
+				orders = append(orders, fmt.Sprintf("%d: %.0f", l.Order, l.DBFS))
+			}
+		}
+		add("mains", "%.3f Hz, %.0f dBFS in all; harmonics in dBFS: %s", m.Hz, m.DBFS, strings.Join(orders, ", "))
+	} else {
+		add("mains", "none stands out")
+	}
+	if r.MarginDB != nil {
+		at := ""
+		if r.PeakHz != nil {
+			at = fmt.Sprintf(", loudest at %.0f Hz", *r.PeakHz)
+		}
+		add("margin", "%.1f dB to clipping at %.0f dBFS%s", *r.MarginDB, r.PlannedDBFS, at)
+	}
+	if r.SNRDB != nil {
+		add("signal", "%.0f dB over the noise at %.0f dBFS", *r.SNRDB, r.PlannedDBFS)
+	}
+	add("time", "drift %.1f ppm, %d damaged sweeps", r.DriftPPM, r.DamagedRepeats)
+	for _, h := range r.Harmonics {
+		if h.Seen {
+			add("", "harmonic %d about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
+		}
+	}
+	return lines
+}
+
+// ProposedLevel is the level in dBFS to take instead of that planned; empty: that
+// is good.
+func ProposedLevel(r check.Report) string {
+	if p := r.ProposedDBFS; p != nil && math.Abs(*p-r.PlannedDBFS) >= 1 {
+		return fmt.Sprintf("%.0f", *p)
+	}
+	return ""
+}
+
+func shortHertz(hz float64) string {
+	if hz >= 1000 {
+		return fmt.Sprintf("%.3gk", hz/1000)
+	}
+	return fmt.Sprintf("%.0f", hz)
+}

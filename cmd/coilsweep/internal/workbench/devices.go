@@ -1,0 +1,33 @@
+package workbench
+
+import "coilsweep/capture/soundcard"
+
+// DeviceRecord is a sound device for programs.
+type DeviceRecord struct {
+	Number         int     `json:"number"`
+	Name           string  `json:"name"`
+	System         string  `json:"system"`
+	InputChannels  int     `json:"input_channels"`
+	OutputChannels int     `json:"output_channels"`
+	DefaultRateHz  float64 `json:"default_rate_hz"`
+	RatesHz        []int   `json:"rates_hz"`
+	DefaultInput   bool    `json:"default_input"`
+	DefaultOutput  bool    `json:"default_output"`
+	MayResample    bool    `json:"may_resample"`
+	Trouble        string  `json:"trouble,omitempty"`
+}
+
+// DeviceRecords are the records of devices; an empty list, not null, of none.
+func DeviceRecords(devices []soundcard.Device) []DeviceRecord {
+	records := []DeviceRecord{}
+	for _, d := range devices {
+		records = append(records, DeviceRecord{
+			Number: d.Number, Name: d.Name, System: d.HostAPI,
+			InputChannels: d.InputChannels, OutputChannels: d.OutputChannels,
+			DefaultRateHz: d.DefaultRateHz, RatesHz: append([]int{}, d.RatesHz...),
+			DefaultInput: d.DefaultInput, DefaultOutput: d.DefaultOutput,
+			MayResample: d.MayResample, Trouble: d.Trouble,
+		})
+	}
+	return records
+}

@@ -1,0 +1,81 @@
+package workbench
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"coilsweep/fit"
+)
+
+const groupFit = "The fit"
+
+// Fit are the options that change what the fit makes of the takes.
+type Fit struct {
+	Options
+	Models     []string
+	SharedGain bool
+	MonteCarlo int
+	Seed       uint64
+}
+
+// NewFit has the defaults. trials: Monte Carlo trials may be asked for.
+func NewFit(trials bool) *Fit {
+	f := &Fit{Seed: 1}
+	f.Options = Options{
+		{Name: "model", Group: groupFit, Page: true, Value: TextList(&f.Models), Help: "fit this circuit only (may be repeated): " + strings.Join(formNames(), ", ")},
+		{Name: "shared-gain", Group: groupFit, Page: true, Value: Switch(&f.SharedGain), Bare: "true", Help: "the exciter was not moved between takes: one gain for all"},
+	}
+	if trials {
+		f.Options = append(f.Options,
+			&Option{Name: "montecarlo", Group: groupFit, Page: true, Value: Whole(&f.MonteCarlo), Default: "none", Help: "propagate distributions by that many repeated fits (JCGM 101)"},
+			&Option{Name: "seed", Group: groupFit, Value: Counting(&f.Seed), Help: "number behind the trials: the same number gives the same trials"},
+		)
+	}
+	return f
+}
+
+func formNames() []string {
+	var names []string
+	for _, f := range fit.Ladder() {
+		names = append(names, f.Name())
+	}
+	return names
+}
+
+// Analysis are the options of the analysis; nil where none were given: those of
+// the coil's last fit hold then.
+func (f *Fit) Analysis() (*fit.Options, error) {
+	options := fit.Options{SharedGain: f.SharedGain}
+	for _, name := range f.Models {
+		form, ok := fit.FormNamed(name)
+		if !ok {
+			return nil, &OptionError{Option: "model", Given: fmt.Sprintf("%q", name), Err: fmt.Errorf("want one of %s", strings.Join(formNames(), ", "))}
+		}
+		options.Forms = append(options.Forms, form)
+	}
+	switch {
+	case f.MonteCarlo < 0 || f.MonteCarlo == 1:
+		return nil, wrongValue("montecarlo", f.MonteCarlo, "want at least 2 trials, better 1000")
+	case f.Given("seed") && f.MonteCarlo == 0:
+		return nil, wrong("seed", "{seed} is for the trials of {montecarlo}")
+	}
+	options.MonteCarlo, options.Seed = f.MonteCarlo, f.Seed
+	if !f.Given("model", "shared-gain", "montecarlo", "seed") {
+		return nil, nil
+	}
+	return &options, nil
+}
+
+// Said are the options as they would be given, to say that they were taken from
+// the last fit.
+func Said(o fit.OptionsRecord) []string {
+	var said []string
+	for _, model := range o.Models {
+		said = append(said, fmt.Sprintf("{model} %q", model))
+	}
+	if o.SharedGain {
+		said = append(said, "{shared-gain}")
+	}
+	return slices.Clip(said)
+}

@@ -1,0 +1,45 @@
+package workbench
+
+import (
+	"context"
+
+	"coilsweep/capture"
+	"coilsweep/capture/record"
+	"coilsweep/fit/response"
+)
+
+// plainLevelDBFS is the level into an input without a coil between: line
+// outputs are many times louder than coils.
+const plainLevelDBFS = -24
+
+// listen plays and records without keeping the audio.
+func listen(ctx context.Context, recorder record.Recorder, take capture.Take, hears Ears) (capture.Recording, capture.Take, error) {
+	bench := recorder.Describe()
+	for _, note := range bench.Notes {
+		hears.remark("%s", note)
+	}
+	playing(hears, take, bench)
+	recording, take, err := record.Scout(ctx, recorder, take, hears.Meters)
+	hears.ended()
+	return recording, take, err
+}
+
+// estimate is the response of a take that was recorded; what is not usable is a
+// *capture.UnfitError.
+func estimate(ctx context.Context, recording capture.Recording, take capture.Take) (*response.Response, error) {
+	if unfit := take.Unfit(); unfit != nil {
+		return nil, &capture.UnfitError{What: "the recording is not usable", Flags: unfit}
+	}
+	return response.Estimate(ctx, recording, take)
+}
+
+// listenAndEstimate plays and records without keeping the audio, and estimates
+// the response.
+func listenAndEstimate(ctx context.Context, recorder record.Recorder, take capture.Take, hears Ears) (*response.Response, capture.Take, error) {
+	recording, take, err := listen(ctx, recorder, take, hears)
+	if err != nil {
+		return nil, take, err
+	}
+	r, err := estimate(ctx, recording, take)
+	return r, take, err
+}

@@ -1,0 +1,213 @@
+// Package workbench is what a winder does at the bench, whoever asks for it: the
+// options of each job, in one table whatever sets them (a command line, a page,
+// bench.toml), and the plan that follows from them. It prints nothing and knows
+// neither command lines nor pages.
+package workbench
+
+import (
+	"errors"
+	"fmt"
+	"maps"
+	"regexp"
+	"slices"
+	"strings"
+
+	"coilsweep/capture/benchfile"
+)
+
+// Option is one setting of a job. Its value points into the job's own struct.
+type Option struct {
+	// Name is what command lines and pages call it: "added-c".
+	Name  string
+	Group string // heading in the help
+	Help  string
+	Value Value
+	// Bare is the value of the option when it is named without one; empty: it
+	// needs one.
+	Bare string
+	// Default is shown in the help in place of the value; "-": nothing is.
+	Default string
+	// Page: a page may set it. What names files, or belongs to the program
+	// that serves the page, is not a page's to set.
+	Page bool
+	// Bench is where bench.toml states the value; nil: it does not.
+	Bench *BenchKey
+	// Given: somebody set it; FromBench: a bench did, since nobody else had.
+	Given, FromBench bool
+}
+
+// Set reads the value from text. The error is an *OptionError.
+func (o *Option) Set(text string) error {
+	if err := o.Value.Set(text); err != nil {
+		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
+	}
+	o.Given = true
+	return nil
+}
+
+// givenText is text as a complaint repeats it: not where err has it already, and
+// not at length.
+func givenText(text string, err error) string {
+	var choice *choiceError
+	switch {
+	case errors.As(err, &choice) && !choice.quoted:
+		return text
+	case text != "" && strings.Contains(err.Error(), text), len(text) > 100:
+		return ""
+	}
+	return fmt.Sprintf("%q", text)
+}
+
+// Options are those of one job, in the order of its help.
+type Options []*Option
+
+// Find is the option called name; nil where there is none.
+func (o Options) Find(name string) *Option {
+	if i := slices.IndexFunc(o, func(p *Option) bool { return p.Name == name }); i >= 0 {
+		return o[i]
+	}
+	return nil
+}
+
+// Given tells whether somebody set any of the options called so.
+func (o Options) Given(names ...string) bool { return o.firstGiven(names) != "" }
+
+func (o Options) firstGiven(names []string) string {
+	for _, name := range names {
+		if p := o.Find(name); p != nil && p.Given {
+			return name
+		}
+	}
+	return ""
+}
+
+// stated tells whether somebody or a bench has set the option called name.
+func (o Options) stated(name string) bool {
+	p := o.Find(name)
+	return p != nil && (p.Given || p.FromBench)
+}
+
+// Fill sets options as a page sends them, by their names; an empty text leaves
+// one out. What a page may not set is refused as if it did not exist. The error
+// is an *OptionError.
+func (o Options) Fill(texts map[string]string) error {
+	for _, name := range slices.Sorted(maps.Keys(texts)) {
+		p := o.Find(name)
+		if p == nil || !p.Page {
+			return &OptionError{Option: name, Err: errors.New("there is no such setting here")}
+		}
+		if texts[name] == "" {
+			continue
+		}
+		if err := p.Set(texts[name]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Defaults are the values of the options that a page may set, as texts.
+func (o Options) Defaults() map[string]string {
+	texts := map[string]string{}
+	for _, p := range o {
+		if text := p.Value.String(); p.Page && text != "" {
+			texts[p.Name] = text
+		}
+	}
+	return texts
+}
+
+// OptionError says what is wrong with an option. In the text of Err, as in all
+// that this package has to say, options are named as {name}: who shows it calls
+// them what its reader does. What stands in [[ ]] is for command lines alone.
+type OptionError struct {
+	Option string
+	Given  string // what was given, as it is repeated; empty: it is not
+	Err    error
+}
+
+func (e *OptionError) Error() string { return e.Say(labelOf) }
+func (e *OptionError) Unwrap() error { return e.Err }
+
+var (
+	namedOption  = regexp.MustCompile(`\{([a-z][a-z0-9-]*)\}`)
+	commandsOnly = regexp.MustCompile(`\[\[.*?\]\]`)
+)
+
+// ForCommands is a text of this package as a command line says it: options as
+// name has them, with what stands in [[ ]].
+func ForCommands(text string, name func(option string) string) string {
+	text = strings.NewReplacer("[[", "", "]]", "").Replace(text)
+	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return name(m[1 : len(m)-1]) })
+}
+
+// ForPage is a text of this package as a page says it: options by their labels,
+// without what stands in [[ ]].
+func ForPage(text string) string {
+	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
+}
+
+// Say is the error with the options called as name has it. It begins with the
+// option unless its sentence names it.
+func (e *OptionError) Say(name func(string) string) string {
+	text := ForCommands(e.Err.Error(), name)
+	switch {
+	case strings.Contains(e.Err.Error(), "{"+e.Option+"}"):
+		return text
+	case e.Given == "":
+		return name(e.Option) + ": " + text
+	}
+	return name(e.Option) + " " + e.Given + ": " + text
+}
+
+// Text is the error as a page shows it beside the field of its option.
+func (e *OptionError) Text() string {
+	text := ForPage(e.Err.Error())
+	if e.Given != "" {
+		return e.Given + ": " + text
+	}
+	return text
+}
+
+// wrong is an *OptionError about option; the format may name others as {name}.
+func wrong(option, format string, args ...any) error {
+	return &OptionError{Option: option, Err: fmt.Errorf(format, args...)}
+}
+
+// wrongValue is wrong, with what was given.
+func wrongValue(option string, given any, format string, args ...any) error {
+	return &OptionError{Option: option, Given: fmt.Sprint(given), Err: fmt.Errorf(format, args...)}
+}
+
+// BenchKey is where bench.toml states an option.
+type BenchKey struct {
+	Table, Key string
+	// Take sets the option from a bench; false: the bench does not state it.
+	Take func(b benchfile.Bench) bool
+	// State puts the option into a bench.
+	State func(b *benchfile.Bench)
+}
+
+// benched is a key of bench.toml whose field holds what the option does.
+func benched[T comparable](table, key string, field func(*benchfile.Bench) *T, option *T) *BenchKey {
+	var none T
+	return &BenchKey{
+		Table: table, Key: key,
+		Take: func(b benchfile.Bench) bool {
+			v := *field(&b)
+			if v == none {
+				return false
+			}
+			*option = v
+			return true
+		},
+		State: func(b *benchfile.Bench) { *field(b) = *option },
+	}
+}
+
+// UsageError is wrong use that is not of one option: what was asked for cannot
+// be done as it was asked.
+type UsageError struct{ Err error }
+
+func (e *UsageError) Error() string { return e.Err.Error() }
+func (e *UsageError) Unwrap() error { return e.Err }

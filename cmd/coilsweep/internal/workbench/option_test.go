@@ -1,0 +1,99 @@
+package workbench
+
+import (
+	"errors"
+	"strings"
+	"testing"
+)
+
+// allOptions are those of every job that a page can ask for.
+func allOptions() map[string]Options {
+	return map[string]Options{
+		"measure": NewMeasurement("").Options, "import": NewImport("").Options, "check": NewCheck("").Options,
+		"calibrate": NewCalibration("").Options, "fixture": NewFixture("").Options, "guitar": NewGuitar(true).Options,
+		"comparison": NewComparison().Options, "batch": NewBatch().Options, "fit": NewFit(true).Options, "coil": NewCoil().Options,
+		"bench": NewBenchText().Options,
+	}
+}
+
+// No option that names a file, or that belongs to the program that serves the
+// page, is a page's to set.
+func TestPagesSetNoFiles(t *testing.T) {
+	for job, options := range allOptions() {
+		for _, o := range options {
+			help := strings.ToLower(o.Help)
+			names := strings.Contains(help, "file") || strings.Contains(help, ".toml") || strings.Contains(help, "folder of")
+			if o.Page && names && !strings.Contains(o.Help, "take of the folder") && !strings.Contains(o.Help, "of the folder)") && !strings.Contains(o.Help, "that of the folder") {
+				t.Errorf("%s %s (%s) may be set by a page", job, o.Name, o.Help)
+			}
+			for _, never := range []string{"bench", "bench-file", "virtual-file", "verbose", "stimulus", "recording", "harness", "limits", "against"} {
+				if o.Name == never && o.Page {
+					t.Errorf("%s %s may be set by a page", job, o.Name)
+				}
+			}
+		}
+	}
+}
+
+// An option is named once a job, and has a help.
+func TestOptionsAreNamedOnce(t *testing.T) {
+	for job, options := range allOptions() {
+		seen := map[string]bool{}
+		for _, o := range options {
+			if seen[o.Name] || o.Help == "" || o.Value == nil {
+				t.Errorf("%s: %s is named twice, or has no help or value", job, o.Name)
+			}
+			seen[o.Name] = true
+		}
+	}
+}
+
+func TestFill(t *testing.T) {
+	m := NewMeasurement("")
+	if err := m.Fill(map[string]string{"take": "bare", "added-c": "470p 1%", "level": "", "rate": "48k"}); err != nil {
+		t.Fatal(err)
+	}
+	if m.Take.Name != "bare" || m.Take.AddedC.SI != 470e-12 || m.Given("level") || !m.Given("rate") || m.Stimulus.RateHz != 48000 {
+		t.Errorf("%+v", m)
+	}
+	for _, tt := range []struct{ option, value, page, command string }{
+		{"drive", "steam", "steam: want current or voltage", "--drive steam: want current or voltage"},
+		{"repeats", "2.5", `"2.5": want a whole number`, `--repeats "2.5": want a whole number`},
+		{"repeats", "99999999999999999999", `"99999999999999999999": want a whole number that is not so large`, `--repeats "99999999999999999999": want a whole number that is not so large`},
+		{"level", "dB", `"dB": want a number, such as -12 or 0.5`, `--level "dB": want a number, such as -12 or 0.5`},
+		{"rate", "0.5", `"0.5": want a whole number of Hz`, `--rate "0.5": want a whole number of Hz`},
+		{"bench-file", "/etc/passwd", "there is no such setting here", "--bench-file: there is no such setting here"},
+		{"colour", "red", "there is no such setting here", "--colour: there is no such setting here"},
+	} {
+		err := NewMeasurement("").Fill(map[string]string{tt.option: tt.value})
+		var option *OptionError
+		if !errors.As(err, &option) || option.Option != tt.option {
+			t.Fatalf("%s %s: %v", tt.option, tt.value, err)
+		}
+		if got := option.Text(); got != tt.page {
+			t.Errorf("%s %s: the page says %q, want %q", tt.option, tt.value, got, tt.page)
+		}
+		if got := option.Say(func(name string) string { return "--" + name }); got != tt.command {
+			t.Errorf("%s %s: the command says %q, want %q", tt.option, tt.value, got, tt.command)
+		}
+	}
+}
+
+// What is said of several options calls them what its reader does.
+func TestOptionsInTexts(t *testing.T) {
+	m := NewMeasurement("")
+	if err := m.Fill(map[string]string{"take": "bare", "exciter-l": "1m"}); err != nil {
+		t.Fatal(err)
+	}
+	_, err := m.Take.take(m.Options, "")
+	var option *OptionError
+	if !errors.As(err, &option) {
+		t.Fatal(err)
+	}
+	if got := option.Text(); strings.Contains(got, "--") || strings.ContainsAny(got, "{}[]") || !strings.Contains(got, "resistance of the exciter circuit") {
+		t.Errorf("the page says %q", got)
+	}
+	if got := option.Say(func(name string) string { return "--" + name }); !strings.HasPrefix(got, "--exciter-r and --exciter-l go with --drive") {
+		t.Errorf("the command says %q", got)
+	}
+}

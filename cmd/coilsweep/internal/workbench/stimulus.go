@@ -1,0 +1,155 @@
+package workbench
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/benchfile"
+	"coilsweep/capture/wav"
+	"coilsweep/excite"
+)
+
+// Stimulus is what a stimulus is designed from.
+type Stimulus struct {
+	RateHz               int
+	FromHz, ToHz, SweepS float64
+	Repeats              int
+	LevelDBFS            float64
+}
+
+func defaultStimulus() Stimulus {
+	d := excite.DefaultRequest()
+	return Stimulus{RateHz: d.RateHz, FromHz: d.FromHz, ToHz: d.ToHz, SweepS: d.SweepS, Repeats: d.Repeats, LevelDBFS: d.LevelDBFS}
+}
+
+func (s *Stimulus) rate() *Option {
+	return &Option{
+		Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Help: "sample rate",
+		Bench: benched("card", "rate_hz", func(b *benchfile.Bench) *int { return &b.Card.RateHz }, &s.RateHz),
+	}
+}
+
+func (s *Stimulus) level() *Option {
+	return &Option{
+		Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS), Help: "level in dBFS (a full-scale sine is 0)",
+		Bench: &BenchKey{
+			Table: "card", Key: "level_dbfs",
+			Take: func(b benchfile.Bench) bool {
+				if b.Card.LevelDBFS == nil {
+					return false
+				}
+				s.LevelDBFS = *b.Card.LevelDBFS
+				return true
+			},
+			State: func(b *benchfile.Bench) { level := s.LevelDBFS; b.Card.LevelDBFS = &level },
+		},
+	}
+}
+
+func (s *Stimulus) options() Options {
+	return Options{
+		s.rate(),
+		{Name: "from", Group: groupStimulus, Page: true, Value: Hertz(&s.FromHz), Help: "lower end of the sweep"},
+		{Name: "to", Group: groupStimulus, Page: true, Value: Hertz(&s.ToHz), Help: "upper end of the sweep"},
+		{Name: "duration", Group: groupStimulus, Page: true, Value: Seconds(&s.SweepS), Help: "length of one sweep"},
+		{Name: "repeats", Group: groupStimulus, Page: true, Value: Whole(&s.Repeats), Help: "number of sweeps"},
+		s.level(),
+	}
+}
+
+// design makes the stimulus. Numbers that do not go together are wrong use.
+func (s *Stimulus) design() (excite.Stimulus, error) {
+	return s.designAfter(excite.DefaultRequest().LeadInS)
+}
+
+// designAfter is design with leadInS of silence before the first sweep.
+func (s *Stimulus) designAfter(leadInS float64) (excite.Stimulus, error) {
+	r := excite.DefaultRequest()
+	r.LeadInS = leadInS
+	r.RateHz, r.FromHz, r.ToHz, r.SweepS = s.RateHz, s.FromHz, s.ToHz, s.SweepS
+	r.Repeats, r.LevelDBFS = s.Repeats, s.LevelDBFS
+	stimulus, err := excite.Design(r)
+	if err != nil {
+		return excite.Stimulus{}, &UsageError{err}
+	}
+	return stimulus, nil
+}
+
+// choose reads the stimulus at path, or designs one where there is no path.
+func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
+	if path == "" {
+		return s.design()
+	}
+	for _, p := range s.options() {
+		if o.Given(p.Name) {
+			return excite.Stimulus{}, wrong(p.Name, "{%s} and {stimulus} contradict each other: the file says it all", p.Name)
+		}
+	}
+	return ReadStimulus(path)
+}
+
+// ReadStimulus reads the description of a stimulus, FILE.toml.
+func ReadStimulus(path string) (excite.Stimulus, error) {
+	if strings.EqualFold(filepath.Ext(path), ".wav") {
+		return excite.Stimulus{}, wrongValue("stimulus", path, "want the description of the stimulus, FILE.toml, not its audio")
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return excite.Stimulus{}, fmt.Errorf("cannot read the stimulus: %w", err)
+	}
+	s, err := excite.Decode(text)
+	if err != nil {
+		return excite.Stimulus{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return s, nil
+}
+
+// The formats of samples.
+const (
+	PCM24   = "pcm24"
+	Float32 = "float32"
+)
+
+// WriteStimulus writes the audio, its samples in format, and its description. Both are complete on disk
+// before the first takes its name, so that no description stands beside audio
+// of another stimulus.
+func WriteStimulus(path, description string, s excite.Stimulus, format string) error {
+	f := wav.Format{Encoding: wav.PCM, Bits: 24, RateHz: s.RateHz, Channels: 1}
+	if format == Float32 {
+		f.Encoding, f.Bits = wav.Float, 32
+	}
+	text, err := s.Encode()
+	if err != nil {
+		return err
+	}
+	audio, err := atomicfile.Create(path)
+	if err != nil {
+		return err
+	}
+	defer audio.Abort()
+	w, err := wav.NewWriter(audio, f)
+	if err == nil {
+		err = w.WriteFloat64(s.Samples())
+	}
+	if err == nil {
+		err = w.Close()
+	}
+	if err != nil {
+		return err
+	}
+	words, err := atomicfile.Create(description)
+	if err != nil {
+		return err
+	}
+	defer words.Abort()
+	if _, err := words.Write(text); err != nil {
+		return err
+	}
+	if err := audio.Commit(); err != nil {
+		return err
+	}
+	return words.Commit()
+}

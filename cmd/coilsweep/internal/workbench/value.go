@@ -1,0 +1,245 @@
+package workbench
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"coilsweep/excite/quantity"
+)
+
+// Value reads and shows what an option holds.
+type Value interface {
+	Set(text string) error
+	String() string // as it was given, or the default; empty: nothing
+	Type() string   // its unit or kind, for the help
+}
+
+// value is a Value by functions.
+type value[T any] struct {
+	at    *T
+	kind  string
+	parse func(string) (T, error)
+	show  func(T) string
+}
+
+func (v value[T]) Set(text string) error {
+	x, err := v.parse(text)
+	if err == nil {
+		*v.at = x
+	}
+	return err
+}
+
+func (v value[T]) String() string {
+	if v.at == nil { // a zero value that somebody compares with
+		return ""
+	}
+	return v.show(*v.at)
+}
+
+func (v value[T]) Type() string { return v.kind }
+
+// Text holds any text.
+func Text(at *string) Value {
+	return value[string]{at, "string", func(s string) (string, error) { return s, nil }, func(s string) string { return s }}
+}
+
+// Switch is on or off.
+func Switch(at *bool) Value {
+	return value[bool]{at, "bool", func(s string) (bool, error) {
+		v, err := strconv.ParseBool(s)
+		return v, plainNumber("true or false", err)
+	}, strconv.FormatBool}
+}
+
+// Whole holds a whole number.
+func Whole(at *int) Value {
+	return value[int]{at, "int", func(s string) (int, error) {
+		v, err := strconv.Atoi(s)
+		return v, plainNumber("a whole number", err)
+	}, strconv.Itoa}
+}
+
+// Counting holds a whole number that is not negative.
+func Counting(at *uint64) Value {
+	return value[uint64]{at, "uint", func(s string) (uint64, error) {
+		v, err := strconv.ParseUint(s, 0, 64)
+		return v, plainNumber("a whole number, not negative", err)
+	}, func(v uint64) string { return strconv.FormatUint(v, 10) }}
+}
+
+// Number holds a number.
+func Number(at *float64) Value {
+	return value[float64]{at, "float", func(s string) (float64, error) {
+		v, err := strconv.ParseFloat(s, 64)
+		return v, plainNumber("a number, such as -12 or 0.5", err)
+	}, func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }}
+}
+
+// plainNumber is what is wrong with a number that strconv could not read.
+func plainNumber(want string, err error) error {
+	switch {
+	case err == nil:
+		return nil
+	case errors.Is(err, strconv.ErrRange):
+		return fmt.Errorf("want %s that is not so large", want)
+	}
+	return fmt.Errorf("want %s", want)
+}
+
+// List holds a text for each time that the option is given.
+type List struct{ at *[]string }
+
+// TextList is a List.
+func TextList(at *[]string) *List { return &List{at} }
+
+// Set adds a text.
+func (l *List) Set(text string) error {
+	*l.at = append(*l.at, text)
+	return nil
+}
+
+func (l *List) String() string { return "" }
+
+// Type is that of one text.
+func (l *List) Type() string { return "string" }
+
+// choiceError is a word that is not among those that an option takes.
+type choiceError struct {
+	want   string
+	quoted bool
+}
+
+func (e *choiceError) Error() string { return "want " + e.want }
+
+// oneOf is "a, b or c".
+func oneOf(words []string) string {
+	if n := len(words); n > 1 {
+		return strings.Join(words[:n-1], ", ") + " or " + words[n-1]
+	}
+	return strings.Join(words, "")
+}
+
+// Choice holds one of some words.
+func Choice(at *string, words ...string) Value {
+	return value[string]{at, "string", func(s string) (string, error) {
+		if !slices.Contains(words, s) {
+			return "", &choiceError{want: oneOf(words)}
+		}
+		return s, nil
+	}, func(s string) string { return s }}
+}
+
+// stated holds a value as people write them; nil until it is given.
+func stated[T fmt.Stringer](at **T, kind string, parse func(string) (T, error)) Value {
+	return value[*T]{at, kind, func(s string) (*T, error) {
+		v, err := parse(s)
+		if err != nil {
+			return nil, err
+		}
+		return &v, nil
+	}, textOf[T]}
+}
+
+// textOf is v as it was typed; nothing for one that was not given.
+func textOf[T fmt.Stringer](v *T) string {
+	if v == nil {
+		return ""
+	}
+	return (*v).String()
+}
+
+// Resistance holds a resistance with its tolerance.
+func Resistance(at **quantity.Resistance) Value { return stated(at, "ohm", quantity.ParseResistance) }
+
+// Capacitance holds a capacitance with its tolerance.
+func Capacitance(at **quantity.Capacitance) Value {
+	return stated(at, "farad", quantity.ParseCapacitance)
+}
+
+// Inductance holds an inductance with its tolerance.
+func Inductance(at **quantity.Inductance) Value {
+	return stated(at, "henry", quantity.ParseInductance)
+}
+
+// in holds a plain size in unit, shown to digits (0: all); 0 shows as nothing.
+func in(at *float64, unit quantity.Unit, parse func(string) (float64, error)) Value {
+	return value[float64]{at, string(unit), parse, func(v float64) string {
+		if v == 0 {
+			return ""
+		}
+		return strconv.FormatFloat(v, 'g', -1, 64) + " " + string(unit)
+	}}
+}
+
+// Hertz holds a frequency in Hz.
+func Hertz(at *float64) Value { return in(at, quantity.Hertz, quantity.ParseHertz) }
+
+// Seconds holds a time in s.
+func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseSeconds) }
+
+// Metres holds a length in m that may be given without its unit.
+func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres) }
+
+// MetresBelow holds a length in m below a limit: a number without its unit is
+// taken for metres, and mostly was not meant so.
+func MetresBelow(at *float64, limitM float64) Value {
+	return value[float64]{at, string(quantity.Metre), func(s string) (float64, error) {
+		v, err := quantity.ParseMetres(s)
+		if err == nil && v >= limitM {
+			err = fmt.Errorf("%s would be %g metres long: give the unit, as in \"12mm\"", s, v)
+		}
+		return v, err
+	}, func(v float64) string { return shown(v, quantity.Metre) }}
+}
+
+// Volts holds a voltage in V.
+func Volts(at *float64) Value {
+	return value[float64]{at, string(quantity.Volt), quantity.ParseVolts, func(v float64) string { return shown(v, quantity.Volt) }}
+}
+
+// shown is a default in the help; nothing for none.
+func shown(x float64, unit quantity.Unit) string {
+	if x == 0 {
+		return ""
+	}
+	return quantity.Format(x, unit, 2)
+}
+
+// Rate holds a sample rate: a whole number of Hz; 0: not stated.
+func Rate(at *int) Value {
+	return value[int]{at, string(quantity.Hertz), func(s string) (int, error) {
+		hz, err := quantity.ParseHertz(s)
+		if err == nil && (hz != float64(int(hz)) || hz < 1 || hz > 1e9) {
+			err = errors.New("want a whole number of Hz")
+		}
+		return int(hz), err
+	}, func(v int) string {
+		if v == 0 {
+			return ""
+		}
+		return strconv.Itoa(v) + " Hz"
+	}}
+}
+
+// Percent holds a part of a hundred, "0.05%"; 0: not given.
+func Percent(at *float64) Value {
+	return value[float64]{at, "percent", func(s string) (float64, error) {
+		number, ok := strings.CutSuffix(strings.TrimSpace(s), "%")
+		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
+		if !ok || err != nil || !(x > 0 && x < 100) {
+			return 0, fmt.Errorf(`%q: want a percentage such as "0.05%%"`, s)
+		}
+		return x, nil
+	}, percentText}
+}
+
+func percentText(v float64) string {
+	if v == 0 {
+		return ""
+	}
+	return strconv.FormatFloat(v, 'g', -1, 64) + "%"
+}
