@@ -56,6 +56,24 @@ func (f *Folder) Fingerprint() (Fingerprint, error) {
 	return p, nil
 }
 
+// AudioStamp tells without reading it that the audio of a take is still the file
+// that it was.
+type AudioStamp struct {
+	Bytes      int64
+	ModifiedNs int64 // since 1970
+}
+
+// AudioStamp is that of the audio of the take called name; the zero value where
+// there is none.
+func (f *Folder) AudioStamp(name string) AudioStamp {
+	info, err := os.Stat(filepath.Join(f.TakeDir(name), AudioFile))
+	if err != nil {
+		return AudioStamp{}
+	}
+	return AudioStamp{info.Size(), info.ModTime().UnixNano()}
+}
+
+// ChecksumOf is the SHA-256 of the file at path, in hexadecimal digits.
 func ChecksumOf(path string) (string, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {

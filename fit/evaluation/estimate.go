@@ -71,22 +71,29 @@ func (e *Evaluation) checksumOf(take string) string {
 }
 
 // estimate estimates the responses of all takes, on all cores, but for those
-// that an earlier evaluation holds. A take that cannot be read is not usable; the
-// error is that of ctx.
-func (e *Evaluation) estimate(ctx context.Context, before *Evaluation) ([]joint.Take, error) {
+// that an earlier evaluation or a cache holds. A take that cannot be read is not
+// usable; the error is that of ctx.
+func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *cache) ([]joint.Take, error) {
+	e.audio = map[string]capture.AudioStamp{}
 	inputs := make([]joint.Take, len(e.Takes))
 	var wait sync.WaitGroup
 	for i, t := range e.Takes {
 		if before != nil {
 			if in, ok := before.inputs[e.checksumOf(t.Name)]; ok && in.Name == t.Name {
-				inputs[i] = in
+				inputs[i], e.audio[t.Name] = in, before.audio[t.Name]
 				continue
 			}
 		}
+		e.audio[t.Name] = e.Folder.AudioStamp(t.Name)
 		takeSlots <- struct{}{}
 		wait.Go(func() {
 			defer func() { <-takeSlots }()
-			inputs[i] = Estimate(ctx, e.Folder, t)
+			if inputs[i] = inputOf(t); inputs[i].Unfit != "" || ctx.Err() != nil {
+				return
+			}
+			if inputs[i].Response = known.response(e.Folder, t); inputs[i].Response == nil {
+				inputs[i] = Estimate(ctx, e.Folder, t)
+			}
 		})
 	}
 	wait.Wait()
@@ -102,6 +109,22 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation) ([]joint.
 // Estimate is a take of folder as the fit wants it, with its response. Where it
 // has none Unfit says why, or ctx has ended.
 func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint.Take {
+	in := inputOf(t)
+	if in.Unfit != "" || ctx.Err() != nil {
+		return in
+	}
+	recording, err := folder.Audio(t)
+	if err != nil {
+		return unusable(in, err)
+	}
+	if in.Response, err = response.Estimate(ctx, recording, t); err != nil {
+		in.Unfit = strings.TrimSpace(err.Error())
+	}
+	return in
+}
+
+// inputOf is a take as the fit wants it, but for its response.
+func inputOf(t capture.Take) joint.Take {
 	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
 		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
@@ -112,17 +135,6 @@ func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint
 	}
 	if flags := t.Unfit(); flags != nil {
 		in.Unfit = capture.FlagNames(flags)
-		return in
-	}
-	if ctx.Err() != nil {
-		return in
-	}
-	recording, err := folder.Audio(t)
-	if err != nil {
-		return unusable(in, err)
-	}
-	if in.Response, err = response.Estimate(ctx, recording, t); err != nil {
-		in.Unfit = strings.TrimSpace(err.Error())
 	}
 	return in
 }

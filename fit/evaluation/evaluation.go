@@ -28,7 +28,7 @@ type Options struct {
 	// Circuit: the fitted circuit and the curves are needed, which a result.json
 	// does not hold.
 	Circuit bool
-	// Anew: a result that is up to date is made again.
+	// Anew: a result that is up to date is made again, by a fit.
 	Anew bool
 	// Before is an earlier evaluation of the folder that is in memory, from
 	// which what has not changed is taken; nil: there is none.
@@ -51,7 +51,8 @@ type Evaluation struct {
 	AsLast *fit.OptionsRecord
 
 	held   capture.Fingerprint
-	inputs map[string]joint.Take // by the checksum of take.toml
+	audio  map[string]capture.AudioStamp // by take, before it was read
+	inputs map[string]joint.Take         // by the checksum of take.toml
 	fitted *joint.Fitted
 }
 
@@ -60,7 +61,9 @@ type NoTakeError struct{ Dir string }
 
 func (e *NoTakeError) Error() string { return e.Dir + " has no take" }
 
-// Coil evaluates the coil folder dir. Takes that are not usable are left out. The
+// Coil evaluates the coil folder dir. Takes that are not usable are left out. What
+// the last fit left in fit.cache is neither estimated nor searched for again while
+// its result is up to date, unless o.Anew. Coil writes nothing: Save does. The
 // error is a *NoTakeError, a *capture.UnfitError where no take is usable, or says
 // what cannot be read.
 func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
@@ -92,7 +95,11 @@ func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
 	if o.Before.is(held, o.Fit) && !o.Anew {
 		return o.Before, nil
 	}
-	if err := e.make(ctx, o); err != nil {
+	var known *cache
+	if last != nil && !o.Anew && len(last.Stale(held, o.Fit.Program)) == 0 && sameSearch(last.Record.Options, o.Fit.Record()) {
+		known = readCache(dir, keyOf(held, o.Fit.Program, o.Fit.Record()))
+	}
+	if err := e.make(ctx, o, known); err != nil {
 		return nil, err
 	}
 	return e, nil
@@ -121,8 +128,12 @@ func answers(r *fit.Result, held capture.Fingerprint, o fit.Options) bool {
 		return false
 	}
 	had, want := r.Record.Options, o.Record()
-	return slices.Equal(had.Models, want.Models) && had.SharedGain == want.SharedGain &&
-		(had.Advise || !want.Advise) && (want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
+	return sameSearch(had, want) && (had.Advise || !want.Advise) && (want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
+}
+
+// sameSearch tells whether fits with both options find the same circuits.
+func sameSearch(a, b fit.OptionsRecord) bool {
+	return slices.Equal(a.Models, b.Models) && a.SharedGain == b.SharedGain
 }
 
 // is tells whether e is the evaluation of what a folder holds with options.
@@ -130,13 +141,13 @@ func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
 	return e != nil && e.fitted != nil && held.Equal(e.held) && e.Result.Record.Options.Equal(o.Record())
 }
 
-// make estimates and fits.
-func (e *Evaluation) make(ctx context.Context, o Options) error {
+// make estimates and fits, but for what is known.
+func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 	unreadable, err := e.readTakes(o.Before)
 	if err != nil {
 		return err
 	}
-	inputs, err := e.estimate(ctx, o.Before)
+	inputs, err := e.estimate(ctx, o.Before, known)
 	if err != nil {
 		return err
 	}
@@ -148,7 +159,14 @@ func (e *Evaluation) make(ctx context.Context, o Options) error {
 			e.LeftOut = append(e.LeftOut, fmt.Sprintf("take %q: %s", in.Name, in.Unfit))
 		}
 	}
-	if e.fitted, err = joint.Fit(ctx, e.Folder.Coil, inputs, o.Fit); errors.Is(err, joint.ErrNoTakes) {
+	if known != nil {
+		// Not where a take is usable now and was not, or the other way about.
+		e.fitted, _ = joint.Restore(e.Folder.Coil, inputs, known.Snapshot, o.Fit)
+	}
+	if e.fitted == nil {
+		e.fitted, err = search(ctx, e.Folder.Coil, inputs, o.Fit)
+	}
+	if errors.Is(err, joint.ErrNoTakes) {
 		return &capture.UnfitError{What: fmt.Sprintf("no take of %s is usable: %s", e.Folder.Dir, strings.Join(e.LeftOut, "; "))}
 	} else if err != nil {
 		return err
@@ -159,6 +177,9 @@ func (e *Evaluation) make(ctx context.Context, o Options) error {
 	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
 	return nil
 }
+
+// search is joint.Fit; tests count it.
+var search = joint.Fit
 
 // Unfitness is the error of an evaluation without some takes; nil where all
 // were used.

@@ -22,6 +22,7 @@ const (
 	ResultFile   = "result.json"
 	ResponseFile = "response.csv"
 	ReportFile   = "report.html"
+	CacheFile    = "fit.cache"
 )
 
 // Load reads the result.json of a coil folder; nil where there is none.
@@ -40,10 +41,13 @@ func Load(dir string) (*fit.Result, error) {
 	return &r, nil
 }
 
-// Save writes what an evaluation leaves in the coil folder: response.csv, which
-// response fills, and result.json last, since a result that is there and up to
-// date counts as done.
+// Save writes what an evaluation leaves in the coil folder: fit.cache, where it has
+// a circuit, response.csv, which response fills, and result.json last, since a
+// result that is there and up to date counts as done.
 func (e *Evaluation) Save(response func(io.Writer) error) error {
+	if err := e.writeCache(); err != nil {
+		return err
+	}
 	if err := e.Write(ResponseFile, response); err != nil {
 		return err
 	}

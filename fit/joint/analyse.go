@@ -25,7 +25,7 @@ var ErrNoTakes = errors.New("no take can be fitted")
 // Takes that are unfit appear in the result, unused. ErrNoTakes where none is
 // left; the error of ctx where it ended.
 func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options) (*fit.Result, error) {
-	a, err := analyse(ctx, coil, takes, options)
+	a, err := analyse(ctx, coil, takes, options, searches{})
 	if err != nil {
 		return nil, err
 	}
@@ -35,6 +35,7 @@ func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options fit.O
 // analysis is a coil with every form fitted and one chosen.
 type analysis struct {
 	request   request
+	searches  searches
 	solutions []*solution // in the order tried
 	best      *solution   // with the u of the data enlarged where needed
 	widen     float64     // by which it was enlarged
@@ -65,8 +66,8 @@ type rival struct {
 // be chosen may still be there.
 const rivalAIC = 10
 
-func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Options) (*analysis, error) {
-	a := &analysis{}
+func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Options, s searches) (*analysis, error) {
+	a := &analysis{searches: s}
 	for _, t := range all {
 		if t.Unfit == "" && t.Response != nil {
 			a.request.takes = append(a.request.takes, t)
@@ -93,7 +94,7 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 		if climb && !worthTrying(form, solved) {
 			continue
 		}
-		s, err := a.request.solve(ctx, form, a.startsFor(form, solved, starts))
+		s, err := a.searches.solve(ctx, a.request, form, a.startsFor(form, solved, starts))
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
@@ -106,7 +107,13 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	if err := a.choose(ctx); err != nil {
 		return nil, err
 	}
-	return a, a.lookForSecond(ctx)
+	if err := a.lookForSecond(ctx); err != nil {
+		return nil, err
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err // what was not found for that reason is not missing
+	}
+	return a, a.searches.end()
 }
 
 // worthTrying tells whether a form can still win: one more ring where the last
@@ -283,7 +290,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	}
 	a.reduced = best.reduced()
 	var err error
-	if a.best, err = best.widened(a.widen); err != nil {
+	if a.best, err = a.searches.widen(best, a.widen); err != nil {
 		return err
 	}
 	if a.widen > 1 {
@@ -333,7 +340,7 @@ func (a *analysis) halve(ctx context.Context, best *solution) []*solution {
 				return found
 			}
 		}
-		if s, err := q.solve(ctx, best.joint.form, []circuit.Coil{coil}); err == nil {
+		if s, err := a.searches.solve(ctx, q, best.joint.form, []circuit.Coil{coil}); err == nil {
 			found = append(found, s)
 		}
 	}
@@ -369,7 +376,7 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 || !a.best.joint.resonates(0, a.best.x) {
 		return nil
 	}
-	second, err := a.request.solve(ctx, a.best.joint.form, []circuit.Coil{mirror})
+	second, err := a.searches.solve(ctx, a.request, a.best.joint.form, []circuit.Coil{mirror})
 	if err != nil {
 		if ctx.Err() != nil {
 			return ctx.Err()

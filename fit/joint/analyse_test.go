@@ -227,7 +227,7 @@ func TestToldOfTheBench(t *testing.T) {
 // BenchmarkMonteCarlo: 1000 trials of three takes on all cores.
 func BenchmarkMonteCarlo(b *testing.B) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: true, rippled: true})
-	a := must(analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}}))
+	a := must(analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}}, searches{}))
 	for b.Loop() {
 		if _, err := a.monteCarlo(context.Background(), 1000, 1, nil); err != nil {
 			b.Fatal(err)

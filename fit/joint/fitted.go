@@ -22,7 +22,11 @@ type Fitted struct {
 // Fit fits as Analyse does, and keeps the circuit for predictions. The errors are
 // those of Analyse.
 func Fit(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options) (*Fitted, error) {
-	a, err := analyse(ctx, coil, takes, options)
+	return fitted(ctx, coil, takes, options, searches{})
+}
+
+func fitted(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options, s searches) (*Fitted, error) {
+	a, err := analyse(ctx, coil, takes, options, s)
 	if err != nil {
 		return nil, err
 	}

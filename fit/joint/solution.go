@@ -21,6 +21,8 @@ type solution struct {
 	joint  *joint
 	solver *leastsquares.Solver
 	x      []float64
+	// sumSquares is that at x, in the u as enlarged.
+	sumSquares float64
 	// chi2 of the data rows, and with the priors.
 	chi2, chi2Priors float64
 	dof              int
@@ -195,12 +197,15 @@ func thin(takes []Take, n int) []Take {
 // a standard uncertainty. The chosen form is then searched to the last digit.
 const settled = 2e-7
 
+// unsettled is the note of a solution whose search used up its iterations.
+const unsettled = "the search did not settle"
+
 // finish searches to the end from x and judges the minimum.
 func (j *joint) finish(solver *leastsquares.Solver, x []float64, settings leastsquares.Settings) (*solution, error) {
 	m, err := solver.Minimize(x, settings)
 	s := &solution{joint: j, solver: solver}
 	if errors.Is(err, leastsquares.ErrIterations) {
-		s.note = "the search did not settle"
+		s.note = unsettled
 	} else if err != nil {
 		return nil, err
 	}
@@ -212,6 +217,7 @@ func (j *joint) finish(solver *leastsquares.Solver, x []float64, settings leasts
 // judge measures the residuals of the solution, in the u as measured.
 func (s *solution) judge(sumSquares float64) {
 	j := s.joint
+	s.sumSquares = sumSquares
 	var sequences [][]float64
 	var weighted float64
 	for b := range j.weight {

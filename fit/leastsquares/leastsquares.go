@@ -165,9 +165,12 @@ func (s *Solver) Minimize(start []float64, settings Settings) (Minimum, error) {
 	if errors.Is(err, ErrIterations) && !settings.Quick {
 		// A bend can lead down a valley without an end that straight steps
 		// miss.
+		bent := append([]float64(nil), m.P...)
 		straight, straightErr := s.search(start, settings, false)
-		if straightErr == nil {
-			m, err = straight, nil
+		if straightErr == nil || straight.SumSquares < m.SumSquares {
+			m, err = straight, straightErr
+		} else {
+			m.SumSquares = s.Linearize(bent)
 		}
 	}
 	if settings.Polish && err == nil {

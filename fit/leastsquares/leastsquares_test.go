@@ -128,3 +128,38 @@ func TestNoAllocation(t *testing.T) {
 		t.Errorf("%v allocations a search", n)
 	}
 }
+
+// Where neither bent nor straight steps come to the minimum, point, sum of squares
+// and triangle are those of the better of the two.
+func TestIterationsUsedUp(t *testing.T) {
+	for limit := 1; limit < 8; limit++ {
+		banana := Problem{Parameters: 2, Blocks: []Block{{Residuals: 2, Columns: []int{0, 1}}},
+			Evaluate: func(_ int, p, r []float64, jacobian *mat.Dense) {
+				r[0], r[1] = 100*(p[1]-p[0]*p[0]), 1-p[0]
+				if jacobian != nil {
+					jacobian.SetRow(0, []float64{-200 * p[0], 100})
+					jacobian.SetRow(1, []float64{-1, 0})
+				}
+			}}
+		s := NewSolver(banana)
+		m, err := s.Minimize([]float64{-1.2, 1}, Settings{MaxIterations: limit})
+		quick, _ := NewSolver(banana).Minimize([]float64{-1.2, 1}, Settings{MaxIterations: limit, Quick: true})
+		if !errors.Is(err, ErrIterations) {
+			t.Fatalf("%d iterations: %v", limit, err)
+		}
+		var sum float64
+		for _, r := range s.Residuals(0) {
+			sum += r * r
+		}
+		if sum != m.SumSquares || m.SumSquares > quick.SumSquares {
+			t.Errorf("%d iterations: sum of squares %g, %g at the point, %g without the second try", limit, m.SumSquares, sum, quick.SumSquares)
+		}
+		var held, there mat.TriDense
+		s.Triangle(&held)
+		s.Linearize(m.P)
+		s.Triangle(&there)
+		if !mat.Equal(&held, &there) {
+			t.Errorf("%d iterations: the triangle is that of another point", limit)
+		}
+	}
+}

@@ -1,0 +1,162 @@
+package evaluation
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/fit"
+	"coilsweep/fit/joint"
+	"coilsweep/fit/response"
+)
+
+// cache is what a fit found and a result.json does not hold, so that a report
+// after a fit costs no fit: the responses of the takes and where the searches
+// ended. In the file a line of text stands before it, then the SHA-256 of the
+// rest, which is the cache by encoding/gob. A cache is used beside the result.json
+// that was written with it, while that is up to date; one that is missing,
+// damaged or another's is as good as none.
+//
+// The audio is not read while its size and time of modification are those that
+// it had when its response was estimated. Where they differ, as in a copy of the
+// folder, it is read and its checksum compared. A file of the same size that was
+// changed and given its old time back is noticed by the next fit only.
+type cache struct {
+	Key      cacheKey
+	Takes    []cachedTake // those with a response
+	Snapshot joint.Snapshot
+}
+
+// cacheKey is what a cache is of.
+type cacheKey struct {
+	// Program with the compiler and the processor that it was built for: on
+	// another, floating-point numbers may round otherwise.
+	Program    string
+	Held       capture.Fingerprint
+	Models     []string
+	SharedGain bool
+}
+
+type cachedTake struct {
+	Name     string
+	Audio    capture.AudioStamp
+	Response *response.Response
+}
+
+const (
+	// cacheLine begins the file; its number is that of the format.
+	cacheLine = "coilsweep.cache/1: what the last fit found, so that a report costs no fit. Delete it at any time: a fit makes it again.\n"
+	// maxCache is the largest file in bytes; three takes have some 200 kB.
+	maxCache = 16 << 20
+)
+
+func keyOf(held capture.Fingerprint, program string, o fit.OptionsRecord) cacheKey {
+	return cacheKey{fmt.Sprintf("%s %s %s", program, runtime.Version(), runtime.GOARCH), held, o.Models, o.SharedGain}
+}
+
+func (k cacheKey) equal(l cacheKey) bool {
+	return k.Program == l.Program && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) && k.SharedGain == l.SharedGain
+}
+
+// writeCache keeps what the evaluation found, unless it has no circuit or is too
+// large.
+func (e *Evaluation) writeCache() error {
+	if e.fitted == nil {
+		return nil
+	}
+	c := cache{Key: keyOf(e.held, e.Result.Program, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()}
+	for _, t := range e.Takes {
+		if in, ok := e.Input(t.Name); ok {
+			c.Takes = append(c.Takes, cachedTake{t.Name, e.audio[t.Name], in.Response})
+		}
+	}
+	data, err := c.encode()
+	if err != nil || len(data) > maxCache {
+		return err
+	}
+	return atomicfile.Write(filepath.Join(e.Folder.Dir, CacheFile), data)
+}
+
+func (c *cache) encode() ([]byte, error) {
+	var body bytes.Buffer
+	if err := gob.NewEncoder(&body).Encode(c); err != nil {
+		return nil, fmt.Errorf("%s: %w", CacheFile, err)
+	}
+	sum := sha256.Sum256(body.Bytes())
+	return slices.Concat([]byte(cacheLine), sum[:], body.Bytes()), nil
+}
+
+// readCache reads the cache in a coil folder; nil where there is none of that key.
+func readCache(dir string, key cacheKey) *cache {
+	path := filepath.Join(dir, CacheFile)
+	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() || info.Size() > maxCache {
+		return nil
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, maxCache+1))
+	if err != nil || len(data) > maxCache {
+		return nil
+	}
+	c, err := decodeCache(data)
+	if err != nil || !c.Key.equal(key) {
+		return nil
+	}
+	return c
+}
+
+var errNoCache = errors.New("not a whole " + CacheFile + " of this format")
+
+func decodeCache(data []byte) (*cache, error) {
+	rest, ok := bytes.CutPrefix(data, []byte(cacheLine))
+	if !ok || len(rest) < sha256.Size {
+		return nil, errNoCache
+	}
+	sum, body := rest[:sha256.Size], rest[sha256.Size:]
+	if sha256.Sum256(body) != [sha256.Size]byte(sum) {
+		return nil, errNoCache
+	}
+	return decodeBody(body)
+}
+
+// decodeBody reads a cache whose checksum is right, which says nothing of who
+// made it.
+func decodeBody(body []byte) (c *cache, err error) {
+	defer func() {
+		if recover() != nil {
+			c, err = nil, errNoCache
+		}
+	}()
+	c = &cache{}
+	if err := gob.NewDecoder(bytes.NewReader(body)).Decode(c); err != nil {
+		return nil, err
+	}
+	if slices.ContainsFunc(c.Takes, func(t cachedTake) bool { return t.Response == nil }) {
+		return nil, errNoCache
+	}
+	return c, nil
+}
+
+// response is that of the take t while its audio is what it was; else nil.
+func (c *cache) response(folder *capture.Folder, t capture.Take) *response.Response {
+	if c == nil {
+		return nil
+	}
+	at := slices.IndexFunc(c.Takes, func(k cachedTake) bool { return k.Name == t.Name })
+	if at < 0 || c.Takes[at].Audio != folder.AudioStamp(t.Name) && folder.CheckAudio(t) != nil {
+		return nil
+	}
+	return c.Takes[at].Response
+}
