@@ -126,9 +126,9 @@ func Judge(s Scout) Report {
 	unfit := q.Flags
 	switch {
 	case has(unfit, capture.NoStimulus):
-		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices and channels (--input, --output, --coil-channel), and that the output is not muted")
+		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices and channels, and that the output is not muted")
 	case has(unfit, capture.TooShort):
-		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a longer --buffer")
+		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a larger buffer")
 	default:
 		r.judgeLevels(s)
 		r.judgeNoise(s)
@@ -222,20 +222,20 @@ func (r *Report) judgeLevels(s Scout) {
 	switch {
 	case margin < leastHeadroomDB:
 		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
 	case margin < headroomDB/2:
 		r.add(Warn, "little-headroom", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
 	}
 	if coil := r.Channels[0]; coil.ExpectedPeakDBFS < quietDBFS {
 		advice := fmt.Sprintf("turn the gain up %.0f dB", math.Floor(-headroomDB-coil.ExpectedPeakDBFS))
 		if proposed > r.PlannedDBFS {
-			advice += fmt.Sprintf(", or take --level %.0f", proposed)
+			advice += fmt.Sprintf(", or play at %.0f dBFS", proposed)
 		}
 		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS, coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
 	}
 	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 && r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
-		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel", "check its wiring and --reference-channel, or measure without it (--reference none)")
+		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel", "check its wiring and channel, or measure without a reference")
 	}
 }
 
@@ -247,7 +247,7 @@ func (r *Report) judgeNoise(s Scout) {
 		snr := q.SNRDB + s.rise()
 		r.SNRDB = &snr
 		if snr < lowSNRDB {
-			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr), "bring the exciter closer, raise the level, or take more --repeats")
+			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr), "bring the exciter closer, raise the level, or take more sweeps")
 		}
 	}
 	if r.Mains == nil || q.SNRDB == 0 {
@@ -265,7 +265,7 @@ func (r *Report) judgeNoise(s Scout) {
 func (r *Report) judgeTime(q capture.Quality) {
 	if lost := len(q.LostRepeats()); lost > 0 || r.Xruns > 0 {
 		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost, r.Xruns),
-			"close other programs, and take a longer --buffer")
+			"close other programs, and use a larger buffer")
 	}
 	if has(q.Flags, capture.Drift) {
 		r.add(Warn, "drift", fmt.Sprintf("playback and recording run at different speeds, %.1f ppm", r.DriftPPM),

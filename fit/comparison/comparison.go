@@ -99,7 +99,7 @@ func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
 	case sameBench && alike > 0:
 		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences as far as both coils feel them alike, but for the height of the peak; all else is taken to be independent")
 	case alike > 0:
-		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences is too large, and a real difference may be missed (see --same-bench)")
+		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences is too large, and a real difference may be missed: say that they were measured on the same bench")
 	default:
 		add("the coils are taken to be independent: errors that they share, such as those of one meter, are not taken off")
 	}

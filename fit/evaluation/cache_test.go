@@ -48,7 +48,7 @@ func measured(dir string, request excite.Request) {
 			take.Name, take.Load.AddedC = "C"+added[:4], &c
 		}
 		recorder := must(bench.Recorder(take.Load, take.Stimulus.RateHz, 3))
-		must(record.Run(context.Background(), recorder, folder, take, nil))
+		must(record.Run(context.Background(), recorder, folder, take, record.Options{}))
 	}
 }
 

@@ -277,7 +277,7 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 // takes that out of the response.
 func (a *analysis) warnOfDrive(t Take) {
 	if f := t.DriveFall; f.Matters() {
-		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing takes that out: record with --drive voltage and the same values, with a current reference, or with a larger series resistor",
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing corrects for that: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",
 			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
 	}
 }

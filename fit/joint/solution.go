@@ -237,8 +237,8 @@ func (s *solution) judge(sumSquares float64) {
 	}
 	nuisance += j.firstTake - j.firstCorner
 	s.dof = j.rows() - j.form.Parameters() - nuisance
-	s.runsZ = runsScore(sequences)
-	s.correlation = correlationFactor(sequences)
+	s.runsZ = leastsquares.RunsScore(sequences)
+	s.correlation = leastsquares.CorrelationFactor(sequences)
 }
 
 // covariance of all parameters at the solution.

@@ -176,7 +176,7 @@ func TestEstimateRefuses(t *testing.T) {
 		{"no second channel", func(k *capture.Take) { k.Reference.Kind = "current" }, "channel"},
 		{"unknown reference", func(k *capture.Take) { k.Reference.Kind = "magic" }, "magic"},
 		{"unknown drive", func(k *capture.Take) { k.Drive.Kind = "magic" }, "magic"},
-		{"voltage without R", func(k *capture.Take) { k.Drive.Kind = "voltage" }, "--exciter-r"},
+		{"voltage without R", func(k *capture.Take) { k.Drive.Kind = "voltage" }, "resistance of its circuit"},
 	} {
 		take := take
 		c.change(&take)

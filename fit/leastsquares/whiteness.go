@@ -1,11 +1,11 @@
-package joint
+package leastsquares
 
 import "math"
 
-// runsScore is the normal score of the number of runs of one sign in the
+// RunsScore is the normal score of the number of runs of one sign in the
 // sequences (A. Wald and J. Wolfowitz, Ann. Math. Stat. 11, 1940): about 0 for
 // white residuals, far below it for structured ones.
-func runsScore(sequences [][]float64) float64 {
+func RunsScore(sequences [][]float64) float64 {
 	var excess, variance float64
 	for _, v := range sequences {
 		var plus, minus, runs float64
@@ -39,9 +39,9 @@ func runsScore(sequences [][]float64) float64 {
 	return excess / math.Sqrt(variance)
 }
 
-// correlationFactor is 1 + 2 sum of the autocorrelations of the sequences, up
+// CorrelationFactor is 1 + 2 sum of the autocorrelations of the sequences, up
 // to the first lag at which they are no longer significant; 1 for white noise.
-func correlationFactor(sequences [][]float64) float64 {
+func CorrelationFactor(sequences [][]float64) float64 {
 	var zero float64
 	n := 0
 	for _, v := range sequences {
