@@ -221,8 +221,7 @@ func (p Pot) check(what string) error {
 	if at := p.position(); !(at >= 0 && at <= fullPosition) {
 		return fmt.Errorf("%s: knob at %g: want 0 to 10", what, at)
 	}
-	_, _, err := p.taper()
-	if err != nil {
+	if _, err := p.taper(); err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
@@ -235,28 +234,11 @@ func (p Pot) position() float64 {
 	return *p.Position
 }
 
-func (p Pot) taper() (circuit.Taper, bool, error) {
+func (p Pot) taper() (circuit.Taper, error) {
 	if p.Taper == "" {
 		return circuit.ParseTaper(assumedTaperWords)
 	}
 	return circuit.ParseTaper(p.Taper)
-}
-
-// TaperWarnings says what was taken for laws that can be read in two ways.
-func (h Harness) TaperWarnings() []string {
-	var warnings []string
-	look := func(what string, p Pot) {
-		if law, ambiguous, err := p.taper(); err == nil && ambiguous {
-			warnings = append(warnings, fmt.Sprintf("%s pot: taper %q is read as %s after IEC 60393; many of today's pots are marked the other way about: write linear or log", what, p.Taper, law))
-		}
-	}
-	if h.Volume != nil {
-		look("volume", *h.Volume)
-	}
-	if h.Tone != nil {
-		look("tone", h.Tone.Pot)
-	}
-	return warnings
 }
 
 // sizes are the parts' sizes in SI units by name.
@@ -271,7 +253,7 @@ func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 		out.Coils = append(out.Coils, circuit.HarnessCoil{Coil: c, EMF: 1, Reversed: i == 1 && h.Phase == "out"})
 	}
 	pot := func(p Pot, ohm float64) circuit.Potentiometer {
-		law, _, _ := p.taper()
+		law, _ := p.taper()
 		return circuit.Potentiometer{ResistanceOhm: ohm, Taper: law, Position: p.position() / fullPosition}
 	}
 	if ohm, ok := size[VolumePot]; ok {

@@ -326,10 +326,6 @@ func TestParts(t *testing.T) {
 	if text := strings.Join(warnings, "\n"); !strings.Contains(text, "100p 30% per metre is assumed") || !strings.Contains(text, "an input of 1M 20% is assumed") {
 		t.Errorf("warnings %q", warnings)
 	}
-	ambiguous := Harness{Volume: &Pot{Resistance: ohm(t, "500k"), Taper: "A"}}
-	if w := ambiguous.TaperWarnings(); len(w) != 1 || !strings.Contains(w[0], "read as linear after IEC 60393") {
-		t.Errorf("warnings %q", w)
-	}
 }
 
 // The response and the sound come from one circuit: its highest point is the

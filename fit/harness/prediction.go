@@ -233,7 +233,7 @@ func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warning
 		bare = append(bare, b)
 	}
 	parts, warnings = h.Parts()
-	return parts, bare, append(warnings, h.TaperWarnings()...), nil
+	return parts, bare, warnings, nil
 }
 
 func propagate(coils []Coil, parts []Part, sought []fit.Sought, f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {

@@ -32,7 +32,7 @@ the parts. The parts are given as flags or in a file:
   wiring = "series"                 # of two coils: series, parallel or split
   [volume]
   resistance = "500k 20%"
-  taper = "log"                     # linear, log (audio), reverse-log
+  taper = "log"                     # audio (log), linear, reverse-log
   position = 10                     # 0 to 10
   [tone]
   resistance = "500k"

@@ -43,10 +43,10 @@ func NewGuitar(target bool) *Guitar {
 	}
 	part("volume", `volume pot, "500k 20%"`, Resistance(&g.Volume))
 	part("volume-at", "its knob, 0 to 10", Number(&g.VolumeAt))
-	part("volume-taper", "its taper: linear, log (audio), reverse-log", Text(&g.VolumeTaper))
+	part("volume-taper", "its taper: audio (log), linear, reverse-log", Text(&g.VolumeTaper))
 	part("tone", "tone pot", Resistance(&g.Tone))
 	part("tone-at", "its knob, 0 to 10", Number(&g.ToneAt))
-	part("tone-taper", "its taper: linear, log (audio), reverse-log", Text(&g.ToneTaper))
+	part("tone-taper", "its taper: audio (log), linear, reverse-log", Text(&g.ToneTaper))
 	part("tone-c", "tone capacitor", Capacitance(&g.ToneC))
 	part("tone-at-output", "the tone control sits behind the volume pot", Switch(&g.ToneAtOutput))
 	part("tone-open", "no-load tone pot: open at 10", Switch(&g.ToneOpen))
