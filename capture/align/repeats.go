@@ -47,6 +47,13 @@ type repeat struct {
 	share float64
 	raw   []complex128 // spectrum of the stretch, faded ends
 	bands []pulseBand
+	clean []complex128 // raw without lines of hum; nil until it was the reference
+	power []float64    // of clean, in the segments of the sweep
+	// rest is what is left of the repeat beside the reference against, at a
+	// delay of restDelay, in the segments.
+	rest      []float64
+	against   *repeat
+	restDelay float64
 
 	delays []delay // by band, against the reference repeat's stretch
 	delay  delay   // of most of the repeat
@@ -77,7 +84,11 @@ type comparison struct {
 	cross   []complex128
 	scratch []complex128
 	white   []complex128
+	counts  counts
 }
+
+// counts is how often the costly steps were taken, for tests.
+type counts struct{ searches, transforms, comparisons int }
 
 func newComparison(samples []float64, stim excite.Stimulus) *comparison {
 	c := &comparison{samples: samples, stim: stim, course: stim.Course(),
@@ -171,6 +182,7 @@ func oneTrain(repeats []*repeat, stim excite.Stimulus) []*repeat {
 // fades keep hum, which does not fit into a period, from leaking all over the
 // spectrum; the sweep loses its first octave, which no band looks at.
 func (c *comparison) transform(p pulse) *repeat {
+	c.counts.transforms++
 	n := c.stim.PeriodSamples
 	r := &repeat{cut: int(math.Round(p.start)), start: p.start, share: p.share}
 	y := make([]float64, n)
@@ -200,9 +212,10 @@ func (c *comparison) transform(p pulse) *repeat {
 // derivatives, so that leakage falls by 24 dB an octave.
 func smoothStep(u float64) float64 { return u - math.Sin(2*math.Pi*u)/(2*math.Pi) }
 
-// align measures the repeats against each other and fits the clock.
-func (c *comparison) align() (Alignment, error) {
-	a := Alignment{DriftUPPM: math.Inf(1)}
+// align measures the repeats against each other and fits the clock. index are
+// their numbers from that of the first.
+func (c *comparison) align() (a Alignment, index []int, err error) {
+	a.DriftUPPM = math.Inf(1)
 	c.chooseReference()
 
 	if len(c.repeats) == 1 {
@@ -212,15 +225,14 @@ func (c *comparison) align() (Alignment, error) {
 	}
 	_, a.SweepDriftPPM = c.sweepDelay(c.ref, 0)
 	if math.Abs(a.SweepDriftPPM) > maxDriftPPM+500 && !c.ref.damage {
-		return a, fmt.Errorf("%w (a sweep of another duration seems to be there)", ErrNoStimulus)
+		return a, nil, fmt.Errorf("%w (a sweep of another duration seems to be there)", ErrNoStimulus)
 	}
 	clock, err := c.fitClock()
 	if err != nil {
-		return a, err
+		return a, nil, err
 	}
 	a.DriftPPM, a.DriftUPPM = clock.driftPPM, clock.uPPM
 	a.Jumps = append(a.Jumps, clock.jumps...)
-	a.found = clock.index
 
 	// The delay of the path, now that the true sweep rate is known.
 	start, _ := c.sweepDelay(c.ref, a.DriftPPM)
@@ -239,7 +251,7 @@ func (c *comparison) align() (Alignment, error) {
 	sort.Slice(a.Jumps, func(i, j int) bool { return a.Jumps[i].Sample < a.Jumps[j].Sample })
 	sort.Float64s(shares)
 	a.Quality = shares[len(shares)/2]
-	return a, nil
+	return a, clock.index, nil
 }
 
 // chooseReference finds the repeat with which most others agree in the delay
