@@ -1,8 +1,6 @@
 package capture
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -11,6 +9,8 @@ import (
 	"time"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/atomicfile"
 )
 
 // Fingerprint is what a folder holds, by checksums: two that are equal mean
@@ -50,13 +50,14 @@ func (f *Folder) Fingerprint() (Fingerprint, error) {
 	return p, nil
 }
 
+// ChecksumOf is the checksum of the file at path: atomicfile.Sum.
 func ChecksumOf(path string) (string, error) {
-	data, err := os.ReadFile(path)
+	f, err := os.Open(path)
 	if err != nil {
 		return "", err
 	}
-	sum := sha256.Sum256(data)
-	return hex.EncodeToString(sum[:]), nil
+	defer f.Close()
+	return atomicfile.SumOf(f)
 }
 
 // TakeHeading is what a list shows of a take.

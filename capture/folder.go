@@ -5,8 +5,6 @@ package capture
 import (
 	"bytes"
 	"cmp"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -41,6 +39,9 @@ const (
 type Folder struct {
 	Dir  string
 	Coil Coil
+	// Program is this program with its version. What another one worked out of
+	// the audio (Take.Alignment) is not read; empty: none is.
+	Program string
 }
 
 // CreateFolder makes dir a coil folder. dir may exist, unless it is one
@@ -167,6 +168,9 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 	if err != nil {
 		return Take{}, fmt.Errorf("%s: %w", path, err)
 	}
+	if f.Program == "" || f.Program != t.Program {
+		t.Alignment = nil
+	}
 	return t, nil
 }
 
@@ -179,8 +183,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the audio: %w", err)
 	}
-	sum := sha256.Sum256(data)
-	if got := hex.EncodeToString(sum[:]); got != t.Audio.SHA256 {
+	if got := atomicfile.Sum(data); got != t.Audio.SHA256 {
 		return Recording{}, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, or import it as a new take", path, got, t.Audio.SHA256)
 	}
 	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))

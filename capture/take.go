@@ -10,6 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/align"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 )
@@ -32,6 +33,9 @@ type Take struct {
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
+	// Alignment is where the repeats lie in the audio; nil where none was found,
+	// and in takes of other versions of the program.
+	Alignment *align.Alignment `toml:"alignment,omitempty"`
 	// BenchFile is the bench.toml behind the take, if any; what was used of it
 	// is in the fields above.
 	BenchFile *BenchFile `toml:"bench_file,omitempty"`

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 
+	"coilsweep/capture/internal/effort"
 	"coilsweep/excite"
 )
 
@@ -73,7 +74,7 @@ func (a *Aligner) search(from, to, end int) (found []*repeat) {
 	if end-begin < a.stim.RateHz/10 {
 		return nil
 	}
-	a.counts.searches++
+	effort.Searches.Add(1)
 	for _, p := range findPulses(a.samples[begin:end], a.stim, a.course, DecisionThreshold) {
 		if p.start += float64(begin); p.start < float64(from) || p.start >= float64(to) {
 			continue

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"coilsweep/capture/internal/effort"
 )
 
 // run is a stretch of bands with one delay.
@@ -327,7 +329,7 @@ func (c *comparison) restOf(r *repeat, bounds []int) []float64 {
 	if r.against == ref && r.restDelay == r.delay.samples {
 		return r.rest
 	}
-	c.counts.comparisons++
+	effort.Comparisons.Add(1)
 	e := make([]float64, n)
 	if ref.clean == nil {
 		ref.clean = slices.Clone(ref.raw)

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"sort"
 
+	"coilsweep/capture/internal/effort"
 	"coilsweep/excite"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -84,11 +85,7 @@ type comparison struct {
 	cross   []complex128
 	scratch []complex128
 	white   []complex128
-	counts  counts
 }
-
-// counts is how often the costly steps were taken, for tests.
-type counts struct{ searches, transforms, comparisons int }
 
 func newComparison(samples []float64, stim excite.Stimulus) *comparison {
 	c := &comparison{samples: samples, stim: stim, course: stim.Course(),
@@ -182,7 +179,7 @@ func oneTrain(repeats []*repeat, stim excite.Stimulus) []*repeat {
 // fades keep hum, which does not fit into a period, from leaking all over the
 // spectrum; the sweep loses its first octave, which no band looks at.
 func (c *comparison) transform(p pulse) *repeat {
-	c.counts.transforms++
+	effort.Sweeps.Add(1)
 	n := c.stim.PeriodSamples
 	r := &repeat{cut: int(math.Round(p.start)), start: p.start, share: p.share}
 	y := make([]float64, n)

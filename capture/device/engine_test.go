@@ -292,7 +292,7 @@ func TestRunEndsInMidTake(t *testing.T) {
 		b := run(t, c.source("card"))
 		b.want(Listening, time.Second)
 		done := b.start(nil, func(ctx context.Context, rec record.Recorder) error {
-			_, err := record.Run(ctx, rec, folder, plan, nil)
+			_, err := record.Run(ctx, rec, folder, plan, record.Options{})
 			return err
 		})
 		time.Sleep(2 * time.Second)

@@ -82,7 +82,7 @@ func TestCrowding(t *testing.T) {
 			for _, f := range tt.steps {
 				x = mapped(x, f)
 			}
-			n := sum(crowdedIn(x, []span{{0, len(x)}}))
+			n := sum(crowdedIn(x, []Span{{0, len(x)}}))
 			if (n > 0) != tt.clipped {
 				t.Errorf("%d samples clipped, want some: %v", n, tt.clipped)
 			}
@@ -100,7 +100,7 @@ func TestNoFalseCrowding(t *testing.T) {
 		k := math.Pow(10, db/20)
 		convert := quantised(bits)
 		x := mapped(resonant(hz, q), func(v float64) float64 { return convert(k*v + noise*dice.NormFloat64()) })
-		if got := sum(crowdedIn(x, []span{{0, len(x)}})); got > 0 {
+		if got := sum(crowdedIn(x, []Span{{0, len(x)}})); got > 0 {
 			t.Errorf("%d: %d samples of a clean sweep are called clipped (peak at %.0f Hz, Q %.1f, %.1f dB, %d bits, noise %.2g)", n, got, hz, q, db, bits, noise)
 		}
 	}

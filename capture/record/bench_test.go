@@ -27,13 +27,16 @@ func shortStimulus(t testing.TB) excite.Stimulus {
 func plan(t testing.TB, name string) capture.Take {
 	t.Helper()
 	return capture.Take{
-		Name: name, Program: "coilsweep test",
+		Name: name, Program: program,
 		Load:      capture.Load{AddedC: capacitance(t, "470p 1%")},
 		Drive:     capture.Drive{Kind: "current", Assumed: true},
 		Reference: capture.Reference{Kind: "none"},
 		Stimulus:  shortStimulus(t),
 	}
 }
+
+// program made the takes.
+const program = "coilsweep test"
 
 func newFolder(t testing.TB) *capture.Folder {
 	t.Helper()
@@ -45,6 +48,7 @@ func newFolder(t testing.TB) *capture.Folder {
 	if err != nil {
 		t.Fatal(err)
 	}
+	f.Program = program
 	return f
 }
 

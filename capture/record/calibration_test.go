@@ -85,7 +85,7 @@ func TestCalibrationOfAnotherBenchIsRefused(t *testing.T) {
 		}
 		// A take with it is not even begun.
 		take.Calibration = &c
-		if _, err := Run(t.Context(), mono(), newFolder(t), take, nil); err == nil {
+		if _, err := Run(t.Context(), mono(), newFolder(t), take, Options{}); err == nil {
 			t.Errorf("a take was made: want %q", want)
 		}
 	}

@@ -117,7 +117,7 @@ func TestCheckTakeName(t *testing.T) {
 // record makes a take called name, started at a given minute.
 func recorded(t testing.TB, f *capture.Folder, name string, minute int) capture.Take {
 	t.Helper()
-	take, err := Run(t.Context(), mono(), f, plan(t, name), nil)
+	take, err := Run(t.Context(), mono(), f, plan(t, name), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}

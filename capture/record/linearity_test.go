@@ -104,7 +104,7 @@ func TestTakeSaysItsDrive(t *testing.T) {
 	f := newFolder(t)
 	p := plan(t, "bare")
 	p.Drive = capture.Drive{Kind: "voltage", ExciterR: resistanceOf(t, "100"), ExciterL: &quantity.Inductance{Value: quantity.Value{SI: 1e-3}}}
-	if _, err := Run(t.Context(), mono(), f, p, nil); err != nil {
+	if _, err := Run(t.Context(), mono(), f, p, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	got, err := f.ReadTake("bare")

@@ -1,9 +1,7 @@
 package virtual
 
 import (
-	"crypto/sha256"
 	_ "embed"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
@@ -11,6 +9,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -93,7 +92,6 @@ func Decode(name string, data []byte) (Bench, error) {
 	if _, err := b.network(parts{}).system(); err != nil {
 		return Bench{}, &FieldError{File: name, Key: "circuit", Text: err.Error()}
 	}
-	sum := sha256.Sum256(data)
-	b.source = fileMark{path: name, sha256: hex.EncodeToString(sum[:])}
+	b.source = fileMark{path: name, sha256: atomicfile.Sum(data)}
 	return b, nil
 }

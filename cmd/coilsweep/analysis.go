@@ -40,6 +40,9 @@ func analyseFolder(ctx context.Context, c *console, dir string, options fit.Opti
 // which it takes what has not changed; nil: there was none.
 func analyseAfter(ctx context.Context, c *console, dir string, options fit.Options, before *analysis) (*analysis, error) {
 	folder, err := capture.OpenFolder(dir)
+	if folder != nil {
+		folder.Program = programName()
+	}
 	if err != nil {
 		return nil, err
 	}

@@ -159,7 +159,7 @@ func (k *calibrating) again(ctx context.Context, c *console, dir string) (calibr
 		Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
 		Bench: capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel},
 	}
-	if take.Quality, err = quality.Assess(recording, take); err != nil {
+	if take, err = quality.Assess(recording, take); err != nil {
 		return calibrationRecord{}, err
 	}
 	r, err := c.estimate(ctx, recording, take)

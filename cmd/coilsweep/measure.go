@@ -171,10 +171,10 @@ func (p *takePlan) shape(ctx context.Context, c *console) (err error) {
 // run makes the take, with whatever else was asked for.
 func (p *takePlan) run(ctx context.Context, c *console, recorder record.Recorder, hears audience) (capture.Take, takeExtras, error) {
 	if p.until == 0 {
-		return p.record(ctx, c, recorder, hears, nil)
+		return p.record(ctx, c, recorder, hears, nil, record.Options{})
 	}
 	watch := &precision{c: c, coil: p.folder.Coil, target: p.until}
-	return p.record(ctx, c, recorder, hears, &bound{watch, watch.enough})
+	return p.record(ctx, c, recorder, hears, &bound{watch, record.Options{See: watch.enough, Wait: true, From: 2}}, record.Options{})
 }
 
 // audience hears how a take goes on, and when its recording has ended.
@@ -186,25 +186,24 @@ type audience struct {
 // bound is how a take ends before all its sweeps are played.
 type bound struct {
 	*precision
-	enough record.Enough
+	record.Options
 }
 
-func (p *takePlan) record(ctx context.Context, c *console, recorder record.Recorder, hears audience, until *bound, options ...record.Option) (take capture.Take, extras takeExtras, err error) {
+func (p *takePlan) record(ctx context.Context, c *console, recorder record.Recorder, hears audience, until *bound, options record.Options) (take capture.Take, extras takeExtras, err error) {
 	if err := calibrationMatches(p.take, recorder.Describe(), p.outputChannel); err != nil {
 		return take, extras, err
 	}
 	announce(c, p.take, recorder.Describe())
-	if p.redo {
-		options = append(options, record.Redo())
-	}
+	options.Progress, options.Redo = hears.progress, p.redo
 	if until != nil {
-		take, err = record.RunUntil(ctx, recorder, p.folder, p.take, until.enough, hears.progress, options...)
+		options.See, options.Wait, options.From = until.See, until.Wait, until.From
+		take, err = record.Run(ctx, recorder, p.folder, p.take, options)
 		hears.ended()
 		if err == nil {
 			extras.Until, err = until.end(ctx, p.folder, take)
 		}
 	} else {
-		take, err = record.Run(ctx, recorder, p.folder, p.take, hears.progress, options...)
+		take, err = record.Run(ctx, recorder, p.folder, p.take, options)
 		hears.ended()
 	}
 	recorded := take.Audio.File != ""

@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync/atomic"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
@@ -127,10 +126,10 @@ func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec r
 	// What is worked out of the sweeps has the time that it takes; the recording
 	// goes on, and ends at the next sweep after it was found to be enough.
 	watch := &precision{c: c, coil: plan.folder.Coil, target: plan.until}
-	var reached atomic.Bool
-	see := func(ctx context.Context, r capture.Recording, t capture.Take) {
+	see := func(ctx context.Context, r capture.Recording, t capture.Take) (int, error) {
+		again := t.Stimulus.Repeats + 1
 		if t.Unfit() != nil {
-			return
+			return again, nil
 		}
 		estimate, err := response.Estimate(ctx, r, t)
 		if err == nil {
@@ -139,21 +138,18 @@ func (w *workshop) take(ctx context.Context, plan *takePlan, info jobInfo, rec r
 			}
 		}
 		if plan.until > 0 {
-			if again, err := watch.judge(ctx, estimate, err, t); err == nil && again == 0 {
-				reached.Store(true)
-			}
-		}
-	}
-	var until *bound
-	if plan.until > 0 {
-		until = &bound{watch, func(_ context.Context, _ capture.Recording, t capture.Take) (int, error) {
-			if reached.Load() {
+			if n, err := watch.judge(ctx, estimate, err, t); err == nil && n == 0 {
 				return 0, nil
 			}
-			return t.Stimulus.Repeats + 1, nil
-		}}
+		}
+		return again, nil
 	}
-	take, _, err := plan.record(ctx, c, rec, audience{progress, func() {}}, until, record.Watch(see))
+	var until *bound
+	options := record.Options{See: see}
+	if plan.until > 0 {
+		until = &bound{watch, options}
+	}
+	take, _, err := plan.record(ctx, c, rec, audience{progress, func() {}}, until, options)
 	return take, err
 }
 

@@ -2,7 +2,6 @@ package check
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -181,29 +180,6 @@ func TestInputResistance(t *testing.T) {
 			if low != tt.low || low && (got < want/within || got > within*want) {
 				t.Errorf("%v H at %s: %.3g ohm, low: %v; want low: %v", coil.henry, tt.load, got, low, tt.low)
 			}
-		}
-	}
-}
-
-// Lines of known size at known frequencies, in noise.
-func TestHarmonicsOfTheMains(t *testing.T) {
-	dice := rand.New(rand.NewPCG(1, 2))
-	const rate, hz = 48000, 49.93
-	want := []float64{0.01, 0, 0.003, 0.0001}
-	x := make([]float64, rate)
-	for i := range x {
-		x[i] = 0.02 + 1e-4*dice.NormFloat64()
-		for h, a := range want {
-			x[i] += a * math.Sin(2*math.Pi*float64(h+1)*hz*float64(i)/rate+float64(h))
-		}
-	}
-	got, rest := harmonicsOf(x, hz/rate)
-	if math.Abs(rest/1e-8-1) > 0.03 {
-		t.Errorf("the noise has %.3g, want 1e-8", rest)
-	}
-	for h, a := range want {
-		if math.Abs(got[h]-a) > 5*1e-4*math.Sqrt(2.0/rate) {
-			t.Errorf("harmonic %d: %.6f, want %.6f", h+1, got[h], a)
 		}
 	}
 }

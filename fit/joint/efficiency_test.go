@@ -121,6 +121,7 @@ func TestEfficiency(t *testing.T) {
 		at.StartSample = append(at.StartSample, float64(stim.RepeatStart(k)))
 	}
 	at.Polarity, at.Quality = 1, 1
+	take.Alignment = &at
 	hz, stated := make([]float64, n), make([]float64, n)
 	parallel(n, func(i int) {
 		random := rand.New(rand.NewPCG(5, uint64(i)))
@@ -133,7 +134,7 @@ func TestEfficiency(t *testing.T) {
 				samples[stim.RepeatStart(k)+m] += v
 			}
 		}
-		r := must(response.EstimateAligned(context.Background(), capture.Recording{RateHz: stim.RateHz, Samples: [][]float64{samples}}, take, at))
+		r := must(response.Estimate(context.Background(), capture.Recording{RateHz: stim.RateHz, Samples: [][]float64{samples}}, take))
 		result := must(Analyse(context.Background(), capture.Coil{}, []Take{{Name: "bare", Load: take.Load, Response: r, Referenced: true, Ideal: true}},
 			fit.Options{Forms: []fit.Form{{}}}))
 		hz[i], stated[i] = result.Takes[0].Resonance.Value, result.Takes[0].Resonance.U

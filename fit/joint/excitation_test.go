@@ -197,7 +197,8 @@ func (p polePair) fitted(stim excite.Stimulus, sigma float64, seed uint64) *Fitt
 	take := capture.Take{Name: "scout", Stimulus: stim, Drive: capture.Drive{Kind: "current"},
 		Reference: capture.Reference{Kind: "none"}, Load: capture.Load{FixtureR: &value}}
 	recording, at := p.record(stim, sigma, seed)
-	r := must(response.EstimateAligned(context.Background(), recording, take, at))
+	take.Alignment = &at
+	r := must(response.Estimate(context.Background(), recording, take))
 	return must(Fit(context.Background(), capture.Coil{}, []Take{{Name: take.Name, Load: take.Load, Response: r, Referenced: true, Ideal: true}},
 		fit.Options{Forms: []fit.Form{{}}}))
 }
