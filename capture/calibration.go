@@ -11,6 +11,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
 )
 
@@ -180,7 +181,7 @@ func DecodeCalibration(text []byte) (Calibration, error) {
 		return Calibration{}, errors.New("too long for the calibration of a sound card")
 	}
 	var c Calibration
-	if err := decodeStrict(text, &c); err != nil {
+	if err := tomlkey.Decode(text, &c); err != nil {
 		return Calibration{}, err
 	}
 	return c, c.check()

@@ -8,6 +8,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -66,7 +67,7 @@ func (c Coil) check() error {
 // line: a misspelt dcr must not get lost.
 func decodeCoil(data []byte) (Coil, error) {
 	var c Coil
-	if err := decodeStrict(data, &c); err != nil {
+	if err := tomlkey.Decode(data, &c); err != nil {
 		return Coil{}, err
 	}
 	return c, c.check()

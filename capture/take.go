@@ -11,6 +11,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/align"
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 )
@@ -260,7 +261,7 @@ func EncodeTake(t Take) ([]byte, error) {
 
 func DecodeTake(data []byte) (Take, error) {
 	var t Take
-	if err := decodeStrict(data, &t); err != nil {
+	if err := tomlkey.Decode(data, &t); err != nil {
 		return Take{}, err
 	}
 	return t, t.check()

@@ -1,13 +1,11 @@
 package virtual
 
 import (
+	"cmp"
 	_ "embed"
 	"errors"
 	"fmt"
 	"os"
-	"sort"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/tomlkey"
@@ -53,31 +51,12 @@ func Load(path string) (Bench, error) {
 // errors and in what Describe says.
 func Decode(name string, data []byte) (Bench, error) {
 	var b Bench
-	meta, err := toml.Decode(string(data), &b)
-	if err != nil {
-		var parse toml.ParseError
-		if errors.As(err, &parse) {
-			key := parse.LastKey
-			if key == "" {
-				key = "bench"
-			}
-			text := parse.Message
-			if cause := errors.Unwrap(parse); cause != nil {
-				text = cause.Error()
-			}
-			return Bench{}, &FieldError{File: name, Line: parse.Position.Line, Key: key, Text: text}
+	var wrong *tomlkey.Error
+	if errors.As(tomlkey.Decode(data, &b), &wrong) {
+		if wrong.Unknown {
+			wrong.Text = "is not a key of a simulated bench; check its spelling and its table"
 		}
-		return Bench{}, fmt.Errorf("%s: %w", name, err)
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		sort.Slice(unknown, func(i, j int) bool {
-			return tomlkey.LineOf(data, unknown[i].String()) < tomlkey.LineOf(data, unknown[j].String())
-		})
-		key := unknown[0].String()
-		return Bench{}, &FieldError{
-			File: name, Line: tomlkey.LineOf(data, key), Key: key,
-			Text: "is not a key of a simulated bench; check its spelling and its table",
-		}
+		return Bench{}, &FieldError{File: name, Line: wrong.Line, Key: cmp.Or(wrong.Key, "bench"), Text: wrong.Text}
 	}
 	if b.Schema == "" {
 		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema", Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
