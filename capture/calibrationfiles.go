@@ -34,7 +34,8 @@ func KeepCalibration(dir string, c Calibration, r Recording) (path, sum string, 
 	if err != nil {
 		return "", "", err
 	}
-	c.Audio = &Audio{File: name + ".wav", SHA256: heard, RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	c.Audio = &Audio{File: name + ".wav", SHA256: heard, RateHz: r.RateHz, Channels: len(r.Samples),
+		Frames: int64(r.Frames())}
 	text, err := EncodeCalibration(c)
 	if err != nil {
 		return "", "", err
@@ -70,7 +71,8 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 		return Recording{}, fmt.Errorf("cannot read the recording of the sound card: %w", err)
 	}
 	if atomicfile.Sum(data) != c.Audio.SHA256 {
-		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, or calibrate again", path, c.day())
+		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, "+
+			"or calibrate again", path, c.day())
 	}
 	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -87,7 +89,8 @@ func ReadCalibration(path, sha256Hex string) (Calibration, error) {
 		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
 	}
 	if atomicfile.Sum(text) != sha256Hex {
-		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
+		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound "+
+			"card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
 	}
 	c, err := DecodeCalibration(text)
 	if err != nil {

@@ -184,7 +184,8 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 		return Recording{}, fmt.Errorf("cannot read the audio: %w", err)
 	}
 	if got := atomicfile.Sum(data); got != t.Audio.SHA256 {
-		return Recording{}, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, or import it as a new take", path, got, t.Audio.SHA256)
+		return Recording{}, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, "+
+			"or import it as a new take", path, got, t.Audio.SHA256)
 	}
 	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -200,7 +201,8 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 // CheckNew returns ErrTakeExists, wrapped, where name is taken.
 func (f *Folder) CheckNew(name string) error {
 	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
-		return fmt.Errorf("take %q in %s: %w: choose another name, or set the earlier one aside by --redo", name, f.Dir, ErrTakeExists)
+		return fmt.Errorf("take %q in %s: %w: choose another name, or set the earlier one aside by --redo", name, f.Dir,
+			ErrTakeExists)
 	}
 	return nil
 }

@@ -92,9 +92,11 @@ const DecisionThreshold = 0.05
 
 var (
 	// ErrNoStimulus says that the stimulus is not in the recording.
-	ErrNoStimulus = errors.New("the stimulus is not in this recording: check that the right channel was recorded, that the exciter was playing, and that the stimulus described is the one that was played")
+	ErrNoStimulus = errors.New("the stimulus is not in this recording: check that the right channel was recorded, " +
+		"that the exciter was playing, and that the stimulus described is the one that was played")
 	// ErrTooShort says that no sweep lies wholly in the recording.
-	ErrTooShort = errors.New("no whole sweep lies in this recording: record from before the first sweep until after the last one; one whole sweep is the least")
+	ErrTooShort = errors.New("no whole sweep lies in this recording: record from before the first sweep until after " +
+		"the last one; one whole sweep is the least")
 )
 
 // Align finds the repeats of stim in one channel of a recording at stim's
@@ -167,10 +169,12 @@ func checkStimulus(s excite.Stimulus) error {
 	case s.RateHz <= 0, s.SweepSamples <= 0, s.Cycles <= 0, s.Repeats <= 0,
 		s.PeriodSamples < s.SweepSamples,
 		!(s.FromHz > 0), !(s.ToHz > s.FromHz), s.ToHz > float64(s.RateHz)/2:
-		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period %d samples, %d repeats",
+		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period "+
+			"%d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
 	case !isSmooth(s.PeriodSamples):
-		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again", s.PeriodSamples)
+		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again",
+			s.PeriodSamples)
 	}
 	return nil
 }

@@ -31,7 +31,10 @@ func same(got, want Alignment, tolerance, path float64) error {
 	}
 	first := slices.IndexFunc(got.StartSample, func(s float64) bool { return !math.IsNaN(s) })
 	common := got.StartSample[first] - want.StartSample[first]
-	if !slices.EqualFunc(got.StartSample, want.StartSample, func(a, b float64) bool { return near(a-common, b, tolerance) }) || !(math.Abs(common) <= path) {
+	starts := slices.EqualFunc(got.StartSample, want.StartSample, func(a, b float64) bool {
+		return near(a-common, b, tolerance)
+	})
+	if !starts || !(math.Abs(common) <= path) {
 		return fmt.Errorf("starts %.4f, want %.4f", got.StartSample, want.StartSample)
 	}
 	steps := slices.EqualFunc(got.Jumps, want.Jumps, func(a, b Jump) bool {
@@ -40,7 +43,8 @@ func same(got, want Alignment, tolerance, path float64) error {
 	if !steps || !slices.Equal(got.Damaged, want.Damaged) || got.Polarity != want.Polarity || got.Partial != want.Partial {
 		return fmt.Errorf("%+v, want %+v", got, want)
 	}
-	if !near(got.DriftPPM, want.DriftPPM, 0.003) || !near(got.Quality, want.Quality, 0.15) || !near(got.SweepDriftPPM, want.SweepDriftPPM, 200*path) {
+	if !near(got.DriftPPM, want.DriftPPM, 0.003) || !near(got.Quality, want.Quality, 0.15) ||
+		!near(got.SweepDriftPPM, want.SweepDriftPPM, 200*path) {
 		return fmt.Errorf("drift %g ppm, quality %.3f, drift of the sweep %.2f ppm; want %g, %.3f, %.2f",
 			got.DriftPPM, got.Quality, got.SweepDriftPPM, want.DriftPPM, want.Quality, want.SweepDriftPPM)
 	}
@@ -64,7 +68,8 @@ func TestAligner(t *testing.T) {
 		{"+500 ppm", scene{snrDB: 40, driftPPM: 500}, 0.01},
 		{"-500 ppm", scene{snrDB: 40, driftPPM: -500}, 0.01},
 		{"hum 20 dB above", scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20}, 0},
-		{"hum 20 dB above, 60 Hz, -200 ppm", scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20, mainsHz: 59.97, driftPPM: -200}, 0.02},
+		{"hum 20 dB above, 60 Hz, -200 ppm", scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20, mainsHz: 59.97,
+			driftPPM: -200}, 0.02},
 		{"noise as loud as the sweep", scene{snrDB: 1e-9}, 0.1},
 		{"shaped", scene{request: shaped, snrDB: 40}, 0},
 		{"single repeat", scene{request: one, snrDB: 40}, 0},
@@ -79,7 +84,8 @@ func TestAligner(t *testing.T) {
 		{"starts in the third sweep", scene{snrDB: 50, delay: -float64(stim.RepeatStart(2) + 12000)}, 0},
 		{"ends in the last sweep", scene{snrDB: 50, delay: 500, length: stim.RepeatStart(3) + stim.SweepSamples - 4000}, 0},
 		{"ends with the last sweep", scene{snrDB: 50, delay: 500, length: 500 + stim.RepeatStart(3) + stim.SweepSamples}, 0},
-		{"cut at both ends", scene{snrDB: 50, delay: -float64(stim.RepeatStart(0) + 12000), length: 2*stim.PeriodSamples + 12000}, 0},
+		{"cut at both ends", scene{snrDB: 50, delay: -float64(stim.RepeatStart(0) + 12000),
+			length: 2*stim.PeriodSamples + 12000}, 0},
 		{"half a minute of waiting", scene{snrDB: 50, delay: 1.5e6}, 0},
 		{"nothing whole", scene{delay: -float64(stim.RepeatStart(0)), length: stim.SweepSamples - 480}, 0},
 	}
@@ -156,8 +162,10 @@ func TestAlignerWorksOnce(t *testing.T) {
 		}
 	}
 	a.Alignment()
-	searches, sweeps, comparisons = effort.Searches.Load()-searches, effort.Sweeps.Load()-sweeps, effort.Comparisons.Load()-comparisons
-	t.Logf("%d looks at %d repeats: %d searches, %d sweeps transformed, %d compared", looks, stim.Repeats, searches, sweeps, comparisons)
+	searches, sweeps, comparisons = effort.Searches.Load()-searches, effort.Sweeps.Load()-sweeps,
+		effort.Comparisons.Load()-comparisons
+	t.Logf("%d looks at %d repeats: %d searches, %d sweeps transformed, %d compared", looks, stim.Repeats, searches,
+		sweeps, comparisons)
 	if n := int64(stim.Repeats); int64(looks) != n || sweeps != n || searches > 2*n+1 || comparisons > 2*n {
 		t.Errorf("work was done over")
 	}

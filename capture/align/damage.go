@@ -26,7 +26,8 @@ func (c *comparison) findStep(r *repeat) {
 			continue
 		}
 		d.u = math.Max(d.u, stepPhaseU/c.bands[i].centre)
-		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <= math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
+		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <=
+			math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
 			last := &runs[n-1]
 			w0, w := 1/(last.u*last.u), 1/(d.u*d.u)
 			last.delay = (last.delay*w0 + d.samples*w) / (w0 + w)
@@ -217,7 +218,8 @@ func (c *comparison) findLargeStep() {
 	}
 	if math.Abs(best) > ms {
 		r.damage = true
-		r.steps = append(r.steps, step{samples: best, from: c.timeOf(c.bands[band[at]-1].lo), to: c.timeOf(c.bands[band[at]].hi), early: true})
+		r.steps = append(r.steps, step{samples: best, from: c.timeOf(c.bands[band[at]-1].lo),
+			to: c.timeOf(c.bands[band[at]].hi), early: true})
 	}
 }
 

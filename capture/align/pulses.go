@@ -87,7 +87,8 @@ func findPulses(samples []float64, stim excite.Stimulus, course *excite.Course, 
 		energy[i] = power(v)
 	}
 	lagStep := float64(2 * step)
-	return pickPulses(energy, pulseS*rate/2, period/2, leastShare, func(i int) float64 { return float64(i-lead) * lagStep })
+	return pickPulses(energy, pulseS*rate/2, period/2, leastShare,
+		func(i int) float64 { return float64(i-lead) * lagStep })
 }
 
 // pickPulses finds peaks of the energy gathered over width, at most one in

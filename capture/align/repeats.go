@@ -401,13 +401,15 @@ func (c *comparison) fitClock() (clock, error) {
 			}
 		}
 		clean := known[i] == 0
-		if votes > support || votes == support && (clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
+		if votes > support || votes == support &&
+			(clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
 			drift, driftU, support, supportClean = d, tolerance(i)/(count[i]*period), votes, clean
 		}
 	}
 	if support < 0 {
 		if n > 2 {
-			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus was played)",
+			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus "+
+				"was played)",
 				ErrNoStimulus, (period+left[0])/float64(c.stim.RateHz), period/float64(c.stim.RateHz))
 		}
 		drift = 0

@@ -87,7 +87,8 @@ func belongs(rec capture.Recording, stim excite.Stimulus) error {
 		return errors.New("the recording has no channel")
 	}
 	if rec.RateHz != stim.RateHz {
-		return fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz, stim.RateHz, stim.RateHz)
+		return fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz, stim.RateHz,
+			stim.RateHz)
 	}
 	return nil
 }
@@ -96,7 +97,8 @@ func belongs(rec capture.Recording, stim excite.Stimulus) error {
 func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 	coil, stim, a := rec.Samples[0], take.Stimulus, *take.Alignment
 	q.AlignmentQuality, q.Polarity, q.DriftPPM = a.Quality, a.Polarity, a.DriftPPM
-	if math.Abs(a.DriftPPM) > driftFlagPPM || math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM)*1e-6*stim.SweepRateS() > loneSweepDelayS {
+	if math.Abs(a.DriftPPM) > driftFlagPPM ||
+		math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM)*1e-6*stim.SweepRateS() > loneSweepDelayS {
 		q.Flag(capture.Drift)
 	}
 
@@ -117,7 +119,8 @@ func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 // repeats are clipped the take is; where some are not, these are enough, and
 // the others are flagged and count as damaged. jumps tell whether these lost
 // samples, too.
-func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take, repeats []int, sweeps []Span, jumps []align.Jump) {
+func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take, repeats []int, sweeps []Span,
+	jumps []align.Jump) {
 	count := make([]int, len(sweeps))
 	channels := rec.Samples[:1]
 	if kind := take.Reference.Kind; kind != "" && kind != "none" && len(rec.Samples) > 1 {

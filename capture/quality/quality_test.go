@@ -117,10 +117,13 @@ func TestAssessFlags(t *testing.T) {
 			return y
 		}, nil},
 		{"as loud as can be", func(y []float64) []float64 { gain(y, 0.9999/peak); round(y, 24); return y }, nil},
-		{"clipped at full scale", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 24); return y }, []capture.Flag{capture.Clipped}},
-		{"clipped at full scale, 16 bits", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 16); return y }, []capture.Flag{capture.Clipped}},
+		{"clipped at full scale", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 24); return y },
+			[]capture.Flag{capture.Clipped}},
+		{"clipped at full scale, 16 bits", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 16); return y },
+			[]capture.Flag{capture.Clipped}},
 		{"float, beyond full scale", func(y []float64) []float64 { gain(y, 1.2/peak); return y }, nil},
-		{"clipped below full scale", func(y []float64) []float64 { clip(y, 0.6*peak); gain(y, 0.3); return y }, []capture.Flag{capture.Clipped}},
+		{"clipped below full scale", func(y []float64) []float64 { clip(y, 0.6*peak); gain(y, 0.3); return y },
+			[]capture.Flag{capture.Clipped}},
 		{"clipped on one side before a noisy stage", func(y []float64) []float64 {
 			for i := range y {
 				y[i] = math.Min(y[i], 0.7*peak)
@@ -143,9 +146,12 @@ func TestAssessFlags(t *testing.T) {
 			return slices.Delete(y, sweep(2, 0.6), sweep(2, 0.6)+50)
 		}, []capture.Flag{capture.ClippedRepeat, capture.Dropout}},
 		{"silent", func(y []float64) []float64 { clear(y); return y }, []capture.Flag{capture.NoStimulus}},
-		{"noise alone", func(y []float64) []float64 { clear(y); addNoise(y, -40, 3); return y }, []capture.Flag{capture.NoStimulus}},
-		{"hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, -20); return y }, []capture.Flag{capture.NoStimulus}},
-		{"clipped hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, 6); round(y, 24); return y }, []capture.Flag{capture.NoStimulus, capture.Clipped}},
+		{"noise alone", func(y []float64) []float64 { clear(y); addNoise(y, -40, 3); return y },
+			[]capture.Flag{capture.NoStimulus}},
+		{"hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, -20); return y },
+			[]capture.Flag{capture.NoStimulus}},
+		{"clipped hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, 6); round(y, 24); return y },
+			[]capture.Flag{capture.NoStimulus, capture.Clipped}},
 		{"half a sweep", func(y []float64) []float64 { return y[:sweep(0, 0.7)] }, []capture.Flag{capture.TooShort}},
 		{"a second", func(y []float64) []float64 { return y[:s.SweepSamples/2] }, []capture.Flag{capture.TooShort}},
 		{"samples lost in one repeat", func(y []float64) []float64 {
@@ -172,7 +178,8 @@ func TestAssessFlags(t *testing.T) {
 			if !slices.Equal(q.Flags, tt.want) {
 				t.Errorf("flags %v, want %v (%+v)", q.Flags, tt.want, q)
 			}
-			if clipped := q.ClippedSamples > 0; clipped != (slices.Contains(tt.want, capture.Clipped) || slices.Contains(tt.want, capture.ClippedRepeat)) {
+			if clipped := q.ClippedSamples > 0; clipped != (slices.Contains(tt.want, capture.Clipped) ||
+				slices.Contains(tt.want, capture.ClippedRepeat)) {
 				t.Errorf("%d samples clipped", q.ClippedSamples)
 			}
 		})
@@ -258,7 +265,8 @@ func TestAssessDamage(t *testing.T) {
 	// What the device says is kept and flagged, but damages nothing.
 	take.Quality.Xruns = []capture.Xrun{{Frame: 5000, Kind: "input-overflow"}}
 	q, err = assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
-	if err != nil || len(q.DamagedRepeats) != 0 || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) || len(q.Xruns) != 1 {
+	if err != nil || len(q.DamagedRepeats) != 0 || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) ||
+		len(q.Xruns) != 1 {
 		t.Errorf("a report of the device: flags %v, damaged %v, xruns %v, %v", q.Flags, q.DamagedRepeats, q.Xruns, err)
 	}
 }
@@ -346,7 +354,8 @@ func TestClippedInLevelSweep(t *testing.T) {
 
 func TestFlagUnfit(t *testing.T) {
 	unfit := []capture.Flag{capture.Clipped, capture.NoStimulus, capture.TooShort}
-	for _, f := range []capture.Flag{capture.Clipped, capture.Dropout, capture.Drift, capture.Hum, capture.LowSNR, capture.Distorted, capture.NoStimulus, capture.TooShort, capture.ClippedRepeat} {
+	for _, f := range []capture.Flag{capture.Clipped, capture.Dropout, capture.Drift, capture.Hum, capture.LowSNR,
+		capture.Distorted, capture.NoStimulus, capture.TooShort, capture.ClippedRepeat} {
 		if f.Unfit() != slices.Contains(unfit, f) {
 			t.Errorf("%s: unfit %v", f, f.Unfit())
 		}

@@ -86,7 +86,8 @@ func TestRunKeepsTheTakeWhereTheRedoFails(t *testing.T) {
 	wantError(t, err, "--take bare --redo --stimulus")
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := Import(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t)), Redo: true}); !errors.Is(err, context.Canceled) {
+	if _, err := Import(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t)),
+		Redo: true}); !errors.Is(err, context.Canceled) {
 		t.Errorf("a cancelled import: %v", err)
 	}
 	if diff := cmp.Diff(before, tree(t, f.TakeDir("bare"))); diff != "" || asides(t, f) != nil {

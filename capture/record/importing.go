@@ -30,7 +30,8 @@ func Import(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOpti
 	return importTake(ctx, f, t, o, createFile)
 }
 
-func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions, create func(string) (recordingFile, error)) (capture.Take, error) {
+func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions,
+	create func(string) (recordingFile, error)) (capture.Take, error) {
 	if err := t.CheckPlan(); err != nil {
 		return capture.Take{}, err
 	}
@@ -76,14 +77,16 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	}
 	dir, err := os.MkdirTemp(takes, ".import-")
 	if err != nil {
-		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir,
+			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
 	defer os.RemoveAll(dir) // nothing there any more once the take has its name
 	if err := os.Chmod(dir, 0o755); err != nil {
 		return capture.Take{}, err
 	}
 	if err := writeCapture(filepath.Join(dir, capture.AudioFile), r, create); err != nil {
-		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir,
+			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
 	if err := ctx.Err(); err != nil {
 		return capture.Take{}, err
@@ -95,7 +98,8 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.Recording, error) {
 	s := t.Stimulus
 	if r.RateHz != s.RateHz {
-		return r, fmt.Errorf("recorded at %d Hz, but the stimulus is for %d Hz: set the recorder to %d Hz and record again, or make a stimulus with 'coilsweep stimulus --rate %d' and play that",
+		return r, fmt.Errorf("recorded at %d Hz, but the stimulus is for %d Hz: set the recorder to %d Hz and record "+
+			"again, or make a stimulus with 'coilsweep stimulus --rate %d' and play that",
 			r.RateHz, s.RateHz, s.RateHz, r.RateHz)
 	}
 	if r.Frames() < s.SweepSamples {

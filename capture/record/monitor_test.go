@@ -38,7 +38,8 @@ func TestRunUntilItIsEnough(t *testing.T) {
 	f := newFolder(t)
 	p := longPlan(t, "bare")
 	var asked []int
-	take, err := Run(t.Context(), mono(), f, p, Options{Wait: true, From: 2, See: func(_ context.Context, r capture.Recording, t2 capture.Take) (int, error) {
+	take, err := Run(t.Context(), mono(), f, p, Options{Wait: true, From: 2, See: func(_ context.Context,
+		r capture.Recording, t2 capture.Take) (int, error) {
 		n := t2.Stimulus.Repeats
 		asked = append(asked, n)
 		if got := len(r.Samples[0]); got < t2.Stimulus.TotalSamples() {
@@ -61,7 +62,8 @@ func TestRunUntilItIsEnough(t *testing.T) {
 	if s := take.Stimulus; s.Repeats != 5 || s.TailSamples != 0 || s.Validate() != nil {
 		t.Errorf("the take has %d repeats, tail %d, %v", s.Repeats, s.TailSamples, s.Validate())
 	}
-	if unfit := take.Unfit(); unfit != nil || len(take.Quality.DamagedRepeats) > 0 || math.Abs(take.Quality.PeakDBFS - -12) > 0.1 {
+	if unfit := take.Unfit(); unfit != nil || len(take.Quality.DamagedRepeats) > 0 ||
+		math.Abs(take.Quality.PeakDBFS - -12) > 0.1 {
 		t.Errorf("quality %+v", take.Quality)
 	}
 	onDisk, err := f.ReadTake("bare")
@@ -80,7 +82,8 @@ func TestRunUntilItIsEnough(t *testing.T) {
 func TestRunUntilHasABound(t *testing.T) {
 	p := longPlan(t, "bare")
 	last := 0
-	take, err := Run(t.Context(), mono(), newFolder(t), p, Options{Wait: true, See: func(_ context.Context, _ capture.Recording, t2 capture.Take) (int, error) {
+	take, err := Run(t.Context(), mono(), newFolder(t), p, Options{Wait: true, See: func(_ context.Context,
+		_ capture.Recording, t2 capture.Take) (int, error) {
 		last = t2.Stimulus.Repeats
 		return 2 * last, nil
 	}})
@@ -95,7 +98,8 @@ func TestRunUntilHasABound(t *testing.T) {
 func TestRunUntilSomethingFails(t *testing.T) {
 	f := newFolder(t)
 	broken := errors.New("the judge fell asleep")
-	_, err := Run(t.Context(), mono(), f, longPlan(t, "bare"), Options{Wait: true, See: func(context.Context, capture.Recording, capture.Take) (int, error) {
+	_, err := Run(t.Context(), mono(), f, longPlan(t, "bare"), Options{Wait: true, See: func(context.Context,
+		capture.Recording, capture.Take) (int, error) {
 		return 0, broken
 	}})
 	var partial *PartialError
@@ -105,7 +109,8 @@ func TestRunUntilSomethingFails(t *testing.T) {
 	// Silence is never asked about: there is no repeat in it.
 	silent := mono()
 	silent.gain = 0
-	take, err := Run(t.Context(), silent, f, longPlan(t, "silent"), Options{Wait: true, See: func(context.Context, capture.Recording, capture.Take) (int, error) {
+	take, err := Run(t.Context(), silent, f, longPlan(t, "silent"), Options{Wait: true, See: func(context.Context,
+		capture.Recording, capture.Take) (int, error) {
 		t.Error("asked about silence")
 		return 0, nil
 	}})
@@ -182,7 +187,8 @@ func TestRunDoesNotWaitForItsWatcher(t *testing.T) {
 	ended := false
 	p := longPlan(t, "bare")
 	p.Stimulus, _ = p.Stimulus.Prefix(4)
-	_, err := Run(t.Context(), l, newFolder(t), p, Options{See: func(ctx context.Context, _ capture.Recording, _ capture.Take) (int, error) {
+	_, err := Run(t.Context(), l, newFolder(t), p, Options{See: func(ctx context.Context, _ capture.Recording,
+		_ capture.Take) (int, error) {
 		close(looking) // twice would panic
 		<-ctx.Done()
 		ended = true
@@ -209,7 +215,8 @@ func TestRunKeepsTheTakeOfAWatcherThatPanics(t *testing.T) {
 			}()
 			var shown atomic.Bool
 			bench := paced(func(frames int) bool { return wait || shown.Load() || frames < 48000 })
-			Run(t.Context(), bench, f, p, Options{Wait: wait, See: func(context.Context, capture.Recording, capture.Take) (int, error) {
+			Run(t.Context(), bench, f, p, Options{Wait: wait, See: func(context.Context, capture.Recording, capture.Take) (int,
+				error) {
 				shown.Store(true)
 				panic("the pen broke")
 			}})
@@ -227,7 +234,8 @@ func TestRunEndsWithTheRepeatThatPlays(t *testing.T) {
 		}
 		return said.Load() || frames < p.Stimulus.RepeatStart(4)
 	})
-	take, err := Run(t.Context(), bench, newFolder(t), p, Options{See: func(_ context.Context, _ capture.Recording, t capture.Take) (int, error) {
+	take, err := Run(t.Context(), bench, newFolder(t), p, Options{See: func(_ context.Context, _ capture.Recording,
+		t capture.Take) (int, error) {
 		if t.Stimulus.Repeats < 3 {
 			return t.Stimulus.Repeats + 1, nil
 		}
@@ -297,7 +305,8 @@ func TestRunWorksOnce(t *testing.T) {
 	}
 	searches, sweeps, mains := effort.Searches.Load(), effort.Sweeps.Load(), effort.Mains.Load()
 	looks := 0
-	take, err := Run(t.Context(), mono(), f, p, Options{Wait: true, See: func(_ context.Context, r capture.Recording, t capture.Take) (int, error) {
+	take, err := Run(t.Context(), mono(), f, p, Options{Wait: true, See: func(_ context.Context, r capture.Recording,
+		t capture.Take) (int, error) {
 		looks++
 		estimate(r, t)
 		return t.Stimulus.Repeats + 1, nil
@@ -314,7 +323,8 @@ func TestRunWorksOnce(t *testing.T) {
 	}
 	estimate(r, take)
 	searches, sweeps, mains = effort.Searches.Load()-searches, effort.Sweeps.Load()-sweeps, effort.Mains.Load()-mains
-	t.Logf("%d looks: %d stretches searched, %d sweeps transformed, %d searches for the mains", looks, searches, sweeps, mains)
+	t.Logf("%d looks: %d stretches searched, %d sweeps transformed, %d searches for the mains", looks, searches, sweeps,
+		mains)
 	if looks != 3 || searches > 9 || sweeps != 4 || mains != 4 {
 		t.Error("work was done over")
 	}

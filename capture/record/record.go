@@ -47,7 +47,8 @@ func (e *PartialError) Error() string {
 			redo = " --redo"
 		}
 		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s%s --stimulus %s --recording %s'",
-			quoted(e.Folder), e.Take, redo, quoted(filepath.Join(e.Dir, capture.StimulusFile)), quoted(filepath.Join(e.Dir, capture.AudioFile)))
+			quoted(e.Folder), e.Take, redo,
+			quoted(filepath.Join(e.Dir, capture.StimulusFile)), quoted(filepath.Join(e.Dir, capture.AudioFile)))
 	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
@@ -113,7 +114,8 @@ func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	return run(ctx, rec, f, t, o, createFile)
 }
 
-func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options, create func(string) (recordingFile, error)) (capture.Take, error) {
+func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options,
+	create func(string) (recordingFile, error)) (capture.Take, error) {
 	if err := t.CheckPlan(); err != nil {
 		return capture.Take{}, err
 	}
@@ -202,16 +204,19 @@ func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 // stream records into file, which is at path, until the stimulus and the margin
 // are through, or until m has enough: errEnough. It returns the frames that are
 // in the file, whatever else happened.
-func stream(ctx context.Context, rec Recorder, file wav.File, path string, t capture.Take, progress func(Progress), m *monitor) (int64, Session, error) {
+func stream(ctx context.Context, rec Recorder, file wav.File, path string, t capture.Take, progress func(Progress),
+	m *monitor) (int64, Session, error) {
 	format := rec.Format()
-	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
+	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz,
+		Channels: format.Channels})
 	if err != nil {
 		return 0, Session{}, err
 	}
 	play := newPlaying(t.Stimulus, format)
 	if s := t.Stimulus; progress != nil {
 		play.report = func(levels []quality.Level) {
-			p := Progress{Fraction: min(1, float64(play.recorded)/float64(play.frames)), Repeats: s.Repeats, PeakDBFS: levels[0].PeakDBFS()}
+			p := Progress{Fraction: min(1, float64(play.recorded)/float64(play.frames)), Repeats: s.Repeats,
+				PeakDBFS: levels[0].PeakDBFS()}
 			if played := play.recorded - s.LeadInSamples; played >= 0 {
 				p.Repeat = min(played/s.PeriodSamples+1, s.Repeats)
 			}
@@ -247,7 +252,8 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if err != nil {
 		return t, fmt.Errorf("%s: %w", path, err)
 	}
-	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: atomicfile.Sum(data), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: atomicfile.Sum(data), RateHz: r.RateHz,
+		Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()
 	if t, err = assess(r, t); err != nil {

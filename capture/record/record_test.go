@@ -130,7 +130,8 @@ func TestRunNotesWhatTheDeviceSaysItLost(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(bench.xruns, take.Quality.Xruns); diff != "" || !slices.Contains(take.Quality.Flags, capture.Dropout) {
+	if diff := cmp.Diff(bench.xruns, take.Quality.Xruns); diff != "" || !slices.Contains(take.Quality.Flags,
+		capture.Dropout) {
 		t.Errorf("flags %v, xruns %s", take.Quality.Flags, diff)
 	}
 }
@@ -146,11 +147,14 @@ func TestRunRefusesBeforeItPlays(t *testing.T) {
 		edit  func(*capture.Take)
 		want  []string
 	}{
-		{"name taken", mono(), func(t *capture.Take) { t.Name = "taken" }, []string{`"taken"`, "already a take of that name"}},
+		{"name taken", mono(), func(t *capture.Take) { t.Name = "taken" }, []string{`"taken"`,
+			"already a take of that name"}},
 		{"impossible name", mono(), func(t *capture.Take) { t.Name = "../bare" }, []string{`"../bare"`, "use letters"}},
 		{"rate", &loopback{rateHz: 44100, channels: 1}, func(*capture.Take) {}, []string{"44100 Hz", "48000 Hz"}},
-		{"no channel for the reference", mono(), func(t *capture.Take) { t.Reference.Kind = "current" }, []string{"1 channel", "current reference"}},
-		{"no exciter resistance", mono(), func(t *capture.Take) { t.Drive.Kind = "voltage" }, []string{"needs its resistance"}},
+		{"no channel for the reference", mono(), func(t *capture.Take) { t.Reference.Kind = "current" },
+			[]string{"1 channel", "current reference"}},
+		{"no exciter resistance", mono(), func(t *capture.Take) { t.Drive.Kind = "voltage" },
+			[]string{"needs its resistance"}},
 		{"no stimulus", mono(), func(t *capture.Take) { t.Stimulus.Schema = "" }, []string{"stimulus"}},
 	}
 	for _, tt := range tests {
@@ -355,7 +359,8 @@ func TestRunOnAFullDisk(t *testing.T) {
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}
-	wantError(t, err, "cannot write the recording: no space left on device: free space on the disk that holds "+f.Dir, capture.AudioFile)
+	wantError(t, err, "cannot write the recording: no space left on device: free space on the disk that holds "+f.Dir,
+		capture.AudioFile)
 	wantPartial(t, f, err, oneSweep)
 }
 

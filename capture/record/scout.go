@@ -25,7 +25,8 @@ func Meters(levels []quality.Level) []Meter {
 // memory only, with t completed by the bench, the alignment and the quality that
 // the audio shows. t need not have a name. meters may be nil; it hears the levels
 // of all channels ten times per second of audio.
-func Scout(ctx context.Context, rec Recorder, t capture.Take, meters func([]Meter)) (capture.Recording, capture.Take, error) {
+func Scout(ctx context.Context, rec Recorder, t capture.Take, meters func([]Meter)) (capture.Recording, capture.Take,
+	error) {
 	format := rec.Format()
 	if err := checkFormat(format, t); err != nil {
 		return capture.Recording{}, t, err

@@ -59,7 +59,8 @@ func Decode(name string, data []byte) (Bench, error) {
 		return Bench{}, &FieldError{File: name, Line: wrong.Line, Key: cmp.Or(wrong.Key, "bench"), Text: wrong.Text}
 	}
 	if b.Schema == "" {
-		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema", Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
+		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema",
+			Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
 	}
 	if err := b.check(); err != nil {
 		var field *FieldError

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"coilsweep/capture"
+	"coilsweep/capture/quality"
 )
 
 // spectrum is the one-sided density of a recording, squared, in 1/Hz.
@@ -35,11 +36,8 @@ func (s spectrum) density(from, to float64) float64 {
 }
 
 func rms(x []float64) float64 {
-	var sum float64
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / float64(len(x)))
+	l := quality.LevelOf(x)
+	return math.Sqrt(l.Square / float64(l.N))
 }
 
 // TestThermalNoise: sqrt(4kTRB) of 6 kohm, 20 °C, 20 kHz is 1.394 uV (J. B.

@@ -128,7 +128,8 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 // has, with its uncertainty. Quantities that the coil does not have, and levels
 // in dB, are left out. percent holds a tolerance for a quantity, or under "" for
 // all that are not named.
-func LimitsAround(reference *fit.Result, properties []comparison.Property, percent map[string]float64) (map[string]Limits, error) {
+func LimitsAround(reference *fit.Result, properties []comparison.Property,
+	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
 			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))

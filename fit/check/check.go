@@ -127,9 +127,11 @@ func Judge(s Scout) Report {
 	unfit := q.Flags
 	switch {
 	case slices.Contains(unfit, capture.NoStimulus):
-		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices and channels (--input, --output, --coil-channel), and that the output is not muted")
+		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices "+
+			"and channels (--input, --output, --coil-channel), and that the output is not muted")
 	case slices.Contains(unfit, capture.TooShort):
-		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a longer --buffer")
+		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a "+
+			"longer --buffer")
 	default:
 		r.judgeLevels(s)
 		r.judgeNoise(s)
@@ -191,12 +193,14 @@ func (r *Report) judgeLevels(s Scout) {
 	r.ProposedDBFS = &proposed
 	if slices.Contains(s.Take.Quality.Flags, capture.Clipped) {
 		proposed = math.Floor(r.ScoutDBFS - headroomDB)
-		r.add(Stop, "clipped", fmt.Sprintf("the input clips already at %.0f dBFS", r.ScoutDBFS), "turn the gain down by 20 dB and check again")
+		r.add(Stop, "clipped", fmt.Sprintf("the input clips already at %.0f dBFS", r.ScoutDBFS),
+			"turn the gain down by 20 dB and check again")
 		return
 	}
 	louder := func() string {
 		if at == "coil" && r.PeakHz != nil {
-			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz, quantity.Hertz, 2))
+			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz,
+				quantity.Hertz, 2))
 		}
 		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
 	}
@@ -213,10 +217,13 @@ func (r *Report) judgeLevels(s Scout) {
 		if proposed > r.PlannedDBFS {
 			advice += fmt.Sprintf(", or take --level %.0f", proposed)
 		}
-		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS, coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
+		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS,
+			coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
 	}
-	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 && r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
-		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel", "check its wiring and --reference-channel, or measure without it (--reference none)")
+	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 &&
+		r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
+		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel",
+			"check its wiring and --reference-channel, or measure without it (--reference none)")
 	}
 }
 
@@ -228,7 +235,8 @@ func (r *Report) judgeNoise(s Scout) {
 		snr := q.SNRDB + s.rise()
 		r.SNRDB = &snr
 		if snr < lowSNRDB {
-			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr), "bring the exciter closer, raise the level, or take more --repeats")
+			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr),
+				"bring the exciter closer, raise the level, or take more --repeats")
 		}
 	}
 	if r.Mains == nil || q.SNRDB == 0 {
@@ -237,7 +245,8 @@ func (r *Report) judgeNoise(s Scout) {
 	// The sweep's level between 500 Hz and 2 kHz, on the scale of the noise.
 	signal := q.SNRDB + quality.DBFS(r.Mains.rest) + s.rise()
 	if over := signal - r.Mains.DBFS; over < humLimitDB {
-		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz, over),
+		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz,
+			over),
 			"move the transformer, lamp or amplifier away, turn the coil, or shield it")
 	}
 }

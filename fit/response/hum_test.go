@@ -27,7 +27,8 @@ func humAt(cycles float64) float64 {
 // recording plays the default stimulus through h: whole, 2345 samples late,
 // with noise and with what extra adds at each time. The take says where its
 // repeats lie.
-func recording(h func(hz float64) complex128, noise float64, seed uint64, extra func(t float64) float64) (capture.Recording, capture.Take) {
+func recording(h func(hz float64) complex128, noise float64, seed uint64,
+	extra func(t float64) float64) (capture.Recording, capture.Take) {
 	stim := testStimulus(48000, 4)
 	rng := rand.New(rand.NewPCG(seed, 7))
 	x := noisy(make([]float64, stim.TotalSamples()+6000), noise, rng)
@@ -44,7 +45,8 @@ func recording(h func(hz float64) complex128, noise float64, seed uint64, extra 
 			x[i] += extra(float64(i) / 48000)
 		}
 	}
-	return capture.Recording{RateHz: 48000, Samples: [][]float64{x}}, capture.Take{Name: "test", Stimulus: stim, Alignment: at}
+	return capture.Recording{RateHz: 48000, Samples: [][]float64{x}}, capture.Take{Name: "test", Stimulus: stim,
+		Alignment: at}
 }
 
 // TestHum: hum 20 dB above the recorded sweep at the plateau's 1 kHz, steady or
@@ -101,9 +103,11 @@ func TestHum(t *testing.T) {
 			}
 		}
 		moved, movedOnLine = math.Sqrt(moved/points), math.Sqrt(movedOnLine/onLine)
-		t.Logf("%s: %.6f Hz, %d lines; the response moves by %.3f u, near the lines by %.3f u (rms)", c.name, r.MainsHz, len(r.HumLinesHz), moved, movedOnLine)
+		t.Logf("%s: %.6f Hz, %d lines; the response moves by %.3f u, near the lines by %.3f u (rms)", c.name, r.MainsHz,
+			len(r.HumLinesHz), moved, movedOnLine)
 		if moved > 0.1 || movedOnLine > 0.7 {
-			t.Errorf("%s: the response moves by %.3f u, near the lines by %.3f u; want at most 0.1 and 0.7", c.name, moved, movedOnLine)
+			t.Errorf("%s: the response moves by %.3f u, near the lines by %.3f u; want at most 0.1 and 0.7", c.name, moved,
+				movedOnLine)
 		}
 	}
 }

@@ -35,7 +35,8 @@ func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
 	stim := take.Stimulus
 	if rec.RateHz != stim.RateHz {
-		return nil, fmt.Errorf("recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate", rec.RateHz, stim.RateHz)
+		return nil, fmt.Errorf("recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate", rec.RateHz,
+			stim.RateHz)
 	}
 	slope, err := driveSlope(take.Drive, take.Reference)
 	if err != nil {
@@ -69,7 +70,8 @@ func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 	}
 
 	m := &material{
-		rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(), shaped: len(stim.Shape) > 0,
+		rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(),
+		shaped:   len(stim.Shape) > 0,
 		stimulus: stim.Sweep(), slope: slope,
 	}
 	c := cutter{stim: stim, at: at, silent: quality.Silences(stim, at, rec.Frames())}
@@ -109,7 +111,8 @@ type cutter struct {
 
 // cut takes the hum off a channel, and returns its periods and its silence. The
 // hum has mainsHz (0: there is none), or else is to be searched for.
-func (c *cutter) cut(samples []float64, mainsHz float64, search bool) (periods [][]float64, quiet []float64, err error) {
+func (c *cutter) cut(samples []float64, mainsHz float64, search bool) (periods [][]float64, quiet []float64,
+	err error) {
 	var hum *quality.Mains
 	if search {
 		hum = quality.FindMains(samples, c.stim.RateHz, c.silent, c.at.Jumps)

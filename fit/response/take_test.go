@@ -136,7 +136,8 @@ func TestFullBench(t *testing.T) {
 				n++
 			}
 		}
-		t.Logf("%s: chi-square a point %.3f, plateau %.1f dB over its noise, mains %.4f Hz, lines %v", c.name, chi2/n, r.SNRdB, r.MainsHz, r.HumLinesHz)
+		t.Logf("%s: chi-square a point %.3f, plateau %.1f dB over its noise, mains %.4f Hz, lines %v", c.name, chi2/n,
+			r.SNRdB, r.MainsHz, r.HumLinesHz)
 		if got, limit := chi2/n, 0.02+4/math.Sqrt(n); math.Abs(got-1) > limit {
 			t.Errorf("%s: chi-square a point %.3f, want 1 within %.2f", c.name, got, limit)
 		}
@@ -154,7 +155,8 @@ func TestEstimateRefuses(t *testing.T) {
 		change func(*capture.Take)
 		want   string
 	}{
-		{"silence", capture.Recording{RateHz: 48000, Samples: [][]float64{silence}}, nil, "stimulus is not in this recording"},
+		{"silence", capture.Recording{RateHz: 48000, Samples: [][]float64{silence}}, nil,
+			"stimulus is not in this recording"},
 		{"no channel", capture.Recording{RateHz: 48000}, nil, "0 channels"},
 		{"rate", capture.Recording{RateHz: 44100, Samples: [][]float64{silence}}, nil, "44100 Hz"},
 	} {
