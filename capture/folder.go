@@ -168,7 +168,8 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 	if err != nil {
 		return Take{}, fmt.Errorf("%s: %w", path, err)
 	}
-	if f.Program == "" || f.Program != t.Program {
+	if f.Program == "" || f.Program != t.Program ||
+		t.Alignment != nil && !t.Alignment.Fits(int(t.Audio.Frames), t.Stimulus) {
 		t.Alignment = nil
 	}
 	return t, nil

@@ -113,6 +113,15 @@ func Align(samples []float64, stim excite.Stimulus) (Alignment, error) {
 	return a.Alignment()
 }
 
+// Fits tells whether a can be the alignment of a recording of n samples.
+func (a Alignment) Fits(n int, stim excite.Stimulus) bool {
+	edge := 2 * edgeS * float64(stim.RateHz)
+	outside := func(s float64) bool { return s < -edge || s+float64(stim.SweepSamples) > float64(n)+edge }
+	lost := func(j Jump) bool { return !(j.Sample >= 0 && j.Sample <= float64(n)) || j.Samples-j.Samples != 0 }
+	return len(a.StartSample) == stim.Repeats && math.Abs(a.DriftPPM) <= 2*maxDriftPPM &&
+		!slices.ContainsFunc(a.StartSample, outside) && !slices.ContainsFunc(a.Jumps, lost)
+}
+
 // Prefix is the alignment as if only the first n repeats had been played.
 func (a Alignment) Prefix(n int) Alignment {
 	a.StartSample = a.StartSample[:min(n, len(a.StartSample))]

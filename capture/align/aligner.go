@@ -101,8 +101,12 @@ func (a *Aligner) Alignment() (Alignment, error) {
 // playing did: StartSample ends with the last repeat found, and none is said to
 // be missing.
 func (a *Aligner) Playing() (Alignment, error) {
-	n := len(a.samples)
-	return a.align(append(slices.Clip(a.found), a.search(a.from, n, n)...), 0)
+	n, found := len(a.samples), a.found
+	// The end is searched only where it may hold a whole sweep.
+	if edge := int(edgeS * float64(a.stim.RateHz)); a.from+a.stim.SweepSamples <= n+edge {
+		found = append(slices.Clip(found), a.search(a.from, n, n)...)
+	}
+	return a.align(found, 0)
 }
 
 // align is the alignment by the sweeps found, of which there are repeats; 0: as
