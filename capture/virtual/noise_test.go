@@ -117,7 +117,8 @@ func TestHum(t *testing.T) {
 		want := h * cmplx.Rect(l.EMFRMSV*math.Sqrt2, (l.PhaseDeg-90)*math.Pi/180) // a sine
 		got := amplitude(x, rate, hz)
 		if cmplx.Abs(got/want-1) > 1e-3 {
-			t.Errorf("hum at %.2f Hz is %.6g at %.2f degree, wanted %.6g at %.2f", hz, cmplx.Abs(got), cmplx.Phase(got)*180/math.Pi, cmplx.Abs(want), cmplx.Phase(want)*180/math.Pi)
+			t.Errorf("hum at %.2f Hz is %.6g at %.2f degree, wanted %.6g at %.2f", hz, cmplx.Abs(got),
+				cmplx.Phase(got)*180/math.Pi, cmplx.Abs(want), cmplx.Phase(want)*180/math.Pi)
 		}
 	}
 	b.Hum.StartDeg = nil
