@@ -1,8 +1,6 @@
 package capture
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"maps"
 	"os"
@@ -21,8 +19,7 @@ func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
 	}
-	sum := sha256.Sum256(text)
-	return text, hex.EncodeToString(sum[:]), nil
+	return text, atomicfile.Sum(text), nil
 }
 
 // ReplaceCoilText writes coil.toml, whole or not at all, unless it is no longer
