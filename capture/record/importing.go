@@ -94,13 +94,19 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	return finish(f, dir, t, Session{}, o.Redo, quality.Assess)
 }
 
+// RateError is a recording at another rate than its stimulus.
+type RateError struct{ RecordedHz, StimulusHz int }
+
+func (e *RateError) Error() string {
+	return fmt.Sprintf("recorded at %d Hz, but the stimulus is for %d Hz: record again at %d Hz",
+		e.RecordedHz, e.StimulusHz, e.StimulusHz)
+}
+
 // forStimulus is r reduced to the channels of a take, or what makes it useless.
 func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.Recording, error) {
 	s := t.Stimulus
 	if r.RateHz != s.RateHz {
-		return r, fmt.Errorf("recorded at %d Hz, but the stimulus is for %d Hz: set the recorder to %d Hz and record "+
-			"again, or make a stimulus with 'coilsweep stimulus --rate %d' and play that",
-			r.RateHz, s.RateHz, s.RateHz, r.RateHz)
+		return r, &RateError{RecordedHz: r.RateHz, StimulusHz: s.RateHz}
 	}
 	if r.Frames() < s.SweepSamples {
 		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep",

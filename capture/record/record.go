@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
-	"strings"
 	"time"
 
 	"coilsweep/capture"
@@ -40,32 +39,18 @@ type PartialError struct {
 }
 
 func (e *PartialError) Error() string {
-	advice := "less than one sweep, record again"
-	if e.HasSweep {
-		redo := ""
-		if e.Redo {
-			redo = " --redo"
-		}
-		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s%s --stimulus %s --recording %s'",
-			quoted(e.Folder), e.Take, redo,
-			quoted(filepath.Join(e.Dir, capture.StimulusFile)), quoted(filepath.Join(e.Dir, capture.AudioFile)))
-	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
 		why = "interrupted"
 	}
-	return fmt.Sprintf("the recording stopped after %.1f s, which are kept in %s (%s): %s", e.Seconds, e.Dir, advice, why)
+	use := ""
+	if !e.HasSweep {
+		use = ": less than one sweep, record again"
+	}
+	return fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why, e.Dir, use)
 }
 
 func (e *PartialError) Unwrap() error { return e.Err }
-
-// quoted is path as a shell takes it.
-func quoted(path string) string {
-	if strings.ContainsAny(path, " \t\"'\\$&;()<>|*?[]#~`!") {
-		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
-	}
-	return path
-}
 
 // recordingFile is where the audio of a take is written to.
 type recordingFile interface {
