@@ -116,7 +116,7 @@ func encodeCoil(c Coil) []byte {
 		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm", Height: "11mm"})
 		b.WriteString("# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
-	b.WriteString("\n# Readings of an LCR meter at the bare coil, one [[meter]] for each.\n" +
+	b.WriteString("\n# Readings of an LCR meter on the coil alone, one [[meter]] for each.\n" +
 		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
 		"# reading: as displayed, with the meter's accuracy; celsius: the coil's temperature then.\n" +
 		"# use_in_fit = true makes a reading part of the fit; it is then not checked against it.\n")

@@ -85,7 +85,7 @@ func ChangeCoil(text []byte, values map[string]string) ([]byte, error) {
 	for _, name := range slices.Sorted(maps.Keys(values)) {
 		parse, ok := coilKeys[name]
 		if !ok {
-			return nil, &KeyError{name, fmt.Errorf("is no key of %s", coilFile)}
+			return nil, &KeyError{name, fmt.Errorf("is not a key of %s", coilFile)}
 		}
 		path := strings.Split(name, ".")
 		table, key := path[:len(path)-1], path[len(path)-1]

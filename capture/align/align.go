@@ -190,7 +190,7 @@ func checkStimulus(s excite.Stimulus) error {
 			"%d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
 	case !isSmooth(s.PeriodSamples):
-		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again",
+		return fmt.Errorf("the period of %d samples is not a product of powers of 2, 3 and 5: design the stimulus again",
 			s.PeriodSamples)
 	}
 	return nil

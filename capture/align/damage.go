@@ -74,7 +74,7 @@ func (c *comparison) findStep(r *repeat) {
 }
 
 // hurried tells whether a shaped sweep passes a frequency so quickly that hum
-// cannot be told from it there. What happens there is no proof of damage: a
+// cannot be told from it there. What happens there is not proof of damage: a
 // loss of samples shows in the bands behind it.
 func (c *comparison) hurried(hz float64) bool {
 	return hz < humTopHz && c.course.Weight(hz) < 1 && c.course.DwellS(hz) < hurryS

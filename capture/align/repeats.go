@@ -177,7 +177,7 @@ func oneTrain(repeats []*repeat, stim excite.Stimulus) []*repeat {
 
 // transform cuts the period of p out, fades its ends and transforms it. The
 // fades keep hum, which does not fit into a period, from leaking all over the
-// spectrum; the sweep loses its first octave, which no band looks at.
+// spectrum; the sweep loses its first octave, which no band uses.
 func (c *comparison) transform(p pulse) *repeat {
 	effort.Sweeps.Add(1)
 	n := c.stim.PeriodSamples
@@ -454,7 +454,7 @@ func (c *comparison) fitClock() (clock, error) {
 		offset = (sy - slope*sx) / sw
 		k.uPPM = 1e6 * math.Sqrt(sw/det)
 	}
-	// Is it a line? The wander of a clock is no noise.
+	// Is it a line? The wander of a clock is not noise.
 	wander := 0.0
 	for i, r := range c.repeats {
 		if !r.damage {
@@ -565,7 +565,7 @@ func (c *comparison) againstSweep(r *repeat, driftPPM float64) []delay {
 	return delays
 }
 
-// polarity looks at the phase of the reference repeat between 150 and 600 Hz,
+// polarity takes the phase of the reference repeat between 150 and 600 Hz,
 // below any resonance, with the delay of the path taken off.
 func (c *comparison) polarity(start, driftPPM float64) int {
 	var sum complex128

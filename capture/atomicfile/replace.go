@@ -11,9 +11,9 @@ import (
 var ErrChanged = errors.New("was changed meanwhile")
 
 // Replace is Write for a file that was read before: data only takes its place
-// while its checksum (Sum) is still the same; empty: while
-// there is no file. Else the error wraps ErrChanged. Who writes between the
-// look and the renaming is overwritten.
+// while its checksum (Sum) is still the same; empty: while there is no file. Else the
+// error wraps ErrChanged. What another program writes between the comparison and the
+// renaming is overwritten.
 func Replace(path, sum string, data []byte) error {
 	held, err := os.ReadFile(path)
 	now := ""

@@ -24,7 +24,7 @@ type ImportOptions struct {
 // Import makes a take of f from a recording of the stimulus of t that was made
 // elsewhere. The audio is copied without loss, the coil's channel first. A
 // recording at another rate, or shorter than one sweep, is refused and nothing
-// is kept. One that is unfit for use is kept with its flags: see Take.Unfit.
+// is kept. One that is not usable is kept with its flags: see Take.Unfit.
 // Where ctx ends nothing is kept.
 func Import(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions) (capture.Take, error) {
 	return importTake(ctx, f, t, o, createFile)

@@ -93,7 +93,7 @@ type Options struct {
 //
 // While recording, the audio grows in takes/NAME.partial, or NAME.partial-2 and
 // so on where earlier ones are kept. Only a complete take gets its name. A recording that ends
-// early returns a *PartialError and stays there. A take that is unfit for use
+// early returns a *PartialError and stays there. A take that is not usable
 // is kept: see Take.Unfit.
 func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options) (capture.Take, error) {
 	return run(ctx, rec, f, t, o, createFile)

@@ -51,7 +51,7 @@ type Grade string
 
 // The grades.
 const (
-	Stop Grade = "stop" // a take would be unfit
+	Stop Grade = "stop" // a take would not be usable
 	Warn Grade = "warn" // a take would be worse than it could be
 )
 
@@ -251,7 +251,7 @@ func (r *Report) judgeNoise(s Scout) {
 	}
 }
 
-// judgeTime looks at lost samples and clocks.
+// judgeTime judges lost samples and clocks.
 func (r *Report) judgeTime(q capture.Quality) {
 	if lost := len(q.LostRepeats()); lost > 0 || r.Xruns > 0 {
 		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost, r.Xruns),
