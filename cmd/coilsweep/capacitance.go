@@ -10,7 +10,7 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/terminal"
 )
 
@@ -53,7 +53,7 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 			}
 			if plot != "" {
 				var b bytes.Buffer
-				if err := picture.WriteLine(&b, *a.result); err != nil {
+				if err := figure.WriteLine(&b, *a.result); err != nil {
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 				if err := atomicfile.Write(plot, b.Bytes()); err != nil {

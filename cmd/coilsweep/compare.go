@@ -18,9 +18,9 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/data"
-	"coilsweep/report/listing"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 // comparing are the options of 'compare'.
@@ -55,8 +55,8 @@ func (o *comparing) run(ctx context.Context, c *console, dirs []string, curves b
 	if result, err = comparison.Compare(compared, reference, o.sameBench); err != nil {
 		return nil, nil, err
 	}
-	if !slices.Contains(listing.ComparisonKeys(result), o.sortKey) {
-		return nil, nil, usagef("--sort %s: want one of %s", o.sortKey, strings.Join(listing.ComparisonKeys(result), ", "))
+	if !slices.Contains(words.ComparisonKeys(result), o.sortKey) {
+		return nil, nil, usagef("--sort %s: want one of %s", o.sortKey, strings.Join(words.ComparisonKeys(result), ", "))
 	}
 	return result, unfit, nil
 }

@@ -19,8 +19,8 @@ import (
 	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/report/data"
-	"coilsweep/report/listing"
 	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 func newList(c *console) *cobra.Command {
@@ -51,8 +51,8 @@ or changed since, or where another version of the program made it;
 			if err := pick.parse(); err != nil {
 				return err
 			}
-			if !slices.Contains(listing.Keys(), sortKey) {
-				return usagef("--sort %s: want one of %s", sortKey, strings.Join(listing.Keys(), ", "))
+			if !slices.Contains(words.ListKeys(), sortKey) {
+				return usagef("--sort %s: want one of %s", sortKey, strings.Join(words.ListKeys(), ", "))
 			}
 			root := "."
 			if len(args) == 1 {
@@ -62,8 +62,8 @@ or changed since, or where another version of the program made it;
 			if err != nil {
 				return err
 			}
-			list = slices.DeleteFunc(list, func(l listing.Coil) bool { return !pick.wants(l) })
-			listing.Sort(list, sortKey, descending)
+			list = slices.DeleteFunc(list, func(l words.Listed) bool { return !pick.wants(l) })
+			words.SortList(list, sortKey, descending)
 			switch {
 			case asJSON:
 				return data.ListJSON(c.out, list)
@@ -77,7 +77,7 @@ or changed since, or where another version of the program made it;
 		}),
 	}
 	f := cmd.Flags()
-	f.StringVar(&sortKey, "sort", "folder", "sort by "+strings.Join(listing.Keys(), ", "))
+	f.StringVar(&sortKey, "sort", "folder", "sort by "+strings.Join(words.ListKeys(), ", "))
 	f.BoolVar(&descending, "descending", false, "largest or latest first")
 	f.StringVar(&pick.match, "match", "", "only coils whose name or folder contains this")
 	f.StringArrayVar(&pick.flags, "flag", nil, "only coils with a take that carries this flag (may be repeated)")
@@ -129,7 +129,7 @@ func (f *listFilter) parse() error {
 	return nil
 }
 
-func (f *listFilter) wants(l listing.Coil) bool {
+func (f *listFilter) wants(l words.Listed) bool {
 	text := strings.ToLower(f.match)
 	if !strings.Contains(strings.ToLower(l.Coil), text) && !strings.Contains(strings.ToLower(l.Folder), text) {
 		return false
@@ -147,7 +147,7 @@ func (f *listFilter) wants(l listing.Coil) bool {
 
 // listCoils reads what is known of every coil below root, on all cores. Coils
 // that cannot be read are warned of and left out.
-func listCoils(ctx context.Context, c *console, root string) ([]listing.Coil, error) {
+func listCoils(ctx context.Context, c *console, root string) ([]words.Listed, error) {
 	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {
 		return nil, err
@@ -155,7 +155,7 @@ func listCoils(ctx context.Context, c *console, root string) ([]listing.Coil, er
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
-	found := make([]listing.Coil, len(dirs))
+	found := make([]words.Listed, len(dirs))
 	failed := make([]error, len(dirs))
 	work := make(chan int)
 	var wait sync.WaitGroup
@@ -177,7 +177,7 @@ func listCoils(ctx context.Context, c *console, root string) ([]listing.Coil, er
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}
-	var list []listing.Coil
+	var list []words.Listed
 	for i, l := range found {
 		if failed[i] != nil {
 			c.warn("%v", failed[i])
@@ -189,16 +189,16 @@ func listCoils(ctx context.Context, c *console, root string) ([]listing.Coil, er
 }
 
 // listCoil reads the folder of one coil. A damaged result is as good as none.
-func listCoil(dir string) (listing.Coil, error) {
+func listCoil(dir string) (words.Listed, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
-		return listing.Coil{}, err
+		return words.Listed{}, err
 	}
 	held, err := folder.Fingerprint()
 	if err != nil {
-		return listing.Coil{}, fmt.Errorf("%s: %w", dir, err)
+		return words.Listed{}, fmt.Errorf("%s: %w", dir, err)
 	}
-	l := listing.Coil{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
+	l := words.Listed{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
 	var record *fit.Record
 	if l.Result, err = loadResult(dir); err == nil && l.Result != nil {
 		l.Stale = l.Result.Stale(held, programName())

@@ -15,7 +15,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/plot"
 )
 
@@ -33,7 +33,7 @@ func newPlot(c *console) *cobra.Command {
 	var size figureSize
 	var only []string
 	var names []string
-	for _, p := range picture.Kinds() {
+	for _, p := range figure.Kinds() {
 		names = append(names, string(p))
 	}
 	cmd := &cobra.Command{
@@ -64,9 +64,9 @@ be scaled afterwards.`,
 			return nil
 		},
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			shown := picture.Kind(what)
+			shown := figure.Kind(what)
 			known := false
-			for _, p := range picture.Kinds() {
+			for _, p := range figure.Kinds() {
 				known = known || p == shown
 			}
 			if !known {
@@ -80,7 +80,7 @@ be scaled afterwards.`,
 			if err != nil {
 				return err
 			}
-			if shown != picture.Predict {
+			if shown != figure.KindPredict {
 				if len(args) != 1 {
 					return usagef("--what %s is for one coil folder", what)
 				}
@@ -92,7 +92,7 @@ be scaled afterwards.`,
 			}
 			var b bytes.Buffer
 			var unfit error
-			if shown == picture.Predict {
+			if shown == figure.KindPredict {
 				if only != nil {
 					return usagef("--take has no meaning for --what predict")
 				}
@@ -112,7 +112,7 @@ be scaled afterwards.`,
 	}
 	flags.add(cmd)
 	f := cmd.Flags()
-	f.StringVar(&what, "what", string(picture.Fit), "what it shows: "+strings.Join(names, ", "))
+	f.StringVar(&what, "what", string(figure.KindFit), "what it shows: "+strings.Join(names, ", "))
 	f.StringVarP(&out, "out", "o", "", "the file to write: NAME.svg, NAME.pdf or NAME.png")
 	f.StringArrayVar(&only, "take", nil, "show this take only (may be repeated)")
 	size.add(cmd)
@@ -121,7 +121,7 @@ be scaled afterwards.`,
 }
 
 // takesFigure draws what the takes of a coil show.
-func takesFigure(cmd *cobra.Command, c *console, w io.Writer, dir string, flags *fitFlags, options fit.Options, only []string, what picture.Kind, p picture.Printing) (unfit, err error) {
+func takesFigure(cmd *cobra.Command, c *console, w io.Writer, dir string, flags *fitFlags, options fit.Options, only []string, what figure.Kind, p figure.Printing) (unfit, err error) {
 	a, err := analyseFolder(cmd.Context(), c, dir, flags.orLast(cmd, c, dir, options))
 	if err != nil {
 		return nil, err
@@ -131,7 +131,7 @@ func takesFigure(cmd *cobra.Command, c *console, w io.Writer, dir string, flags 
 			return nil, err
 		}
 	}
-	return a.unfitness(), picture.Print(w, *a.result, what, p)
+	return a.unfitness(), figure.Print(w, *a.result, what, p)
 }
 
 // selected are the takes of these names, in the order of the result.
@@ -158,7 +158,7 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // predictedFigure draws what the coils do in a guitar.
-func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string, flags *fitFlags, options fit.Options, guitar *harnessFlags, p picture.Printing) (unfit, err error) {
+func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string, flags *fitFlags, options fit.Options, guitar *harnessFlags, p figure.Printing) (unfit, err error) {
 	h, err := guitar.harness(cmd)
 	if err != nil {
 		return nil, err
@@ -181,7 +181,7 @@ func predictedFigure(cmd *cobra.Command, c *console, w io.Writer, dirs []string,
 	if err != nil {
 		return nil, err
 	}
-	return unfit, picture.PrintPrediction(w, *prediction, p)
+	return unfit, figure.PrintPrediction(w, *prediction, p)
 }
 
 // figureSize is the size of a figure on paper.
@@ -192,15 +192,15 @@ type figureSize struct {
 
 func (s *figureSize) add(cmd *cobra.Command) {
 	f := cmd.Flags()
-	f.StringVar(&s.width, "width", fmt.Sprintf("%dmm", picture.DefaultWidthMM), "width on paper")
+	f.StringVar(&s.width, "width", fmt.Sprintf("%dmm", figure.DefaultWidthMM), "width on paper")
 	f.StringVar(&s.height, "height", "", "height on paper (default: what suits the figure)")
 	f.Float64Var(&s.textPt, "text", plot.DefaultTextPt, "size of the text in pt")
 	f.Float64Var(&s.dpi, "dpi", plot.DefaultDPI, "resolution of a PNG, pixels per inch")
 }
 
 // printing reads the flags, and the format from the ending of the file.
-func (s *figureSize) printing(file string) (picture.Printing, error) {
-	p := picture.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
+func (s *figureSize) printing(file string) (figure.Printing, error) {
+	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
 	if file == "" {
 		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}

@@ -11,7 +11,7 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/device"
 	"coilsweep/cmd/coilsweep/benchpage"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 )
 
 // handler answers a request of the page: with a value, which is sent as JSON,
@@ -101,7 +101,7 @@ func refused(err error) *benchpage.Error {
 		usage   usageError
 		busy    *device.BusyError
 		key     *capture.KeyError
-		nothing *picture.NothingToDrawError
+		nothing *figure.NothingToDrawError
 		path    *fs.PathError
 	)
 	e := benchpage.Errorf(http.StatusUnprocessableEntity, "%v", err)
@@ -120,7 +120,7 @@ func refused(err error) *benchpage.Error {
 		e.Field = key.Key
 	case errors.As(err, &usage):
 		e.Field = fieldOf(err)
-	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, picture.ErrNoLine):
+	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, figure.ErrNoLine):
 		e.Status = http.StatusNotFound
 	case errors.As(err, &path) && !errors.Is(err, fs.ErrNotExist):
 		e.Status = http.StatusInternalServerError

@@ -14,7 +14,7 @@ import (
 	"coilsweep/cmd/coilsweep/benchpage"
 	"coilsweep/excite"
 	"coilsweep/fit"
-	"coilsweep/report/listing"
+	"coilsweep/report/words"
 )
 
 // coilLine is a coil in the list.
@@ -40,7 +40,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	listing.Sort(list, "folder", false)
+	words.SortList(list, "folder", false)
 	coils := []coilLine{}
 	for _, l := range list {
 		coil := w.coilOf(l.Folder)

@@ -14,9 +14,9 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
@@ -78,8 +78,8 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		"prediction": p, "warnings": append([]string{}, p.Warnings...), "sentences": soundSentences(p.Sound),
 		"command": commandLine("predict", dirs, cmd.Flags()),
 	}
-	d, err := picture.DrawPrediction(*p)
-	var nothing *picture.NothingToDrawError
+	d, err := figure.DrawPrediction(*p)
+	var nothing *figure.NothingToDrawError
 	if err != nil && !errors.As(err, &nothing) {
 		return nil, err
 	}

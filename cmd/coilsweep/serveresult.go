@@ -15,7 +15,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/data"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/words"
 )
 
@@ -181,7 +181,7 @@ func (w *workshop) showWhole(coil string, a *analysis) {
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
 			continue
 		}
-		if d, err := picture.DrawResponse(t.Name, in.Response); err == nil {
+		if d, err := figure.DrawResponse(t.Name, in.Response); err == nil {
 			w.mu.Lock()
 			if w.sweep.Revision == shown.Revision { // no further take has begun
 				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
@@ -367,8 +367,8 @@ func (w *workshop) analysed(r *http.Request) (*analysis, error) {
 }
 
 func (w *workshop) getFigure(r *http.Request) (any, error) {
-	what := picture.Kind(r.URL.Query().Get("what"))
-	if !slices.Contains(picture.Kinds(), what) || what == picture.Predict {
+	what := figure.Kind(r.URL.Query().Get("what"))
+	if !slices.Contains(figure.Kinds(), what) || what == figure.KindPredict {
 		return nil, &benchpage.Error{Status: http.StatusBadRequest, Text: "there is no figure " + string(what), Field: "what"}
 	}
 	a, err := w.analysed(r)
@@ -379,7 +379,7 @@ func (w *workshop) getFigure(r *http.Request) (any, error) {
 		}
 		return nil, err
 	}
-	d, err := picture.Draw(*a.result, what)
+	d, err := figure.Draw(*a.result, what)
 	if err != nil {
 		return nil, err
 	}

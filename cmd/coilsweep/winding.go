@@ -54,7 +54,7 @@ from the result; without takes the resistance alone is checked.`,
 
 // windingView holds the coil in dir against its winding. without names takes
 // that were left out.
-func windingView(ctx context.Context, c *console, dir string) (view terminal.WindingSheet, without string, err error) {
+func windingView(ctx context.Context, c *console, dir string) (view winding.Sheet, without string, err error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
 		return view, "", err
@@ -67,7 +67,7 @@ func windingView(ctx context.Context, c *console, dir string) (view terminal.Win
 	if err != nil {
 		return view, "", err
 	}
-	view = terminal.WindingSheet{Coil: folder.Coil.Name, Plan: plan}
+	view = winding.Sheet{Coil: folder.Coil.Name, Plan: plan}
 	var result *fit.Result
 	if len(held.Takes) > 0 {
 		var coil measuredCoil

@@ -132,3 +132,13 @@ func (c *Check) losses(r fit.Result) {
 			100*e.Share.Value, quantity.Format(e.Corner.Value, quantity.Hertz, 3), 100*part)
 	}
 }
+
+// Sheet is a coil checked against how it was wound, ready to be shown.
+type Sheet struct {
+	Coil  string
+	Plan  Plan
+	Check Check
+	// Shorted is what shorted turns would do; nil where the coil's circuit is
+	// not known.
+	Shorted []Shorted
+}

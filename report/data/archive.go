@@ -15,8 +15,7 @@ import (
 )
 
 // Archive is what a publication about a coil needs, for one ZIP file: the
-// numbers, the curves as a tidy table with a row of units, the fitted circuit
-// as a netlist, what was measured and how, a description of the format,
+// numbers, the curves as response.csv, the fitted circuit as a netlist, what was measured and how, a description of the format,
 // checksums, and, if asked for, the audio.
 type Archive struct {
 	Result fit.Result // with curves
@@ -37,7 +36,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 	p.text("README.txt", func(b *bytes.Buffer) error { return readme(b, c, withoutNetlist) })
 	p.text("result.json", func(b *bytes.Buffer) error { return ResultJSON(b, c.Result) })
 	p.text("result.schema.json", func(b *bytes.Buffer) error { return WriteSchema(b) })
-	p.text("response.csv", func(b *bytes.Buffer) error { return writeTidy(b, c.Result) })
+	p.text("response.csv", func(b *bytes.Buffer) error { return ResultCSV(b, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {
 		p.text("circuit.cir", func(b *bytes.Buffer) error { _, err := b.WriteString(netlist); return err })
 	}

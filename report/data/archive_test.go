@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/csv"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -137,29 +136,36 @@ func TestWriteArchive(t *testing.T) {
 	}
 }
 
-func TestTidy(t *testing.T) {
-	r := inventedResult()
+// The README says what every column holds, and no format string shows through.
+func TestReadme(t *testing.T) {
+	for _, audio := range []bool{true, false} {
+		_, text := files(t, packed(t, contents(audio)))
+		if strings.Contains(text["README.txt"], "%!") {
+			t.Errorf("README.txt holds %.60q", text["README.txt"][strings.Index(text["README.txt"], "%!"):])
+		}
+		header, _, _ := strings.Cut(text["response.csv"], "\n")
+		for _, name := range strings.Split(header, ",") {
+			if !regexp.MustCompile(`(?m)^  ` + name + ` +\S`).MatchString(text["README.txt"]) {
+				t.Errorf("README.txt does not say what %s is", name)
+			}
+		}
+		for _, want := range []string{"95 % coverage (JCGM 100:2008)", "2.400 ± 0.047 H, at low frequency", "Model: two rings"} {
+			if !strings.Contains(text["README.txt"], want) {
+				t.Errorf("README.txt lacks %q", want)
+			}
+		}
+	}
+}
+
+// The curves in an archive are those of the coil folder.
+func TestArchiveHoldsTheSameCurves(t *testing.T) {
+	_, text := files(t, packed(t, contents(false)))
 	var b bytes.Buffer
-	if err := writeTidy(&b, r); err != nil {
+	if err := ResultCSV(&b, inventedResult(), CSVOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	rows, err := csv.NewReader(&b).ReadAll()
-	if err != nil || len(rows) != 2+3 {
-		t.Fatalf("%d rows, error %v", len(rows), err)
-	}
-	column := map[string]int{}
-	for i, name := range rows[0] {
-		column[name] = i
-	}
-	for name, unit := range map[string]string{"take": "", "added_c": "F", "frequency": "Hz", "phase": "deg", "residual_im": "1", "harmonic_2": "dB"} {
-		if got := rows[1][column[name]]; got != unit {
-			t.Errorf("unit of %s is %q, want %q", name, got, unit)
-		}
-	}
-	for name, want := range map[string]string{"take": "bare", "frequency": "200", "magnitude": "0.1", "residual_re": "3.14159265", "harmonic_2": "", "phase": "", "added_r": ""} {
-		if got := rows[3][column[name]]; got != want {
-			t.Errorf("%s is %q, want %q", name, got, want)
-		}
+	if text["response.csv"] != b.String() {
+		t.Errorf("response.csv of the archive is\n%s\nthat of the folder\n%s", text["response.csv"], b.String())
 	}
 }
 

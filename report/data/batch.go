@@ -135,10 +135,7 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		}
 		out.Properties = append(out.Properties, one)
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(out)
+	return writeJSON(w, out)
 }
 
 // BatchCSV writes one row a coil for a spreadsheet: its values with U95,

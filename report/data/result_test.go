@@ -57,7 +57,7 @@ func TestCSV(t *testing.T) {
 			}
 			for name, want := range map[string]float64{
 				"frequency_hz": c.FrequencyHz[i], "magnitude_db": c.MagnitudeDB[i], "phase_deg": c.PhaseDeg[i],
-				"u95_db": c.MagnitudeU95DB[i], "noise_floor_db": c.NoiseFloorDB[i], "fit_magnitude_db": c.FitMagnitudeDB[i],
+				"magnitude_U95_db": c.MagnitudeU95DB[i], "noise_floor_db": c.NoiseFloorDB[i], "fit_magnitude_db": c.FitMagnitudeDB[i],
 				"fit_phase_deg": c.FitPhaseDeg[i], "residual_re_u": real(c.Residual[i]), "residual_im_u": imag(c.Residual[i]),
 				"harmonic2_db": c.Harmonic2DB[i], "added_c_f": take.AddedC,
 			} {

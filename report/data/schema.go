@@ -1,7 +1,6 @@
 package data
 
 import (
-	"encoding/json"
 	"io"
 	"reflect"
 	"strings"
@@ -18,10 +17,7 @@ func WriteSchema(w io.Writer) error {
 	s["title"] = "Result of coilsweep, " + fit.ResultSchema
 	s["description"] = "Quantities are in SI units, named in the key: _h henry, _f farad, _ohm ohm, _hz hertz, _db decibel, _s2 second squared. u is the standard uncertainty, U95 the expanded one (JCGM 100)."
 	s["$defs"] = map[string]any{"quantity": quantitySchema}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(s)
+	return writeJSON(w, s)
 }
 
 type schema = map[string]any

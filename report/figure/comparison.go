@@ -9,7 +9,6 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/drawn"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 	"coilsweep/report/words"
@@ -58,9 +57,9 @@ func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
 // Overlay is one load's responses: coils with a style of their own as
 // curves with their names, the others as thin lines behind them.
 func Overlay(n int, title string, curves []*fit.Curve, names []string, order []int, styles []CoilStyle, s Shape) *plot.Figure {
-	var all []drawn.Take
+	var all []Take
 	for _, c := range curves {
-		all = append(all, drawn.Take{Curve: c})
+		all = append(all, Take{Curve: c})
 	}
 	f := frequencyFigure("overlay"+strconv.Itoa(n), "Responses, "+strings.ToLower(title), all, s, s.Height+20)
 	e := plot.NoExtent()

@@ -4,13 +4,12 @@ import (
 	"fmt"
 	"math"
 
-	"coilsweep/report/drawn"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
 
 // Residual shows one take's residuals in standard uncertainties.
-func Residual(t drawn.Take, x plot.Axis, bound float64) *plot.Figure {
+func Residual(t Take, x plot.Axis, bound float64) *plot.Figure {
 	f := &plot.Figure{
 		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210, X: x,
 		Y:        plot.Axis{Label: "(measured − fit) / u", Min: -bound, Max: bound},
@@ -28,7 +27,7 @@ func Residual(t drawn.Take, x plot.Axis, bound float64) *plot.Figure {
 
 // ResidualBound is a common scale for all residual figures: it holds 99.5 %
 // of the values and at least ±4.
-func ResidualBound(takes []drawn.Take) float64 {
+func ResidualBound(takes []Take) float64 {
 	const bins = 2000 // of 0.05 u
 	var count [bins + 1]int
 	n := 0

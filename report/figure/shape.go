@@ -1,6 +1,7 @@
 // Package figure says which figure shows what of a result, a comparison, a batch
 // or a prediction: its axes, its curves and marks, and what is read aloud of it.
-// Package plot draws them.
+// It also prints figures into files and draws them for a page that stays open;
+// package plot does the drawing.
 package figure
 
 import (

@@ -14,7 +14,6 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
-	"coilsweep/report/drawn"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
@@ -143,7 +142,7 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	p.takeRows(r)
 
 	var draw drawing
-	if takes := drawn.Takes(r); len(takes) > 0 {
+	if takes := figure.Takes(r); len(takes) > 0 {
 		p.curves(takes, &draw)
 	}
 	styles := map[string]int{}
@@ -248,7 +247,7 @@ func reasonWords(i int, why string) string {
 	return fmt.Sprintf("%s%d not known: %s", notation.Unknown, i+1, notation.Visible(why))
 }
 
-func (p *coilPage) curves(takes []drawn.Take, draw *drawing) {
+func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 	p.Magnitude = draw.both(func(s figure.Shape) *plot.Figure { return figure.Magnitude(takes, s) })
 	p.Phase = draw.both(func(s figure.Shape) *plot.Figure { return figure.Phase(takes, s) })
 	p.Delay = draw.both(func(s figure.Shape) *plot.Figure { return figure.Delay(takes, s) })
@@ -256,7 +255,7 @@ func (p *coilPage) curves(takes []drawn.Take, draw *drawing) {
 	p.Harmonics = draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s) })
 	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "noise floor"}
 	p.Layers = []layer{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
-	x, bound := drawn.FrequencyAxis(takes), figure.ResidualBound(takes)
+	x, bound := figure.FrequencyAxis(takes), figure.ResidualBound(takes)
 	for _, t := range takes {
 		p.Keys = append(p.Keys, key{
 			Group: t.Group, Name: shortName(t.Take.Name), Full: notation.Visible(t.Take.Name), Glyph: glyph(t.Style), X: draw.columns.Number(t.Curve.FrequencyHz),
@@ -294,7 +293,7 @@ var preferredHz = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 25
 
 // valueRows are the measured magnitudes in numbers, each at the measured
 // point next to the preferred frequency; rows without any are left out.
-func valueRows(takes []drawn.Take) []valueRow {
+func valueRows(takes []figure.Take) []valueRow {
 	var rows []valueRow
 	for _, hz := range preferredHz {
 		row := valueRow{Frequency: notation.Nominal(hz, quantity.Hertz)}

@@ -10,7 +10,6 @@ import (
 
 	"coilsweep/fit/comparison"
 	"coilsweep/report/figure"
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
@@ -19,7 +18,7 @@ import (
 // carry curves are overlaid.
 type ComparisonDocument struct {
 	Comparison *comparison.Comparison
-	SortKey    string    // one of listing.ComparisonKeys
+	SortKey    string    // one of words.ComparisonKeys
 	Made       time.Time // zero: not stated
 	Program    string
 }
@@ -65,8 +64,8 @@ type comparedCell struct {
 
 func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	c := d.Comparison
-	names := listing.Names(c.Coils)
-	order := listing.ComparisonOrder(c, d.SortKey)
+	names := words.CoilNames(c.Coils)
+	order := words.ComparisonOrder(c, d.SortKey)
 	title := fmt.Sprintf("%s against %s", notation.Count(len(c.Coils), "coil"), names[c.Reference])
 	if len(c.Coils) == 2 {
 		title = names[1-c.Reference] + " against " + names[c.Reference]

@@ -3,11 +3,11 @@ package page
 import (
 	"strings"
 
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 )
 
 // DrawComparison draws what a comparison page shows, and says it.
-func DrawComparison(d ComparisonDocument) ([]picture.Drawing, []string, error) {
+func DrawComparison(d ComparisonDocument) ([]figure.Drawing, []string, error) {
 	view, err := newComparisonPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -16,7 +16,7 @@ func DrawComparison(d ComparisonDocument) ([]picture.Drawing, []string, error) {
 }
 
 // DrawBatch is DrawComparison for a batch.
-func DrawBatch(d BatchDocument) ([]picture.Drawing, []string, error) {
+func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
 	view, err := newBatchPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -25,11 +25,11 @@ func DrawBatch(d BatchDocument) ([]picture.Drawing, []string, error) {
 }
 
 // drawings are the figures of a page: each wide and narrow, or one for both.
-func (p *manyPage) drawings() []picture.Drawing {
-	var out []picture.Drawing
+func (p *manyPage) drawings() []figure.Drawing {
+	var out []figure.Drawing
 	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
 		parts := strings.SplitAfter(string(t.SVG), "</svg>")
-		d := picture.Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
+		d := figure.Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
 		if len(parts) > 1 && parts[1] != "" {
 			d.Narrow = parts[1]
 		}

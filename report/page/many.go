@@ -8,7 +8,6 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/drawn"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
@@ -50,7 +49,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 		curves := make([]*fit.Curve, len(coils))
 		for i, coil := range coils {
 			if t, ok := comparison.TakeWith(coil.Result, load); ok && t.Curve != nil {
-				curves[i] = drawn.ThinnedTo(t.Curve, overlayPoints)
+				curves[i] = figure.ThinnedTo(t.Curve, overlayPoints)
 			}
 		}
 		if slices.Contains(curves, nil) {

@@ -13,7 +13,6 @@ import (
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 	"coilsweep/report/words"
@@ -165,7 +164,7 @@ func (p *predictionPage) parts(h harness.Harness) {
 // coils tells of the coils as measured.
 func (p *predictionPage) coils(coils []comparison.Coil) {
 	var n notation.Notes
-	names := listing.Names(coils)
+	names := words.CoilNames(coils)
 	for i, c := range coils {
 		r := c.Result
 		p.Coils = append(p.Coils, measuredRow{Name: notation.Tied(names[i]), Folder: notation.Visible(c.Folder), Long: len([]rune(names[i])) > 24,

@@ -7,20 +7,19 @@ import (
 	"strings"
 
 	"coilsweep/fit/comparison"
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
 
 // Comparison writes the comparison as text for a terminal, the coils
-// sorted by one of listing.ComparisonKeys.
+// sorted by one of words.ComparisonKeys.
 func Comparison(w io.Writer, c *comparison.Comparison, sortKey string, o Options) error {
 	if o.Width <= 0 {
 		o.Width = 80
 	}
 	t := &table{out: bufio.NewWriter(w), o: o}
-	names := listing.Names(c.Coils)
-	order := listing.ComparisonOrder(c, sortKey)
+	names := words.CoilNames(c.Coils)
+	order := words.ComparisonOrder(c, sortKey)
 	t.line(t.paint(sgrBold, fmt.Sprintf("%s against %s", notation.Count(len(c.Coils), "coil"), truncate(names[c.Reference], 40))))
 	t.line("")
 	cols := columns{gap: 2}

@@ -5,20 +5,20 @@ import (
 	"io"
 	"strings"
 
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // List writes the list as text for a terminal. Values are rounded to
 // their uncertainty.
-func List(w io.Writer, list []listing.Coil, o Options) error {
+func List(w io.Writer, list []words.Listed, o Options) error {
 	if o.Width <= 0 {
 		o.Width = 80
 	}
 	t := &table{out: bufio.NewWriter(w), o: o}
 	c := columns{gap: 2, right: []bool{false, false, false, true, true, true, true, true}}
 	header := []string{"folder", "coil", "measured"}
-	for _, col := range listing.Columns {
+	for _, col := range words.ListColumns {
 		header = append(header, col.Name)
 	}
 	c.add(append(header, "state", "flags")...)
@@ -30,7 +30,7 @@ func List(w io.Writer, list []listing.Coil, o Options) error {
 		}
 		row := []string{truncate(notation.Visible(l.Folder), 32), truncate(notation.Visible(l.Coil), 24), date}
 		_, _, of := l.Resonance()
-		for _, col := range listing.Columns {
+		for _, col := range words.ListColumns {
 			text := notation.None
 			if q := col.Of(l); q.Known() {
 				text = notation.Value(q, col.Unit)

@@ -12,7 +12,7 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/drawn"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
@@ -49,7 +49,7 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 	if o.Height <= 0 {
 		o.Height = defaultTextHeight
 	}
-	takes := drawn.Takes(r)
+	takes := figure.Takes(r)
 	t := &table{out: bufio.NewWriter(w), o: Options{Width: o.Width, Colour: o.Colour}}
 	if len(takes) == 0 {
 		t.line("There is no response to draw.")
@@ -110,8 +110,8 @@ type textCell struct {
 	take   int
 }
 
-func newTextPlot(takes []drawn.Take, o PlotOptions) *textPlot {
-	p := &textPlot{o: o, x: drawn.FrequencyAxis(takes), dots: 2}
+func newTextPlot(takes []figure.Take, o PlotOptions) *textPlot {
+	p := &textPlot{o: o, x: figure.FrequencyAxis(takes), dots: 2}
 	if o.ASCII {
 		p.dots = 1
 	}

@@ -11,18 +11,8 @@ import (
 	"coilsweep/report/notation"
 )
 
-// WindingSheet is a coil held against how it was wound, ready to be shown.
-type WindingSheet struct {
-	Coil  string
-	Plan  winding.Plan
-	Check winding.Check
-	// Shorted is what shorted turns would do; nil where the coil's circuit is
-	// not known.
-	Shorted []winding.Shorted
-}
-
 // Winding writes the check as text for a terminal.
-func Winding(w io.Writer, v WindingSheet, o Options) error {
+func Winding(w io.Writer, v winding.Sheet, o Options) error {
 	if o.Width <= 0 {
 		o.Width = 80
 	}
@@ -73,7 +63,7 @@ func Winding(w io.Writer, v WindingSheet, o Options) error {
 }
 
 // shorted is what shorted turns would do to this coil.
-func (t *table) shorted(v WindingSheet) {
+func (t *table) shorted(v winding.Sheet) {
 	if v.Shorted == nil {
 		return
 	}

@@ -9,7 +9,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/listing"
+	"coilsweep/report/words"
 )
 
 // Coils are n coils that differ a little; the third has lost much of
@@ -79,14 +79,14 @@ func Batch(t testing.TB, n, points int) *batch.Batch {
 }
 
 // List is coils in all states: fresh, stale, without a fit, without a take.
-func List() []listing.Coil {
+func List() []words.Listed {
 	whole := Result(ThreeLoads, 4)
 	lone := LoneTake()
 	lone.Takes[0].Used = true
 	late := Result(ThreeLoads, 4)
 	late.Inductance = Quantity(3.1, 0.02)
 	late.BareResonance, late.BareQ = Quantity(9.2e3, 40), Quantity(4.1, 0.05)
-	return []listing.Coil{
+	return []words.Listed{
 		{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole, Flags: []string{"hum"}},
 		{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1, Result: &lone, Stale: []string{"coil.toml was edited"}},
 		{Folder: "shop/c", Coil: "=cmd|' /c'!A1", Takes: 0},

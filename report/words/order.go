@@ -1,4 +1,4 @@
-package listing
+package words
 
 import (
 	"cmp"
@@ -41,9 +41,9 @@ func ComparisonOrder(c *comparison.Comparison, key string) []int {
 	return order
 }
 
-// Names are the coils' names, with the folder where a name is not the only
+// CoilNames are the coils' names, with the folder where a name is not the only
 // one of its kind.
-func Names(coils []comparison.Coil) []string {
+func CoilNames(coils []comparison.Coil) []string {
 	count := map[string]int{}
 	for _, c := range coils {
 		count[c.Name]++
