@@ -205,7 +205,7 @@ func TestVisualOrder(t *testing.T) {
 
 // A circle's outline lies on the circle.
 func TestDisc(t *testing.T) {
-	o := disc(point{10, 20}, 5)
+	o := circle(point{10, 20}, 5)
 	pen := o[0].p[0]
 	for _, s := range o[1:5] {
 		for i := range 11 {

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"image/color"
 	"io"
+	"math"
+	"strconv"
 )
 
 // vectorSheet is a sheet as SVG. Text is outlines, so that it looks alike
@@ -91,3 +93,6 @@ func (o outline) svg() []byte {
 	}
 	return p.b
 }
+
+// fine writes a length to a thousandth of a px.
+func fine(v float64) string { return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64) }
