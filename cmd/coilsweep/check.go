@@ -15,6 +15,7 @@ import (
 	"coilsweep/excite"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
+	"coilsweep/report/notation"
 )
 
 const (
@@ -216,7 +217,7 @@ func checkLines(r check.Report) (lines []checkLine) {
 	}
 	for _, ch := range r.Channels {
 		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
-			level(ch.PeakDBFS), level(ch.RMSDBFS), level(ch.NoiseDBFS), r.PlannedDBFS, level(ch.ExpectedPeakDBFS))
+			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
 		var bands []string

@@ -207,8 +207,8 @@ func quantityText(q fit.Quantity, unit quantity.Unit) string {
 // stated is a result as a value with its expanded uncertainty, to the digits
 // that are printed.
 func stated(q fit.Quantity, unit quantity.Unit) quantity.Value {
-	digit := significantDigit(q.U95)
+	digit := quantity.SecondDigit(q.U95)
 	return quantity.Value{
-		SI: roundTo(q.Value, digit), Half: roundTo(q.U95, digit), Basis: quantity.Expanded, Unit: unit,
+		SI: quantity.RoundTo(q.Value, digit), Half: quantity.RoundTo(q.U95, digit), Basis: quantity.Expanded, Unit: unit,
 	}
 }

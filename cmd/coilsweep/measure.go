@@ -17,6 +17,7 @@ import (
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
 )
 
 // measurement are the options of 'measure'.
@@ -458,9 +459,9 @@ func takeWords(take capture.Take) string {
 	q := take.Quality
 	noise := "not known"
 	if q.NoiseDBFS != 0 {
-		noise = fmt.Sprintf("%s, %.0f dB under the signal", level(q.NoiseDBFS), q.SNRDB)
+		noise = fmt.Sprintf("%s, %.0f dB under the signal", notation.Level(q.NoiseDBFS), q.SNRDB)
 	}
-	return fmt.Sprintf("peak %s; noise %s; flags: %s", level(q.PeakDBFS), noise, flagList(q.Flags))
+	return fmt.Sprintf("peak %s; noise %s; flags: %s", notation.Level(q.PeakDBFS), noise, flagList(q.Flags))
 }
 
 func flagList(flags []capture.Flag) string {

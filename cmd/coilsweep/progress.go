@@ -10,6 +10,7 @@ import (
 	"golang.org/x/term"
 
 	"coilsweep/capture/record"
+	"coilsweep/report/notation"
 )
 
 // progress shows how a recording goes on: a bar on a terminal, elsewhere a
@@ -32,7 +33,7 @@ const barWidth = 30
 func (p *progress) show(r record.Progress) {
 	if p.terminal {
 		full := int(r.Fraction * barWidth)
-		fmt.Fprintf(p.w, "\r\x1b[K%s  [%s%s]  %s", sweepOf(r), strings.Repeat("=", full), strings.Repeat(" ", barWidth-full), level(r.PeakDBFS))
+		fmt.Fprintf(p.w, "\r\x1b[K%s  [%s%s]  %s", sweepOf(r), strings.Repeat("=", full), strings.Repeat(" ", barWidth-full), notation.Level(r.PeakDBFS))
 		return
 	}
 	if p.done {
@@ -50,7 +51,7 @@ func (p *progress) show(r record.Progress) {
 
 func (p *progress) endSweep(r record.Progress) {
 	if p.repeat > 0 {
-		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, level(p.peak))
+		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, notation.Level(p.peak))
 	}
 	p.repeat, p.peak = 0, math.Inf(-1)
 }
@@ -67,11 +68,4 @@ func sweepOf(r record.Progress) string {
 		return "silence       "
 	}
 	return fmt.Sprintf("sweep %2d of %2d", r.Repeat, r.Repeats)
-}
-
-func level(dBFS float64) string {
-	if dBFS <= -200 { // less than any converter has
-		return "silent"
-	}
-	return fmt.Sprintf("%.1f dBFS", dBFS)
 }

@@ -26,7 +26,7 @@ func TestProgressInALog(t *testing.T) {
 		p.show(r)
 	}
 	p.end()
-	want := "coilsweep: sweep 1 of 2, peak -14.2 dBFS\ncoilsweep: sweep 2 of 2, peak -14.1 dBFS\n"
+	want := "coilsweep: sweep 1 of 2, peak −14.2 dBFS\ncoilsweep: sweep 2 of 2, peak −14.1 dBFS\n"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)
 	}
@@ -41,7 +41,7 @@ func TestProgressOnATerminal(t *testing.T) {
 	}
 	p.end()
 	want := "\r\x1b[Ksilence         [===                           ]  silent" +
-		"\r\x1b[Ksweep  1 of  2  [============                  ]  -14.2 dBFS" +
+		"\r\x1b[Ksweep  1 of  2  [============                  ]  −14.2 dBFS" +
 		"\r\x1b[K"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)

@@ -13,6 +13,7 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/excite"
 	"coilsweep/fit/response"
+	"coilsweep/report/notation"
 )
 
 // designAt is design at another level, unless one was given.
@@ -80,7 +81,7 @@ func (m meters) show(channels []record.Meter) {
 		if i > 0 {
 			name = "reference"
 		}
-		line += fmt.Sprintf("%s: peak %s, rms %s   ", name, level(ch.PeakDBFS), level(ch.RMSDBFS))
+		line += fmt.Sprintf("%s: peak %s, rms %s   ", name, notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS))
 	}
 	fmt.Fprint(m.w, line)
 }

@@ -20,8 +20,9 @@ func Residual(t Take, x plot.Axis, bound float64) *plot.Figure {
 		{Kind: plot.Dots, Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz, Y: t.ResidualRe},
 	}
 	outside, n := t.Outside()
-	f.Description = sentence(fmt.Sprintf("Residuals over frequency, real part as dots and imaginary part as dashes; %s lie beyond 2 u, %.1f %% of all",
-		notation.Count(outside, "value"), 100*float64(outside)/float64(max(n, 1))))
+	f.Description = sentence(fmt.Sprintf(
+		"Residuals over frequency, real part as dots and imaginary part as dashes; %s lie beyond 2 u, %s of all",
+		notation.Count(outside, "value"), notation.Percent(100*float64(outside)/float64(max(n, 1)))))
 	return f
 }
 

@@ -46,7 +46,7 @@ func Magnitude(takes []Take, s Shape) *plot.Figure {
 		measuredAndFitted(f, t, c.MagnitudeDB, c.MagnitudeU95DB, c.FitMagnitudeDB, c.FitU95DB)
 		if t.Take.Peak.Known() && t.Take.PeakDB.Known() {
 			said = append(said, fmt.Sprintf("%s peaks at %s, %s above the plateau", notation.Visible(t.Take.Name),
-				notation.Value(t.Take.Peak, quantity.Hertz), notation.Value(t.Take.PeakDB, notation.Decibel)))
+				notation.Rounded(t.Take.Peak, quantity.Hertz), notation.Rounded(t.Take.PeakDB, quantity.Decibel)))
 		}
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-90)

@@ -352,7 +352,7 @@ func onPaper(t *testing.T, name string, file []byte, d CoilDocument) {
 	if pages < 3 || pages > 12 {
 		t.Errorf("%s: %d pages", name, pages)
 	}
-	for _, want := range []string{"Summary", "Response", "Takes", "Residuals", "Noise floor", "Distortion", "Circuit", "Where the uncertainty comes from",
+	for _, want := range []string{"Summary", "Response", "Takes", "Residuals", "Noise floor", "Distortion", "Model", "Where the uncertainty comes from",
 		"Meter readings", "Bench and conditions", "Provenance", "10k 20k frequency, Hz", d.Program} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("%s does not say %q", name, want)

@@ -277,13 +277,13 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 		// The correlations of the invented covariance.
 		"Inductance 1 −0.500 0.900", "Resistance 0.900 0.250 1",
 		"Distributions by repeated fits (JCGM 101), 1000 trials, 2 of them without a minimum",
-		"Inductance 2.410 H 10 mH 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
-		"Inductance source share", "Capacitance of the coil alone source share",
+		"Inductance 2.410 H 0.010 H 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
+		"Inductance source share", "Self-capacitance source share",
 		"L at 1 kHz, series From the coil’s own value to the reading: 2.410 H at low frequency; eddy currents −0.41 %, self-capacitance +0.83 %.",
 		"the temperature of the reading is not known", "What would explain the difference: a shorted turn, or metal near the coil",
-		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead ?1 not stated", "?1 not known: nothing is stated of it",
+		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead –¹ not stated", "¹ not known: nothing is stated of it",
 		"the parts agree with the whole (E n 0.31).",
-		"take peak height width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz", "without the cable 3.12 ± 0.11 kHz", "tone 0 ?1 ?1 0.900 ± 0.039",
+		"take peak frequency peak height −3 dB width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz", "without the cable 3.12 ± 0.11 kHz", "tone 0 –¹ –¹ 0.900 ± 0.039",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)

@@ -1,7 +1,7 @@
 package page
 
 import (
-	"strings"
+	"slices"
 
 	"coilsweep/report/figure"
 )
@@ -27,13 +27,12 @@ func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
 // drawings are the figures of a page: each wide and narrow, or one for both.
 func (p *manyPage) drawings() []figure.Drawing {
 	var out []figure.Drawing
-	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
-		parts := strings.SplitAfter(string(t.SVG), "</svg>")
-		d := figure.Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
-		if len(parts) > 1 && parts[1] != "" {
-			d.Narrow = parts[1]
+	for _, t := range slices.Concat(p.Overlays, p.Charts) {
+		narrow := t.Narrow
+		if narrow == "" {
+			narrow = t.SVG
 		}
-		out = append(out, d)
+		out = append(out, figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(narrow)})
 	}
 	return out
 }

@@ -55,9 +55,9 @@ func TestPrediction(t *testing.T) {
 	said := strings.ReplaceAll(html.UnescapeString(page), "\u00a0", " ")
 	for _, want := range []string{
 		"With these parts, neck and bridge are loudest at 4.14 kHz, 6.4 dB above their level at low frequencies",
-		"Of all parts the cable moves the peak most: without it, it would lie at 8.54 kHz.",
-		"For a peak at 3.2 kHz, the cable has to have 869 pF, which is 7.9 m of it.",
-		"volume pot 500k: a tolerance of 20 % is assumed", "series, out of phase", "at 7, log", "coil 1", "Cable, asked for",
+		"The cable moves the peak most of all parts: without it the peak would be at 8.54 kHz.",
+		"For a peak at 3.2 kHz the cable needs 869 pF: 7.9 m of it.",
+		"volume pot 500k: a tolerance of 20 % is assumed", "series, out of phase", "at 7, audio taper", "coil 1", "Cable, asked for",
 	} {
 		if !strings.Contains(said, want) {
 			t.Errorf("the page does not say %q", want)

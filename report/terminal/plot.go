@@ -1,8 +1,6 @@
 package terminal
 
 import (
-	"bufio"
-	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -43,14 +41,12 @@ var sgrCurves = []string{"34", "33", "35", "32", "36", "31"}
 // where there is one, else what was measured. Takes without a response are
 // left out.
 func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
 	if o.Height <= 0 {
 		o.Height = defaultTextHeight
 	}
 	takes := figure.Takes(r)
-	t := &table{out: bufio.NewWriter(w), o: Options{Width: o.Width, Colour: o.Colour}}
+	t := newTable(w, Options{Width: o.Width, Colour: o.Colour})
+	o.Width = t.o.Width
 	if len(takes) == 0 {
 		t.line("There is no response to draw.")
 		return t.out.Flush()
@@ -70,9 +66,13 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 		t.line(t.paint(sgrFaint, s))
 	}
 	c := columns{gap: 2, right: []bool{false, false, true, true}}
+	var peak, height []fit.Quantity
+	for _, take := range takes {
+		peak, height = append(peak, take.Take.Peak), append(height, take.Take.PeakDB)
+	}
+	hz, dB := t.notes.Values(quantity.Hertz, peak...), t.notes.Values(quantity.Decibel, height...)
 	for i, take := range takes {
-		name := truncate(notation.Visible(take.Take.Name), max(o.Width-40, 12))
-		c.add("  "+letter(i), name, t.brief(take.Take.Peak, quantity.Hertz), t.brief(take.Take.PeakDB, notation.Decibel))
+		c.add("  "+letter(i), truncate(notation.Visible(take.Take.Name), max(o.Width-42, 10)), hz[i], dB[i])
 	}
 	lines := c.lines(func(row, column int, s string) string {
 		if column == 0 {
@@ -83,8 +83,9 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 	for _, s := range lines {
 		t.line(p.plain(s))
 	}
-	for i, why := range t.notes.Reasons {
-		t.hanging(fmt.Sprintf("%s%d", notation.Unknown, i+1), sgrBold, p.plain("not known: "+notation.Visible(why)))
+	for _, reason := range t.notes.Reasons() {
+		number, why, _ := strings.Cut(p.plain(reason), " ")
+		t.hanging(number, sgrBold, why)
 	}
 	return t.out.Flush()
 }
@@ -324,7 +325,8 @@ func (p *textPlot) plain(s string) string {
 	if !p.o.ASCII {
 		return s
 	}
-	s = strings.NewReplacer("−", "-", "±", "+/-", "µ", "u", "Ω", "Ohm", "–", "-", "…", "...").Replace(s)
+	s = strings.NewReplacer("−", "-", "±", "+/-", "µ", "u", "Ω", "Ohm", "–", "-", "…", "...",
+		"¹", "(1)", "²", "(2)", "³", "(3)").Replace(s)
 	return strings.Map(func(r rune) rune {
 		if r > 0x7e {
 			return '?'

@@ -8,7 +8,6 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/notation"
 )
 
 // Listed is one coil of a list.
@@ -45,7 +44,8 @@ func leastLoaded(takes []fit.TakeResult) (fit.TakeResult, bool) {
 	var best fit.TakeResult
 	found := false
 	for _, t := range takes {
-		if t.Used && (!found || t.AddedC < best.AddedC || t.AddedC == best.AddedC && addedSiemens(t) < addedSiemens(best)) {
+		less := t.AddedC < best.AddedC || t.AddedC == best.AddedC && addedSiemens(t) < addedSiemens(best)
+		if t.Used && (!found || less) {
 			best, found = t, true
 		}
 	}
@@ -77,8 +77,9 @@ func ofResult(get func(*fit.Result) fit.Quantity) func(Listed) fit.Quantity {
 
 // ListColumns are the quantities of the list, in order.
 var ListColumns = []ListColumn{
-	{"resonance", "resonance", "resonance_hz", quantity.Hertz, func(l Listed) fit.Quantity { hz, _, _ := l.Resonance(); return hz }},
-	{"q", "Q", "q", notation.Ratio, func(l Listed) fit.Quantity { _, q, _ := l.Resonance(); return q }},
+	{"resonance", "resonance", "resonance_hz", quantity.Hertz,
+		func(l Listed) fit.Quantity { hz, _, _ := l.Resonance(); return hz }},
+	{"q", "Q", "q", quantity.Ratio, func(l Listed) fit.Quantity { _, q, _ := l.Resonance(); return q }},
 	{"l", "L", "inductance_h", quantity.Henry, ofResult(func(r *fit.Result) fit.Quantity { return r.Inductance })},
 	{"c", "C", "capacitance_f", quantity.Farad, ofResult(func(r *fit.Result) fit.Quantity { return r.Capacitance })},
 	{"r", "R", "resistance_ohm", quantity.Ohm, ofResult(func(r *fit.Result) fit.Quantity { return r.Resistance })},
@@ -148,7 +149,7 @@ func unknownLast(a, b, turned bool, known int) int {
 	return order
 }
 
-// State says in one word whether the result can be relied on.
+// State says in one word for programs whether the result can be relied on.
 func (l Listed) State() string {
 	switch {
 	case l.Takes == 0:
@@ -159,4 +160,20 @@ func (l Listed) State() string {
 		return "stale"
 	}
 	return "fresh"
+}
+
+// UpToDate is what State says while nothing has changed since the fit, as
+// people read it.
+const UpToDate = "up to date"
+
+// StateWords is State as people read it.
+func (l Listed) StateWords() string {
+	switch state := l.State(); state {
+	case "stale":
+		return "out of date"
+	case "fresh":
+		return UpToDate
+	default:
+		return state
+	}
 }

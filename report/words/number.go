@@ -3,7 +3,6 @@ package words
 import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/notation"
 )
 
 // Number is one of a coil's own quantities with its name.
@@ -18,11 +17,11 @@ type Number struct {
 func Numbers(r fit.Result) []Number {
 	list := []Number{
 		{"resonance", "", r.BareResonance, quantity.Hertz, "coil alone"},
-		{"Q", "", r.BareQ, notation.Ratio, "coil alone"},
+		{"Q", "", r.BareQ, quantity.Ratio, "coil alone"},
 		{"inductance", "L", r.Inductance, quantity.Henry, "at low frequency"},
-		{"capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture, nothing added"},
-		{"self-capacitance", "", r.CapacitanceCoil, quantity.Farad, "coil alone, without the fixture"},
-		{"resistance", "R", r.Resistance, quantity.Ohm, "of the winding, DC"},
+		{"capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture"},
+		{"self-capacitance", "", r.CapacitanceCoil, quantity.Farad, "coil alone"},
+		{"resistance", "R", r.Resistance, quantity.Ohm, "winding, DC"},
 	}
 	if r.CoverCorner != nil {
 		list = append(list, Number{"cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding"})
