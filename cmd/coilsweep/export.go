@@ -21,8 +21,8 @@ func newExport(c *console) *cobra.Command {
 		Use:   "export DIR FILE.zip",
 		Short: "Pack a coil into one archive for a publication",
 		Long: `Pack a coil into one ZIP archive with a README inside: the numbers and a
-description of their format, the curves as a tidy table with a row of units,
-the fitted circuit as a netlist, coil.toml and every take.toml, checksums, and
+description of their format, the curves (response.csv), the fitted circuit as a
+netlist, coil.toml and every take.toml, checksums, and
 with --audio the recordings. The takes are analysed anew for it; the coil folder
 stays as it is.`,
 		Example: `  coilsweep export bridge bridge.zip

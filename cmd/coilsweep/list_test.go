@@ -57,7 +57,7 @@ func BenchmarkList10000(b *testing.B) {
 		if status := run(b.Context(), []string{"list", shop, "--sort", "resonance"}, nil, &out, io.Discard); status != exitDone {
 			b.Fatal(status)
 		}
-		if n := bytes.Count(out.Bytes(), []byte(" fresh ")); n != 2500 {
+		if n := bytes.Count(out.Bytes(), []byte(" up to date ")); n != 2500 {
 			b.Fatalf("%d fresh coils listed", n)
 		}
 	}

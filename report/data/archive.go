@@ -15,8 +15,9 @@ import (
 )
 
 // Archive is what a publication about a coil needs, for one ZIP file: the
-// numbers, the curves as response.csv, the fitted circuit as a netlist, what was measured and how, a description of the format,
-// checksums, and, if asked for, the audio.
+// numbers, the curves as response.csv, the fitted circuit as a netlist, what was
+// measured and how, a description of the format, checksums, and, if asked for,
+// the audio.
 type Archive struct {
 	Result fit.Result // with curves
 	Takes  []capture.Take

@@ -33,9 +33,11 @@ func ListJSON(w io.Writer, list []words.Listed) error {
 	for _, l := range list {
 		hz, q, of := l.Resonance()
 		r := listRecord{
-			Folder: l.Folder, Coil: l.Coil, Takes: l.Takes, State: l.State(), Stale: orEmpty(l.Stale), Flags: orEmpty(l.Flags),
+			Folder: l.Folder, Coil: l.Coil, Takes: l.Takes, State: l.State(), Stale: orEmpty(l.Stale),
+			Flags:     orEmpty(l.Flags),
 			Resonance: hz, Q: q, Of: of,
-			Inductance: words.ListColumns[2].Of(l), Capacitance: words.ListColumns[3].Of(l), Resistance: words.ListColumns[4].Of(l),
+			Inductance: words.ListColumns[2].Of(l), Capacitance: words.ListColumns[3].Of(l),
+			Resistance: words.ListColumns[4].Of(l),
 		}
 		if !l.Measured.IsZero() {
 			r.Measured = &l.Measured
@@ -60,7 +62,8 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 			date = l.Measured.Format("2006-01-02 15:04:05")
 		}
 		_, _, of := l.Resonance()
-		row := []string{cellText(l.Folder), cellText(l.Coil), date, strconv.Itoa(l.Takes), l.State(), cellText(strings.Join(l.Flags, " ")), cellText(of)}
+		row := []string{cellText(l.Folder), cellText(l.Coil), date, strconv.Itoa(l.Takes), l.State(),
+			cellText(strings.Join(l.Flags, " ")), cellText(of)}
 		for _, c := range words.ListColumns {
 			row = append(row, sheet.quantity(c.Of(l))...)
 		}

@@ -30,8 +30,10 @@ func WindingJSON(w io.Writer, v winding.Sheet) error {
 		Suspicions []string     `json:"suspicions"`
 		Remarks    []string     `json:"remarks"`
 		Shorted    []shorted    `json:"shorted_turns"`
-	}{windingSchema, v.Coil, v.Plan.Turns, v.Check.Celsius, v.Check.Measured, v.Check.Expected, v.Check.En, v.Check.Turns,
-		finiteOrNil(v.Check.AirH), finiteOrNil(v.Check.Factor), orEmpty(v.Check.Suspicions), orEmpty(v.Check.Remarks), []shorted{}}
+	}{windingSchema, v.Coil, v.Plan.Turns, v.Check.Celsius, v.Check.Measured, v.Check.Expected, v.Check.En,
+		v.Check.Turns,
+		finiteOrNil(v.Check.AirH), finiteOrNil(v.Check.Factor), orEmpty(v.Check.Suspicions),
+		orEmpty(v.Check.Remarks), []shorted{}}
 	for _, s := range v.Shorted {
 		out.Shorted = append(out.Shorted, shorted{s.Part, finiteOrNil(s.ResonanceHz), finiteOrNil(s.Q)})
 	}

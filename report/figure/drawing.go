@@ -86,7 +86,8 @@ func DrawResponse(take string, r *response.Response) (Drawing, error) {
 	c := &fit.Curve{FrequencyHz: r.FrequencyHz}
 	for i := range r.FrequencyHz {
 		c.MagnitudeDB = append(c.MagnitudeDB, r.MagnitudeDB(i)-level)
-		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+quantity.Coverage95*math.Sqrt(r.Variance[i]/2)*math.Pow(10, -r.MagnitudeDB(i)/20)))
+		u := math.Sqrt(r.Variance[i]/2) * math.Pow(10, -r.MagnitudeDB(i)/20)
+		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+quantity.Coverage95*u))
 		if i < len(r.NoiseFloor) {
 			c.NoiseFloorDB = append(c.NoiseFloorDB, 20*math.Log10(r.NoiseFloor[i])-level)
 		}

@@ -49,7 +49,8 @@ func TestDrawResponse(t *testing.T) {
 		t.Fatal(err)
 	}
 	drawsForPages(t, "response", d)
-	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") || strings.Contains(d.Wide, ">40</text>") {
+	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") ||
+		strings.Contains(d.Wide, ">40</text>") {
 		t.Errorf("name or scale is wrong: %s", d.Wide)
 	}
 }

@@ -26,7 +26,8 @@ func Meter(readings []fit.MeterResult, s Shape) *plot.Figure {
 	f := &plot.Figure{ID: "meter-" + s.Name, Title: "Meter readings against the fit",
 		Width: s.Width, Height: 62 + row*float64(len(shown)),
 		X: plot.Axis{Label: "distance from what the fit expects, %"},
-		Y: plot.Axis{Label: "reading with U95; the broad line is U95 of the fit", Min: -float64(len(shown)) + 0.5, Max: 0.5}}
+		Y: plot.Axis{Label: "reading with U95; the broad line is U95 of the fit", Min: -float64(len(shown)) + 0.5,
+			Max: 0.5}}
 	reach := meterReach(shown)
 	f.X.Min, f.X.Max = -reach, reach
 	var said []string

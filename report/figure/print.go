@@ -15,7 +15,7 @@ import (
 // Printing says how a figure is printed.
 type Printing struct {
 	Format   plot.Format
-	WidthMM  float64 // 0: 170, two columns of most journals (common practice)
+	WidthMM  float64 // 0: 170, two columns of a journal (typical, no source)
 	HeightMM float64 // 0: what suits the figure
 	TextPt   float64 // 0: plot.DefaultTextPt
 	DPI      float64 // of PNG; 0: plot.DefaultDPI

@@ -89,32 +89,38 @@ func TestNothingToDraw(t *testing.T) {
 	unfitted.Line, unfitted.Meter = nil, nil
 	for i := range unfitted.Takes {
 		c := unfitted.Takes[i].Curve
-		unfitted.Takes[i].Curve = &fit.Curve{FrequencyHz: c.FrequencyHz, MagnitudeDB: c.MagnitudeDB, PhaseDeg: c.PhaseDeg}
+		unfitted.Takes[i].Curve = &fit.Curve{FrequencyHz: c.FrequencyHz, MagnitudeDB: c.MagnitudeDB,
+			PhaseDeg: c.PhaseDeg}
 	}
 	for _, test := range []struct {
 		result fit.Result
 		what   Kind
 		why    string
 	}{
-		{empty, KindResponse, "no take has a response"}, {empty, KindLine, "no line"}, {empty, KindMeter, "no meter reading"},
-		{unfitted, KindFit, "no circuit"}, {unfitted, KindResiduals, "no circuit"}, {unfitted, KindNoise, "do not show it"},
+		{empty, KindResponse, "no take has a response"}, {empty, KindLine, "no line"},
+		{empty, KindMeter, "no meter reading"},
+		{unfitted, KindFit, "no circuit"}, {unfitted, KindResiduals, "no circuit"},
+		{unfitted, KindNoise, "do not show it"},
 		{unfitted, KindDistortion, "do not show it"}, {unfitted, KindLine, "no line"},
 	} {
 		var b bytes.Buffer
 		err := Print(&b, test.result, test.what, Printing{Format: plot.SVG})
 		var nothing *NothingToDrawError
-		if !errors.As(err, &nothing) || nothing.Picture != test.what || !strings.Contains(err.Error(), test.why) || b.Len() > 0 {
+		if !errors.As(err, &nothing) || nothing.Picture != test.what || !strings.Contains(err.Error(), test.why) ||
+			b.Len() > 0 {
 			t.Errorf("%s: error %v and %d bytes, want %q and none", test.what, err, b.Len(), test.why)
 		}
 	}
-	if _, err := printPicture(KindResiduals, Printing{Format: plot.SVG, HeightMM: 40}); err == nil || !strings.Contains(err.Error(), "too low") {
+	if _, err := printPicture(KindResiduals, Printing{Format: plot.SVG, HeightMM: 40}); err == nil ||
+		!strings.Contains(err.Error(), "too low") {
 		t.Errorf("error %v for eight residual figures in 40 mm", err)
 	}
 }
 
 func TestWriteLine(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteLine(&b, invented.Result(invented.ThreeLoads, 20)); err != nil || !bytes.Contains(b.Bytes(), []byte("<svg")) || !bytes.Contains(b.Bytes(), []byte("−C")) {
+	if err := WriteLine(&b, invented.Result(invented.ThreeLoads, 20)); err != nil ||
+		!bytes.Contains(b.Bytes(), []byte("<svg")) || !bytes.Contains(b.Bytes(), []byte("−C")) {
 		t.Errorf("line: %v, %d bytes", err, b.Len())
 	}
 	if err := WriteLine(&b, invented.LoneTake()); !errors.Is(err, ErrNoLine) {

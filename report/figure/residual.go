@@ -11,7 +11,8 @@ import (
 // Residual shows one take's residuals in standard uncertainties.
 func Residual(t Take, x plot.Axis, bound float64) *plot.Figure {
 	f := &plot.Figure{
-		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210, X: x,
+		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210,
+		X:        x,
 		Y:        plot.Axis{Label: "(measured − fit) / u", Min: -bound, Max: bound},
 		Expected: 2,
 	}

@@ -32,7 +32,8 @@ func measuredAndFitted(f *plot.Figure, t Take, measured, half, fitted, fittedHal
 }
 
 func frequencyFigure(id, title string, takes []Take, s Shape, height float64) *plot.Figure {
-	return &plot.Figure{ID: id + "-" + s.Name, Title: title, Width: s.Width, Height: height, X: FrequencyAxis(takes), Zoom: true}
+	return &plot.Figure{ID: id + "-" + s.Name, Title: title, Width: s.Width, Height: height, X: FrequencyAxis(takes),
+		Zoom: true}
 }
 
 // Magnitude shows the response of all takes with their fits.
@@ -51,7 +52,8 @@ func Magnitude(takes []Take, s Shape) *plot.Figure {
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-90)
 	f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
-	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s. %s", notation.Count(len(takes), "take"), strings.Join(said, "; ")))
+	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s. %s", notation.Count(len(takes), "take"),
+		strings.Join(said, "; ")))
 	return f
 }
 
@@ -70,7 +72,8 @@ func Phase(takes []Take, s Shape) *plot.Figure {
 	}
 	f.Y = e.Axis("phase, degrees", 90)
 	f.Y.Degrees = true
-	f.Description = sentence(fmt.Sprintf("Phase over frequency for %s; it turns fastest at the resonance", notation.Count(len(takes), "take")))
+	f.Description = sentence(fmt.Sprintf("Phase over frequency for %s; it turns fastest at the resonance",
+		notation.Count(len(takes), "take")))
 	return f
 }
 
@@ -83,14 +86,16 @@ func Delay(takes []Take, s Shape) *plot.Figure {
 			continue
 		}
 		e.Take(t.DelayUs)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Curve, Style: t.Style, Group: t.Group, Name: notation.Visible(t.Take.Name),
-			X: t.Curve.FrequencyHz, Y: t.DelayUs})
+		f.Series = append(f.Series, plot.Series{Kind: plot.Curve, Style: t.Style, Group: t.Group,
+			Name: notation.Visible(t.Take.Name),
+			X:    t.Curve.FrequencyHz, Y: t.DelayUs})
 	}
 	if f.Series == nil {
 		return nil
 	}
 	f.Y = e.Axis("group delay, µs", 40)
-	f.Description = sentence(fmt.Sprintf("Group delay over frequency for %s, from the slope of the fitted phase", notation.Count(len(takes), "take")))
+	f.Description = sentence(fmt.Sprintf("Group delay over frequency for %s, from the slope of the fitted phase",
+		notation.Count(len(takes), "take")))
 	return f
 }
 
@@ -103,11 +108,13 @@ func Noise(takes []Take, s Shape) *plot.Figure {
 	for _, t := range takes {
 		c := t.Curve
 		e.Take(c.MagnitudeDB)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.MagnitudeDB})
+		f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group,
+			Name: notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.MagnitudeDB})
 		if len(c.NoiseFloorDB) > 0 {
 			floors++
 			e.Take(c.NoiseFloorDB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, X: c.FrequencyHz, Y: c.NoiseFloorDB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group,
+				X: c.FrequencyHz, Y: c.NoiseFloorDB})
 		}
 	}
 	if floors == 0 {
@@ -115,7 +122,8 @@ func Noise(takes []Take, s Shape) *plot.Figure {
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-160)
 	f.Y = e.Axis("dB over the low-frequency plateau", 40)
-	f.Description = sentence(fmt.Sprintf("Measured response of %s as thin lines, the noise floor of each dotted below it", notation.Count(len(takes), "take")))
+	f.Description = sentence(fmt.Sprintf("Measured response of %s as thin lines, the noise floor of each dotted "+
+		"below it", notation.Count(len(takes), "take")))
 	return f
 }
 
@@ -127,11 +135,13 @@ func Harmonics(takes []Take, s Shape) *plot.Figure {
 		c := t.Curve
 		if len(c.Harmonic2DB) > 0 {
 			e.Take(c.Harmonic2DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: "2nd, " + notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic2DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: "2nd, " +
+				notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic2DB})
 		}
 		if len(c.Harmonic3DB) > 0 {
 			e.Take(c.Harmonic3DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, Name: "3rd, " + notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic3DB})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, Name: "3rd, " +
+				notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic3DB})
 		}
 	}
 	if f.Series == nil {

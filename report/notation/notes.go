@@ -53,7 +53,7 @@ type writer func(fit.Quantity, quantity.Unit, quantity.Scale) string
 func (n *Notes) column(write writer, unit quantity.Unit, column []fit.Quantity) []string {
 	var scale columnScale
 	for _, q := range column {
-		if q.Known() && q.Value != 0 && !math.IsNaN(q.Value) {
+		if q.Known() && !math.IsNaN(q.Value) && (q.Value != 0 || halfOf(q) > 0) {
 			scale.take(scaleOf(q, unit), unit)
 		}
 	}

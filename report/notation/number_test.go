@@ -46,7 +46,8 @@ func TestPartsOf(t *testing.T) {
 		{fit.Quantity{Value: 4.3712, U95: 0.12}, quantity.Ratio, Parts{"4.37", "0.12", ""}},
 		{fit.Quantity{Value: 2.41234}, quantity.Henry, Parts{"2.412", "", "H"}},
 		{fit.Quantity{Value: 4.3712}, quantity.Ratio, Parts{"4.371", "", ""}},
-		{fit.Quantity{Value: 2.41, U95: 0.2, Low: 2.3, High: 2.7}, quantity.Henry, Parts{"2.41 H", "2.30 H … 2.70 H", ""}},
+		{fit.Quantity{Value: 2.41, U95: 0.2, Low: 2.3, High: 2.7}, quantity.Henry,
+			Parts{"2.41 H", "2.30 H … 2.70 H", ""}},
 	} {
 		if got := PartsOf(test.q, test.unit); got != test.want {
 			t.Errorf("PartsOf(%+v) = %+v, want %+v", test.q, got, test.want)
@@ -57,8 +58,10 @@ func TestPartsOf(t *testing.T) {
 // Quantities below each other have one prefix, and each reason stands once.
 func TestNotes(t *testing.T) {
 	var n Notes
-	got := n.Cells(quantity.Hertz, fit.Quantity{Value: 970, U95: 4.4}, fit.Quantity{Value: 12970, U95: 61}, fit.Unknown("one take"))
-	got = append(got, n.Values(quantity.Farad, fit.Quantity{Value: 118e-12, U95: 3.7e-12}, fit.Quantity{Value: 2.2e-9, U95: 22e-12},
+	got := n.Cells(quantity.Hertz, fit.Quantity{Value: 970, U95: 4.4}, fit.Quantity{Value: 12970, U95: 61},
+		fit.Unknown("one take"))
+	got = append(got, n.Values(quantity.Farad, fit.Quantity{Value: 118e-12, U95: 3.7e-12},
+		fit.Quantity{Value: 2.2e-9, U95: 22e-12},
 		fit.Unknown("one take"), fit.Unknown("clipped"))...)
 	want := []string{"0.9700 ± 0.0044 kHz", "12.970 ± 0.061 kHz", "–¹", "118.0 pF", "2200 pF", "–¹", "–²"}
 	if !slices.Equal(got, want) {
@@ -72,7 +75,11 @@ func TestNotes(t *testing.T) {
 	if n.Back(mark); len(n.Reasons()) != 2 {
 		t.Errorf("reasons %q after going back", n.Reasons())
 	}
-	if got := Differences(quantity.Henry, fit.Quantity{Value: 0.012, U95: 0.003}, fit.Quantity{Value: -0.1, U95: 0.02}, fit.Unknown("x")); !slices.Equal(got,
+	if got := Differences(quantity.Farad, fit.Quantity{U95: 3e-12})[0]; got != "0.0 ± 3.0 pF" {
+		t.Errorf("no difference is %q", got)
+	}
+	if got := Differences(quantity.Henry, fit.Quantity{Value: 0.012, U95: 0.003},
+		fit.Quantity{Value: -0.1, U95: 0.02}, fit.Unknown("x")); !slices.Equal(got,
 		[]string{"+12.0 ± 3.0 mH", "−100 ± 20 mH", "–"}) {
 		t.Errorf("differences %q", got)
 	}
@@ -80,10 +87,13 @@ func TestNotes(t *testing.T) {
 
 func TestPercentAndLevel(t *testing.T) {
 	for got, want := range map[string]string{
-		Percent(81.24): "81 %", Percent(0.1744): "0.17 %", Percent(9.96): "10 %", Percent(106.3): "106 %", Percent(0): "0 %",
+		Percent(81.24): "81 %", Percent(0.1744): "0.17 %", Percent(9.96): "10 %", Percent(106.3): "106 %",
+		Percent(0):          "0 %",
 		Percent(math.NaN()): "–", Change(-63.6): "−64 %", Change(3.14): "+3.1 %", Change(math.NaN()): "",
-		Level(-12.34): "−12.3 dBFS", Level(math.Inf(-1)): "silent", Level(-0.01): "0.0 dBFS", Decibels(-0.37): "−0.4 dB",
-		WholeDecibels(71.2): "71 dB", En(nil): "–", En(new(-0.37)): "−0.37", Bytes(999): "999 B", Bytes(4200000): "4.20 MB",
+		Level(-12.34): "−12.3 dBFS", Level(math.Inf(-1)): "silent", Level(-0.01): "0.0 dBFS",
+		Decibels(-0.37):     "−0.4 dB",
+		WholeDecibels(71.2): "71 dB", En(nil): "–", En(new(-0.37)): "−0.37", Bytes(999): "999 B",
+		Bytes(4200000): "4.20 MB",
 	} {
 		if got != want {
 			t.Errorf("got %q, want %q", got, want)

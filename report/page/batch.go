@@ -50,7 +50,8 @@ type batchPage struct {
 
 func newBatchPage(d BatchDocument) (*batchPage, error) {
 	b := d.Batch
-	p := &batchPage{manyPage: newManyPage("Batch report", "Batch of "+notation.Count(len(b.Coils), "coil"), d.Program, d.Made)}
+	p := &batchPage{manyPage: newManyPage("Batch report", "Batch of "+notation.Count(len(b.Coils), "coil"),
+		d.Program, d.Made)}
 	if d.Limits != "" {
 		p.Provenance = append(p.Provenance, fact{"limits", notation.Visible(d.Limits)})
 	}
@@ -103,7 +104,8 @@ func (p *batchPage) statistics(one batch.Property) {
 		return benchRow{one.Name, cells}
 	}
 	spread := func(sd float64) string { return words.Spread(one, sd) }
-	p.Spreads = append(p.Spreads, row(words.Centre(one, one.Median), spread(words.BetweenSD(one)), spread(words.RepeatSD(one)),
+	p.Spreads = append(p.Spreads, row(words.Centre(one, one.Median), spread(words.BetweenSD(one)),
+		spread(words.RepeatSD(one)),
 		spread(quantity.Coverage95*one.MeasurementU), limitWords(one.Limits, words.UnitOf(one.Property))))
 	freedom, f, probability := notation.None, notation.None, notation.None
 	if a := one.Anova; a != nil {
@@ -111,7 +113,8 @@ func (p *batchPage) statistics(one batch.Property) {
 		probability = strings.TrimPrefix(words.Probability(a.P), "P ")
 	}
 	p.Statistics = append(p.Statistics, row(strconv.Itoa(one.Known), words.Centre(one, one.Mean), spread(one.SD),
-		words.Centre(one, one.Median), spread(one.RobustSD), spread(words.RepeatSD(one)), spread(words.AnovaBetween(one)),
+		words.Centre(one, one.Median), spread(one.RobustSD), spread(words.RepeatSD(one)),
+		spread(words.AnovaBetween(one)),
 		freedom, f, probability))
 }
 

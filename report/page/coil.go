@@ -232,7 +232,8 @@ func (p *coilPage) takeRows(r fit.Result) {
 	meanings := map[string]bool{}
 	for i, load := range words.Loads(r.Takes) {
 		t := r.Takes[i]
-		row := takeRow{named: newNamed(notation.Visible(t.Name), "", glyph(i)), Load: load, Used: t.Used, SN: words.SN(t),
+		row := takeRow{named: newNamed(notation.Visible(t.Name), "", glyph(i)), Load: load, Used: t.Used,
+			SN:        words.SN(t),
 			Resonance: resonance[i], Q: q[i], Peak: peak[i], Height: height[i], Width: width[i], LC: lc[i]}
 		for _, name := range words.Flags(t) {
 			means := words.FlagMeanings[name]
@@ -318,7 +319,8 @@ func nearest(frequencies []float64, hz float64) int {
 func (p *coilPage) circuit(r fit.Result) {
 	p.Model = notation.UpperFirst(words.Model(r.Model)) + "."
 	for i, e := range r.Eddy {
-		p.Eddy = append(p.Eddy, eddyRow{words.EddyName(e, i), orWhy(e.Share, quantity.Ratio), orWhy(e.Corner, quantity.Hertz)})
+		p.Eddy = append(p.Eddy, eddyRow{words.EddyName(e, i), orWhy(e.Share, quantity.Ratio),
+			orWhy(e.Corner, quantity.Hertz)})
 	}
 	best := math.Inf(1)
 	for _, t := range r.Model.Tried {
@@ -327,7 +329,8 @@ func (p *coilPage) circuit(r fit.Result) {
 	for _, t := range r.Model.Tried {
 		p.Tried = append(p.Tried, triedRow{
 			Name: notation.Visible(t.Name), Parameters: strconv.Itoa(t.Parameters),
-			BIC: "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64), Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64),
+			BIC:  "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
+			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64),
 			Runs: notation.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
 			Note: notation.Typeset(t.Note), Chosen: t.Name == r.Model.Name,
 		})
@@ -363,7 +366,7 @@ func (p *coilPage) sections() {
 		{len(p.Residuals) > 0, section{"residuals", "Residuals"}},
 		{p.Noise != "", section{"noise", "Noise"}},
 		{p.Harmonics != "", section{"harmonics", "Distortion"}},
-		{true, section{"circuit", "Circuit"}},
+		{true, section{"circuit", "Model"}},
 		{p.HasUncertainty(), section{"budget", "Uncertainty"}},
 		{p.Account != nil, section{"account", "Capacitance"}},
 		{len(p.Meter) > 0, section{"meter", "Meter"}},

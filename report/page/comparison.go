@@ -58,7 +58,8 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	styles := figure.ComparisonStyles(c, order)
 	for _, i := range order {
 		coil := c.Coils[i]
-		p.Rows = append(p.Rows, coilRow{named: newNamed(names[i], coil.Folder, glyphOf(styles[i])), Reference: i == c.Reference})
+		p.Rows = append(p.Rows, coilRow{named: newNamed(names[i], coil.Folder, glyphOf(styles[i])),
+			Reference: i == c.Reference})
 		p.Basis = append(p.Basis, benchRow{names[i], []string{notation.Visible(coil.Folder),
 			notation.Visible(coil.Result.Model.Name), strings.Join(notation.TypesetAll(coil.Result.Basis), "; ")}})
 	}
@@ -82,7 +83,8 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	for _, r := range c.Rows {
 		p.chart(figure.Value(r, order, c.Reference), r.Name, &draw)
 	}
-	err := p.finish(&draw, section{"summary", "Summary"}, section{"differences", "Differences"}, section{"response", "Responses"},
+	err := p.finish(&draw, section{"summary", "Summary"}, section{"differences", "Differences"},
+		section{"response", "Responses"},
 		section{"charts", "Value by value"}, section{"provenance", "Provenance"})
 	if err != nil {
 		return nil, fmt.Errorf("figures of the comparison: %w", err)

@@ -61,7 +61,8 @@ func newManyPage(kind, title, program string, made time.Time) manyPage {
 
 // table fills in the values of the properties of all rows, a column with one
 // prefix.
-func (p *manyPage) table(properties []comparison.Property, values func(property int) []fit.Quantity, marked func(property, row int) bool) {
+func (p *manyPage) table(properties []comparison.Property, values func(property int) []fit.Quantity,
+	marked func(property, row int) bool) {
 	var n notation.Notes
 	for k, property := range properties {
 		p.Properties = append(p.Properties, property.Name)
@@ -81,7 +82,8 @@ func (p *manyPage) finish(draw *drawing, sections ...section) error {
 		p.Data = template.JS(draw.columns.JSON())
 	}
 	for _, s := range sections {
-		if s.ID != "response" && s.ID != "charts" || s.ID == "response" && p.Overlays != nil || s.ID == "charts" && p.Charts != nil {
+		if s.ID != "response" && s.ID != "charts" || s.ID == "response" && p.Overlays != nil || s.ID == "charts" &&
+			p.Charts != nil {
 			p.Sections = append(p.Sections, s)
 		}
 	}
@@ -103,7 +105,8 @@ const overlayPoints = 400
 const mostOverlays = 3
 
 // overlays draws the responses of all coils with the same load.
-func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int, styles []figure.CoilStyle, draw *drawing) {
+func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int, styles []figure.CoilStyle,
+	draw *drawing) {
 	loads := comparison.CommonLoads(coils)
 	for n, load := range loads[:min(len(loads), mostOverlays)] {
 		curves := make([]*fit.Curve, len(coils))
@@ -116,8 +119,12 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 			continue
 		}
 		title := notation.UpperFirst(load.String())
-		overlay := func(s figure.Shape) *plot.Figure { return figure.Overlay(n, title, curves, names, order, styles, s) }
-		p.Overlays = append(p.Overlays, titled{title, draw.one(overlay(figure.Wide), "w"), draw.one(overlay(figure.Narrow), "n")})
+		overlay := func(s figure.Shape) *plot.Figure {
+			return figure.Overlay(n, title, curves, names, order, styles,
+				s)
+		}
+		p.Overlays = append(p.Overlays, titled{title, draw.one(overlay(figure.Wide), "w"),
+			draw.one(overlay(figure.Narrow), "n")})
 		if p.Keys != nil {
 			continue
 		}
@@ -125,7 +132,8 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 		for _, i := range order {
 			c, of := curves[i], &draw.columns
 			p.Keys = append(p.Keys, key{
-				Group: styles[i].Group, Name: shortName(names[i]), Full: names[i], Glyph: glyphOf(styles[i]), X: of.Number(c.FrequencyHz),
+				Group: styles[i].Group, Name: shortName(names[i]), Full: names[i], Glyph: glyphOf(styles[i]),
+				X:       of.Number(c.FrequencyHz),
 				Columns: []cursorColumn{{of.Number(c.MagnitudeDB), "dB"}, {of.Number(c.MagnitudeU95DB), "± dB"}},
 			})
 		}

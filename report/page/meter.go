@@ -66,7 +66,8 @@ func (p *coilPage) account(a *fit.Account) {
 	var n notation.Notes
 	rows := func(lines []fit.AccountLine) (out []accountRow) {
 		for _, l := range lines {
-			out = append(out, accountRow{notation.Visible(l.What), n.Cell(l.Farad, quantity.Farad), notation.Visible(l.Source)})
+			out = append(out, accountRow{notation.Visible(l.What), n.Cell(l.Farad, quantity.Farad),
+				notation.Visible(l.Source)})
 		}
 		return out
 	}

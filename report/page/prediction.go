@@ -82,7 +82,8 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 			return f
 		})
 		p.KeyColumns = []string{"curve", "level", "U95"}
-		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0), X: draw.columns.Number(curve.Hz),
+		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0),
+			X:       draw.columns.Number(curve.Hz),
 			Columns: []cursorColumn{{draw.columns.Number(curve.DB), "dB"}, {draw.columns.Number(curve.U95), "± dB"}}}}
 		p.Layers = []layer{{"band", "U95"}}
 	}
@@ -166,7 +167,8 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 	names := words.CoilNames(coils)
 	for i, c := range coils {
 		p.Coils = append(p.Coils, measuredRow{named: newNamed(names[i], c.Folder, ""),
-			Basis: []string{notation.Visible(c.Result.Model.Name), strings.Join(notation.TypesetAll(c.Result.Basis), "; ")}})
+			Basis: []string{notation.Visible(c.Result.Model.Name),
+				strings.Join(notation.TypesetAll(c.Result.Basis), "; ")}})
 	}
 	for _, of := range []struct {
 		unit quantity.Unit

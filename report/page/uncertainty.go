@@ -106,7 +106,8 @@ func (p *coilPage) monteCarlo(m *fit.MonteCarlo) {
 	for _, q := range m.Quantities {
 		words, unit := notation.QuantityName(q.Name)
 		d := notation.DistributionOf(q, unit)
-		out.Rows = append(out.Rows, distributionRow{notation.UpperFirst(words), d.Mean, d.U, d.Interval, strconv.Itoa(q.Known)})
+		out.Rows = append(out.Rows, distributionRow{notation.UpperFirst(words), d.Mean, d.U, d.Interval,
+			strconv.Itoa(q.Known)})
 	}
 	p.MonteCarlo = out
 }

@@ -44,7 +44,8 @@ func (m *markup) head(d *drawing, style string) {
 	if f.Zoom {
 		m.b.WriteString(` data-zoom=""`)
 	}
-	m.printf(`><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s`, id, text(f.Title), id, text(f.Description), style)
+	m.printf(`><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s`, id, text(f.Title), id, text(f.Description),
+		style)
 	m.printf(`<clipPath id="%s-c"><rect x="%s" y="%s" width="%s" height="%s"/></clipPath>`,
 		id, short(b.left), short(b.top), short(b.right-b.left), short(b.bottom-b.top))
 }
@@ -84,7 +85,8 @@ func (m *markup) shape(s shape, f *Figure) {
 		if s.role == markersRole { // its group has the class
 			class = ""
 		}
-		m.printf(`<path%s transform="translate(%s %s)%s" d="%s"/>`, class, short(at.x), short(at.y), scale, Marker(s.style))
+		m.printf(`<path%s transform="translate(%s %s)%s" d="%s"/>`, class, short(at.x), short(at.y), scale,
+			Marker(s.style))
 	case disc:
 		at := s.points[0][0]
 		m.printf(`<circle%s cx="%s" cy="%s" r="%s"/>`, m.class(s, false), short(at.x), short(at.y), short(s.scale))

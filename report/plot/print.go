@@ -281,7 +281,8 @@ func (p *printer) text(s shape) {
 func near(points []point) []point {
 	out := make([]point, len(points))
 	for i, q := range points {
-		out[i] = point{math.Min(math.Max(q.x, -farOutside), farOutside), math.Min(math.Max(q.y, -farOutside), farOutside)}
+		out[i] = point{math.Min(math.Max(q.x, -farOutside), farOutside),
+			math.Min(math.Max(q.y, -farOutside), farOutside)}
 	}
 	return out
 }

@@ -70,7 +70,8 @@ func (t *table) spreads(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true}}
 	c.add("", "typical", "coil to coil", "same coil again", "uncertainty (U95)")
 	for _, p := range b.Properties {
-		c.add(p.Name, words.Centre(p, p.Median), words.Spread(p, words.BetweenSD(p)), words.Spread(p, words.RepeatSD(p)),
+		c.add(p.Name, words.Centre(p, p.Median), words.Spread(p, words.BetweenSD(p)),
+			words.Spread(p, words.RepeatSD(p)),
 			words.Spread(p, quantity.Coverage95*p.MeasurementU))
 	}
 	t.headed(c, nil)
@@ -125,7 +126,8 @@ func (t *table) statistics(b *batch.Batch) {
 			}
 		}
 		c.add(p.Name, strconv.Itoa(p.Known), words.Centre(p, p.Mean), words.Spread(p, p.SD), words.Centre(p, p.Median),
-			words.Spread(p, p.RobustSD), words.Spread(p, words.RepeatSD(p)), words.Spread(p, words.AnovaBetween(p)), anova)
+			words.Spread(p, p.RobustSD), words.Spread(p, words.RepeatSD(p)), words.Spread(p, words.AnovaBetween(p)),
+			anova)
 	}
 	t.headed(c, nil)
 }

@@ -159,7 +159,8 @@ func (t *table) takeColumns(takes []fit.TakeResult, numbers []takeNumber, u95, w
 	if whole {
 		var sn, flags []string
 		for _, take := range takes {
-			sn, flags = append(sn, words.SN(take)), append(flags, cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
+			sn, flags = append(sn, words.SN(take)), append(flags,
+				cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
 		}
 		column("S/N", sn)
 		column("flags", flags)

@@ -111,14 +111,16 @@ func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 		note += fmt.Sprintf(" (%s, not made for this shape)", notation.Change(100*wheeler))
 	}
 	row("inductance", format(e.InductanceH, quantity.Henry, 3), note)
-	row("self-resonance", "about "+format(e.SelfResonanceHz, quantity.Hertz, 1), "a rough estimate, with half a metre of leads")
+	row("self-resonance", "about "+format(e.SelfResonanceHz, quantity.Hertz, 1),
+		"a rough estimate, with half a metre of leads")
 	row("", "", "")
 	row("series R", format(e.SeriesOhm, quantity.Ohm, 2), seriesWords(s, e))
 	row("current", format(e.CurrentA, ampere, 2), fmt.Sprintf("rms, from %s and %s",
 		notation.Nominal(s.Source.Volt, quantity.Volt), notation.Nominal(s.Source.Ohm, quantity.Ohm)))
 	row("drop", notation.TwoDigits(e.DropDB)+" dB", fmt.Sprintf("of the current at %s; the limit is %g dB",
 		notation.Nominal(s.Goal.TopHz, quantity.Hertz), s.Goal.LimitDB))
-	row("heat", format(e.CoilW, watt, 2), fmt.Sprintf("in the winding, %s in the resistor, for a steady tone: %s K warmer",
+	row("heat", format(e.CoilW, watt, 2), fmt.Sprintf("in the winding, %s in the resistor, for a steady tone: %s K "+
+		"warmer",
 		format(e.SeriesW, watt, 2), format(e.RiseK, quantity.Ratio, 1)))
 	row("", "", "")
 	row("field", format(e.AxisFieldT, tesla, 2), "rms, on the axis at "+length(e.DistanceM)+" from middle to middle")

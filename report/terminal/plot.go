@@ -275,7 +275,8 @@ func (p *textPlot) row(t *table, row int) string {
 	level := func(dot float64) float64 { return p.y.Max - dot/float64(down-1)*(p.y.Max-p.y.Min) }
 	head := strings.Repeat(" ", textLeft-1) + p.sign("│", "|")
 	// A multiple of 10 dB in the middle of this row or nearest to it.
-	if tens := 10 * math.Round(level(first+float64(p.downInCell()-1)/2)/10); p.dot(tens)/p.downInCell() == row && tens <= p.y.Max && tens >= p.y.Min {
+	if tens := 10 * math.Round(level(first+float64(p.downInCell()-1)/2)/10); p.dot(tens)/p.downInCell() == row &&
+		tens <= p.y.Max && tens >= p.y.Min {
 		label := notation.Minus(strconv.Itoa(int(tens)))
 		head = strings.Repeat(" ", textLeft-2-uniseg.StringWidth(label)) + p.plain(label) + " " + p.sign("┤", "+")
 	}

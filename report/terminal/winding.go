@@ -19,8 +19,9 @@ func Winding(w io.Writer, v winding.Sheet, o Options) error {
 	c := columns{gap: 2, right: []bool{false, true}}
 	if turns := float64(v.Plan.Turns); turns > 0 {
 		mean := v.Plan.MeanTurnM(turns)
-		c.add("  wire", quantity.Format(turns*mean, quantity.Metre, 3), fmt.Sprintf("%d turns of %s, mean turn length %s",
-			v.Plan.Turns, v.Plan.Wire.Name, quantity.Format(mean, quantity.Metre, 3)))
+		c.add("  wire", quantity.Format(turns*mean, quantity.Metre, 3),
+			fmt.Sprintf("%d turns of %s, mean turn length %s",
+				v.Plan.Turns, v.Plan.Wire.Name, quantity.Format(mean, quantity.Metre, 3)))
 	} else {
 		c.add("  wire", "", "turns not counted, "+v.Plan.Wire.Name)
 	}
@@ -34,11 +35,13 @@ func Winding(w io.Writer, v winding.Sheet, o Options) error {
 	}
 	ohm := t.notes.Cells(quantity.Ohm, v.Check.Measured, v.Check.Expected)
 	c.add("  resistance", ohm[0], notation.Typeset(v.Check.From))
-	c.add("  expected", ohm[1], fmt.Sprintf("at %s °C, from wire and bobbin%s", notation.TwoDigits(v.Check.Celsius), en))
+	c.add("  expected", ohm[1], fmt.Sprintf("at %s °C, from wire and bobbin%s", notation.TwoDigits(v.Check.Celsius),
+		en))
 	c.add("  turns", t.notes.Cell(v.Check.Turns, quantity.Ratio), "that give this resistance")
 	if !math.IsNaN(v.Check.AirH) {
 		c.add("  winding alone", "about "+quantity.Format(v.Check.AirH, quantity.Henry, 2),
-			fmt.Sprintf("without pole pieces and magnets; this coil has %s times that", notation.TwoDigits(v.Check.Factor)))
+			fmt.Sprintf("without pole pieces and magnets; this coil has %s times that",
+				notation.TwoDigits(v.Check.Factor)))
 	}
 	t.facts(c, 1)
 	t.reasons()

@@ -29,7 +29,8 @@ func Batch(b *batch.Batch) []string {
 		}{
 			{batch.Pass, "passes", "pass"}, {batch.Fail, "fails", "fail"},
 			{batch.Undecided, "is too close to a limit to decide", "are too close to a limit to decide"},
-			{batch.Unknown, "cannot be judged: something was not measured", "cannot be judged: something was not measured"},
+			{batch.Unknown, "cannot be judged: something was not measured",
+				"cannot be judged: something was not measured"},
 		} {
 			switch n := b.Count(v.verdict); {
 			case n == 1:
@@ -147,12 +148,14 @@ func Probability(p float64) string {
 // BatchRemarks say how the numbers were made.
 func BatchRemarks(b *batch.Batch) []string {
 	out := []string{
-		"Typical is the median. Coil to coil is the typical spread Qn, without s_r where coils were measured more than once.",
+		"Typical is the median. Coil to coil is the typical spread Qn, without s_r where coils were measured more " +
+			"than once.",
 		"Spreads are standard deviations in percent of the median: s of the coils, each counted once; " +
 			"Qn the same, hardly changed by a few bad coils (Rousseeuw and Croux 1993).",
 		"s_r is the repeatability of measuring one coil again, s_L the spread of the coils themselves, " +
 			"by one-way analysis of variance (ISO 5725-2). Coils of the same name are one coil.",
-		"! marks values more than 3.5 robust standard deviations from the median, including the measurement's own uncertainty.",
+		"! marks values more than 3.5 robust standard deviations from the median, including the measurement's own " +
+			"uncertainty.",
 	}
 	if b.Judged {
 		out = append(out, fmt.Sprintf("A coil passes if it is at least %g U95 inside every limit, "+

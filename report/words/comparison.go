@@ -66,7 +66,8 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		case len(open) == len(c.Rows):
 			out = append(out, names[i]+" cannot be compared: too little is known of it or of the reference.")
 		case words == nil:
-			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within the uncertainty.")
+			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within "+
+				"the uncertainty.")
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
 		}

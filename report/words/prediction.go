@@ -38,7 +38,8 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	case !p.Peak.Known():
 		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
 	case p.PeakDB.Known():
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; %s.",
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; "+
+			"%s.",
 			names, verb, notation.Rounded(p.Peak, quantity.Hertz), notation.Rounded(p.PeakDB, quantity.Decibel),
 			whose, Peak(p.Peak)))
 	default:
