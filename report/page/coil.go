@@ -63,6 +63,8 @@ type coilPage struct {
 	Values           []valueRow
 
 	Takes        []takeRow
+	ShapeColumns []string
+	PeakColumns  []string
 	Reasons      []string
 	FlagMeanings []flagged
 
@@ -100,10 +102,10 @@ type (
 	}
 	takeRow struct {
 		named
-		Load, Resonance, Q, SN  string
-		Peak, Height, Width, LC string // in a table of their own
-		Flags                   []flagged
-		Used                    bool
+		Load, SN    string
+		Shape, Peak []string // Peak in a table of its own
+		Flags       []flagged
+		Used        bool
 	}
 	residual struct {
 		Name, Outside string
@@ -215,26 +217,24 @@ func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what 
 
 func (p *coilPage) takeRows(r fit.Result) {
 	var n notation.Notes
-	cells := func(unit quantity.Unit, get func(fit.TakeResult) fit.Quantity) []string {
-		var column []fit.Quantity
-		for _, t := range r.Takes {
-			column = append(column, get(t))
+	shape, peak := make([][]string, len(r.Takes)), make([][]string, len(r.Takes))
+	fill := func(columns []words.Column[fit.TakeResult], rows [][]string) (names []string) {
+		for _, c := range columns {
+			names = append(names, c.Name)
+			for i, cell := range notation.CellsOf(&n, c.Unit, r.Takes, c.Of) {
+				rows[i] = append(rows[i], cell)
+			}
 		}
-		return n.Cells(unit, column...)
+		return names
 	}
-	resonance := cells(quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Resonance })
-	q := cells(quantity.Ratio, func(t fit.TakeResult) fit.Quantity { return t.Q })
-	peak := cells(quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Peak })
-	height := cells(quantity.Decibel, func(t fit.TakeResult) fit.Quantity { return t.PeakDB })
-	width := cells(quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.WidthHz })
-	lc := cells(quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.LC })
+	p.ShapeColumns, p.PeakColumns = fill(words.ShapeColumns, shape), fill(words.PeakColumns, peak)
 	p.Reasons = n.Reasons()
 	meanings := map[string]bool{}
 	for i, load := range words.Loads(r.Takes) {
 		t := r.Takes[i]
 		row := takeRow{named: newNamed(notation.Visible(t.Name), "", glyph(i)), Load: load, Used: t.Used,
-			SN:        words.SN(t),
-			Resonance: resonance[i], Q: q[i], Peak: peak[i], Height: height[i], Width: width[i], LC: lc[i]}
+			SN:    words.SN(t),
+			Shape: shape[i], Peak: peak[i]}
 		for _, name := range words.Flags(t) {
 			means := words.FlagMeanings[name]
 			row.Flags = append(row.Flags, flagged{name, means})

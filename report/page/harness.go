@@ -3,8 +3,6 @@ package page
 import (
 	"html/template"
 
-	"coilsweep/excite/quantity"
-	"coilsweep/fit"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
@@ -16,12 +14,11 @@ type (
 	inHarness struct {
 		About    string
 		Figure   template.HTML
-		Sounds   []soundRow // as set, and without each part
-		Knobs    []soundRow // at other positions
+		Sounds   []benchRow // as set, and without each part
+		Knobs    []benchRow // at other positions
 		Reasons  []string
 		Warnings []string
 	}
-	soundRow struct{ What, Peak, Height, Q, Level string }
 )
 
 // newInHarness is what coils do in a guitar, without the figure.
@@ -35,20 +32,11 @@ func newInHarness(h harness.Prediction) *inHarness {
 		names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
 	}
 	var n notation.Notes
-	cells := func(unit quantity.Unit, get func(harness.Sound) fit.Quantity) []string {
-		var column []fit.Quantity
-		for _, s := range sounds {
-			column = append(column, get(s))
+	rows := make([]benchRow, len(names))
+	for _, c := range words.SoundColumns {
+		for i, cell := range notation.CellsOf(&n, c.Unit, sounds, c.Of) {
+			rows[i].Name, rows[i].Cells = names[i], append(rows[i].Cells, cell)
 		}
-		return n.Cells(unit, column...)
-	}
-	peak := cells(quantity.Hertz, func(s harness.Sound) fit.Quantity { return s.Peak })
-	height := cells(quantity.Decibel, func(s harness.Sound) fit.Quantity { return s.PeakDB })
-	q := cells(quantity.Ratio, func(s harness.Sound) fit.Quantity { return s.Q })
-	level := cells(quantity.Decibel, func(s harness.Sound) fit.Quantity { return s.Level })
-	var rows []soundRow
-	for i, name := range names {
-		rows = append(rows, soundRow{name, peak[i], height[i], q[i], level[i]})
 	}
 	out.Sounds = rows[:1+len(h.Without)]
 	if len(h.Positions) > 0 {

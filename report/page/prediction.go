@@ -180,11 +180,8 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 		{quantity.Farad, func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
 		{quantity.Ohm, func(r *fit.Result) fit.Quantity { return r.Resistance }},
 	} {
-		var column []fit.Quantity
-		for _, c := range coils {
-			column = append(column, of.get(c.Result))
-		}
-		for i, text := range n.Cells(of.unit, column...) {
+		get := func(c comparison.Coil) fit.Quantity { return of.get(c.Result) }
+		for i, text := range notation.CellsOf(&n, of.unit, coils, get) {
 			p.Coils[i].Values = append(p.Coils[i].Values, notation.Tied(text))
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -79,9 +80,9 @@ func (t *table) takes(takes []fit.TakeResult) {
 	if len(takes) == 0 {
 		return
 	}
-	shape, peak := takeNumbers[:2], takeNumbers[2:]
+	shape, peak := words.ShapeColumns, words.PeakColumns
 	c, which := t.fitting(
-		func() columns { return t.takeColumns(takes, takeNumbers, true, true) },
+		func() columns { return t.takeColumns(takes, slices.Concat(shape, peak), true, true) },
 		func() columns { return t.takeColumns(takes, shape, true, true) },
 		func() columns { c := t.takeColumns(takes, shape, true, true); c.gap = 1; return c },
 		func() columns { return columns{} })
@@ -109,25 +110,9 @@ func (t *table) takes(takes []fit.TakeResult) {
 	t.line("")
 }
 
-// takeNumber is a quantity of each take.
-type takeNumber struct {
-	name string
-	unit quantity.Unit
-	of   func(fit.TakeResult) fit.Quantity
-}
-
-var takeNumbers = []takeNumber{
-	{"resonance", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Resonance }},
-	{"Q", quantity.Ratio, func(t fit.TakeResult) fit.Quantity { return t.Q }},
-	{"LC frequency", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.LC }},
-	{"peak frequency", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Peak }},
-	{"peak height", quantity.Decibel, func(t fit.TakeResult) fit.Quantity { return t.PeakDB }},
-	{"−3 dB width", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.WidthHz }},
-}
-
 // takeColumns are numbers of the takes as a table, with or without U95; whole
 // with what was added before them, and how the take is after them.
-func (t *table) takeColumns(takes []fit.TakeResult, numbers []takeNumber, u95, whole bool) columns {
+func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.TakeResult], u95, whole bool) columns {
 	header, rows := []string{"take"}, make([][]string, len(takes))
 	column := func(name string, cells []string) {
 		header = append(header, name)
@@ -142,15 +127,11 @@ func (t *table) takeColumns(takes []fit.TakeResult, numbers []takeNumber, u95, w
 		column("added", words.Loads(takes))
 	}
 	for _, number := range numbers {
-		values := make([]fit.Quantity, len(takes))
-		for i, take := range takes {
-			values[i] = number.of(take)
-		}
+		write := notation.ValuesOf[fit.TakeResult]
 		if u95 {
-			column(number.name, t.notes.Cells(number.unit, values...))
-		} else {
-			column(number.name, t.notes.Values(number.unit, values...))
+			write = notation.CellsOf
 		}
+		column(number.Name, write(&t.notes, number.Unit, takes, number.Of))
 	}
 	c := columns{gap: 2, right: make([]bool, len(header))}
 	for i := 1; i < len(header); i++ {
@@ -182,8 +163,8 @@ func (t *table) stacked(takes []fit.TakeResult) {
 		}
 		t.title(title)
 		c := columns{gap: 2, right: []bool{false, true}}
-		for _, number := range takeNumbers {
-			c.add("  "+number.name, t.notes.Cell(number.of(take), number.unit))
+		for _, number := range slices.Concat(words.ShapeColumns, words.PeakColumns) {
+			c.add("  "+number.Name, t.notes.Cell(number.Of(take), number.Unit))
 		}
 		c.add("  S/N after averaging", words.SN(take))
 		for _, s := range c.lines(nil) {

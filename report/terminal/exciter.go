@@ -48,11 +48,9 @@ func (t *table) drawer(s ExciterSheet) {
 	}
 	c.add(head...)
 	of := func(unit quantity.Unit, digits float64, get func(exciter.Estimate) float64) []string {
-		var list []fit.Quantity
-		for _, e := range s.Estimates {
-			list = append(list, fit.Quantity{Value: get(e), U95: math.Abs(get(e)) * math.Pow(10, 1-digits)})
-		}
-		return t.notes.Values(unit, list...)
+		return notation.ValuesOf(&t.notes, unit, s.Estimates, func(e exciter.Estimate) fit.Quantity {
+			return fit.Quantity{Value: get(e), U95: math.Abs(get(e)) * math.Pow(10, 1-digits)}
+		})
 	}
 	cells := [][]string{
 		of(quantity.Ohm, 2, func(e exciter.Estimate) float64 { return e.ResistanceOhm }),

@@ -61,12 +61,11 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 // listCells are a column of the list. Why something is not known is told by the
 // coil's own table.
 func listCells(list []words.Listed, column words.ListColumn) []string {
-	values := make([]fit.Quantity, len(list))
-	for i, l := range list {
-		if values[i] = column.Of(l); !values[i].Known() {
-			values[i] = fit.Quantity{Value: math.NaN()}
-		}
-	}
 	var n notation.Notes
-	return n.Values(column.Unit, values...)
+	return notation.ValuesOf(&n, column.Unit, list, func(l words.Listed) fit.Quantity {
+		if q := column.Of(l); q.Known() {
+			return q
+		}
+		return fit.Quantity{Value: math.NaN()}
+	})
 }

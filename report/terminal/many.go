@@ -3,6 +3,7 @@ package terminal
 import (
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
+	"coilsweep/report/plot"
 	"coilsweep/report/words"
 )
 
@@ -67,7 +68,7 @@ func (t *table) byCoil(m many, from, to int) columns {
 	c := columns{gap: 2, right: []bool{false}}
 	header, rows := []string{"coil"}, make([][]string, len(m.names))
 	for i, name := range m.names {
-		rows[i] = []string{truncate(name, 24)}
+		rows[i] = []string{plot.Shortened(name, 24)}
 	}
 	for n := from; n < to; n++ {
 		header = append(header, m.properties[n].Name)
@@ -94,7 +95,7 @@ func (t *table) byProperty(m many, from, to int) columns {
 	c := columns{gap: 2, right: []bool{false}}
 	header := []string{""}
 	for _, name := range m.names[from:to] {
-		header = append(header, truncate(name, 16))
+		header = append(header, plot.Shortened(name, 16))
 		c.right = append(c.right, true)
 	}
 	c.add(header...)

@@ -66,11 +66,9 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 		t.line(t.paint(sgrFaint, s))
 	}
 	c := columns{gap: 2, right: []bool{false, false, true, true}}
-	var peak, height []fit.Quantity
-	for _, take := range takes {
-		peak, height = append(peak, take.Take.Peak), append(height, take.Take.PeakDB)
-	}
-	hz, dB := t.notes.Values(quantity.Hertz, peak...), t.notes.Values(quantity.Decibel, height...)
+	hz := notation.ValuesOf(&t.notes, quantity.Hertz, takes, func(t figure.Take) fit.Quantity { return t.Take.Peak })
+	dB := notation.ValuesOf(&t.notes, quantity.Decibel, takes,
+		func(t figure.Take) fit.Quantity { return t.Take.PeakDB })
 	for i, take := range takes {
 		c.add("  "+letter(i), truncate(notation.Visible(take.Take.Name), max(o.Width-42, 10)), hz[i], dB[i])
 	}

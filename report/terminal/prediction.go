@@ -54,25 +54,28 @@ func (t *table) sounds(head string, p harness.Prediction, knobs bool) {
 	if names == nil {
 		return
 	}
-	of := func(get func(harness.Sound) fit.Quantity) (list []fit.Quantity) {
-		for _, s := range sounds {
-			list = append(list, get(s))
-		}
-		return list
-	}
-	peaks := of(func(s harness.Sound) fit.Quantity { return s.Peak })
-	peak := t.notes.Values(quantity.Hertz, peaks...)
-	height := t.notes.Values(quantity.Decibel, of(func(s harness.Sound) fit.Quantity { return s.PeakDB })...)
-	q := t.notes.Values(quantity.Ratio, of(func(s harness.Sound) fit.Quantity { return s.Q })...)
-	level := t.notes.Values(quantity.Decibel, of(func(s harness.Sound) fit.Quantity { return s.Level })...)
 	rows := columns{gap: 2, right: []bool{false, true, true, true, true, true}}
-	rows.add(head, "peak frequency", "change", "peak height", "Q", "level")
-	for i, name := range names {
-		change := notation.None
-		if peaks[i].Known() && p.Peak.Known() {
-			change = notation.Change(100 * (peaks[i].Value/p.Peak.Value - 1))
+	header, cells := []string{head}, make([][]string, len(names))
+	for k, column := range words.SoundColumns {
+		header = append(header, column.Name)
+		for i, cell := range notation.ValuesOf(&t.notes, column.Unit, sounds, column.Of) {
+			cells[i] = append(cells[i], cell)
 		}
-		rows.add(name, peak[i], change, height[i], q[i], level[i])
+		if k > 0 {
+			continue
+		}
+		header = append(header, "change")
+		for i, s := range sounds {
+			change := notation.None
+			if s.Peak.Known() && p.Peak.Known() {
+				change = notation.Change(100 * (s.Peak.Value/p.Peak.Value - 1))
+			}
+			cells[i] = append(cells[i], change)
+		}
+	}
+	rows.add(header...)
+	for i, name := range names {
+		rows.add(append([]string{name}, cells[i]...)...)
 	}
 	t.line("")
 	t.headed(rows, nil)

@@ -68,11 +68,10 @@ func (t *table) shorted(v winding.Sheet) {
 	}
 	t.line("")
 	t.line("What shorted turns would do to this coil alone:")
-	var hz, q []fit.Quantity
-	for _, s := range v.Shorted {
-		hz, q = append(hz, estimated(s.ResonanceHz)), append(q, estimated(s.Q))
-	}
-	resonance, sharp := t.notes.Values(quantity.Hertz, hz...), t.notes.Values(quantity.Ratio, q...)
+	resonance := notation.ValuesOf(&t.notes, quantity.Hertz, v.Shorted,
+		func(s winding.Shorted) fit.Quantity { return estimated(s.ResonanceHz) })
+	q := notation.ValuesOf(&t.notes, quantity.Ratio, v.Shorted,
+		func(s winding.Shorted) fit.Quantity { return estimated(s.Q) })
 	c := columns{gap: 2, right: []bool{true, true, true, true}}
 	c.add("  part", "turns", "resonance", "Q")
 	for i, s := range v.Shorted {
@@ -80,7 +79,7 @@ func (t *table) shorted(v winding.Sheet) {
 		if v.Plan.Turns > 0 {
 			turns = fmt.Sprintf("%.0f", s.Part*float64(v.Plan.Turns))
 		}
-		c.add("  "+notation.Percent(100*s.Part), turns, resonance[i], sharp[i])
+		c.add("  "+notation.Percent(100*s.Part), turns, resonance[i], q[i])
 	}
 	t.headed(c, nil)
 	t.line("")

@@ -3,6 +3,7 @@ package words
 import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/harness"
 )
 
 // Number is one of a coil's own quantities with its name.
@@ -27,4 +28,33 @@ func Numbers(r fit.Result) []Number {
 		list = append(list, Number{"cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding"})
 	}
 	return list
+}
+
+// Column is a quantity in a table of takes or of sounds.
+type Column[T any] struct {
+	Name string
+	Unit quantity.Unit
+	Of   func(T) fit.Quantity
+}
+
+// ShapeColumns are what the shapes of takes show, PeakColumns what follows.
+var (
+	ShapeColumns = []Column[fit.TakeResult]{
+		{"resonance", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Resonance }},
+		{"Q", quantity.Ratio, func(t fit.TakeResult) fit.Quantity { return t.Q }},
+	}
+	PeakColumns = []Column[fit.TakeResult]{
+		{"peak frequency", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.Peak }},
+		{"peak height", quantity.Decibel, func(t fit.TakeResult) fit.Quantity { return t.PeakDB }},
+		{"−3 dB width", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.WidthHz }},
+		{"LC frequency", quantity.Hertz, func(t fit.TakeResult) fit.Quantity { return t.LC }},
+	}
+)
+
+// SoundColumns are what a guitar does with its coils.
+var SoundColumns = []Column[harness.Sound]{
+	{"peak frequency", quantity.Hertz, func(s harness.Sound) fit.Quantity { return s.Peak }},
+	{"peak height", quantity.Decibel, func(s harness.Sound) fit.Quantity { return s.PeakDB }},
+	{"Q", quantity.Ratio, func(s harness.Sound) fit.Quantity { return s.Q }},
+	{"level", quantity.Decibel, func(s harness.Sound) fit.Quantity { return s.Level }},
 }
