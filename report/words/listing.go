@@ -18,7 +18,7 @@ type Listed struct {
 	Takes    int
 	Flags    []string    // of all takes, each once
 	Result   *fit.Result // nil: not fitted yet
-	Stale    []string    // why Result is out of date; none: it is fresh
+	Stale    []string    // why Result is out of date; none: it is up to date
 }
 
 // Resonance and Q of the coil alone where they are known, else those of the
