@@ -5,6 +5,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
 )
 
 // flagAdvice says what a flag means and what to do.
@@ -63,15 +64,7 @@ func TakeLine(take capture.Take) string {
 	q := take.Quality
 	noise := "not known"
 	if q.NoiseDBFS != 0 {
-		noise = fmt.Sprintf("%s, %.0f dB under the signal", Level(q.NoiseDBFS), q.SNRDB)
+		noise = fmt.Sprintf("%s, %.0f dB under the signal", notation.Level(q.NoiseDBFS), q.SNRDB)
 	}
-	return fmt.Sprintf("peak %s; noise %s; flags: %s", Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
-}
-
-// Level is a level in dBFS in words.
-func Level(dBFS float64) string {
-	if dBFS <= -200 { // less than any converter has
-		return "silent"
-	}
-	return fmt.Sprintf("%.1f dBFS", dBFS)
+	return fmt.Sprintf("peak %s; noise %s; flags: %s", notation.Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
 }
