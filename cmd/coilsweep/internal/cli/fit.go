@@ -26,6 +26,9 @@ func newFit(c *console) *cobra.Command {
 folder. Where the takes do not determine a value, it is unknown; the result gives
 the reason and the measurement that would settle it.
 
+In the models a ring is one eddy-current loop, a solid cylinder a solid core such as
+a pole piece.
+
 Takes that are not usable are left out; the exit status is 3 then.
 
 With --all every coil at and below DIR is fitted, on all cores, with the
