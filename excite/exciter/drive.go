@@ -93,7 +93,7 @@ func nextOf(resistors []float64, ohm float64) (next float64, ok bool) {
 }
 
 // spareOhm is how many times larger than the E12 value a series resistor may be
-// until it is worth a word.
+// before a warning.
 const spareOhm = 1.5
 
 // Estimate is an exciter with its drive, worked out.
@@ -123,7 +123,7 @@ type Estimate struct {
 	// MutualH is the mutual inductance to the target, EMFV1k the rms voltage
 	// induced in it at 1 kHz; it rises in proportion to the frequency.
 	MutualH, EMFV1k float64
-	// Warnings say what is to be minded.
+	// Warnings say what to watch.
 	Warnings []string
 }
 
@@ -153,7 +153,7 @@ func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Targ
 		return Estimate{}, fmt.Errorf("the coil under test: %w", err)
 	}
 	if gap := math.Abs(t.DistanceM) - (c.LengthM+t.Coil.LengthM)/2; gap < 0 && overlap(c, t.Coil) {
-		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test are in each other: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
+		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test overlap: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
 	}
 	e := Estimate{
 		Coil: c, DistanceM: t.DistanceM, Celsius: celsius, ResistanceOhm: c.ResistanceOhm(celsius),
@@ -220,18 +220,18 @@ func (e *Estimate) warn(g Goal) {
 	add := func(format string, args ...any) { e.Warnings = append(e.Warnings, fmt.Sprintf(format, args...)) }
 	switch {
 	case e.RiseK > 30:
-		add("the coil gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire", e.RiseK)
+		add("the exciter gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire", e.RiseK)
 	case e.RiseK > 5:
-		add("the coil gets warm, about %.0f K above the room for a steady tone; its resistance rises by %.1f %%", e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
+		add("the exciter gets warm: about %.0f K above the room for a steady tone; its resistance rises by %.1f %%", e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
 	}
 	if e.SeriesW > 0.125 {
 		add("the series resistor takes %s: use one for at least twice that", formatW(e.SeriesW))
 	}
 	if density := e.CurrentA / e.Coil.Wire.AreaM2() * 1e-6; density > 5 {
-		add("the wire carries %.1f A/mm²; 3 to 5 A/mm² is usual for a coil in air", density)
+		add("the wire carries %.1f A/mm²; 3 to 5 A/mm² is typical for a coil in air", density)
 	}
 	if e.SelfResonanceHz < 5*g.TopHz {
-		add("the coil resonates by itself near %s (a rough estimate): up to %s it is no longer R and L alone; use fewer turns",
+		add("the exciter's self-resonance is near %s (a rough estimate): up to %s it is not R and L alone; use fewer turns",
 			quantity.Format(e.SelfResonanceHz, quantity.Hertz, 1), quantity.Format(g.TopHz, quantity.Hertz, 2))
 	}
 	if e.EMFV1k < 1e-3 {

@@ -134,6 +134,10 @@ func FormatWithU95(x, u95 float64, unit Unit) string {
 	return ScaleWithU95(x, u95, unit).FormatWithU95(x, u95, unit)
 }
 
+// Minus is a printed text of numbers with minus signs in place of hyphens. Data
+// for programs keep the hyphen.
+func Minus(text string) string { return strings.ReplaceAll(text, "-", "−") }
+
 // special prints numbers that have no magnitude.
 func special(x float64) (string, bool) {
 	switch {

@@ -253,7 +253,7 @@ func TestRefused(t *testing.T) {
 		{"7.85k@295K", Ohm, "°C"},
 		{"7.85k@", Ohm, "°C"},
 		{"7.85k@22C@23C", Ohm, "two temperatures"},
-		{"7.85k@900C", Ohm, "cannot be meant"},
+		{"7.85k@900C", Ohm, "out of range"},
 		{"470p@22C", Farad, "only understood with a resistance"},
 		{"5m", Second, "not understood"}, // minutes?
 		{"5min", Second, "not understood"},

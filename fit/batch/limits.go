@@ -117,7 +117,7 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 	if p.Decibel {
 		x, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(text), "dB")), 64)
 		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-			return quantity.Value{}, fmt.Errorf("%q is no level in dB", text)
+			return quantity.Value{}, fmt.Errorf("%q is not a level in dB", text)
 		}
 		return quantity.Value{SI: x, Text: text}, nil
 	}

@@ -97,14 +97,14 @@ func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	switch {
 	case sameBench && alike > 0:
-		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences as far as both coils feel them alike, but for the height of the peak; all else is taken to be independent")
+		add("parts of the same name count as the same pieces: their errors cancel in the differences as far as both coils feel them alike, except in the peak height; all else counts as independent")
 	case alike > 0:
-		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences is too large, and a real difference may be missed: say that they were measured on the same bench")
+		add("the coils count as independent, but name the same parts and fixture. If these are the same pieces, state that the coils were measured on the same bench: otherwise U95 of the differences is too large, and a real difference may be missed")
 	default:
-		add("the coils are taken to be independent: errors that they share, such as those of one meter, are not taken off")
+		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}
 	if sameBench && unlike > 0 {
-		add("%d of the coils name other parts than the reference, and are taken to be independent of it", unlike)
+		add("%d of the coils name other parts than the reference, and count as independent of it", unlike)
 	}
 	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
 		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")

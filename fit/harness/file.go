@@ -21,7 +21,7 @@ func Load(path string) (Harness, error) {
 		return Harness{}, fmt.Errorf("reading the harness: %w", err)
 	}
 	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
-		return Harness{}, fmt.Errorf("%s is no harness file (TOML of up to 1 MiB)", path)
+		return Harness{}, fmt.Errorf("%s is not a harness file (TOML of up to 1 MiB)", path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {

@@ -67,7 +67,7 @@ func TestDecodeErrors(t *testing.T) {
 		{"taper", head + "[volume]\nresistance = \"500k\"\ntaper = \"a\"\n", `write audio or linear`},
 		{"tone without capacitor", head + "[tone]\nresistance = \"500k\"\n", "needs its capacitor"},
 		{"tone at no output", head + "[tone]\nresistance = \"500k\"\ncapacitance = \"22n\"\nat_output = true\n", "with a volume pot"},
-		{"bleed on nothing", head + "[bleed]\ncapacitance = \"680p\"\n", "need a volume pot"},
+		{"bleed on nothing", head + "[bleed]\ncapacitance = \"680p\"\n", "needs a volume pot"},
 		{"empty bleed", head + "[volume]\nresistance = \"500k\"\n[bleed]\nparallel = \"150k\"\n", "bleed: the capacitance is missing"},
 		{"cable twice", head + "[cable]\ncapacitance = \"470p\"\nlength_m = 3\n", "not both"},
 		{"cable of no length", head + "[cable]\nlength_m = 0\n", "a length of 0 m"},

@@ -84,7 +84,7 @@ const (
 	AmplifierC    = "amplifier capacitance"
 )
 
-// What is taken where nothing is stated (common practice).
+// Values assumed where nothing is stated (common practice).
 const (
 	cablePerMetre     = "100p 30%"
 	amplifierInput    = "1M 20%"
@@ -197,7 +197,7 @@ func (h Harness) Check() (coils int, err error) {
 	}
 	if b := h.Bleed; b != nil {
 		if h.Volume == nil {
-			return 0, errors.New("bleed: the parts need a volume pot to sit on")
+			return 0, errors.New("bleed: a treble bleed needs a volume pot")
 		}
 		if b.Capacitance == nil {
 			return 0, errors.New("bleed: the capacitance is missing")

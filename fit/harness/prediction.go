@@ -130,7 +130,7 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	}
 	p := &Prediction{Harness: h.Name, Warnings: warnings, Positions: []Position{}, Without: []Removal{}}
 	if len(coils) == 2 {
-		p.Warnings = append(p.Warnings, "both coils are taken to give the same EMF: strings and places differ")
+		p.Warnings = append(p.Warnings, "both coils are assumed to give the same EMF; on a guitar strings and positions differ")
 	}
 
 	// Everything that is asked for, in one propagation.
@@ -325,7 +325,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	case part == ToneCapacitor && h.Tone == nil:
 		return nil, errors.New("there is no tone control whose capacitor could be chosen")
 	case part != CableC && part != ToneCapacitor:
-		return nil, fmt.Errorf("%s cannot be solved for: the cable and the tone capacitor can", part)
+		return nil, fmt.Errorf("%s cannot be solved for: only the cable and the tone capacitor can", part)
 	case !(targetHz > lowestPeakHz && targetHz < highestPeakHz):
 		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz), highestPeakHz)
 	}

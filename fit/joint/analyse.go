@@ -286,7 +286,7 @@ func (a *analysis) choose(ctx context.Context) error {
 			}
 		}
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"what the circuit leaves over runs together over frequency (runs test %.0f), within what a sound card may leave in a response: U95 holds by how much the halves below and above the resonance disagree; a reference channel would tell which it is", best.runsZ))
+			"the residuals are not random over frequency (runs test %s), but small enough to come from the sound card: U95 includes how far the fits below and above the resonance disagree; a reference channel would settle it", minus("%.0f", best.runsZ)))
 	}
 	a.reduced = best.reduced()
 	var err error
@@ -295,7 +295,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	}
 	if a.widen > 1 {
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"no circuit of the ladder explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g for the misfit",
+			"no model explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g",
 			best.reduced(), a.widen))
 	}
 	a.known, err = a.best.uncertainty()

@@ -216,7 +216,7 @@ func TestToldOfTheBench(t *testing.T) {
 		if got := slices.Contains(r.Takes[i].Flags, "distorted"); got != told {
 			t.Errorf("%s: flags %q", take.Name, r.Takes[i].Flags)
 		}
-		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at -6 dBFS the response is off that at -18 dBFS by 0.40 dB about 7900 Hz"} {
+		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at −6 dBFS the response differs from that at −18 dBFS by 0.40 dB near 7900 Hz"} {
 			if strings.Contains(warnings, take.Name+text) != told {
 				t.Errorf("%s: want %q %v in %s", take.Name, text, told, warnings)
 			}

@@ -123,7 +123,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			return nil, err
 		}
 		if m := r.MonteCarlo; 100*m.Failed > m.Trials {
-			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials came to no minimum: their distributions are those of the others", m.Failed, m.Trials))
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials found no minimum and are left out of the distributions", m.Failed, m.Trials))
 		}
 	}
 	return r, nil
@@ -135,7 +135,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 // with one load looks like another coil without losses.
 func (a *analysis) main(d derived) fit.Quantity {
 	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
-		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the circuit yourself if the coil has no metal in it (loss-free)")
+		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
 	}
 	if a.ambiguous != "" {
 		return fit.Unknown(a.ambiguous)
@@ -253,8 +253,8 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
 	}
 	if l := t.Linearity; l != nil && !l.Linear {
-		flag("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; record again at the lower level, or farther from the exciter",
-			l.LevelsDBFS[0], l.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+		flag("not linear: at %s dBFS the response differs from that at %s dBFS by %s dB near %.0f Hz; record again at the lower level, or farther from the exciter",
+			minus("%g", l.LevelsDBFS[0]), minus("%g", l.LevelsDBFS[1]), minus("%.2f", -l.DeviationDB), l.AtHz)
 	}
 	r := t.Response
 	for _, order := range []int{2, 3} {
@@ -273,11 +273,14 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 	}
 }
 
+// minus prints a number with a minus sign.
+func minus(format string, x float64) string { return quantity.Minus(fmt.Sprintf(format, x)) }
+
 // warnOfDrive says where a drive that was called a current is none, and nothing
 // takes that out of the response.
 func (a *analysis) warnOfDrive(t Take) {
 	if f := t.DriveFall; f.Matters() {
-		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing corrects for that: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and this is not corrected: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",
 			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
 	}
 }

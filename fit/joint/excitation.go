@@ -64,7 +64,7 @@ const (
 func (f *Fitted) Excitation(scout string, played, next excite.Stimulus, load capture.Load) (Excitation, error) {
 	i := slices.IndexFunc(f.a.request.takes, func(t Take) bool { return t.Name == scout })
 	if i < 0 {
-		return Excitation{}, fmt.Errorf("take %q is not fit for use: it cannot be the scout of another", scout)
+		return Excitation{}, fmt.Errorf("take %q is not usable: no sweep can be shaped after it", scout)
 	}
 	if math.Log2(next.ToHz/next.FromHz) < leastShapedBand {
 		return Excitation{}, fmt.Errorf("a sweep from %g to %g Hz is too narrow to be shaped: give it %d octaves", next.FromHz, next.ToHz, leastShapedBand)
@@ -139,7 +139,7 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 	}
 	x[atC] = math.Log(coil.CapacitanceF)
 	if change := math.Abs(will.addedC - was.addedC); change > 0.01*(coil.CapacitanceF+was.addedC) && !a.main(derived{name: nameInductance}).Known() {
-		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: scout with the load of the take to come", scout.Name)
+		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: shape the sweep after a take with the same load", scout.Name)
 	}
 	// The gain is the scout's, whatever the response has become.
 	x[j.gain(0)], x[j.delay(0)] = a.best.x[best.gain(i)], a.best.x[best.delay(i)]

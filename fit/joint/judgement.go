@@ -29,7 +29,7 @@ const (
 const misfitLimit = 1.5
 
 // noForm says why the terms of a form are not known.
-const noForm = "no circuit of the ladder explains the takes: look at the residuals, and check the bench"
+const noForm = "no model explains the takes: inspect the residuals, and check the bench"
 
 // estimate is the propagation of all that is known to one quantity: noise and
 // priors, the sound card, its clock, and the choice of the form.
@@ -80,7 +80,7 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 	}
 	if relative > limit {
 		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
-			return fit.Unknown("it hangs on the input's resistance, which is not stated: measure it, and state it with every take")
+			return fit.Unknown("it depends on the input's resistance, which is not stated: measure it, and state it with every take")
 		}
 		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative, a.missingFact()))
 	}
@@ -97,7 +97,7 @@ func (a *analysis) missingFact() string {
 	}
 	if len(loads) < 2 {
 		if a.resistive {
-			return "one load shows resonance and Q, and the losses leave the DC resistance too weak a third fact; add a take with a known capacitor"
+			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a take with a known capacitor"
 		}
 		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
 	}

@@ -113,7 +113,7 @@ func (r *reading) result() fit.MeterResult {
 	what := map[string]string{"L": "inductance", "C": "capacitance", "R": "resistance", "Q": "Q", "D": "D"}[r.m.What]
 	out.Expected = v.Judge(value, fit.Sought{Missing: derived{name: nameCapacitanceCoil}.missing()}, a.missingFact())
 	if f0, q, ok := best.Resonance(circuit.Open()); ok && math.Abs(hz/f0-1) < 1/q && out.Expected.Known() {
-		out.Expected = fit.Unknown(fmt.Sprintf("the coil resonates by itself at about %s: so near to it %s has no steady value for a meter",
+		out.Expected = fit.Unknown(fmt.Sprintf("the coil's self-resonance is at about %s: so near to it a meter shows no steady %s",
 			quantity.Format(f0, quantity.Hertz, 3), what))
 	}
 	if a.ambiguous != "" {
@@ -216,8 +216,8 @@ func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 				"a break or a shorted turn between the reading and the takes, or another coil",
 				"an input that loads the coil more than the fixture's stated resistance says")
 		}
-		e.Notes = append(e.Notes, fmt.Sprintf("without the reading the takes say %s at its temperature: the two %s (En %.2f)",
-			quantity.FormatWithU95(alone, quantity.Coverage95*u*alone, quantity.Ohm), word, en))
+		e.Notes = append(e.Notes, fmt.Sprintf("without the reading the takes give %s at its temperature: the two %s (En %s)",
+			quantity.FormatWithU95(alone, quantity.Coverage95*u*alone, quantity.Ohm), word, minus("%.2f", en)))
 	}
 	return out
 }

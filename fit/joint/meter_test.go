@@ -76,7 +76,7 @@ func TestMeterAgainstNgspice(t *testing.T) {
 		for _, m := range results {
 			what := fmt.Sprintf("coil %s: %s at %g Hz, %s", name, m.What, m.AtHz, m.Mode)
 			if name == "a" && m.AtHz == 1e4 { // 2 % from its own resonance of 9795 Hz
-				if m.Expected.Known() || !strings.Contains(m.Expected.Why, "resonates by itself at about 9.8") {
+				if m.Expected.Known() || !strings.Contains(m.Expected.Why, "self-resonance is at about 9.8") {
 					t.Errorf("%s is %+v, want it unknown so near to the coil's resonance", what, m.Expected)
 				}
 				continue

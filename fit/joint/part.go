@@ -148,7 +148,7 @@ func (l *partList) addAssumedInput() int {
 		return i
 	}
 	l.warnings = append(l.warnings, fmt.Sprintf(
-		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
+		"the input's resistance is not stated: about %s is assumed (typical of an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
 		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*assumedInputLnU)))
 	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
 }

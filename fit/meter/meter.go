@@ -1,5 +1,6 @@
-// Package meter says what an LCR meter shows of a circuit, by which effects that
-// differs from the coil's own value, and what else would explain a reading.
+// Package meter works out the reading of an LCR meter on a circuit, the effects
+// that separate it from the coil's own value, and other causes that would explain
+// a reading.
 package meter
 
 import (

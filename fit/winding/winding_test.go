@@ -125,9 +125,9 @@ func TestCheckCoil(t *testing.T) {
 		{"as it should be", usual, 1.8 * air, 0.1, 8000, nil},
 		{"fewer turns", 0.8 * usual, 1.3 * air, 0.1, 8000, []string{"20 % below"}},
 		{"thin wire", 1.3 * usual, 1.8 * air, 0.1, 8000, []string{"30 % above"}},
-		{"low inductance", usual, 0.5 * air, 0.1, 8000, []string{"bare turns have: fewer turns"}},
+		{"low inductance", usual, 0.5 * air, 0.1, 8000, []string{"without pole pieces and magnets: fewer turns"}},
 		{"high inductance", usual, 6 * air, 0.1, 8000, []string{"more turns than stated"}},
-		{"shorted turns", usual, 1.8 * air, 0.7, 8000, []string{"if it is shorted turns"}},
+		{"shorted turns", usual, 1.8 * air, 0.7, 8000, []string{"if these are shorted turns"}},
 		{"turns not counted", usual, 1.8 * air, 0.1, 0, nil},
 	} {
 		t.Run(test.name, func(t *testing.T) {

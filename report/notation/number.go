@@ -221,7 +221,7 @@ func tenths(x float64, unit string) string {
 	if text == "-0.0" {
 		text = "0.0"
 	}
-	return Minus(text) + " " + unit
+	return quantity.Minus(text) + " " + unit
 }
 
 // WholeDecibels is a ratio of levels that is not worth a tenth, such as a
@@ -230,7 +230,7 @@ func WholeDecibels(x float64) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return None
 	}
-	return Minus(strconv.FormatFloat(x, 'f', 0, 64)) + " dB"
+	return quantity.Minus(strconv.FormatFloat(x, 'f', 0, 64)) + " dB"
 }
 
 // En is a normalised error to two decimals.
@@ -238,7 +238,7 @@ func En(en *float64) string {
 	if en == nil {
 		return None
 	}
-	return Minus(fmt.Sprintf("%.2f", *en))
+	return quantity.Minus(fmt.Sprintf("%.2f", *en))
 }
 
 // Bytes is a size of a file: "4.2 MB".
@@ -248,9 +248,6 @@ func Bytes(n int64) string {
 	}
 	return quantity.Format(float64(n), "B", 3)
 }
-
-// Minus puts the minus sign in place of the hyphen.
-func Minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
 
 // Distribution is how the trials of a Monte Carlo calculation scatter, in words:
 // mean, standard uncertainty, and the interval of 95 % of them.

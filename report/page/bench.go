@@ -21,7 +21,7 @@ func (p *coilPage) bench(d CoilDocument) {
 		fact1("DC resistance", d.Coil.DCR.String())
 	}
 	if t := d.Coil.CelsiusAtTakes; t != nil {
-		fact1("coil during the takes", notation.Minus(fmt.Sprintf("%g °C", *t)))
+		fact1("coil during the takes", quantity.Minus(fmt.Sprintf("%g °C", *t)))
 	}
 	for _, t := range d.Takes {
 		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
@@ -127,7 +127,7 @@ var conditions = []struct {
 		return strconv.Itoa(t.Quality.ClippedSamples)
 	}},
 	{"clock drift", func(t capture.Take) string {
-		return notation.Minus(fmt.Sprintf("%+.1f ppm", t.Quality.DriftPPM))
+		return quantity.Minus(fmt.Sprintf("%+.1f ppm", t.Quality.DriftPPM))
 	}},
 	{"polarity", func(t capture.Take) string {
 		if t.Quality.Polarity < 0 {

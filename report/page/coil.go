@@ -292,7 +292,7 @@ func valueRows(takes []figure.Take) []valueRow {
 		for _, t := range takes {
 			text := notation.None
 			if i := nearest(t.Curve.FrequencyHz, hz); i >= 0 && i < len(t.Curve.MagnitudeDB) {
-				text = notation.Minus(strconv.FormatFloat(t.Curve.MagnitudeDB[i], 'f', 2, 64))
+				text = quantity.Minus(strconv.FormatFloat(t.Curve.MagnitudeDB[i], 'f', 2, 64))
 				any = true
 			}
 			row.Values = append(row.Values, text)
@@ -331,7 +331,7 @@ func (p *coilPage) circuit(r fit.Result) {
 			Name: notation.Visible(t.Name), Parameters: strconv.Itoa(t.Parameters),
 			BIC:  "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
 			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64),
-			Runs: notation.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
+			Runs: quantity.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
 			Note: notation.Typeset(t.Note), Chosen: t.Name == r.Model.Name,
 		})
 	}
@@ -341,7 +341,7 @@ func (p *coilPage) circuit(r fit.Result) {
 		p.Parts = append(p.Parts, partRow{
 			What: notation.Visible(q.What), Nominal: scale.FormatWithU95(q.Nominal, 2*q.U, unit),
 			Fitted: scale.Format(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
-			Pull:   notation.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
+			Pull:   quantity.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
 		})
 	}
 }

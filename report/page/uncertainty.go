@@ -6,6 +6,7 @@ import (
 	"math"
 	"strconv"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/notation"
 )
@@ -92,7 +93,7 @@ func coefficient(r float64) string {
 	if away := 1 - math.Abs(r); away < 0.01 {
 		decimals = min(1-int(math.Floor(math.Log10(max(away, 1e-9)))), 6)
 	}
-	return notation.Minus(fmt.Sprintf("%.*f", decimals, r))
+	return quantity.Minus(fmt.Sprintf("%.*f", decimals, r))
 }
 
 func (p *coilPage) monteCarlo(m *fit.MonteCarlo) {

@@ -275,7 +275,7 @@ func (p *textPlot) row(t *table, row int) string {
 	// A multiple of 10 dB in the middle of this row or nearest to it.
 	if tens := 10 * math.Round(level(first+float64(p.downInCell()-1)/2)/10); p.dot(tens)/p.downInCell() == row &&
 		tens <= p.y.Max && tens >= p.y.Min {
-		label := notation.Minus(strconv.Itoa(int(tens)))
+		label := quantity.Minus(strconv.Itoa(int(tens)))
 		head = strings.Repeat(" ", textLeft-2-uniseg.StringWidth(label)) + p.plain(label) + " " + p.sign("┤", "+")
 	}
 	var b strings.Builder

@@ -18,8 +18,8 @@ import (
 )
 
 // complaint is an error as its reader is told of it, with what to do. Commands
-// write what they make at their end, so that one that was interrupted has
-// written nothing; a recording speaks for itself.
+// write their files at the end, so an interrupted one has written nothing; a
+// recording has its own message.
 func complaint(err error) string {
 	var partial *record.PartialError
 	if errors.Is(err, context.Canceled) && !errors.As(err, &partial) {
@@ -36,8 +36,8 @@ func complaint(err error) string {
 	return text
 }
 
-// adviceFor is what commands can do about an error of a library, as the end of
-// its sentence; empty: the error says it.
+// adviceFor is the advice on an error of a library, as the end of its sentence;
+// empty: the error says enough.
 func adviceFor(err error) string {
 	var (
 		calibration *workbench.CalibrationError

@@ -28,7 +28,7 @@ func newList(c *console) *cobra.Command {
 its latest take, its resonance, Q, L, C and R, its flags, and whether its
 result is up to date. A result is out of date where coil.toml or a take was added,
 removed or changed since, or where another version of the program made it;
-'coilsweep fit --all' makes it anew.`,
+'coilsweep fit --all' makes it again.`,
 		Example: `  coilsweep list bench
   coilsweep list bench --sort resonance --match bridge
   coilsweep list bench --flag hum --since 2026-01-01
@@ -55,7 +55,7 @@ removed or changed since, or where another version of the program made it;
 			list = slices.DeleteFunc(list, func(l words.Listed) bool { return !pick.wants(l) })
 			words.SortList(list, sortKey, descending)
 			if len(list) == 0 && !shown.json && !shown.csv {
-				c.warn("no coil below %s is to be listed", root)
+				c.warn("no coil to list below %s", root)
 				return nil
 			}
 			return shown.print(c, printed{

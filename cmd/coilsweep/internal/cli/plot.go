@@ -43,12 +43,12 @@ func newPlot(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "plot DIR [DIR2]",
 		Short: "Write a figure for print: SVG, PDF or PNG",
-		Long: `Write a figure for print. The ending of --out says which kind: .svg (text as
-outlines), .pdf (its font embedded) or .png.
+		Long: `Write a figure for print. The ending of --out sets the format: .svg (text as
+outlines), .pdf (font embedded) or .png.
 
   response    what was measured: magnitude with U95, and phase
   fit         the fitted circuit with its U95 over what was measured
-  residuals   what the fit leaves over, in standard uncertainties
+  residuals   measured minus fitted, in standard uncertainties
   line        1/w² against added capacitance: L and C
   meter       meter readings against the fit
   predict     one coil or two in a guitar; its parts as for 'coilsweep predict'
@@ -56,14 +56,13 @@ outlines), .pdf (its font embedded) or .png.
   noise       response and noise floor
   distortion  second and third harmonic
 
-The figure has the width that is asked for, and its text the size: nothing is to
-be scaled afterwards.`,
+Figure and text have the size that you ask for: do not scale them afterwards.`,
 		Example: `  coilsweep plot bridge --what fit --out fit.pdf
   coilsweep plot bridge --what line --width 85mm --text 7 --out line.svg
   coilsweep plot bridge --what predict --volume 500k --cable 470p --out loaded.png`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
-				return fmt.Errorf("one coil folder is wanted, or two for --what predict, not %d", len(args))
+				return fmt.Errorf("want one coil folder, or two for --what predict, not %d", len(args))
 			}
 			return nil
 		},
@@ -114,7 +113,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	}
 	if what == figure.KindPredict {
 		if p.only != nil {
-			return nil, nil, usagef("--take has no meaning for --what predict")
+			return nil, nil, usagef("--take does not go with --what predict")
 		}
 		return p.prediction(cmd, c, dirs, o, printing)
 	}
@@ -156,7 +155,7 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 	}
 	for _, name := range names {
 		if want[name] {
-			return nil, usagef("--take %q: there are %s", name, strings.Join(have, ", "))
+			return nil, usagef("--take %q: want one of %s", name, strings.Join(have, ", "))
 		}
 	}
 	return out, nil

@@ -100,7 +100,7 @@ func (p *recordingBar) endSweep(r record.Progress) {
 	p.repeat, p.peak = 0, math.Inf(-1)
 }
 
-// meters shows levels while they come, on a terminal only.
+// meters shows levels live, on a terminal only.
 func (p *recordingBar) meters(channels []record.Meter) {
 	line := ""
 	for i, ch := range channels {

@@ -184,8 +184,8 @@ func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseS
 // Metres holds a length in m that may be given without its unit.
 func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres) }
 
-// MetresBelow holds a length in m below a limit: a number without its unit is
-// taken for metres, and mostly was not meant so.
+// MetresBelow holds a length in m below a limit: a number without its unit means
+// metres, and is usually a mistake.
 func MetresBelow(at *float64, limitM float64) Value {
 	return value[float64]{at, string(quantity.Metre), func(s string) (float64, error) {
 		v, err := quantity.ParseMetres(s)
