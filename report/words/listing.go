@@ -4,22 +4,14 @@ import (
 	"cmp"
 	"slices"
 	"strings"
-	"time"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
 )
 
 // Listed is one coil of a list.
-type Listed struct {
-	Folder   string
-	Coil     string
-	Measured time.Time // of the latest take; zero: no take yet
-	Takes    int
-	Flags    []string    // of all takes, each once
-	Result   *fit.Result // nil: not fitted yet
-	Stale    []string    // why Result is out of date; none: it is up to date
-}
+type Listed struct{ evaluation.Known }
 
 // Resonance and Q of the coil alone where they are known, else those of the
 // take with the least load; of says which.

@@ -140,7 +140,7 @@ func (c *console) list(ctx context.Context, root string) ([]words.Listed, error)
 	}
 	var list []words.Listed
 	for _, k := range known {
-		list = append(list, words.Listed(k))
+		list = append(list, words.Listed{Known: k})
 	}
 	return list, nil
 }

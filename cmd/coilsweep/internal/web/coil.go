@@ -46,7 +46,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	}
 	coils := []coilLine{}
 	for _, k := range known {
-		l := words.Listed(k)
+		l := words.Listed{Known: k}
 		coil := w.coilOf(l.Folder)
 		if _, err := w.coilDir(coil); err != nil {
 			unreadable = append(unreadable, err.Error())
