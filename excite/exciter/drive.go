@@ -246,16 +246,10 @@ func formatW(w float64) string {
 	return fmt.Sprintf("%.1f W", w)
 }
 
-// Best is the number of turns on a bobbin that induces most in the target:
-// more turns give more field per ampere, but also an inductance that asks for
-// a larger series resistor, so the best is where the two limits meet or the
-// bobbin is full.
-func Best(b Bobbin, w Wire, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
-	return best(b, w, nil, packing, celsius, s, g, t)
-}
-
-// best is Best with the series resistors at hand; none: any, since two of E12
-// make nearly every value.
+// best is the number of turns on a bobbin that induces most in the target: more
+// turns give more field per ampere, but also an inductance that asks for a larger
+// series resistor, so the best is where the two limits meet or the bobbin is full.
+// resistors are those at hand; none: any, since two of E12 make nearly every value.
 func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
 	if err := checkDrive(s, g, t); err != nil {
 		return Estimate{}, err

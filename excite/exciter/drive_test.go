@@ -145,11 +145,11 @@ func TestBobbin(t *testing.T) {
 	}
 }
 
-// Best must not be beaten by any other number of turns (exact inductance).
+// best must not be beaten by any other number of turns (exact inductance).
 func TestBest(t *testing.T) {
 	for _, n := range []int{30, 42} {
 		w := mustAWG(t, n)
-		best, err := Best(bobbin, w, HandGuided, 22, line, DefaultGoal, target)
+		best, err := best(bobbin, w, nil, HandGuided, 22, line, DefaultGoal, target)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -174,7 +174,7 @@ func TestBest(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, HandGuided, 22, line, DefaultGoal, target); err == nil {
+	if _, err := best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, nil, HandGuided, 22, line, DefaultGoal, target); err == nil {
 		t.Error("a rod was wound")
 	}
 }
