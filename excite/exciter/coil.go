@@ -18,7 +18,7 @@ type Coil struct {
 	Wire        Wire // may be empty where only the field matters
 }
 
-// check refuses what the formulas do not hold for.
+// check refuses coils for which the formulas do not hold.
 func (c Coil) check() error {
 	for _, x := range []float64{c.MeanRadiusM, c.LengthM, c.DepthM} {
 		if !(x > 0) || math.IsInf(x, 1) {
