@@ -20,7 +20,7 @@ import (
 // below its own, never from its own or from above. excite, capture, fit and
 // report follow each other, and the command stands on top.
 var floors = [][]string{
-	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "fit/circuit", "fit/leastsquares", "report/plot"},
+	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort", "fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},
 	{"capture/align"},
@@ -32,11 +32,10 @@ var floors = [][]string{
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
 	{"fit/batch", "fit/evaluation"},
-	{"report/notation", "report/drawn"},
-	{"report/words", "report/listing"},
-	{"report/figure", "report/terminal"},
-	{"report/picture", "report/data"},
-	{"report/page"},
+	{"report/notation"},
+	{"report/words"},
+	{"report/figure", "report/data"},
+	{"report/terminal", "report/page"},
 	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/workbench"},
 	{"cmd/coilsweep/internal/web"},
 	{"cmd/coilsweep/internal/cli"},

@@ -10,6 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
@@ -37,11 +38,8 @@ type limitText struct {
 func ParseLimits(data []byte) (map[string]Limits, error) {
 	var file map[string]toml.Primitive
 	md, err := toml.Decode(string(data), &file)
-	var parse toml.ParseError
-	if errors.As(err, &parse) {
-		return nil, fmt.Errorf("line %d: %s", parse.Position.Line, parse.Message)
-	} else if err != nil {
-		return nil, err
+	if err != nil {
+		return nil, tomlkey.Wrap(err)
 	}
 	var schema string
 	if p, ok := file["schema"]; !ok || md.PrimitiveDecode(p, &schema) != nil || schema != limitsSchema {
@@ -130,7 +128,8 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 // reference coil, with its uncertainty. Quantities that the coil does not have,
 // and levels in dB, are left out. percent holds a tolerance for a quantity, or
 // under "" for all that are not named.
-func LimitsAround(reference *fit.Result, properties []comparison.Property, percent map[string]float64) (map[string]Limits, error) {
+func LimitsAround(reference *fit.Result, properties []comparison.Property,
+	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
 			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))

@@ -12,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"coilsweep/capture"
-	"coilsweep/capture/align"
 	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
@@ -218,7 +217,6 @@ func sweepEMF(b virtual.Bench) float64 {
 type recorded struct {
 	audio capture.Recording
 	take  capture.Take
-	at    align.Alignment
 	truth virtual.Truth
 }
 
@@ -250,9 +248,6 @@ func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTak
 		if r.audio, r.take, err = record.Scout(t.Context(), recorder, take, nil); err != nil {
 			t.Fatal(err)
 		}
-		if r.at, err = align.Align(r.audio.Samples[0], stimulus); err != nil {
-			t.Fatal(err)
-		}
 		all = append(all, r)
 	}
 	return all
@@ -266,7 +261,7 @@ func (all recordedTakes) estimated(t *testing.T) fitTakes {
 	t.Helper()
 	var takes fitTakes
 	for _, r := range all {
-		estimate, err := response.EstimateAligned(t.Context(), r.audio, r.take, r.at)
+		estimate, err := response.Estimate(t.Context(), r.audio, r.take)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -290,7 +285,7 @@ func (all recordedTakes) plainly() fitTakes {
 		plan := fourier.NewFFT(period)
 		played := plan.Coefficients(nil, stimulus.Sweep())
 		var periods [][]complex128
-		for from := int(r.at.StartSample[0]) - early; len(periods) < stimulus.Repeats && from+period <= r.audio.Frames(); from += period {
+		for from := int(r.take.Alignment.StartSample[0]) - early; len(periods) < stimulus.Repeats && from+period <= r.audio.Frames(); from += period {
 			periods = append(periods, plan.Coefficients(nil, r.audio.Samples[0][from:from+period]))
 		}
 		n := float64(len(periods))

@@ -1,13 +1,13 @@
 package page
 
 import (
-	"strings"
+	"slices"
 
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 )
 
 // DrawComparison draws what a comparison page shows, and says it.
-func DrawComparison(d ComparisonDocument) ([]picture.Drawing, []string, error) {
+func DrawComparison(d ComparisonDocument) ([]figure.Drawing, []string, error) {
 	view, err := newComparisonPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -16,7 +16,7 @@ func DrawComparison(d ComparisonDocument) ([]picture.Drawing, []string, error) {
 }
 
 // DrawBatch is DrawComparison for a batch.
-func DrawBatch(d BatchDocument) ([]picture.Drawing, []string, error) {
+func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
 	view, err := newBatchPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -25,15 +25,14 @@ func DrawBatch(d BatchDocument) ([]picture.Drawing, []string, error) {
 }
 
 // drawings are the figures of a page: each wide and narrow, or one for both.
-func (p *manyPage) drawings() []picture.Drawing {
-	var out []picture.Drawing
-	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
-		parts := strings.SplitAfter(string(t.SVG), "</svg>")
-		d := picture.Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
-		if len(parts) > 1 && parts[1] != "" {
-			d.Narrow = parts[1]
+func (p *manyPage) drawings() []figure.Drawing {
+	var out []figure.Drawing
+	for _, t := range slices.Concat(p.Overlays, p.Charts) {
+		narrow := t.Narrow
+		if narrow == "" {
+			narrow = t.SVG
 		}
-		out = append(out, d)
+		out = append(out, figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(narrow)})
 	}
 	return out
 }

@@ -11,7 +11,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/terminal"
 )
 
@@ -50,7 +50,7 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 				return &workbench.UsageError{Err: err}
 			}
 			if plot != "" {
-				if err := atomicfile.Fill(plot, func(w io.Writer) error { return picture.WriteLine(w, *e.Result) }); err != nil {
+				if err := atomicfile.Fill(plot, func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 			}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -41,6 +42,8 @@ func adviceFor(err error) string {
 	var (
 		calibration *workbench.CalibrationError
 		noTake      *evaluation.NoTakeError
+		partial     *record.PartialError
+		rate        *record.RateError
 	)
 	switch {
 	case errors.Is(err, capture.ErrTakeExists):
@@ -49,10 +52,24 @@ func adviceFor(err error) string {
 		return ": make one with 'coilsweep new'"
 	case errors.As(err, &calibration):
 		return ", or measure without it: --uncalibrated"
+	case errors.As(err, &partial) && partial.HasSweep:
+		return ": use it with '" + importOf(partial) + "'"
+	case errors.As(err, &rate):
+		return fmt.Sprintf(", or make a stimulus with 'coilsweep stimulus --rate %d' and play that", rate.RecordedHz)
 	case errors.As(err, &noTake):
 		return ": record one with 'coilsweep measure' or read one with 'coilsweep import'"
 	}
 	return ""
+}
+
+// importOf is the command that makes a take of a recording that ended early.
+func importOf(e *record.PartialError) string {
+	words := []string{"coilsweep", "import", shellWord(e.Folder), "--take", e.Take}
+	if e.Redo {
+		words = append(words, "--redo")
+	}
+	return strings.Join(append(words, "--stimulus", shellWord(filepath.Join(e.Dir, capture.StimulusFile)),
+		"--recording", shellWord(filepath.Join(e.Dir, capture.AudioFile))), " ")
 }
 
 // inFolder adds what to do where something is missing from the bench of dir.

@@ -17,7 +17,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/plot"
 )
 
@@ -39,7 +39,7 @@ type plotting struct {
 }
 
 func newPlot(c *console) *cobra.Command {
-	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(picture.Fit)}
+	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit)}
 	cmd := &cobra.Command{
 		Use:   "plot DIR [DIR2]",
 		Short: "Write a figure for print: SVG, PDF or PNG",
@@ -90,7 +90,7 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 
 func pictureNames() []string {
 	var names []string
-	for _, k := range picture.Kinds() {
+	for _, k := range figure.Kinds() {
 		names = append(names, string(k))
 	}
 	return names
@@ -99,8 +99,8 @@ func pictureNames() []string {
 // prepare gives what draws the figure, and the error of an evaluation without
 // some takes.
 func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit, err error) {
-	what := picture.Kind(p.what)
-	if !slices.Contains(picture.Kinds(), what) {
+	what := figure.Kind(p.what)
+	if !slices.Contains(figure.Kinds(), what) {
 		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
 	}
 	printing, err := p.size.printing(p.out)
@@ -111,7 +111,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if err != nil {
 		return nil, nil, err
 	}
-	if what == picture.Predict {
+	if what == figure.KindPredict {
 		if p.only != nil {
 			return nil, nil, usagef("--take does not go with --what predict")
 		}
@@ -135,7 +135,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 			return nil, nil, err
 		}
 	}
-	return func(w io.Writer) error { return picture.Print(w, result, what, printing) }, e.Unfitness(), nil
+	return func(w io.Writer) error { return figure.Print(w, result, what, printing) }, e.Unfitness(), nil
 }
 
 // selected are the takes of these names, in the order of the result.
@@ -162,7 +162,7 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // prediction draws what the coils do in a guitar.
-func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing picture.Printing) (draw func(io.Writer) error, unfit, err error) {
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
 	h, _, err := p.guitar.Plan(len(dirs))
 	if err != nil {
 		return nil, nil, err
@@ -180,7 +180,7 @@ func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o e
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(w io.Writer) error { return picture.PrintPrediction(w, *prediction, printing) }, unfit, nil
+	return func(w io.Writer) error { return figure.PrintPrediction(w, *prediction, printing) }, unfit, nil
 }
 
 // figureSize is the size of a figure on paper.
@@ -190,7 +190,7 @@ type figureSize struct {
 }
 
 func (s *figureSize) options() workbench.Options {
-	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", picture.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
+	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", figure.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
 	return output(
 		text("width", "width on paper", &s.width),
 		text("height", "height on paper (default: what suits the figure)", &s.height),
@@ -200,8 +200,8 @@ func (s *figureSize) options() workbench.Options {
 }
 
 // printing reads the flags, and the format from the ending of the file.
-func (s *figureSize) printing(file string) (picture.Printing, error) {
-	p := picture.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
+func (s *figureSize) printing(file string) (figure.Printing, error) {
+	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
 	if file == "" {
 		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}

@@ -16,7 +16,7 @@ import (
 	"coilsweep/excite"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
-	"coilsweep/report/listing"
+	"coilsweep/report/words"
 )
 
 // coilLine is a coil in the list.
@@ -46,7 +46,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	}
 	coils := []coilLine{}
 	for _, k := range known {
-		l := listing.Coil(k)
+		l := words.Listed(k)
 		coil := w.coilOf(l.Folder)
 		if _, err := w.coilDir(coil); err != nil {
 			unreadable = append(unreadable, err.Error())

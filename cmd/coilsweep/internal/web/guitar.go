@@ -13,9 +13,9 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
@@ -74,8 +74,8 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	answer := map[string]any{
 		"prediction": p, "warnings": append([]string{}, p.Warnings...), "sentences": soundSentences(p.Sound),
 	}
-	d, err := picture.DrawPrediction(*p)
-	var nothing *picture.NothingToDrawError
+	d, err := figure.DrawPrediction(*p)
+	var nothing *figure.NothingToDrawError
 	if err != nil && !errors.As(err, &nothing) {
 		return nil, err
 	}

@@ -16,8 +16,8 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/figure"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // mostDrawn is for how many coils the responses are drawn over each other: as
@@ -137,7 +137,7 @@ func (w *workshop) compareCoils(r *http.Request) (any, error) {
 
 // many is the answer on several coils: what as --json writes it, its figures,
 // and a link to its site.
-func (w *workshop) many(what string, figures []picture.Drawing, sentences []string, said string, numbers, whole func(io.Writer) error) (any, error) {
+func (w *workshop) many(what string, figures []figure.Drawing, sentences []string, said string, numbers, whole func(io.Writer) error) (any, error) {
 	var text, html bytes.Buffer
 	if err := numbers(&text); err != nil {
 		return nil, err
@@ -149,7 +149,7 @@ func (w *workshop) many(what string, figures []picture.Drawing, sentences []stri
 		sentences = append(sentences, said+".")
 	}
 	return map[string]any{
-		what: json.RawMessage(text.Bytes()), "figures": append([]picture.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
+		what: json.RawMessage(text.Bytes()), "figures": append([]figure.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
 		"link": w.linkPage(what+".html", html.Bytes()),
 	}, nil
 }

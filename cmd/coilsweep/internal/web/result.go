@@ -19,7 +19,7 @@ import (
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/winding"
 	"coilsweep/report/data"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/words"
 )
 
@@ -157,7 +157,7 @@ func (w *workshop) showWhole(coil string, e *evaluation.Evaluation) {
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
 			continue
 		}
-		if d, err := picture.DrawResponse(t.Name, in.Response); err == nil {
+		if d, err := figure.DrawResponse(t.Name, in.Response); err == nil {
 			w.mu.Lock()
 			if w.sweep.Revision == shown.Revision { // no further take has begun
 				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
@@ -336,8 +336,8 @@ func (w *workshop) evaluated(r *http.Request) (*evaluation.Evaluation, error) {
 }
 
 func (w *workshop) getFigure(r *http.Request) (any, error) {
-	what := picture.Kind(r.URL.Query().Get("what"))
-	if !slices.Contains(picture.Kinds(), what) || what == picture.Predict {
+	what := figure.Kind(r.URL.Query().Get("what"))
+	if !slices.Contains(figure.Kinds(), what) || what == figure.KindPredict {
 		return nil, &site.Error{Status: http.StatusBadRequest, Text: "there is no figure " + string(what), Field: "what"}
 	}
 	e, err := w.evaluated(r)
@@ -348,7 +348,7 @@ func (w *workshop) getFigure(r *http.Request) (any, error) {
 		}
 		return nil, err
 	}
-	d, err := picture.Draw(*e.Result, what)
+	d, err := figure.Draw(*e.Result, what)
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
 )
 
 // flagAdvice says what a flag means and what to do.
@@ -63,18 +64,10 @@ func TakeLine(take capture.Take) string {
 	q := take.Quality
 	noise := "not measured"
 	if q.NoiseDBFS != 0 {
-		noise = fmt.Sprintf("%s, recording S/N %.0f dB", Level(q.NoiseDBFS), q.SNRDB)
+		noise = fmt.Sprintf("%s, recording S/N %.0f dB", notation.Level(q.NoiseDBFS), q.SNRDB)
 	}
-	return fmt.Sprintf("peak %s; noise %s; flags: %s", Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
+	return fmt.Sprintf("peak %s; noise %s; flags: %s", notation.Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
 }
 
 // Signed is x with a minus sign, for people.
 func Signed(x float64) string { return quantity.Minus(fmt.Sprintf("%g", x)) }
-
-// Level is a level in dBFS in words.
-func Level(dBFS float64) string {
-	if dBFS <= -200 { // less than any converter has
-		return "silent"
-	}
-	return quantity.Minus(fmt.Sprintf("%.1f dBFS", dBFS))
-}

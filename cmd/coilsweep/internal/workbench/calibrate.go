@@ -108,7 +108,7 @@ func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult,
 	take := direct("none", k.Program)
 	take.Started, take.Stimulus = old.Made, *old.Stimulus
 	take.Bench = capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel}
-	if take.Quality, err = quality.Assess(recording, take); err != nil {
+	if take, err = quality.Assess(recording, take); err != nil {
 		return CalibrationResult{}, err
 	}
 	return keepCalibration(ctx, path, take, recording, old.OutputChannel)

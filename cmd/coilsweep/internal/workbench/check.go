@@ -12,6 +12,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
+	"coilsweep/report/notation"
 )
 
 const (
@@ -175,7 +176,7 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 	}
 	for _, ch := range r.Channels {
 		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
-			Level(ch.PeakDBFS), Level(ch.RMSDBFS), Level(ch.NoiseDBFS), r.PlannedDBFS, Level(ch.ExpectedPeakDBFS))
+			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
 		var bands []string

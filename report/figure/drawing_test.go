@@ -1,4 +1,4 @@
-package picture
+package figure
 
 import (
 	"encoding/xml"
@@ -49,7 +49,8 @@ func TestDrawResponse(t *testing.T) {
 		t.Fatal(err)
 	}
 	drawsForPages(t, "response", d)
-	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") || strings.Contains(d.Wide, ">40</text>") {
+	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") ||
+		strings.Contains(d.Wide, ">40</text>") {
 		t.Errorf("name or scale is wrong: %s", d.Wide)
 	}
 }
@@ -57,9 +58,9 @@ func TestDrawResponse(t *testing.T) {
 func TestDraw(t *testing.T) {
 	r := invented.Result(invented.ThreeLoads, 60)
 	var nothing *NothingToDrawError
-	for _, what := range []Kind{Response, Fit, Residuals, Line, Meter} {
+	for _, what := range []Kind{KindResponse, KindFit, KindResiduals, KindLine, KindMeter} {
 		d, err := Draw(r, what)
-		if errors.As(err, &nothing) && what == Meter {
+		if errors.As(err, &nothing) && what == KindMeter {
 			continue
 		}
 		if err != nil {
@@ -67,7 +68,7 @@ func TestDraw(t *testing.T) {
 		}
 		drawsForPages(t, string(what), d)
 	}
-	if _, err := Draw(fit.Result{}, Fit); !errors.As(err, &nothing) {
+	if _, err := Draw(fit.Result{}, KindFit); !errors.As(err, &nothing) {
 		t.Errorf("nothing was drawn: %v", err)
 	}
 }

@@ -1,4 +1,4 @@
-package picture
+package figure
 
 import (
 	"math"
@@ -8,8 +8,6 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
 	"coilsweep/fit/response"
-	"coilsweep/report/drawn"
-	"coilsweep/report/figure"
 	"coilsweep/report/plot"
 )
 
@@ -25,8 +23,8 @@ type Drawing struct {
 }
 
 // draw is a drawing of what make makes; nothing where that is nil.
-func draw(make func(figure.Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
-	markup := func(s figure.Shape) (string, error) {
+func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
+	markup := func(s Shape) (string, error) {
 		figures, err := make(s)
 		if err != nil {
 			return "", err
@@ -44,8 +42,8 @@ func draw(make func(figure.Shape) ([]*plot.Figure, error)) (d Drawing, err error
 		}
 		return b.String(), nil
 	}
-	if d.Wide, err = markup(figure.Wide); err == nil {
-		d.Narrow, err = markup(figure.Narrow)
+	if d.Wide, err = markup(Wide); err == nil {
+		d.Narrow, err = markup(Narrow)
 	}
 	return d, err
 }
@@ -53,7 +51,7 @@ func draw(make func(figure.Shape) ([]*plot.Figure, error)) (d Drawing, err error
 // Draw draws a picture of a result. A *NothingToDrawError says that the result
 // does not hold what it shows.
 func Draw(r fit.Result, what Kind) (Drawing, error) {
-	return draw(func(s figure.Shape) ([]*plot.Figure, error) {
+	return draw(func(s Shape) ([]*plot.Figure, error) {
 		figures, _, err := figuresOf(r, what, s)
 		return figures, err
 	})
@@ -61,10 +59,10 @@ func Draw(r fit.Result, what Kind) (Drawing, error) {
 
 // DrawPrediction draws the predicted response of coils in a harness.
 func DrawPrediction(p harness.Prediction) (Drawing, error) {
-	return draw(func(s figure.Shape) ([]*plot.Figure, error) {
-		f := figure.NewPredicted(p).Figure(p, s)
+	return draw(func(s Shape) ([]*plot.Figure, error) {
+		f := NewPredicted(p).Figure(p, s)
 		if f == nil {
-			return nil, &NothingToDrawError{Predict, "nothing reaches the amplifier"}
+			return nil, &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
 		}
 		return []*plot.Figure{f}, nil
 	})
@@ -88,15 +86,16 @@ func DrawResponse(take string, r *response.Response) (Drawing, error) {
 	c := &fit.Curve{FrequencyHz: r.FrequencyHz}
 	for i := range r.FrequencyHz {
 		c.MagnitudeDB = append(c.MagnitudeDB, r.MagnitudeDB(i)-level)
-		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+quantity.Coverage95*math.Sqrt(r.Variance[i]/2)*math.Pow(10, -r.MagnitudeDB(i)/20)))
+		u := math.Sqrt(r.Variance[i]/2) * math.Pow(10, -r.MagnitudeDB(i)/20)
+		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+quantity.Coverage95*u))
 		if i < len(r.NoiseFloor) {
 			c.NoiseFloorDB = append(c.NoiseFloorDB, 20*math.Log10(r.NoiseFloor[i])-level)
 		}
 	}
 	unknown := fit.Unknown("not fitted yet")
-	takes := drawn.Takes(fit.Result{Takes: []fit.TakeResult{{Name: take, Peak: unknown, PeakDB: unknown, Curve: c}}})
-	return draw(func(s figure.Shape) ([]*plot.Figure, error) {
-		f := figure.Magnitude(takes, s)
+	takes := Takes(fit.Result{Takes: []fit.TakeResult{{Name: take, Peak: unknown, PeakDB: unknown, Curve: c}}})
+	return draw(func(s Shape) ([]*plot.Figure, error) {
+		f := Magnitude(takes, s)
 		f.ID = "sweep-" + s.Name
 		return []*plot.Figure{f}, nil
 	})

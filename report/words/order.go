@@ -1,4 +1,4 @@
-package listing
+package words
 
 import (
 	"cmp"
@@ -9,16 +9,7 @@ import (
 	"coilsweep/report/notation"
 )
 
-// ComparisonKeys are the words by which coils of a comparison can be sorted.
-func ComparisonKeys(c *comparison.Comparison) []string {
-	keys := []string{"given", "name"}
-	for _, r := range c.Rows {
-		keys = append(keys, r.Key)
-	}
-	return keys
-}
-
-// ComparisonOrder is the coils' indices sorted by one of ComparisonKeys, what is not known
+// ComparisonOrder is the coils' indices sorted by one of its SortKeys, what is not known
 // last. Another key leaves the coils as given.
 func ComparisonOrder(c *comparison.Comparison, key string) []int {
 	order := make([]int, len(c.Coils))
@@ -41,9 +32,9 @@ func ComparisonOrder(c *comparison.Comparison, key string) []int {
 	return order
 }
 
-// Names are the coils' names, with the folder where a name is not the only
+// CoilNames are the coils' names, with the folder where a name is not the only
 // one of its kind.
-func Names(coils []comparison.Coil) []string {
+func CoilNames(coils []comparison.Coil) []string {
 	count := map[string]int{}
 	for _, c := range coils {
 		count[c.Name]++

@@ -1,4 +1,4 @@
-package picture
+package figure
 
 import (
 	"bytes"
@@ -19,7 +19,7 @@ import (
 func printPicture(what Kind, p Printing) ([]byte, error) {
 	var b bytes.Buffer
 	var err error
-	if what == Predict {
+	if what == KindPredict {
 		err = PrintPrediction(&b, invented.ResonantPrediction(), p)
 	} else {
 		err = Print(&b, invented.Result(invented.EightLoads, 120), what, p)
@@ -64,12 +64,12 @@ func TestPicturesHaveTheirSize(t *testing.T) {
 // Axes have units, and each take its name.
 func TestPicturesNameWhatTheyShow(t *testing.T) {
 	for what, wants := range map[Kind][]string{
-		Response:  {"frequency, Hz", "phase, degrees", "bare", "plus 470 pF"},
-		Fit:       {"magnitude, dB over the low-frequency plateau", "cable"},
-		Residuals: {"bare: (measured − fit) / u", "cable: (measured − fit) / u"},
-		Line:      {"1/w², µs²", "LC frequency, kHz", "C = 210.0 ± 2.4 pF"},
-		Meter:     {"L at 1 kHz, series", "En 1.25", "distance from what the fit expects, %"},
-		Predict:   {"3.12 ± 0.11 kHz", "level, dB over the EMF of one coil; band: U95"},
+		KindResponse:  {"frequency, Hz", "phase, degrees", "bare", "plus 470 pF"},
+		KindFit:       {"magnitude, dB over the low-frequency plateau", "cable"},
+		KindResiduals: {"bare: (measured − fit) / u", "cable: (measured − fit) / u"},
+		KindLine:      {"1/w², µs²", "LC frequency, kHz", "C = 210.0 ± 2.4 pF"},
+		KindMeter:     {"L at 1 kHz, series", "En 1.25", "distance from what the fit expects, %"},
+		KindPredict:   {"3.12 ± 0.11 kHz", "level, dB over the EMF of one coil; band: U95"},
 	} {
 		svg, err := printPicture(what, Printing{Format: plot.SVG})
 		if err != nil {
@@ -89,32 +89,38 @@ func TestNothingToDraw(t *testing.T) {
 	unfitted.Line, unfitted.Meter = nil, nil
 	for i := range unfitted.Takes {
 		c := unfitted.Takes[i].Curve
-		unfitted.Takes[i].Curve = &fit.Curve{FrequencyHz: c.FrequencyHz, MagnitudeDB: c.MagnitudeDB, PhaseDeg: c.PhaseDeg}
+		unfitted.Takes[i].Curve = &fit.Curve{FrequencyHz: c.FrequencyHz, MagnitudeDB: c.MagnitudeDB,
+			PhaseDeg: c.PhaseDeg}
 	}
 	for _, test := range []struct {
 		result fit.Result
 		what   Kind
 		why    string
 	}{
-		{empty, Response, "no take has a response"}, {empty, Line, "no line"}, {empty, Meter, "no meter reading"},
-		{unfitted, Fit, "no circuit"}, {unfitted, Residuals, "no circuit"}, {unfitted, Noise, "do not show it"},
-		{unfitted, Distortion, "do not show it"}, {unfitted, Line, "no line"},
+		{empty, KindResponse, "no take has a response"}, {empty, KindLine, "no line"},
+		{empty, KindMeter, "no meter reading"},
+		{unfitted, KindFit, "no circuit"}, {unfitted, KindResiduals, "no circuit"},
+		{unfitted, KindNoise, "do not show it"},
+		{unfitted, KindDistortion, "do not show it"}, {unfitted, KindLine, "no line"},
 	} {
 		var b bytes.Buffer
 		err := Print(&b, test.result, test.what, Printing{Format: plot.SVG})
 		var nothing *NothingToDrawError
-		if !errors.As(err, &nothing) || nothing.Picture != test.what || !strings.Contains(err.Error(), test.why) || b.Len() > 0 {
+		if !errors.As(err, &nothing) || nothing.Picture != test.what || !strings.Contains(err.Error(), test.why) ||
+			b.Len() > 0 {
 			t.Errorf("%s: error %v and %d bytes, want %q and none", test.what, err, b.Len(), test.why)
 		}
 	}
-	if _, err := printPicture(Residuals, Printing{Format: plot.SVG, HeightMM: 40}); err == nil || !strings.Contains(err.Error(), "too low") {
+	if _, err := printPicture(KindResiduals, Printing{Format: plot.SVG, HeightMM: 40}); err == nil ||
+		!strings.Contains(err.Error(), "too low") {
 		t.Errorf("error %v for eight residual figures in 40 mm", err)
 	}
 }
 
 func TestWriteLine(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteLine(&b, invented.Result(invented.ThreeLoads, 20)); err != nil || !bytes.Contains(b.Bytes(), []byte("<svg")) || !bytes.Contains(b.Bytes(), []byte("−C")) {
+	if err := WriteLine(&b, invented.Result(invented.ThreeLoads, 20)); err != nil ||
+		!bytes.Contains(b.Bytes(), []byte("<svg")) || !bytes.Contains(b.Bytes(), []byte("−C")) {
 		t.Errorf("line: %v, %d bytes", err, b.Len())
 	}
 	if err := WriteLine(&b, invented.LoneTake()); !errors.Is(err, ErrNoLine) {

@@ -1,6 +1,4 @@
-// Package listing is coils in a row: what a list tells of each, the keys by which
-// lists and comparisons are sorted, and what the coils are called there.
-package listing
+package words
 
 import (
 	"cmp"
@@ -10,23 +8,22 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/notation"
 )
 
-// Coil is one coil of a list.
-type Coil struct {
+// Listed is one coil of a list.
+type Listed struct {
 	Folder   string
 	Coil     string
 	Measured time.Time // of the latest take; zero: no take yet
 	Takes    int
 	Flags    []string    // of all takes, each once
 	Result   *fit.Result // nil: not fitted yet
-	Stale    []string    // why Result is out of date; none: it is fresh
+	Stale    []string    // why Result is out of date; none: it is up to date
 }
 
 // Resonance and Q of the coil alone where they are known, else those of the
 // take with the least load; of says which.
-func (l Coil) Resonance() (hz, q fit.Quantity, of string) {
+func (l Listed) Resonance() (hz, q fit.Quantity, of string) {
 	if l.Result == nil {
 		unknown := fit.Unknown("not fitted yet")
 		return unknown, unknown, ""
@@ -47,7 +44,8 @@ func leastLoaded(takes []fit.TakeResult) (fit.TakeResult, bool) {
 	var best fit.TakeResult
 	found := false
 	for _, t := range takes {
-		if t.Used && (!found || t.AddedC < best.AddedC || t.AddedC == best.AddedC && addedSiemens(t) < addedSiemens(best)) {
+		less := t.AddedC < best.AddedC || t.AddedC == best.AddedC && addedSiemens(t) < addedSiemens(best)
+		if t.Used && (!found || less) {
 			best, found = t, true
 		}
 	}
@@ -61,15 +59,15 @@ func addedSiemens(t fit.TakeResult) float64 {
 	return 1 / *t.AddedR
 }
 
-// Column is a quantity of the list.
-type Column struct {
+// ListColumn is a quantity of the list.
+type ListColumn struct {
 	Key, Name, CSV string // key: for sorting
 	Unit           quantity.Unit
-	Of             func(Coil) fit.Quantity
+	Of             func(Listed) fit.Quantity
 }
 
-func ofResult(get func(*fit.Result) fit.Quantity) func(Coil) fit.Quantity {
-	return func(l Coil) fit.Quantity {
+func ofResult(get func(*fit.Result) fit.Quantity) func(Listed) fit.Quantity {
+	return func(l Listed) fit.Quantity {
 		if l.Result == nil {
 			return fit.Unknown("not fitted yet")
 		}
@@ -77,43 +75,44 @@ func ofResult(get func(*fit.Result) fit.Quantity) func(Coil) fit.Quantity {
 	}
 }
 
-// Columns are the quantities of the list, in order.
-var Columns = []Column{
-	{"resonance", "resonance", "resonance_hz", quantity.Hertz, func(l Coil) fit.Quantity { hz, _, _ := l.Resonance(); return hz }},
-	{"q", "Q", "q", notation.Ratio, func(l Coil) fit.Quantity { _, q, _ := l.Resonance(); return q }},
+// ListColumns are the quantities of the list, in order.
+var ListColumns = []ListColumn{
+	{"resonance", "resonance", "resonance_hz", quantity.Hertz,
+		func(l Listed) fit.Quantity { hz, _, _ := l.Resonance(); return hz }},
+	{"q", "Q", "q", quantity.Ratio, func(l Listed) fit.Quantity { _, q, _ := l.Resonance(); return q }},
 	{"l", "L", "inductance_h", quantity.Henry, ofResult(func(r *fit.Result) fit.Quantity { return r.Inductance })},
 	{"c", "C", "capacitance_f", quantity.Farad, ofResult(func(r *fit.Result) fit.Quantity { return r.Capacitance })},
 	{"r", "R", "resistance_ohm", quantity.Ohm, ofResult(func(r *fit.Result) fit.Quantity { return r.Resistance })},
 }
 
-// Keys are the words by which Sort sorts.
-func Keys() []string {
+// ListKeys are the words by which SortList sorts.
+func ListKeys() []string {
 	keys := []string{"folder", "coil", "date"}
-	for _, c := range Columns {
+	for _, c := range ListColumns {
 		keys = append(keys, c.Key)
 	}
 	return keys
 }
 
-// Sort sorts by one of Keys; what is not known comes last, and
+// SortList sorts by one of ListKeys; what is not known comes last, and
 // equals stay in the order of their folders. ok is false for another key.
-func Sort(list []Coil, key string, descending bool) (ok bool) {
-	var compare func(a, b Coil) int
+func SortList(list []Listed, key string, descending bool) (ok bool) {
+	var compare func(a, b Listed) int
 	switch key {
 	case "folder":
-		compare = func(a, b Coil) int { return cmp.Compare(a.Folder, b.Folder) }
+		compare = func(a, b Listed) int { return cmp.Compare(a.Folder, b.Folder) }
 	case "coil":
-		compare = func(a, b Coil) int {
+		compare = func(a, b Listed) int {
 			return cmp.Compare(strings.ToLower(a.Coil), strings.ToLower(b.Coil))
 		}
 	case "date":
-		compare = func(a, b Coil) int {
+		compare = func(a, b Listed) int {
 			return unknownLast(!a.Measured.IsZero(), !b.Measured.IsZero(), descending, a.Measured.Compare(b.Measured))
 		}
 	}
-	for _, c := range Columns {
+	for _, c := range ListColumns {
 		if c.Key == key {
-			compare = func(a, b Coil) int {
+			compare = func(a, b Listed) int {
 				x, y := c.Of(a), c.Of(b)
 				return unknownLast(x.Known(), y.Known(), descending, cmp.Compare(x.Value, y.Value))
 			}
@@ -122,7 +121,7 @@ func Sort(list []Coil, key string, descending bool) (ok bool) {
 	if compare == nil {
 		return false
 	}
-	slices.SortStableFunc(list, func(a, b Coil) int {
+	slices.SortStableFunc(list, func(a, b Listed) int {
 		order := compare(a, b)
 		if descending {
 			order = -order
@@ -150,8 +149,8 @@ func unknownLast(a, b, turned bool, known int) int {
 	return order
 }
 
-// State says in one word whether the result can be relied on.
-func (l Coil) State() string {
+// State says in one word for programs whether the result can be relied on.
+func (l Listed) State() string {
 	switch {
 	case l.Takes == 0:
 		return "no take"
@@ -161,4 +160,20 @@ func (l Coil) State() string {
 		return "stale"
 	}
 	return "fresh"
+}
+
+// UpToDate is what State says while nothing has changed since the fit, as
+// people read it.
+const UpToDate = "up to date"
+
+// StateWords is State as people read it.
+func (l Listed) StateWords() string {
+	switch state := l.State(); state {
+	case "stale":
+		return "out of date"
+	case "fresh":
+		return UpToDate
+	default:
+		return state
+	}
 }

@@ -1,4 +1,4 @@
-package drawn
+package figure
 
 import (
 	"math"

@@ -1,4 +1,4 @@
-package response
+package quality
 
 import (
 	"math"
@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"coilsweep/capture/align"
+	"coilsweep/capture/internal/effort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -22,10 +23,7 @@ const (
 	orderFound = 9
 )
 
-// span is a run of samples [begin, end) of a recording.
-type span struct{ begin, end int }
-
-// mains is hum: a waveform of one cycle that repeats at the mains frequency,
+// Mains is hum: a waveform of one cycle that repeats at the mains frequency,
 // which may change steadily in the course of a take.
 //
 // It is found in the silent parts of the recording alone, so that nothing of
@@ -33,7 +31,7 @@ type span struct{ begin, end int }
 // mains turn every harmonic into one line of a short transform; the harmonics
 // turn from block to block by what the mains is off, all by the same angle
 // times their order, which gives the frequency from all of them at once.
-type mains struct {
+type Mains struct {
 	nominalHz, rateHz float64
 	clock             clock
 	originS           float64    // time zero of the phase
@@ -49,8 +47,6 @@ type clock struct {
 	jumps  []align.Jump
 }
 
-func newClock(jumps []align.Jump, rateHz float64) clock { return clock{rateHz, jumps} }
-
 // seconds is the time of a sample.
 func (c clock) seconds(sample int) float64 {
 	t := float64(sample)
@@ -62,39 +58,76 @@ func (c clock) seconds(sample int) float64 {
 	return t / c.rateHz
 }
 
-// findMains looks for hum in the silent spans; nil where there is none.
-func findMains(samples []float64, rateHz float64, silent []span, clock clock) *mains {
-	var best *mains
-	bestScore := float64(humFound)
+// FindMains looks for hum in the silent spans of one channel; nil where there is
+// none. jumps are the places where samples were lost.
+func FindMains(samples []float64, rateHz int, silent []Span, jumps []align.Jump) *Mains {
+	effort.Mains.Add(1)
+	var best *mainsBlocks
+	bestScore, offHz := float64(humFound), 0.0
 	for _, nominal := range [...]float64{50, 60} {
-		b := newMainsBlocks(samples, rateHz, nominal, silent, clock)
+		b := newMainsBlocks(samples, rateHz, nominal, silent, jumps)
 		if b == nil {
 			continue
 		}
 		if score, off := b.search(); score > bestScore {
-			bestScore = score
-			best = b.fit(off)
+			best, bestScore, offHz = b, score, off
 		}
 	}
-	return best
+	if best == nil {
+		return nil
+	}
+	return best.fit(offHz)
 }
 
-// hz is the mean frequency over the take.
-func (m *mains) hz() float64 { return m.nominalHz + m.phase[1] }
+// MainsAt is FindMains where the frequency is known: hum of another one, and hum
+// that is too faint to be found, is none.
+func MainsAt(hz float64, samples []float64, rateHz int, silent []Span, jumps []align.Jump) *Mains {
+	nominal := 50.0
+	if hz > 55 {
+		nominal = 60
+	}
+	b := newMainsBlocks(samples, rateHz, nominal, silent, jumps)
+	if b == nil || b.score(hz-b.nominalHz) < humFound {
+		return nil
+	}
+	return b.fit(hz - b.nominalHz)
+}
 
-// ordersFound are the frequencies of the harmonics that were found.
-func (m *mains) ordersFound() []float64 {
+// Hz is the mean frequency over the take.
+func (m *Mains) Hz() float64 { return m.nominalHz + m.phase[1] }
+
+// LinesHz are the frequencies of the harmonics that were found.
+func (m *Mains) LinesHz() []float64 {
 	var out []float64
 	for h, yes := range m.significant {
 		if yes {
-			out = append(out, float64(h+1)*m.hz())
+			out = append(out, float64(h+1)*m.Hz())
 		}
 	}
 	return out
 }
 
+// Power is the mean square of the harmonic of that order, from 1.
+func (m *Mains) Power(order int) float64 {
+	if order > len(m.amplitude) {
+		return 0
+	}
+	return square(m.amplitude[order-1]) / 2
+}
+
+// power is the mean square of all harmonics that were found.
+func (m *Mains) power() float64 {
+	sum := 0.0
+	for h, yes := range m.significant {
+		if yes {
+			sum += m.Power(h + 1)
+		}
+	}
+	return sum
+}
+
 // cycles is the phase at time t after originS.
-func (m *mains) cycles(t float64) float64 {
+func (m *Mains) cycles(t float64) float64 {
 	return m.nominalHz*t + m.phase[1]*t + m.phase[2]*t*t
 }
 
@@ -103,7 +136,7 @@ func (m *mains) cycles(t float64) float64 {
 const tableSteps = 1 << 16
 
 // makeTable computes one cycle of the waveform.
-func (m *mains) makeTable(plan *fourier.FFT) {
+func (m *Mains) makeTable(plan *fourier.FFT) {
 	c := make([]complex128, tableSteps/2+1)
 	for h, a := range m.amplitude {
 		if m.significant[h] {
@@ -117,22 +150,22 @@ func (m *mains) makeTable(plan *fourier.FFT) {
 	m.table[tableSteps] = m.table[0]
 }
 
-// removed is the recording without its hum.
-func (m *mains) removed(samples []float64) []float64 {
-	out := slices.Clone(samples)
-	begin := 0
+// Removed is a span of the recording without its hum.
+func (m *Mains) Removed(samples []float64, s Span) []float64 {
+	out := slices.Clone(samples[s.From:s.To])
+	begin := s.From
 	for _, j := range m.clock.jumps {
-		end := min(max(int(math.Ceil(j.Sample)), begin), len(out))
-		m.subtract(out[begin:end], begin)
+		end := min(max(int(math.Ceil(j.Sample)), begin), s.To)
+		m.subtract(out[begin-s.From:end-s.From], begin)
 		begin = end
 	}
-	m.subtract(out[begin:], begin)
+	m.subtract(out[begin-s.From:], begin)
 	return out
 }
 
 // subtract takes the hum off the samples from begin on, given in dst, between
 // which no samples were lost.
-func (m *mains) subtract(dst []float64, begin int) {
+func (m *Mains) subtract(dst []float64, begin int) {
 	start := m.clock.seconds(begin) - m.originS
 	for i := range dst {
 		p := m.cycles(start + float64(i)/m.rateHz)
@@ -145,7 +178,7 @@ func (m *mains) subtract(dst []float64, begin int) {
 
 // mainsBlocks holds the harmonics of the silent blocks.
 type mainsBlocks struct {
-	mains
+	Mains
 	samples []float64
 	length  int
 	begin   []int          // first sample of a block
@@ -155,10 +188,11 @@ type mainsBlocks struct {
 	plan    *fourier.FFT
 }
 
-func newMainsBlocks(samples []float64, rateHz, nominalHz float64, silent []span, clock clock) *mainsBlocks {
+func newMainsBlocks(samples []float64, rate int, nominalHz float64, silent []Span, jumps []align.Jump) *mainsBlocks {
+	rateHz, clock := float64(rate), clock{float64(rate), jumps}
 	b := &mainsBlocks{samples: samples, length: int(math.Round(rateHz / nominalHz))}
 	for _, s := range silent {
-		for at := s.begin; at+b.length <= s.end; at += b.length {
+		for at := s.From; at+b.length <= s.To; at += b.length {
 			b.begin = append(b.begin, at)
 		}
 	}
@@ -203,10 +237,29 @@ func (b *mainsBlocks) transform() {
 	}
 }
 
+// searchOrders is how many harmonics the search goes by.
+const searchOrders = 5
+
+// score is the log-likelihood ratio of these harmonics against noise at an
+// offset from nominal.
+func (b *mainsBlocks) score(offHz float64) (score float64) {
+	n := float64(len(b.begin))
+	for h, c := range b.c[:searchOrders] {
+		var sum complex128
+		power := 0.0
+		for i, z := range c {
+			sum += z * cmplx.Rect(1, -2*math.Pi*float64(h+1)*offHz*b.timeS[i])
+			power += square(z)
+		}
+		score -= n * math.Log(max(1-square(sum)/(n*power), 1e-12))
+	}
+	return score
+}
+
 // search finds the offset from nominal at which five harmonics add up best,
 // and the log-likelihood ratio against noise there.
 func (b *mainsBlocks) search() (score, offHz float64) {
-	const orders = 5
+	const orders = searchOrders
 	n := len(b.begin)
 	total := b.timeS[n-1] - b.timeS[0]
 	step := 0.2 / (total * orders)
@@ -248,7 +301,7 @@ func (b *mainsBlocks) search() (score, offHz float64) {
 // fit refines the offset, lets it change steadily in time, and finds the
 // waveform. Each round takes the hum found so far off the blocks first: the
 // leakage from one harmonic into the others goes with it.
-func (b *mainsBlocks) fit(offHz float64) *mains {
+func (b *mainsBlocks) fit(offHz float64) *Mains {
 	b.phase = [3]float64{0, offHz, 0}
 	table := fourier.NewFFT(tableSteps)
 	for round := range 3 {
@@ -272,7 +325,7 @@ func (b *mainsBlocks) fit(offHz float64) *mains {
 		b.amplitudes()
 	}
 	b.makeTable(table)
-	m := b.mains
+	m := b.Mains
 	return &m
 }
 
@@ -381,3 +434,5 @@ func solve3(a [3][4]float64) (x [3]float64, ok bool) {
 	}
 	return x, true
 }
+
+func square(a complex128) float64 { return real(a)*real(a) + imag(a)*imag(a) }

@@ -1,4 +1,4 @@
-package picture
+package figure
 
 import (
 	"fmt"
@@ -8,7 +8,6 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
-	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
@@ -16,7 +15,7 @@ import (
 // Printing says how a figure is printed.
 type Printing struct {
 	Format   plot.Format
-	WidthMM  float64 // 0: 170, two columns of most journals (common practice)
+	WidthMM  float64 // 0: 170, two columns of a journal (typical, no source)
 	HeightMM float64 // 0: what suits the figure
 	TextPt   float64 // 0: plot.DefaultTextPt
 	DPI      float64 // of PNG; 0: plot.DefaultDPI
@@ -31,7 +30,7 @@ const DefaultWidthMM = 170
 // PrintPrediction.
 func Print(w io.Writer, r fit.Result, what Kind, p Printing) error {
 	width := p.widthPx()
-	figures, columns, err := figuresOf(r, what, figure.Shape{Name: "p", Width: width, Height: printedHeight(width)})
+	figures, columns, err := figuresOf(r, what, Shape{Name: "p", Width: width, Height: printedHeight(width)})
 	if err != nil {
 		return err
 	}
@@ -41,9 +40,9 @@ func Print(w io.Writer, r fit.Result, what Kind, p Printing) error {
 // PrintPrediction writes the predicted response of coils in a harness for print.
 func PrintPrediction(w io.Writer, prediction harness.Prediction, p Printing) error {
 	width := p.widthPx()
-	f := figure.NewPredicted(prediction).Figure(prediction, figure.Shape{Name: "p", Width: width, Height: printedHeight(width)})
+	f := NewPredicted(prediction).Figure(prediction, Shape{Name: "p", Width: width, Height: printedHeight(width)})
 	if f == nil {
-		return &NothingToDrawError{Predict, "nothing reaches the amplifier"}
+		return &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
 	}
 	return p.print(w, strings.Join(notation.VisibleAll(prediction.Coils), " and ")+": prediction", []*plot.Figure{f}, 1)
 }
@@ -89,7 +88,7 @@ func (p Printing) print(w io.Writer, title string, figures []*plot.Figure, colum
 // WriteLine writes the plot of 1/w² against added capacitance, with the
 // intercept marked, as an SVG file. ErrNoLine where there is none.
 func WriteLine(w io.Writer, r fit.Result) error {
-	f := figure.Line(r, nil, figure.Wide)
+	f := Line(r, nil, Wide)
 	if f == nil {
 		return ErrNoLine
 	}

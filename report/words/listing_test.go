@@ -1,10 +1,10 @@
-package listing_test
+package words_test
 
 import (
 	"testing"
 
 	"coilsweep/report/internal/invented"
-	"coilsweep/report/listing"
+	"coilsweep/report/words"
 )
 
 func TestSort(t *testing.T) {
@@ -20,7 +20,7 @@ func TestSort(t *testing.T) {
 		{"resonance", true, "adbce"},
 	} {
 		list := invented.List()
-		if !listing.Sort(list, test.key, test.descending) {
+		if !words.SortList(list, test.key, test.descending) {
 			t.Errorf("no key %q", test.key)
 		}
 		got := ""
@@ -31,11 +31,11 @@ func TestSort(t *testing.T) {
 			t.Errorf("by %s, descending %v: %s, want %s", test.key, test.descending, got, test.want)
 		}
 	}
-	if listing.Sort(invented.List(), "weight", false) {
+	if words.SortList(invented.List(), "weight", false) {
 		t.Error("sorted by weight")
 	}
-	for _, key := range listing.Keys() {
-		if !listing.Sort(nil, key, false) {
+	for _, key := range words.ListKeys() {
+		if !words.SortList(nil, key, false) {
 			t.Errorf("does not know its own key %q", key)
 		}
 	}
