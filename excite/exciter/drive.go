@@ -9,7 +9,7 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-// Source is what drives the exciter: a sound card's output.
+// Source drives the exciter: a sound card's output.
 type Source struct {
 	// Volt is its rms voltage without load at the level that will be played.
 	Volt float64
@@ -77,8 +77,8 @@ func NextE12(ohm float64) float64 {
 	return 10 * decade
 }
 
-// nextOf is the least of the resistors that is no less than ohm, 0 where none is
-// needed; of none the next E12 value. ok is false where all are smaller.
+// nextOf is the least of the resistors from ohm up, 0 where none is needed; with
+// no resistors given the next E12 value. ok is false where all are smaller.
 func nextOf(resistors []float64, ohm float64) (next float64, ok bool) {
 	if len(resistors) == 0 || ohm <= 0 {
 		return NextE12(ohm), true
@@ -274,9 +274,10 @@ func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float6
 		}
 		candidates = append(candidates, candidate{c, c.ResistanceOhm(celsius), c.WheelerH(), MutualH(c, t.Coil, t.DistanceM)})
 	}
-	// Wheeler's formula will do for the choice where any resistor can be had.
-	// Where one is given, a little more inductance asks for the next larger one:
-	// the formula is then set right by the exact inductance of what it chose.
+	// Wheeler's formula is good enough for the choice where any resistor can be
+	// had. Among given resistors a little more inductance asks for the next
+	// larger one: the formula is then corrected by the exact inductance of its
+	// choice.
 	var most Estimate
 	scale, rounds := 1.0, 1
 	if len(resistors) > 0 {
@@ -338,9 +339,9 @@ type Drawer struct {
 	ResistorsOhm []float64
 }
 
-// Rank is the best number of turns of each wire in the drawer on each bobbin,
-// the coil under test a gap away from the winding, the strongest first. What
-// does not fit is left out; the error is the last one where nothing does.
+// Rank is the best number of turns of each wire in the drawer on each bobbin, the
+// coil under test a gap away from the winding, the strongest first. Windings that
+// do not fit are left out; if none fits, the error is that of the last.
 func Rank(d Drawer, packing Packing, celsius float64, s Source, g Goal, t Target, gapM float64) ([]Estimate, error) {
 	for _, r := range d.ResistorsOhm {
 		if !(r > 0) || math.IsInf(r, 1) {

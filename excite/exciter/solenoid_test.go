@@ -52,5 +52,3 @@ func WheelerSolenoidH(radiusM, lengthM float64, turns int) float64 {
 	a, b, n := radiusM/inch, lengthM/inch, float64(turns)
 	return 1e-6 * a * a * n * n / (9*a + 10*b)
 }
-
-const inch = 0.0254

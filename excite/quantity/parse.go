@@ -115,7 +115,7 @@ type parser struct {
 	typed string
 	unit  Unit
 	rules unitRules
-	s     string // what is left to read
+	s     string // the rest to read
 }
 
 func (p *parser) fail(format string, args ...any) error {

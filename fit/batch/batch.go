@@ -51,7 +51,7 @@ type Coil struct {
 	Suspicion Suspicion
 }
 
-// Property is what the batch says of one quantity.
+// Property is the statistics of one quantity in the batch.
 type Property struct {
 	comparison.Property
 	// Values by coil: the mean of a coil's measurements, with the uncertainty

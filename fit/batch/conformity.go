@@ -9,7 +9,7 @@ import (
 	"coilsweep/fit"
 )
 
-// Limits bound what a quantity of a good coil may be.
+// Limits bound a quantity of a good coil.
 type Limits struct {
 	Lower, Upper float64 // -Inf, +Inf: none
 	// U is the standard uncertainty of the limits themselves: that of the
@@ -17,7 +17,7 @@ type Limits struct {
 	U float64
 }
 
-// Verdict is what a measured quantity means against its limits.
+// Verdict is the outcome of a measured quantity against its limits.
 type Verdict string
 
 // The verdicts.

@@ -124,10 +124,10 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 	return quantity.Parse(text, p.Unit)
 }
 
-// LimitsAround are limits at a distance of percent about what a reference coil
-// has, with its uncertainty. Quantities that the coil does not have, and levels
-// in dB, are left out. percent holds a tolerance for a quantity, or under "" for
-// all that are not named.
+// LimitsAround are limits at a distance of percent about the values of a
+// reference coil, with its uncertainty. Quantities that the coil does not have,
+// and levels in dB, are left out. percent holds a tolerance for a quantity, or
+// under "" for all that are not named.
 func LimitsAround(reference *fit.Result, properties []comparison.Property,
 	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {

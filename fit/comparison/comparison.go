@@ -15,7 +15,7 @@ type Comparison struct {
 	Coils     []Coil
 	Reference int // index into Coils
 	Rows      []Row
-	// Remarks say what was taken for granted, such as correlations.
+	// Remarks name assumptions, such as correlations.
 	Remarks []string
 }
 
@@ -52,10 +52,10 @@ const (
 var ErrTooFew = errors.New("at least two coils are needed to compare")
 
 // Compare compares coils with coils[reference]. With sameBench the errors of
-// parts that both coils name alike are taken to be the same errors, which
-// cancel in the difference as far as both coils feel them alike: what a part
-// brings to both counts as the difference of the two, with their signs
-// (JCGM 100:2008, F.1.2.3: an input in common).
+// parts that both coils name alike count as the same errors, which cancel in the
+// difference as far as both coils feel them alike: the contributions of a part to
+// both are subtracted, with their signs (JCGM 100:2008, F.1.2.3: an input in
+// common).
 func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 	if len(coils) < 2 {
 		return nil, ErrTooFew
@@ -174,7 +174,7 @@ func side(q fit.Quantity, below bool) float64 {
 	return q.High - q.Value
 }
 
-// sharedVariance is what is to be taken off u_x² + u_y² for errors in common:
+// sharedVariance is to be subtracted from u_x² + u_y² for errors in common:
 // twice the covariance, which is the sum of c_xi u_i c_yi u_i over the parts
 // (JCGM 100:2008, F.1.2.3, equation F.1), by the budgets of both.
 func sharedVariance(p Property, coil, reference *fit.Result) float64 {
@@ -189,7 +189,7 @@ func sharedVariance(p Property, coil, reference *fit.Result) float64 {
 	return sum
 }
 
-// contributions are what the parts bring to the uncertainty of a quantity.
+// contributions are those of the parts to the uncertainty of a quantity.
 func contributions(r *fit.Result, quantity string) []fit.Contribution {
 	for _, b := range r.Budget {
 		if b.Quantity == quantity {

@@ -369,7 +369,7 @@ func (*spiceBench) places(play []float32) (second, last int) {
 	return middle(sweeps[min(1, len(sweeps)-1)]), middle(sweeps[len(sweeps)-1])
 }
 
-// printed is what ngspice prints of a netlist.
+// printed is the output of ngspice for a netlist.
 func printed(t *testing.T, netlist string) []byte {
 	t.Helper()
 	program, err := exec.LookPath("ngspice")
@@ -383,8 +383,8 @@ func printed(t *testing.T, netlist string) []byte {
 	return out
 }
 
-// recordingTable turns what ngspice prints of recording.cir into the table that
-// is kept.
+// recordingTable turns the output of ngspice for recording.cir into the table
+// that is kept.
 func recordingTable(t *testing.T, printed []byte) string {
 	t.Helper()
 	var rows [][]string
@@ -443,8 +443,8 @@ func clipTable(t *testing.T, printed []byte) string {
 	return out.String()
 }
 
-// The tables that recordings are made from are what ngspice prints of the
-// netlists beside them.
+// The tables that recordings are made from are ngspice's output for the netlists
+// beside them.
 func TestTablesOfRecordings(t *testing.T) {
 	for name, fresh := range map[string]string{
 		"recording.csv":      recordingTable(t, printed(t, "recording.cir")),

@@ -1,5 +1,5 @@
-// Package harness describes the wiring of a guitar as people do, with pots,
-// cable and amplifier, and predicts what measured coils do in it, with the
+// Package harness describes the wiring of a guitar as people do, with pots, cable
+// and amplifier, and predicts the response of measured coils in it, with the
 // uncertainty of both.
 package harness
 
@@ -101,7 +101,7 @@ type Part struct {
 	Value quantity.Value
 }
 
-// Parts lists the parts of h. warnings says what was assumed.
+// Parts lists the parts of h. warnings names the assumptions.
 func (h Harness) Parts() (parts []Part, warnings []string) {
 	warn := func(format string, args ...any) { warnings = append(warnings, fmt.Sprintf(format, args...)) }
 	add := func(name string, v quantity.Value, usual float64) {
@@ -159,8 +159,7 @@ func (h Harness) Parts() (parts []Part, warnings []string) {
 	return parts, warnings
 }
 
-// Check tells the first thing that cannot be, and the number of coils that h
-// wants.
+// Check is the first mistake in h, and the number of coils that h wants.
 func (h Harness) Check() (coils int, err error) {
 	coils = 2
 	switch h.Wiring {

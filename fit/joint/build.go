@@ -112,7 +112,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	}
 	r.Budget = a.budgets(r)
 	if a.widen > misfitLimit {
-		// What a further take would bring is not known either.
+		// The benefit of a further take is not known either.
 	} else if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
 		r.Advice = a.advise(r)
 	}
@@ -143,8 +143,8 @@ func (a *analysis) main(d derived) fit.Quantity {
 	return a.quantity(d, knownU)
 }
 
-// eddyOrder are the indices of the rings, the lowest corner first, or that of
-// the cylinder.
+// eddyOrder are the indices of the eddy-current loops, the lowest corner first,
+// or that of the solid core.
 func (j *joint) eddyOrder(x []float64) []int {
 	n := j.form.Rings
 	if j.form.Cylinder {
@@ -241,10 +241,10 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 	return budgets
 }
 
-// flagDistortion flags a take that shows that something was driven out of its
-// linear range: by its harmonics everywhere, or about the peak alone, where the
-// level is highest and an input clips softly first, or by a response that is
-// another one at a lower level.
+// flagDistortion flags a take in which something was driven out of its linear
+// range: it shows in harmonics everywhere, or about the peak alone, where the
+// level is highest and an input clips softly first, or in a response that differs
+// at a lower level.
 func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 	flag := func(format string, args ...any) {
 		if name := string(capture.Distorted); !slices.Contains(tr.Flags, name) {
@@ -276,8 +276,8 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 // minus prints a number with a minus sign.
 func minus(format string, x float64) string { return quantity.Minus(fmt.Sprintf(format, x)) }
 
-// warnOfDrive says where a drive that was called a current is none, and nothing
-// takes that out of the response.
+// warnOfDrive warns of a drive stated as a current that is not a current source,
+// if the response is not corrected for it.
 func (a *analysis) warnOfDrive(t Take) {
 	if f := t.DriveFall; f.Matters() {
 		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and this is not corrected: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",

@@ -46,8 +46,8 @@ func (d derived) isFrequency() bool {
 	return false
 }
 
-// isOfForm tells whether the quantity is a term of the chosen form, or leans on
-// its terms where no take was made.
+// isOfForm tells whether the quantity is a term of the chosen model, or depends
+// on its terms where no take was made.
 func (d derived) isOfForm() bool {
 	switch d.name {
 	case nameShare, nameCorner, nameCover:
@@ -147,8 +147,8 @@ type estimate struct {
 	u        float64            // in the unit of value
 	gradient []float64          // of ln value or value
 	shares   map[source]float64 // of u²
-	// byPrior is what each prior brings to u, with its sign: by how much the
-	// value moves where what is known moves by one u.
+	// byPrior is the part of u from each prior, with its sign: by how much the
+	// value moves where the known value moves by one u.
 	byPrior []float64
 }
 
@@ -197,8 +197,8 @@ func (c *carried) variance(k int) float64 {
 // logarithms.
 const logStep = 1e-4
 
-// steps are those for all that a quantity can depend on: the circuit and the
-// parts, not the takes' gains and corners.
+// steps are those for the circuit and the parts, on which quantities can depend,
+// not for the takes' gains and corners.
 func (j *joint) steps() []float64 {
 	h := make([]float64, j.firstCorner)
 	for i := range h {
@@ -207,8 +207,8 @@ func (j *joint) steps() []float64 {
 	return h
 }
 
-// bareSteps are those for what depends on the bare coil alone: the circuit and
-// the fixture that is taken off.
+// bareSteps are those for quantities of the coil alone: the circuit and the
+// fixture that is taken off.
 func (j *joint) bareSteps() []float64 {
 	h := make([]float64, j.firstCorner)
 	for i := range j.firstPart {

@@ -14,8 +14,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Excitation is how a sweep is best shaped for a coil that a scout has shown,
-// and what that is expected to bring.
+// Excitation is the best shape of a sweep for a coil that an earlier take, the
+// scout, has shown, and the expected benefit.
 type Excitation struct {
 	// Shape goes over the band of the sweep it was asked for.
 	Shape []excite.Knot
@@ -27,11 +27,11 @@ type Excitation struct {
 	ResonanceVariance, QVariance float64
 }
 
-// A scout may be wrong, and a load other than thought: a part of the time stays
-// divided as in the exponential sweep, and the rest is meant for a resonance
-// that is the scout's only with some probability; else it may lie anywhere
-// within a factor. So a resonance that is ±40 % off is still found no worse
-// than by the exponential sweep.
+// A scout may be wrong, and the load may differ from the stated one. So a part of
+// the time stays divided as in the exponential sweep, and the rest is meant for a
+// resonance that is the scout's only with some probability; else it may lie
+// anywhere within a factor. So a resonance that is ±40 % off is still found no
+// worse than by the exponential sweep.
 const (
 	plainShare      = 0.2
 	lowShare        = 0.5 // at most, at the low end

@@ -24,15 +24,15 @@ const (
 	eddyU = 0.5
 )
 
-// misfitLimit is the factor by which the noise was enlarged beyond which the
-// terms of the chosen form say nothing of the coil.
+// misfitLimit is the factor on the noise beyond which the terms of the chosen
+// model say nothing about the coil.
 const misfitLimit = 1.5
 
-// noForm says why the terms of a form are not known.
+// noForm is the reason why the terms of a model are not known.
 const noForm = "no model explains the takes: inspect the residuals, and check the bench"
 
-// estimate is the propagation of all that is known to one quantity: noise and
-// priors, the sound card, its clock, and the choice of the form.
+// estimate is the whole uncertainty of one quantity: noise and priors, the sound
+// card, its clock, and the choice of the model.
 func (a *analysis) estimate(d derived) estimate {
 	e := a.known.of(d)
 	if math.IsNaN(e.value) {
@@ -157,7 +157,7 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	for _, w := range a.halves {
 		half := w.carry(count, h, f)
 		for k, v := range half.value {
-			// What lies beyond the uncertainty of the half itself.
+			// The part beyond the uncertainty of the half itself.
 			if apart, own := math.Abs(v-best[k]), 4*half.variance(k); apart*apart > own {
 				u[k] = max(u[k], math.Sqrt(apart*apart-own))
 			}
@@ -188,8 +188,8 @@ func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
 		factors: [2]float64{1, 0}, u: 1e-4, part: -1})
 	solver := leastsquares.NewSolver((&j).problem())
 	u := q.U / q.Value
-	// rise is sqrt of what the sum of squares has grown by, less coverage, with
-	// the parameter held at offset from its best value.
+	// rise is sqrt of the growth of the sum of squares, less coverage, with the
+	// parameter held at offset from its best value.
 	x := slices.Clone(best.x)
 	rise := func(offset float64) (float64, bool) {
 		j.priors[pin].mean = best.x[column] + offset

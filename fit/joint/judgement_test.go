@@ -133,7 +133,7 @@ func TestAdviceComesTrue(t *testing.T) {
 	}
 }
 
-// TestSuspect: a capacitor that is not what is written on it.
+// TestSuspect: a capacitor with another value than its marking.
 func TestSuspect(t *testing.T) {
 	takes := bench{coil: trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}, snrDB: 70, seed: 7}.takes(
 		load{fixtureR: "1M 1%"},

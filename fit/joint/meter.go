@@ -34,7 +34,7 @@ func (a *analysis) meterReadings(coil capture.Coil) []fit.MeterResult {
 	return results
 }
 
-// reading is one meter reading with what is known of the coil at it.
+// reading is one meter reading with the state of the coil at it.
 type reading struct {
 	a                *analysis
 	m                capture.MeterReading
@@ -43,8 +43,8 @@ type reading struct {
 	temperatureKnown bool
 }
 
-// unknownShare is the part of all the C that is taken for the coil's own where
-// the fixture is not known: the middle of what it can be.
+// unknownShare is the part of all the C that counts as the coil's own where the
+// fixture is not known: the middle of its range.
 const unknownShare = 0.5
 
 // circuitAt is the coil as the meter has it: without the fixture, at its
@@ -175,14 +175,14 @@ func (a *analysis) runnerUp() *solution {
 	return next
 }
 
-// leansOn tells whether much of the uncertainty of L comes from a source.
+// leansOn tells whether much of the uncertainty of L comes from one source.
 func (r *reading) leansOn(s source) bool {
 	e := r.a.known.of(derived{name: nameInductance})
 	return e.shares[s] > 0.01*e.u*e.u
 }
 
-// directReading is the DC resistance, which is part of the fit; its note says
-// what the takes know without it.
+// directReading is the DC resistance, which is part of the fit; its note gives
+// the resistance by the takes without it.
 func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 	v := coil.DCR.Value
 	out := fit.MeterResult{What: "R", Mode: fit.ModeDC, Reading: v.SI, U95: v.U95(), Verdict: "not scored: the reading is part of the fit"}

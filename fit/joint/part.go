@@ -36,8 +36,8 @@ var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sou
 	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
-// resistance, … . Takes that name the same value share the part: the same
-// text is taken to be the same piece.
+// resistance, … . Takes that name the same value share the part: the same text
+// means the same piece.
 type part struct {
 	what    string // "added C 470p 1%"
 	source  source
@@ -78,13 +78,12 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 	return p, ""
 }
 
-// partIndices are the parts that hang on the coil in one take; -1: none.
+// partIndices are the parts across the coil in one take; -1: none.
 type partIndices struct {
 	addedC, addedR, fixtureC, load int
 }
 
-// partList gathers the parts of all takes. warnings tells what had to be
-// assumed.
+// partList gathers the parts of all takes. warnings names the assumptions.
 type partList struct {
 	parts    []part
 	ofTake   []partIndices
@@ -159,9 +158,9 @@ func (l *partList) put(key string, p part) int {
 	return len(l.parts) - 1
 }
 
-// resistancePrior is what the meter says of R during the takes: the DC
-// resistance carried to the coil's temperature then. ok is false where no
-// reading is there.
+// resistancePrior is the prior of R during the takes from the meter: the DC
+// resistance carried to the coil's temperature then. ok is false where no reading
+// is there.
 func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 	if coil.DCR == nil {
 		return part{}, nil, false

@@ -13,7 +13,7 @@ import (
 	"coilsweep/fit/circuit"
 )
 
-// Reading is what a reading is of.
+// Reading describes a reading: its quantity, frequency and mode.
 type Reading struct {
 	What   string // "L", "C", "R", "Q" or "D"
 	Mode   string // fit.ModeSeries or fit.ModeParallel
@@ -21,7 +21,7 @@ type Reading struct {
 	Warmth float64 // R at the reading over R during the takes
 }
 
-// Shows is what the meter shows of the coil c alone.
+// Shows is the meter's reading of the coil c alone.
 func (r Reading) Shows(c circuit.Coil) float64 { return r.ShowsWith(c, circuit.Open()) }
 
 // ShowsWith is Shows with a load across the coil.
@@ -47,7 +47,7 @@ func (r Reading) ShowsWith(c circuit.Coil, load circuit.Load) float64 {
 	return m.QualityFactor
 }
 
-// Apart says where a reading lies from what is expected.
+// Apart says how far a reading lies from the expected one.
 func Apart(reading, expected float64) string {
 	d := 100 * (reading - expected) / math.Abs(expected)
 	switch ratio := reading / expected; {
@@ -115,7 +115,7 @@ func (r Reading) Effects(c circuit.Coil) (from float64, effects []fit.MeterEffec
 // meterHz are the test frequencies of meters (typical).
 var meterHz = []float64{100, 120, 1e3, 10e3, 100e3}
 
-// Facts are what is known beside the reading.
+// Facts are known beside the reading.
 type Facts struct {
 	TotalF           float64 // all capacitance at the takes, fixture included
 	AddedCapacitors  bool    // much of what is known of L comes from them
@@ -126,9 +126,9 @@ type Facts struct {
 // resistance.
 const lowMeterHz = 1000
 
-// Causes list what would explain the reading m of the coil c, which does not agree
-// with the fit: first what reproduces it, then what is known to go wrong in this
-// direction.
+// Causes list what would explain the reading m of the coil c, which does not
+// agree with the fit: first the causes that reproduce it, then known mistakes in
+// this direction.
 func (r Reading) Causes(m fit.MeterResult, c circuit.Coil, known Facts) []string {
 	var causes []string
 	add := func(format string, args ...any) { causes = append(causes, fmt.Sprintf(format, args...)) }
