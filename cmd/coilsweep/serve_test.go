@@ -540,7 +540,7 @@ func TestServeRefuses(t *testing.T) {
 		{"PUT", "/api/coil?coil=coil", m{"sha256": sum, "text": "name = 3"}, 422, "", "line 1"},
 		{"POST", "/api/coil/settings?coil=coil", m{"sha256": "stale", "values": m{"wire": "x"}}, 409, "", "changed meanwhile"},
 		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"winding.turns": "many"}}, 422, "winding.turns", "want a whole number"},
-		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is no key"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is not a key"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "X", "reading": "1", "at_hz": 1000}, 422, "what", "want"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "much", "at_hz": 1000}, 422, "reading", "much"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": 0}, 422, "at_hz", "at_hz is 0"},

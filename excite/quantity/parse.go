@@ -46,7 +46,7 @@ var units = map[Unit]unitRules{
 		[]string{"s"}, "num", "", false, 1e-9, 1e7},
 	Metre: {"length", `"12mm", "63um", "1.5m", "2cm"`,
 		[]string{"metre", "m"}, "numck", "", false, 1e-9, 1e7},
-	Ratio: {"plain number", `"2.27", "0.44 1% + 5 digits"`,
+	Ratio: {"number", `"2.27", "0.44 1% + 5 digits"`,
 		nil, "", "", false, 1e-9, 1e9},
 	Volt: {"voltage", `"1", "500m", "1.2V"`,
 		[]string{"volt", "V"}, "numk", "", true, 1e-9, 1e6},
