@@ -60,7 +60,7 @@ func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
 		entry(strings.TrimSpace(n.Name+" "+n.Symbol), notation.Quantity(n.Quantity, n.Unit)+", "+n.Note)
 	}
 	if len(c.Result.Basis) > 0 {
-		line("  Based on ", strings.Join(notation.VisibleAll(c.Result.Basis), "; "), ".")
+		line("  Based on ", strings.Join(notation.All(c.Result.Basis, notation.Visible), "; "), ".")
 	}
 	line("  Model: ", words.Model(c.Result.Model), ".")
 	for _, warning := range c.Result.Warnings {

@@ -3,13 +3,13 @@ package figure
 import (
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/words"
 )
 
 // Printing says how a figure is printed.
@@ -44,7 +44,7 @@ func PrintPrediction(w io.Writer, prediction harness.Prediction, p Printing) err
 	if f == nil {
 		return &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
 	}
-	return p.print(w, strings.Join(notation.VisibleAll(prediction.Coils), " and ")+": prediction", []*plot.Figure{f}, 1)
+	return p.print(w, words.InHarness(prediction.Coils, "")+": prediction", []*plot.Figure{f}, 1)
 }
 
 // printedHeight of a figure of usual height suits its width.

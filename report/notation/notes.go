@@ -17,11 +17,6 @@ func (n *Notes) Cell(q fit.Quantity, unit quantity.Unit) string {
 	return n.Cells(unit, q)[0]
 }
 
-// Brief is a quantity without its uncertainty in a cell by itself.
-func (n *Notes) Brief(q fit.Quantity, unit quantity.Unit) string {
-	return n.Values(unit, q)[0]
-}
-
 // Cells are quantities below each other, with their uncertainties.
 func (n *Notes) Cells(unit quantity.Unit, column ...fit.Quantity) []string {
 	return n.column(withU95, unit, column)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
-	"time"
 )
 
 // Visible makes outside text harmless on one line: control and
@@ -43,31 +42,13 @@ func Typeset(s string) string {
 	return out + s[from:]
 }
 
-// TypesetAll is Typeset for each of a list.
-func TypesetAll(list []string) []string {
+// All is write of each of a list.
+func All(list []string, write func(string) string) []string {
 	out := make([]string, len(list))
 	for i, s := range list {
-		out[i] = Typeset(s)
+		out[i] = write(s)
 	}
 	return out
-}
-
-// Since is how long ago something was, for somebody who looks up from the bench:
-// "just now", "3 min ago", then the time, or date and time of another day.
-func Since(at, now time.Time) string {
-	switch ago := now.Sub(at); {
-	case at.IsZero():
-		return ""
-	case ago < time.Minute:
-		return "just now"
-	case ago < time.Hour:
-		return fmt.Sprintf("%d min ago", int(ago.Minutes()))
-	}
-	at = at.In(now.Location())
-	if at.Format(time.DateOnly) == now.Format(time.DateOnly) {
-		return at.Format("15:04")
-	}
-	return at.Format("2006-01-02 15:04")
 }
 
 // UpperFirst begins a sentence: it makes the first letter a capital.
@@ -87,15 +68,6 @@ func Tied(s string) string {
 		}
 	}
 	return string(b)
-}
-
-// VisibleAll is Visible for each of a list.
-func VisibleAll(list []string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = Visible(s)
-	}
-	return out
 }
 
 // Count is "1 take", "3 takes".

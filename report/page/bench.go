@@ -23,9 +23,6 @@ func (p *coilPage) bench(d CoilDocument) {
 	if t := d.Coil.CelsiusAtTakes; t != nil {
 		fact1("coil during the takes", quantity.Minus(fmt.Sprintf("%g °C", *t)))
 	}
-	for _, t := range d.Takes {
-		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
-	}
 	for _, c := range conditions {
 		row := benchRow{Name: c.name}
 		alike := true
@@ -167,33 +164,26 @@ func levelOf(dbfs float64) string {
 	return notation.Level(dbfs)
 }
 
-func (p *coilPage) provenance(d CoilDocument) {
-	add := func(name, value string) {
-		if value != "" {
-			p.Provenance = append(p.Provenance, fact{name, notation.Visible(value)})
-		}
-	}
-	add("fitted by", d.Result.Program)
-	add("page made by", d.Program)
+// origin is what is told of how the numbers and the page were made.
+func (p *coilPage) origin(d CoilDocument) {
+	p.provenance("fitted by", d.Result.Program)
+	p.provenance("page made by", d.Program)
 	if !d.Made.IsZero() {
-		add("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
+		p.provenance("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
 	}
-	add("result format", d.Result.Schema)
-	recorders := map[string]bool{}
+	p.provenance("result format", d.Result.Schema)
+	recorders, stimulus := map[string]bool{}, map[string]string{}
 	for _, t := range d.Takes {
 		if !recorders[t.Program] {
 			recorders[t.Program] = true
-			add("takes recorded by", t.Program)
+			p.provenance("takes recorded by", t.Program)
 		}
-	}
-	stimulus := map[string]string{}
-	for _, t := range d.Takes {
 		stimulus[t.Name] = t.Stimulus.SHA256
 	}
 	for _, t := range d.Result.Takes {
 		if t.AudioSHA256 != "" {
-			p.Checksums = append(p.Checksums,
-				checksum{shortName(t.Name), notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])})
+			p.Checksums = append(p.Checksums, benchRow{shortName(t.Name),
+				[]string{notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])}})
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"errors"
 	"html"
 	"io"
+	"io/fs"
 	"regexp"
 	"strings"
 	"testing"
@@ -110,11 +111,14 @@ func TestPageNeedsNothingElse(t *testing.T) {
 			selfContained(t, pageText(t, d))
 		})
 	}
-	for _, text := range []string{pageCSS, pageJS, frameHTML, coilHTML, manyCSS, comparisonHTML, batchHTML,
-		predictionHTML} {
+	names, err := fs.Glob(sources, "*")
+	if err != nil || len(names) == 0 {
+		t.Fatal(names, err)
+	}
+	for _, name := range names {
 		outside := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`)
-		if m := outside.FindString(text); m != "" {
-			t.Errorf("the page's sources hold %q", m)
+		if m := outside.FindString(source(name)); m != "" {
+			t.Errorf("%s holds %q", name, m)
 		}
 	}
 }

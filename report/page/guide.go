@@ -18,9 +18,6 @@ import (
 	"github.com/yuin/goldmark/util"
 )
 
-//go:embed guide.css
-var guideCSS string
-
 var guideTemplate = framed("{{.Body}}")
 
 // Guide writes a text in CommonMark as one self-contained page in the look of
@@ -42,7 +39,7 @@ func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 	page := struct {
 		frame
 		Body template.HTML
-	}{newFrame("", title, guideCSS), template.HTML(body.String())}
+	}{newFrame("", title, source("guide.css")), template.HTML(body.String())}
 	return writePage(w, guideTemplate, page, "guide")
 }
 

@@ -10,20 +10,18 @@ import (
 	"coilsweep/report/words"
 )
 
-type (
-	inHarness struct {
-		About    string
-		Figure   template.HTML
-		Sounds   []benchRow // as set, and without each part
-		Knobs    []benchRow // at other positions
-		Reasons  []string
-		Warnings []string
-	}
-)
+type inHarness struct {
+	About    string
+	Figure   template.HTML
+	Sounds   []benchRow // as set, and without each part
+	Knobs    []benchRow // at other positions
+	Reasons  []string
+	Warnings []string
+}
 
 // newInHarness is what coils do in a guitar, without the figure.
 func newInHarness(h harness.Prediction) *inHarness {
-	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: notation.TypesetAll(h.Warnings)}
+	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
 	names, sounds := []string{"as set"}, []harness.Sound{h.Sound}
 	for _, r := range h.Without {
 		names, sounds = append(names, "without the "+notation.Visible(r.Part)), append(sounds, r.Sound)

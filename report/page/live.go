@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"coilsweep/report/figure"
+	"coilsweep/report/notation"
 )
 
 // DrawComparison draws what a comparison page shows, and says it.
@@ -12,7 +13,7 @@ func DrawComparison(d ComparisonDocument) ([]figure.Drawing, []string, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return view.drawings(), view.Summary, nil
+	return view.drawings(), notation.All(view.Summary, notation.Tied), nil
 }
 
 // DrawBatch is DrawComparison for a batch.
@@ -21,7 +22,7 @@ func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return view.drawings(), append(view.Summary, view.Alarms...), nil
+	return view.drawings(), notation.All(append(view.Summary, view.Alarms...), notation.Tied), nil
 }
 
 // drawings are the figures of a page: each wide and narrow, or one for both.

@@ -54,40 +54,30 @@ type markedCell struct {
 }
 
 func newManyPage(kind, title, program string, made time.Time) manyPage {
-	p := manyPage{frame: newFrame(kind, title, manyCSS)}
+	p := manyPage{frame: newFrame(kind, title, source("many.css"))}
 	p.madeAt(made, program)
 	return p
 }
 
 // table fills in the values of the properties of all rows, a column with one
 // prefix.
-func (p *manyPage) table(properties []comparison.Property, values func(property int) []fit.Quantity,
-	marked func(property, row int) bool) {
+func (p *manyPage) table(m words.Many) {
 	var n notation.Notes
-	for k, property := range properties {
+	for k, property := range m.Properties {
 		p.Properties = append(p.Properties, property.Name)
-		for i, text := range n.Cells(words.UnitOf(property), values(k)...) {
-			p.Rows[i].Values = append(p.Rows[i].Values, markedCell{Text: notation.Tied(text), Marked: marked(k, i)})
+		for i, text := range n.Cells(words.UnitOf(property), m.Values[k]...) {
+			p.Rows[i].Values = append(p.Rows[i].Values, markedCell{Text: notation.Tied(text), Marked: m.Outlying(k, i)})
 		}
 	}
 	p.Reasons = n.Reasons()
 }
 
-// finish fills in the figures' numbers and the sections.
-func (p *manyPage) finish(draw *drawing, sections ...section) error {
-	if draw.err != nil {
-		return draw.err
-	}
+// finish fills in the figures' numbers.
+func (p *manyPage) finish(draw *drawing) error {
 	if p.Overlays != nil {
 		p.Data = template.JS(draw.columns.JSON())
 	}
-	for _, s := range sections {
-		if s.ID != "response" && s.ID != "charts" || s.ID == "response" && p.Overlays != nil || s.ID == "charts" &&
-			p.Charts != nil {
-			p.Sections = append(p.Sections, s)
-		}
-	}
-	return nil
+	return draw.err
 }
 
 // glyphOf is the glyph of a coil that has a style of its own.
@@ -120,8 +110,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 		}
 		title := notation.UpperFirst(load.String())
 		overlay := func(s figure.Shape) *plot.Figure {
-			return figure.Overlay(n, title, curves, names, order, styles,
-				s)
+			return figure.Overlay(n, title, curves, names, order, styles, s)
 		}
 		p.Overlays = append(p.Overlays, titled{title, draw.one(overlay(figure.Wide), "w"),
 			draw.one(overlay(figure.Narrow), "n")})

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"strings"
 	"time"
 
 	"coilsweep/excite/quantity"
@@ -28,10 +27,7 @@ type PredictionDocument struct {
 	Program    string
 }
 
-//go:embed prediction.html
-var predictionHTML string
-
-var predictionTemplate = framed(predictionHTML)
+var predictionTemplate = framed(source("prediction.html"))
 
 // Prediction writes one page on coils in a guitar, in the manner of Coil.
 func Prediction(w io.Writer, d PredictionDocument) error {
@@ -62,11 +58,9 @@ type measuredRow struct {
 
 func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	sound := newInHarness(d.Prediction)
-	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound}
+	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound,
+		Summary: words.Prediction(d.Prediction, d.Target)}
 	p.madeAt(d.Made, d.Program)
-	for _, s := range words.Prediction(d.Prediction, d.Target) {
-		p.Summary = append(p.Summary, notation.Tied(s))
-	}
 	p.numbers(d)
 	p.parts(d.Harness)
 	p.coils(d.Coils)
@@ -85,7 +79,7 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0),
 			X:       draw.columns.Number(curve.Hz),
 			Columns: []cursorColumn{{draw.columns.Number(curve.DB), "dB"}, {draw.columns.Number(curve.U95), "± dB"}}}}
-		p.Layers = []layer{{"band", "U95"}}
+		p.Layers = []fact{{"band", "U95"}}
 	}
 	p.knobs(d.Prediction, &draw)
 	if draw.err != nil {
@@ -94,18 +88,12 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	if p.Response != "" {
 		p.Data = template.JS(draw.columns.JSON())
 	}
-	for _, s := range []struct {
-		there bool
-		section
-	}{
-		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}},
-		{true, section{"parts", "Parts"}}, {sound.Knobs != nil, section{"knobs", "Knobs"}},
-		{p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
-	} {
-		if s.there {
-			p.Sections = append(p.Sections, s.section)
-		}
-	}
+	p.section(true, "summary", "Summary")
+	p.section(p.Response != "", "response", "Response")
+	p.section(true, "parts", "Parts")
+	p.section(sound.Knobs != nil, "knobs", "Knobs")
+	p.section(p.Coils != nil, "coils", "Coils")
+	p.section(true, "provenance", "Provenance")
 	return p, nil
 }
 
@@ -167,8 +155,7 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 	names := words.CoilNames(coils)
 	for i, c := range coils {
 		p.Coils = append(p.Coils, measuredRow{named: newNamed(names[i], c.Folder, ""),
-			Basis: []string{notation.Visible(c.Result.Model.Name),
-				strings.Join(notation.TypesetAll(c.Result.Basis), "; ")}})
+			Basis: []string{notation.Visible(c.Result.Model.Name), basis(c.Result.Basis)}})
 	}
 	for _, of := range []struct {
 		unit quantity.Unit

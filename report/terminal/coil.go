@@ -20,7 +20,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t.numbers(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
-		t.paragraph("Based on", strings.Join(notation.TypesetAll(r.Basis), "; ")+".")
+		t.paragraph("Based on", strings.Join(notation.All(r.Basis, notation.Typeset), "; ")+".")
 	}
 	t.paragraph("Model", words.Model(r.Model)+".")
 	t.meter(r.Meter, false)

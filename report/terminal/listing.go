@@ -37,7 +37,7 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 	}
 	c.add(append(header, "state", "flags")...)
 	for i, l := range list {
-		flags := strings.Join(notation.VisibleAll(l.Flags), ", ")
+		flags := strings.Join(notation.All(l.Flags, notation.Visible), ", ")
 		if flags == "" {
 			flags = notation.None
 		}

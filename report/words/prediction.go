@@ -33,7 +33,7 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	if len(p.Coils) > 1 {
 		verb, whose = " are", "their"
 	}
-	names := strings.Join(notation.VisibleAll(p.Coils), " and ")
+	names := InHarness(p.Coils, "")
 	switch {
 	case !p.Peak.Known():
 		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
@@ -94,7 +94,7 @@ func Knob(at harness.Position) string {
 
 // InHarness names coils and the guitar that they are in.
 func InHarness(coils []string, harness string) string {
-	title := strings.Join(notation.VisibleAll(coils), " and ")
+	title := strings.Join(notation.All(coils, notation.Visible), " and ")
 	if harness != "" {
 		title += " in " + notation.Visible(harness)
 	}
