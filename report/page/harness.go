@@ -2,6 +2,7 @@ package page
 
 import (
 	"html/template"
+	"slices"
 
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
@@ -22,13 +23,10 @@ type inHarness struct {
 // newInHarness is what coils do in a guitar, without the figure.
 func newInHarness(h harness.Prediction) *inHarness {
 	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
-	names, sounds := []string{"as set"}, []harness.Sound{h.Sound}
-	for _, r := range h.Without {
-		names, sounds = append(names, "without the "+notation.Visible(r.Part)), append(sounds, r.Sound)
-	}
-	for _, at := range h.Positions {
-		names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
-	}
+	without, at := words.Without(h), words.Positions(h)
+	names := append([]string{"as set"}, notation.All(without.Names, func(part string) string { return "without the " + part })...)
+	names = append(names, at.Names...)
+	sounds := slices.Concat([]harness.Sound{h.Sound}, without.Sounds, at.Sounds)
 	var n notation.Notes
 	rows := make([]benchRow, len(names))
 	for _, c := range words.SoundColumns {

@@ -6,6 +6,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // Account writes the account of all the capacitance at a coil's terminals as
@@ -15,16 +16,8 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 	t.title(notation.Visible(r.Coil))
 	t.line("")
 	c := columns{gap: 2, right: []bool{false, true}}
-	for _, l := range a.Lines {
-		c.add("  "+l.What, t.notes.Cell(l.Farad, quantity.Farad), notation.Visible(l.Source))
-	}
-	c.add("  sum", t.notes.Cell(a.Sum, quantity.Farad), "")
-	c.add("  as the takes show", t.notes.Cell(a.Total, quantity.Farad), "with nothing added")
-	if a.PerMetre != nil {
-		c.add("  a metre of cable", t.notes.Cell(*a.PerMetre, quantity.Farad), "")
-	}
-	for _, l := range a.Added {
-		c.add("  "+notation.Visible(l.What), t.notes.Cell(l.Farad, quantity.Farad), l.Source)
+	for _, l := range words.Account(&a) {
+		c.add("  "+notation.Visible(l.What), t.notes.Cell(l.Farad, quantity.Farad), notation.Visible(l.Source))
 	}
 	t.facts(c, 1)
 	if a.En != nil {

@@ -33,18 +33,11 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 	t.line("")
 	t.spreads(b)
 	t.line("")
-	m := many{
-		values: func(property int) []fit.Quantity { return b.Properties[property].Values },
-		marked: func(property, coil int) bool { return b.Properties[property].Outlying(coil) },
-		last:   []string{"verdict"},
+	last := []string{"verdict"}
+	for i := range b.Coils {
+		last = append(last, words.Verdict(b, i))
 	}
-	for i, coil := range b.Coils {
-		m.names, m.last = append(m.names, notation.Visible(coil.Name)), append(m.last, words.Verdict(b, i))
-	}
-	for _, p := range b.Properties {
-		m.properties = append(m.properties, p.Property)
-	}
-	t.coils(m, func(cell string) string {
+	t.coils(many{words.BatchTable(b), last}, func(cell string) string {
 		if strings.TrimSpace(cell) == string(batch.Fail) {
 			return t.paint(sgrRed, cell)
 		}
@@ -107,9 +100,7 @@ func (t *table) chart(b *batch.Batch, p batch.Property) {
 		strip[at] = mark
 		c.add(truncate(notation.Visible(b.Coils[p.Charted[n]].Name), 20), cells[n], string(strip)+end)
 	}
-	for _, s := range c.lines(nil) {
-		t.line(s)
-	}
+	t.lines(c, nil)
 }
 
 // statistics is the table for whoever asks how it was worked out.

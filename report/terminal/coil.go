@@ -113,43 +113,26 @@ func (t *table) takes(takes []fit.TakeResult) {
 // takeColumns are numbers of the takes as a table, with or without U95; whole
 // with what was added before them, and how the take is after them.
 func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.TakeResult], u95, whole bool) columns {
-	header, rows := []string{"take"}, make([][]string, len(takes))
-	column := func(name string, cells []string) {
-		header = append(header, name)
-		for i, cell := range cells {
-			rows[i] = append(rows[i], cell)
-		}
+	c := columns{gap: 2}
+	var names, sn, flags []string
+	for _, take := range takes {
+		names = append(names, notation.Visible(take.Name))
+		sn, flags = append(sn, words.SN(take)), append(flags, cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
 	}
-	for i, take := range takes {
-		rows[i] = []string{truncate(notation.Visible(take.Name), 24)}
-	}
+	c.column("take", false, named(names, 24, truncate))
 	if whole {
-		column("added", words.Loads(takes))
+		c.column("added", true, words.Loads(takes))
 	}
 	for _, number := range numbers {
 		write := notation.ValuesOf[fit.TakeResult]
 		if u95 {
 			write = notation.CellsOf
 		}
-		column(number.Name, write(&t.notes, number.Unit, takes, number.Of))
-	}
-	c := columns{gap: 2, right: make([]bool, len(header))}
-	for i := 1; i < len(header); i++ {
-		c.right[i] = true
+		c.column(number.Name, true, write(&t.notes, number.Unit, takes, number.Of))
 	}
 	if whole {
-		var sn, flags []string
-		for _, take := range takes {
-			sn, flags = append(sn, words.SN(take)), append(flags,
-				cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
-		}
-		column("S/N", sn)
-		column("flags", flags)
-		c.right = append(c.right, true, false)
-	}
-	c.add(header...)
-	for _, row := range rows {
-		c.add(row...)
+		c.column("S/N", true, sn)
+		c.column("flags", false, flags)
 	}
 	return c
 }
@@ -167,9 +150,7 @@ func (t *table) stacked(takes []fit.TakeResult) {
 			c.add("  "+number.Name, t.notes.Cell(number.Of(take), number.Unit))
 		}
 		c.add("  S/N after averaging", words.SN(take))
-		for _, s := range c.lines(nil) {
-			t.line(s)
-		}
+		t.lines(c, nil)
 		if flags := words.Flags(take); flags != nil {
 			t.line("  flags  " + t.paint(sgrRed, strings.Join(flags, ", ")))
 		}
@@ -214,9 +195,7 @@ func (t *table) budget(budgets []fit.Budget) {
 		for _, s := range b.Shares {
 			c.add("  "+notation.Percent(s.Percent), notation.Visible(s.Source))
 		}
-		for _, s := range c.lines(nil) {
-			t.line(s)
-		}
+		t.lines(c, nil)
 	}
 }
 

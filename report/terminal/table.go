@@ -74,7 +74,7 @@ func (t *table) facts(c columns, value int) {
 	if c.width() > t.o.Width {
 		c.gap = 1
 	}
-	for _, s := range c.lines(func(_, column int, cell string) string {
+	t.lines(c, func(_, column int, cell string) string {
 		switch column {
 		case value:
 			return t.paint(sgrBold, cell)
@@ -82,7 +82,12 @@ func (t *table) facts(c columns, value int) {
 			return t.paint(sgrFaint, cell)
 		}
 		return cell
-	}) {
+	})
+}
+
+// lines writes a table as it is laid out.
+func (t *table) lines(c columns, style func(row, column int, padded string) string) {
+	for _, s := range c.lines(style) {
 		t.line(s)
 	}
 }

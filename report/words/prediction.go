@@ -100,3 +100,30 @@ func InHarness(coils []string, harness string) string {
 	}
 	return title
 }
+
+// Sounds are what a guitar does in several cases, each with its name.
+type Sounds struct {
+	Names  []string
+	Sounds []harness.Sound
+}
+
+func (s *Sounds) add(name string, sound harness.Sound) {
+	s.Names, s.Sounds = append(s.Names, name), append(s.Sounds, sound)
+}
+
+// Positions are the sounds at other positions of the knobs, Without those
+// without each part.
+func Positions(p harness.Prediction) (s Sounds) {
+	for _, at := range p.Positions {
+		s.add(Knob(at), at.Sound)
+	}
+	return s
+}
+
+// Without are the sounds without each part, called by the part.
+func Without(p harness.Prediction) (s Sounds) {
+	for _, r := range p.Without {
+		s.add(notation.Visible(r.Part), r.Sound)
+	}
+	return s
+}
