@@ -112,12 +112,8 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	if takes := figure.Takes(r); len(takes) > 0 {
 		p.curves(takes, &draw)
 	}
-	styles := map[string]int{}
-	for i, t := range r.Takes {
-		styles[t.Name] = i
-	}
 	if r.Line != nil && r.Line.Slope.Known() && r.Line.AxisCrossing.Known() {
-		p.Line = draw.both(func(s figure.Shape) *plot.Figure { return figure.Line(r, styles, s) })
+		p.Line = draw.both(func(s figure.Shape) *plot.Figure { return figure.Line(r, figure.Styles(r), s) })
 		p.Slope = notation.Tied(notation.WithU95(r.Line.Slope, quantity.Henry))
 		p.Crossing = notation.Tied(notation.WithU95(r.Line.AxisCrossing, quantity.Farad))
 	}

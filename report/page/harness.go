@@ -24,8 +24,8 @@ type inHarness struct {
 func newInHarness(h harness.Prediction) *inHarness {
 	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
 	without, at := words.Without(h), words.Positions(h)
-	names := append([]string{"as set"}, notation.All(without.Names, func(part string) string { return "without the " + part })...)
-	names = append(names, at.Names...)
+	removed := notation.All(without.Names, func(part string) string { return "without the " + part })
+	names := slices.Concat([]string{"as set"}, removed, at.Names)
 	sounds := slices.Concat([]harness.Sound{h.Sound}, without.Sounds, at.Sounds)
 	var n notation.Notes
 	rows := make([]benchRow, len(names))

@@ -32,20 +32,18 @@ func (t *table) parts(n int, build func(from, to int) columns, paint func(cell s
 		if from > 0 {
 			t.line("")
 		}
-		to := n
 		var builds []func() columns
 		for last := n; last > from; last-- {
 			builds = append(builds, func() columns { return build(from, last) })
 		}
 		c, which := t.fitting(builds...)
-		to -= which
 		t.headed(c, func(column int, cell string) string {
 			if paint != nil && from == 0 && column == len(c.rows[0])-1 {
 				return paint(cell)
 			}
 			return cell
 		})
-		from = to
+		from = n - which
 	}
 }
 

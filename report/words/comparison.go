@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -49,12 +50,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			}
 			differs = append(differs, found{words, math.Abs(*d.En)})
 		}
-		slices.SortStableFunc(differs, func(a, b found) int {
-			if a.en > b.en {
-				return -1
-			}
-			return 1
-		})
+		slices.SortStableFunc(differs, func(a, b found) int { return cmp.Compare(b.en, a.en) })
 		var words []string
 		for _, d := range differs[:min(len(differs), mostSaid)] {
 			words = append(words, d.words)
