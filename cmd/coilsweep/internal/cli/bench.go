@@ -14,8 +14,8 @@ import (
 
 func newBench(c *console) *cobra.Command {
 	options := workbench.NewBenchText()
-	var create, json bool
-	cmd := &cobra.Command{
+	var create bool
+	return c.command(&cobra.Command{
 		Use:   "bench DIR",
 		Short: "Show the bench that takes are made on, or start its bench.toml",
 		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the bench.toml in
@@ -27,7 +27,7 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
 		Example: `  coilsweep bench . --new --input "line in" --output "line out" --reference current --sense-r "10 0.1%"
   coilsweep bench bridge`,
 		Args: oneArg("the folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if create {
 				return startBench(c, args[0], options)
 			}
@@ -40,12 +40,10 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
 			if err != nil {
 				return inFolder(args[0], err)
 			}
-			return showBench(c, found, json)
-		}),
-	}
-	bind(cmd, append(options.Options, output(
-		on("new", "start a bench.toml in DIR", &create), asJSON("the bench", &json))...))
-	return cmd
+			return showBench(c, found)
+		},
+	}, options.Options, output(
+		on("new", "start a bench.toml in DIR", &create), c.jsonOption("the bench")))
 }
 
 func startBench(c *console, dir string, options *workbench.BenchText) error {
@@ -66,8 +64,8 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 	return nil
 }
 
-func showBench(c *console, found benchfile.Found, json bool) error {
-	if json {
+func showBench(c *console, found benchfile.Found) error {
+	if c.asJSON {
 		tables := map[string]map[string]any{}
 		shown := map[string]any{"path": found.Path, "sha256": found.SHA256}
 		for _, e := range found.Given() {

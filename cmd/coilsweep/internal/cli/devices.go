@@ -13,27 +13,24 @@ import (
 )
 
 func newDevices(c *console) *cobra.Command {
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "devices",
 		Short: "List sound devices, their channels and rates",
 		Long: `List the sound devices with the number or name that 'measure --input' and
 '--output' take. A device marked "mixed" is not the hardware itself: a sound
 server may resample what passes through it.`,
 		Args: noArgs,
-		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			devices, err := soundcard.Devices(cmd.Context())
 			if err != nil {
 				return err
 			}
-			if json {
+			if c.asJSON {
 				return c.json(workbench.DeviceRecords(devices))
 			}
 			return printDevices(c, devices)
-		}),
-	}
-	bind(cmd, output(asJSON("the list", &json)))
-	return cmd
+		},
+	}, output(c.jsonOption("the list")))
 }
 
 func printDevices(c *console, devices []soundcard.Device) error {

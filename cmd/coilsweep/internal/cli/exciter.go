@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -15,8 +16,7 @@ import (
 
 func newExciter(c *console) *cobra.Command {
 	flags := newExciterFlags()
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "exciter",
 		Short: "Work out an exciter coil and its drive, or what to wind from the parts at hand",
 		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
@@ -37,19 +37,16 @@ amplifier's loudspeaker tap.`,
   coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm
   coilsweep exciter --bobbin "10mm x 25mm x 8mm" --bobbin "6mm x 15mm x 4mm" --wire 0.1mm --wire 0.2mm --resistor 220 --resistor 470 --resistor 1k`,
 		Args: noArgs,
-		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			sheet, err := flags.work(cmd)
 			if err != nil {
 				return err
 			}
-			if json {
-				return c.json(exciterJSON(sheet))
-			}
-			return terminal.Exciter(c.out, sheet, tableOptions(c.out, false))
-		}),
-	}
-	bind(cmd, append(flags.options(), output(asJSON("the result", &json))...))
-	return cmd
+			return c.showRecord(exciterJSON(sheet), func(w io.Writer) error {
+				return terminal.Exciter(w, sheet, tableOptions(w))
+			}, nil)
+		},
+	}, flags.options(), output(c.jsonOption("the result")))
 }
 
 // exciterFlags describe the bobbin, the wire, the source and the coil under test.

@@ -69,9 +69,9 @@ func text(name, help string, at *string) *workbench.Option {
 	return &workbench.Option{Name: name, Value: workbench.Text(at), Help: help}
 }
 
-// asJSON is the option of commands that print results.
-func asJSON(what string, at *bool) *workbench.Option {
-	return on("json", "print "+what+" as JSON", at)
+// jsonOption is the option of commands that print results.
+func (c *console) jsonOption(what string) *workbench.Option {
+	return on("json", "print "+what+" as JSON", &c.asJSON)
 }
 
 // decimal is the decimal sign of CSV files. It is called --decimal in every

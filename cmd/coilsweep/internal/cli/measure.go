@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -15,8 +16,7 @@ import (
 
 func newMeasure(c *console) *cobra.Command {
 	options := workbench.NewMeasurement(programName())
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",
 		Long: `Play the stimulus into the exciter, record the coil and keep the recording as a
@@ -44,43 +44,43 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
   coilsweep measure bridge --take fine --until 0.05%
   coilsweep measure bridge --take finer --after bare`,
 		Args: oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			plan, err := options.Plan(args[0])
 			if err != nil {
 				return err
 			}
-			hears := c.hears()
-			if err := plan.Shape(cmd.Context(), hears); err != nil {
+			if err := plan.Shape(cmd.Context(), c.hears()); err != nil {
 				return err
 			}
-			var take capture.Take
 			var extras workbench.Extras
-			err = c.on(plan.Source, func(recorder record.Recorder) error {
-				take, extras, err = plan.Run(cmd.Context(), recorder, hears, nil)
-				return err
-			})
+			take, err := onBench(cmd.Context(), c, plan.Source,
+				func(ctx context.Context, recorder record.Recorder, hears workbench.Ears) (take capture.Take, err error) {
+					take, extras, err = plan.Run(ctx, recorder, hears, nil)
+					return take, err
+				})
 			if err != nil {
 				return err
 			}
-			return reportTake(c, plan.Folder, take, extras, json)
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("the take", &json))...))
-	return cmd
+			return reportTake(c, plan.Folder, take, extras)
+		},
+	}, options.Options, output(c.jsonOption("the take")))
 }
 
-// on opens a source for do, and gives its devices back after it.
-func (c *console) on(source device.Source, do func(record.Recorder) error) error {
-	err, released := workbench.On(source, do)
+// onBench opens a source for a job, and gives its devices back after it.
+func onBench[T any](ctx context.Context, c *console, source device.Source, job func(context.Context, record.Recorder, workbench.Ears) (T, error)) (found T, err error) {
+	err, released := workbench.On(source, func(recorder record.Recorder) (err error) {
+		found, err = job(ctx, recorder, c.hears())
+		return err
+	})
 	if released != nil {
 		c.warn("%v", released)
 	}
-	return err
+	return found, err
 }
 
 // reportTake prints a finished take. One that is not usable is a
 // *capture.UnfitError.
-func reportTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras, json bool) error {
+func reportTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras) error {
 	for _, note := range take.Bench.Notes {
 		if take.Bench.Source == "import" {
 			c.warn("%s: %s", take.Bench.File, note)
@@ -90,7 +90,7 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 		c.warn("%s", workbench.ForCommands(advice, flagName))
 	}
 	var err error
-	if json {
+	if c.asJSON {
 		err = c.json(workbench.NewTakeRecord(folder, take, extras))
 	} else {
 		_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, workbench.TakeLine(take))

@@ -12,8 +12,7 @@ import (
 
 // tableOptions suit the table to what w is: colour and width on a terminal
 // only, no colour where NO_COLOR asks for none.
-func tableOptions(w io.Writer, budget bool) terminal.Options {
-	o := terminal.Options{Budget: budget}
+func tableOptions(w io.Writer) (o terminal.Options) {
 	o.Width, o.Colour = terminalOf(w)
 	return o
 }
