@@ -53,22 +53,14 @@ var (
 
 func (b *Bench) card() Options {
 	return Options{
-		{
-			Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input), Help: "input device: number or part of the name (default: the system's)",
-			Bench: benched("card", "input", func(b *benchfile.Bench) *string { return &b.Card.Input }, &b.Input),
-		},
-		{
-			Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output), Help: "output device: number or part of the name (default: the system's)",
-			Bench: benched("card", "output", func(b *benchfile.Bench) *string { return &b.Card.Output }, &b.Output),
-		},
-		{
-			Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel), Help: "output channel with the exciter, from 1",
-			Bench: benched("card", "output_channel", func(b *benchfile.Bench) *int { return &b.Card.OutputChannel }, &b.OutputChannel),
-		},
-		{
-			Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS), Help: "latency to ask the sound card for (default: a robust one)",
-			Bench: benched("card", "buffer_s", func(b *benchfile.Bench) *float64 { return &b.Card.BufferS }, &b.BufferS),
-		},
+		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
+			Bench: at("card", "input"), Help: "input device: number or part of the name (default: the system's)"},
+		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
+			Bench: at("card", "output"), Help: "output device: number or part of the name (default: the system's)"},
+		{Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel),
+			Bench: at("card", "output_channel"), Help: "output channel with the exciter, from 1"},
+		{Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS),
+			Bench: at("card", "buffer_s"), Help: "latency to ask the sound card for (default: a robust one)"},
 	}
 }
 
@@ -150,7 +142,7 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 				}
 			}
 		}
-		p.FromBench = p.Bench.Take(b.found.Bench)
+		p.FromBench = p.takeFrom(b.found.Bench)
 	}
 	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/cmplx"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"coilsweep/capture"
@@ -24,19 +25,15 @@ const cableLimitDB = 3
 
 // Calibration are the options of a calibration of the sound card.
 type Calibration struct {
-	Options
-	Program  string
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 }
 
 // NewCalibration has the defaults.
 func NewCalibration(program string) *Calibration {
-	k := &Calibration{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Calibration{newJob(program), defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
-	k.Options = append(k.Stimulus.options(), k.Take.coilChannel())
-	k.Options = append(k.Options, k.Bench.options()...)
+	k.Options = slices.Concat(k.Stimulus.options(), Options{k.Take.coilChannel()}, k.Bench.options())
 	return k
 }
 
@@ -57,18 +54,8 @@ type CalibrationPlan struct {
 // Plan makes a plan of the options and the bench of dir. The error wraps
 // ErrNoBench where there is none.
 func (k *Calibration) Plan(dir string) (*CalibrationPlan, error) {
-	if err := k.Bench.check(k.Options); err != nil {
-		return nil, err
-	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
-		return nil, err
-	}
-	if k.Bench.found == nil {
-		return nil, ErrNoBench
-	}
-	take := direct("none", k.Program)
-	var err error
-	if take.Stimulus, err = k.Stimulus.design(); err != nil {
+	take, err := k.beginDirect(dir, "none", &k.Stimulus)
+	if err != nil {
 		return nil, err
 	}
 	return &CalibrationPlan{k.Bench.source(take, &k.Take, wiring{cable: true}), take, k.Bench.OutputChannel, k.Bench.found.Path}, nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"coilsweep/capture"
@@ -28,11 +29,8 @@ const (
 
 // Check are the options of a trial sweep that is not kept.
 type Check struct {
-	Options
-	Program    string
-	Take       Take
+	job
 	Stimulus   Stimulus
-	Bench      Bench
 	ScoutLevel float64
 	// NoCoil: the folder is a bench's, and whatever coil is there is not known.
 	NoCoil bool
@@ -40,15 +38,14 @@ type Check struct {
 
 // NewCheck has the defaults.
 func NewCheck(program string) *Check {
-	k := &Check{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Check{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.SweepS, k.Stimulus.Repeats = scoutSweepS, scoutRepeats
 	k.Options = append(k.Take.wiring(), k.Stimulus.options()...)
 	k.Find("level").Help = "planned level of the take, in dBFS"
-	k.Options = append(k.Options, &Option{
+	k.Options = slices.Concat(k.Options, Options{{
 		Name: "scout-level", Group: groupStimulus, Page: true, Value: Number(&k.ScoutLevel), Default: "-",
 		Help: fmt.Sprintf("level of the trial sweep, in dBFS (default: %d dB below the planned level)", scoutDB),
-	})
-	k.Options = append(k.Options, k.Bench.options()...)
+	}}, k.Bench.options())
 	return k
 }
 
@@ -61,10 +58,7 @@ type CheckPlan struct {
 
 // Plan makes a plan of the options, the bench of dir and the coil in it.
 func (k *Check) Plan(dir string) (*CheckPlan, error) {
-	if err := k.Bench.check(k.Options); err != nil {
-		return nil, err
-	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
+	if err := k.begin(dir); err != nil {
 		return nil, err
 	}
 	take, err := k.Take.plan(k.Options, k.Program)

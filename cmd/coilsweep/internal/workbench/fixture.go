@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"coilsweep/capture"
@@ -15,24 +16,20 @@ import (
 
 // Fixture are the options of a measurement of the fixture.
 type Fixture struct {
-	Options
-	Program  string
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 	Series   *quantity.Resistance
 }
 
 // NewFixture has the defaults.
 func NewFixture(program string) *Fixture {
-	k := &Fixture{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Fixture{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
 	k.Options = Options{
 		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series), Help: `the resistor in place of the coil, "470k 1%"`},
 		k.Take.reference("none", "loopback"), k.Take.coilChannel(), k.Take.referenceChannel(),
 	}
-	k.Options = append(k.Options, k.Stimulus.options()...)
-	k.Options = append(k.Options, k.Bench.options()...)
+	k.Options = slices.Concat(k.Options, k.Stimulus.options(), k.Bench.options())
 	k.Find("reference").Bench = nil // that of a bench is for coils
 	return k
 }
@@ -52,21 +49,11 @@ func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 	if k.Series == nil {
 		return nil, wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
 	}
-	if err := k.Bench.check(k.Options); err != nil {
+	take, err := k.beginDirect(dir, k.Take.Reference, &k.Stimulus)
+	if err != nil {
 		return nil, err
 	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
-		return nil, err
-	}
-	if k.Bench.found == nil {
-		return nil, ErrNoBench
-	}
-	take := direct(k.Take.Reference, k.Program)
 	m := fixture.Measurement{Series: *k.Series}
-	var err error
-	if take.Stimulus, err = k.Stimulus.design(); err != nil {
-		return nil, err
-	}
 	if k.Take.Reference == "none" {
 		if m.Calibration, err = k.Bench.calibration(); err != nil {
 			return nil, err

@@ -39,11 +39,8 @@ func (e Ears) ended() {
 
 // Measurement are the options of a take that is to be made.
 type Measurement struct {
-	Options
-	Program  string // what the take is said to be made by
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 	// StimulusFile is the description of a stimulus, in place of its options.
 	StimulusFile string
 	After        string  // the take after which the sweep is shaped; empty: none
@@ -54,7 +51,7 @@ type Measurement struct {
 
 // NewMeasurement has the defaults.
 func NewMeasurement(program string) *Measurement {
-	m := &Measurement{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	m := &Measurement{job: newJob(program), Stimulus: defaultStimulus()}
 	m.Options = append(Options{m.Take.name()}, m.Take.wiring()...)
 	m.Options = append(m.Options, &Option{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"})
 	m.Options = append(m.Options, m.Stimulus.options()...)
@@ -103,10 +100,7 @@ func (m *Measurement) Plan(dir string) (*TakePlan, error) {
 
 // PlanAnywhere is Plan for a folder that need not be a coil's.
 func (m *Measurement) PlanAnywhere(dir string) (*TakePlan, error) {
-	if err := m.Bench.check(m.Options); err != nil {
-		return nil, err
-	}
-	if err := m.Bench.apply(m.Options, dir, false); err != nil {
+	if err := m.begin(dir); err != nil {
 		return nil, err
 	}
 	p := &TakePlan{Redo: m.Redo, After: m.After, Until: m.Until, outputChannel: m.Bench.OutputChannel}

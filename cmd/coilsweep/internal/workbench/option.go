@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
@@ -180,29 +181,48 @@ func wrongValue(option string, given any, format string, args ...any) error {
 }
 
 // BenchKey is where bench.toml states an option.
-type BenchKey struct {
-	Table, Key string
-	// Take sets the option from a bench; false: the bench does not state it.
-	Take func(b benchfile.Bench) bool
-	// State puts the option into a bench.
-	State func(b *benchfile.Bench)
+type BenchKey struct{ Table, Key string }
+
+func at(table, key string) *BenchKey { return &BenchKey{table, key} }
+
+// field is what b has under the key; a program that names another is wrong.
+func (k BenchKey) field(b *benchfile.Bench) reflect.Value {
+	called := func(v reflect.Value, key string) reflect.Value {
+		for field, of := range v.Fields() {
+			if name, _, _ := strings.Cut(field.Tag.Get("toml"), ","); name == key {
+				return of
+			}
+		}
+		panic("bench.toml has no key " + key)
+	}
+	v := reflect.ValueOf(b).Elem()
+	if k.Table != "" {
+		v = called(v, k.Table)
+	}
+	return called(v, k.Key)
 }
 
-// benched is a key of bench.toml whose field holds what the option does.
-func benched[T comparable](table, key string, field func(*benchfile.Bench) *T, option *T) *BenchKey {
-	var none T
-	return &BenchKey{
-		Table: table, Key: key,
-		Take: func(b benchfile.Bench) bool {
-			v := *field(&b)
-			if v == none {
-				return false
-			}
-			*option = v
-			return true
-		},
-		State: func(b *benchfile.Bench) { *field(b) = *option },
+// takeFrom takes the value from a bench; false: the bench does not state it.
+func (o *Option) takeFrom(b benchfile.Bench) bool {
+	field, value := o.Bench.field(&b), reflect.ValueOf(o.Value.at()).Elem()
+	if field.IsZero() {
+		return false
 	}
+	if field.Type() != value.Type() { // a number that may be 0
+		field = field.Elem()
+	}
+	value.Set(field)
+	return true
+}
+
+// stateIn puts the value into a bench.
+func (o *Option) stateIn(b *benchfile.Bench) {
+	field, value := o.Bench.field(b), reflect.ValueOf(o.Value.at()).Elem()
+	if field.Type() != value.Type() {
+		field.Set(reflect.New(value.Type()))
+		field = field.Elem()
+	}
+	field.Set(value)
 }
 
 // UsageError is wrong use that is not of one option: the request as a whole

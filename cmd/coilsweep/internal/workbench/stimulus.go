@@ -7,7 +7,6 @@ import (
 	"strings"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/benchfile"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
@@ -26,27 +25,13 @@ func defaultStimulus() Stimulus {
 }
 
 func (s *Stimulus) rate() *Option {
-	return &Option{
-		Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Help: "sample rate",
-		Bench: benched("card", "rate_hz", func(b *benchfile.Bench) *int { return &b.Card.RateHz }, &s.RateHz),
-	}
+	return &Option{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz),
+		Bench: at("card", "rate_hz"), Help: "sample rate"}
 }
 
 func (s *Stimulus) level() *Option {
-	return &Option{
-		Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS), Help: "level in dBFS (a full-scale sine is 0)",
-		Bench: &BenchKey{
-			Table: "card", Key: "level_dbfs",
-			Take: func(b benchfile.Bench) bool {
-				if b.Card.LevelDBFS == nil {
-					return false
-				}
-				s.LevelDBFS = *b.Card.LevelDBFS
-				return true
-			},
-			State: func(b *benchfile.Bench) { level := s.LevelDBFS; b.Card.LevelDBFS = &level },
-		},
-	}
+	return &Option{Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS),
+		Bench: at("card", "level_dbfs"), Help: "level in dBFS (a full-scale sine is 0)"}
 }
 
 func (s *Stimulus) options() Options {

@@ -2,7 +2,6 @@ package workbench
 
 import (
 	"coilsweep/capture"
-	"coilsweep/capture/benchfile"
 	"coilsweep/excite/quantity"
 )
 
@@ -48,60 +47,42 @@ func (t *Take) added() Options {
 
 func (t *Take) fixture() Options {
 	return Options{
-		{
-			Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC), Help: "capacitance of cable, input and clips",
-			Bench: benched("fixture", "capacitance", func(b *benchfile.Bench) **quantity.Capacitance { return &b.Fixture.Capacitance }, &t.FixtureC),
-		},
-		{
-			Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR), Help: "resistance of the input",
-			Bench: benched("fixture", "resistance", func(b *benchfile.Bench) **quantity.Resistance { return &b.Fixture.Resistance }, &t.FixtureR),
-		},
+		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
+			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
+		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),
+			Bench: at("fixture", "resistance"), Help: "resistance of the input"},
 	}
 }
 
 func (t *Take) drive() Options {
 	return Options{
-		{
-			Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive, "current", "voltage"), Help: "how the exciter is driven: current or voltage",
-			Bench: benched("drive", "kind", func(b *benchfile.Bench) *string { return &b.Drive.Kind }, &t.Drive),
-		},
-		{
-			Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.ExciterR), Help: "resistance of the exciter circuit: output, series resistor, exciter winding",
-			Bench: benched("drive", "exciter_r", func(b *benchfile.Bench) **quantity.Resistance { return &b.Drive.ExciterR }, &t.ExciterR),
-		},
-		{
-			Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.ExciterL), Help: "inductance of the exciter",
-			Bench: benched("drive", "exciter_l", func(b *benchfile.Bench) **quantity.Inductance { return &b.Drive.ExciterL }, &t.ExciterL),
-		},
+		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive, "current", "voltage"),
+			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
+		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.ExciterR),
+			Bench: at("drive", "exciter_r"), Help: "resistance of the exciter circuit: output, series resistor, exciter winding"},
+		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.ExciterL),
+			Bench: at("drive", "exciter_l"), Help: "inductance of the exciter"},
 	}
 }
 
 func (t *Take) senseR() *Option {
-	return &Option{
-		Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.SenseR), Help: "sense resistor of a current reference",
-		Bench: benched("reference", "sense_r", func(b *benchfile.Bench) **quantity.Resistance { return &b.Reference.SenseR }, &t.SenseR),
-	}
+	return &Option{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.SenseR),
+		Bench: at("reference", "sense_r"), Help: "sense resistor of a current reference"}
 }
 
 func (t *Take) reference(kinds ...string) *Option {
-	return &Option{
-		Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference, kinds...), Help: "second channel: " + oneOf(kinds),
-		Bench: benched("reference", "kind", func(b *benchfile.Bench) *string { return &b.Reference.Kind }, &t.Reference),
-	}
+	return &Option{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference, kinds...),
+		Bench: at("reference", "kind"), Help: "second channel: " + oneOf(kinds)}
 }
 
 func (t *Take) coilChannel() *Option {
-	return &Option{
-		Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel), Help: "input channel with the coil, from 1",
-		Bench: benched("card", "coil_channel", func(b *benchfile.Bench) *int { return &b.Card.CoilChannel }, &t.CoilChannel),
-	}
+	return &Option{Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel),
+		Bench: at("card", "coil_channel"), Help: "input channel with the coil, from 1"}
 }
 
 func (t *Take) referenceChannel() *Option {
-	return &Option{
-		Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel), Help: "input channel with the reference, from 1",
-		Bench: benched("card", "reference_channel", func(b *benchfile.Bench) *int { return &b.Card.ReferenceChannel }, &t.ReferenceChannel),
-	}
+	return &Option{Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel),
+		Bench: at("card", "reference_channel"), Help: "input channel with the reference, from 1"}
 }
 
 // wiring is all but the name.

@@ -15,11 +15,12 @@ type Value interface {
 	Set(text string) error
 	String() string // as it was given, or the default; empty: nothing
 	Type() string   // its unit or kind, for the help
+	at() any        // points to it
 }
 
 // value is a Value by functions.
 type value[T any] struct {
-	at    *T
+	it    *T
 	kind  string
 	parse func(string) (T, error)
 	show  func(T) string
@@ -28,19 +29,20 @@ type value[T any] struct {
 func (v value[T]) Set(text string) error {
 	x, err := v.parse(text)
 	if err == nil {
-		*v.at = x
+		*v.it = x
 	}
 	return err
 }
 
 func (v value[T]) String() string {
-	if v.at == nil { // a zero value that somebody compares with
+	if v.it == nil { // a zero value that somebody compares with
 		return ""
 	}
-	return v.show(*v.at)
+	return v.show(*v.it)
 }
 
 func (v value[T]) Type() string { return v.kind }
+func (v value[T]) at() any      { return v.it }
 
 // Text holds any text.
 func Text(at *string) Value {
@@ -91,14 +93,14 @@ func plainNumber(want string, err error) error {
 }
 
 // List holds a text for each time that the option is given.
-type List struct{ at *[]string }
+type List struct{ it *[]string }
 
 // TextList is a List.
 func TextList(at *[]string) *List { return &List{at} }
 
 // Set adds a text.
 func (l *List) Set(text string) error {
-	*l.at = append(*l.at, text)
+	*l.it = append(*l.it, text)
 	return nil
 }
 
@@ -106,6 +108,7 @@ func (l *List) String() string { return "" }
 
 // Type is that of one text.
 func (l *List) Type() string { return "text" }
+func (l *List) at() any      { return l.it }
 
 // choiceError is a word that is not among those that an option takes.
 type choiceError struct {
