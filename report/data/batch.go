@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
+	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
 
@@ -92,30 +93,41 @@ func (v batchValJSON) MarshalJSON() ([]byte, error) {
 	return slices.Concat(q[:len(q)-1], []byte{','}, more[1:]), nil
 }
 
+func foldersOf(b *batch.Batch, coil batch.Coil) []string {
+	return notation.Each(coil.Specimens, func(s int) string { return b.Specimens[s].Folder })
+}
+
+// verdictOf is empty where there are no limits.
+func verdictOf(b *batch.Batch, coil batch.Coil) string {
+	if !b.Judged {
+		return ""
+	}
+	return string(coil.Verdict)
+}
+
+// batchValue is a property of the coil with index i.
+func batchValue(p batch.Property, i int) batchValJSON {
+	v := batchValJSON{Quantity: p.Values[i]}
+	if p.Judgements != nil {
+		v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
+	}
+	if p.Scores != nil {
+		v.Score = finiteOrNil(p.Scores[i])
+	}
+	return v
+}
+
 // BatchJSON writes the batch for programs.
 func BatchJSON(w io.Writer, b *batch.Batch) error {
 	out := batchJSON{Schema: batchSchema, Guard: b.Guard, Coils: []batchCoilJSON{}, Properties: []batchPropertyJSON{}}
 	for i, coil := range b.Coils {
-		c := batchCoilJSON{Coil: coil.Name, Verdict: "", Findings: orEmpty(coil.Suspicion.Findings),
-			Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
-		if b.Judged {
-			c.Verdict = string(coil.Verdict)
-		}
-		for _, s := range coil.Specimens {
-			c.Folders = append(c.Folders, b.Specimens[s].Folder)
-		}
+		c := batchCoilJSON{Coil: coil.Name, Folders: foldersOf(b, coil), Verdict: verdictOf(b, coil),
+			Findings: orEmpty(coil.Suspicion.Findings), Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
 		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
 			c.Measured = &at
 		}
 		for _, p := range b.Properties {
-			v := batchValJSON{Quantity: p.Values[i]}
-			if p.Judgements != nil {
-				v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
-			}
-			if p.Scores != nil {
-				v.Score = finiteOrNil(p.Scores[i])
-			}
-			c.Values[p.Key] = v
+			c.Values[p.Key] = batchValue(p, i)
 		}
 		out.Coils = append(out.Coils, c)
 	}
@@ -152,30 +164,12 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 	}
 	sheet.row(header...)
 	for i, coil := range b.Coils {
-		var folders []string
-		for _, s := range coil.Specimens {
-			folders = append(folders, b.Specimens[s].Folder)
-		}
-		date := ""
-		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
-			date = at.Format("2006-01-02 15:04:05")
-		}
-		verdict := ""
-		if b.Judged {
-			verdict = string(coil.Verdict)
-		}
-		row := []string{cellText(coil.Name), cellText(strings.Join(folders, " ")), date, verdict,
-			cellText(coil.Suspicion.String())}
+		row := []string{cellText(coil.Name), cellText(strings.Join(foldersOf(b, coil), " ")),
+			moment(b.Specimens[coil.Specimens[0]].Measured), verdictOf(b, coil), cellText(coil.Suspicion.String())}
 		for _, p := range b.Properties {
-			row = append(row, sheet.quantity(p.Values[i])...)
-			judged, probability, score := "", "", ""
-			if p.Judgements != nil {
-				judged, probability = string(p.Judgements[i].Verdict), sheet.number(p.Judgements[i].Probability)
-			}
-			if p.Scores != nil {
-				score = sheet.number(p.Scores[i])
-			}
-			row = append(row, judged, probability, score)
+			v := batchValue(p, i)
+			row = append(row, sheet.quantity(v.Quantity)...)
+			row = append(row, v.Verdict, sheet.optional(v.Probability), sheet.optional(v.Score))
 		}
 		sheet.row(row...)
 	}

@@ -2,7 +2,6 @@ package data
 
 import (
 	"io"
-	"math"
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
@@ -51,12 +50,8 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 			if i == c.Reference {
 				continue
 			}
-			d := differenceRecord{Delta: r.Differences[i].Delta, En: r.Differences[i].En,
-				Verdict: string(r.Differences[i].Verdict)}
-			if p := r.Differences[i].Percent; !math.IsNaN(p) && !math.IsInf(p, 0) {
-				d.Percent = &p
-			}
-			one.Differences[r.Key] = d
+			d := r.Differences[i]
+			one.Differences[r.Key] = differenceRecord{d.Delta, finiteOrNil(d.Percent), d.En, string(d.Verdict)}
 		}
 		record.Coils = append(record.Coils, one)
 	}
@@ -80,11 +75,7 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 			d := r.Differences[i]
 			row = append(row, sheet.quantity(r.Values[i])...)
 			row = append(row, sheet.quantity(d.Delta)...)
-			en := ""
-			if d.En != nil {
-				en = sheet.number(*d.En)
-			}
-			row = append(row, en, string(d.Verdict))
+			row = append(row, sheet.optional(d.En), string(d.Verdict))
 		}
 		sheet.row(row...)
 	}

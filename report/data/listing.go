@@ -57,12 +57,8 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 	}
 	sheet.row(header...)
 	for _, l := range list {
-		date := ""
-		if !l.Measured.IsZero() {
-			date = l.Measured.Format("2006-01-02 15:04:05")
-		}
 		_, _, of := l.Resonance()
-		row := []string{cellText(l.Folder), cellText(l.Coil), date, strconv.Itoa(l.Takes), l.State(),
+		row := []string{cellText(l.Folder), cellText(l.Coil), moment(l.Measured), strconv.Itoa(l.Takes), l.State(),
 			cellText(strings.Join(l.Flags, " ")), cellText(of)}
 		for _, c := range words.ListColumns {
 			row = append(row, sheet.quantity(c.Of(l))...)

@@ -1,7 +1,6 @@
 package data
 
 import (
-	"bytes"
 	"fmt"
 	"strings"
 
@@ -11,7 +10,8 @@ import (
 
 // readme describes the archive for somebody who has never heard of the
 // program. withoutNetlist says why there is no netlist; nil: there is one.
-func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
+func readme(c Archive, withoutNetlist error) string {
+	var b strings.Builder
 	line := func(parts ...string) { b.WriteString(strings.TrimRight(strings.Join(parts, ""), " ") + "\n") }
 	entry := func(name, means string) { line(fmt.Sprintf("  %-21s %s", name, means)) }
 	line("Measurement of the coil ", strings.Join(strings.Fields(c.Result.Coil), " "))
@@ -60,11 +60,11 @@ func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
 		entry(strings.TrimSpace(n.Name+" "+n.Symbol), notation.Quantity(n.Quantity, n.Unit)+", "+n.Note)
 	}
 	if len(c.Result.Basis) > 0 {
-		line("  Based on ", strings.Join(notation.All(c.Result.Basis, notation.Visible), "; "), ".")
+		line("  Based on ", strings.Join(notation.Each(c.Result.Basis, notation.Visible), "; "), ".")
 	}
 	line("  Model: ", words.Model(c.Result.Model), ".")
 	for _, warning := range c.Result.Warnings {
 		line("  Warning: ", notation.Visible(warning))
 	}
-	return nil
+	return b.String()
 }

@@ -123,21 +123,3 @@ func superscript(n int) string {
 	}
 	return out
 }
-
-// CellsOf is Cells for a quantity of each of a list.
-func CellsOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
-	return n.Cells(unit, each(list, of)...)
-}
-
-// ValuesOf is Values for a quantity of each of a list.
-func ValuesOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
-	return n.Values(unit, each(list, of)...)
-}
-
-func each[T any](list []T, of func(T) fit.Quantity) []fit.Quantity {
-	out := make([]fit.Quantity, len(list))
-	for i, x := range list {
-		out[i] = of(x)
-	}
-	return out
-}

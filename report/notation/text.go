@@ -42,11 +42,11 @@ func Typeset(s string) string {
 	return out + s[from:]
 }
 
-// All is write of each of a list.
-func All(list []string, write func(string) string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = write(s)
+// Each is what of makes of each of a list.
+func Each[T, U any](list []T, of func(T) U) []U {
+	out := make([]U, len(list))
+	for i, x := range list {
+		out[i] = of(x)
 	}
 	return out
 }

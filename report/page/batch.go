@@ -85,7 +85,7 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 // statistics are the rows of a property in the tables of spreads and of
 // statistics.
 func (p *batchPage) statistics(one batch.Property) {
-	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.All(cells, notation.Tied)} }
+	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.Each(cells, notation.Tied)} }
 	spread := func(sd float64) string { return words.Spread(one, sd) }
 	p.Spreads = append(p.Spreads, row(words.Centre(one, one.Median), spread(words.BetweenSD(one)),
 		spread(words.RepeatSD(one)),

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -29,10 +30,7 @@ func (p *coilPage) bench(d CoilDocument) {
 		for _, t := range d.Takes {
 			text := notation.Visible(c.of(t))
 			alike = alike && text == notation.Visible(c.of(d.Takes[0]))
-			if text == "" {
-				text = notation.None
-			}
-			row.Cells = append(row.Cells, text)
+			row.Cells = append(row.Cells, cmp.Or(text, notation.None))
 		}
 		switch {
 		case !alike:
@@ -91,30 +89,10 @@ var conditions = []struct {
 		return fmt.Sprintf("%s dB at %s, %s", notation.TwoDigits(f.DB), notation.Nominal(f.AtHz, quantity.Hertz), state)
 	}},
 	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
-	{"fixture C", func(t capture.Take) string {
-		if t.Load.FixtureC == nil {
-			return "unknown"
-		}
-		return t.Load.FixtureC.String()
-	}},
-	{"fixture R", func(t capture.Take) string {
-		if t.Load.FixtureR == nil {
-			return "unknown"
-		}
-		return t.Load.FixtureR.String()
-	}},
-	{"added C", func(t capture.Take) string {
-		if t.Load.AddedC == nil {
-			return ""
-		}
-		return t.Load.AddedC.String()
-	}},
-	{"added R", func(t capture.Take) string {
-		if t.Load.AddedR == nil {
-			return ""
-		}
-		return t.Load.AddedR.String()
-	}},
+	{"fixture C", func(t capture.Take) string { return stated(t.Load.FixtureC, "unknown") }},
+	{"fixture R", func(t capture.Take) string { return stated(t.Load.FixtureR, "unknown") }},
+	{"added C", func(t capture.Take) string { return stated(t.Load.AddedC, "") }},
+	{"added R", func(t capture.Take) string { return stated(t.Load.AddedR, "") }},
 	{"peak level", func(t capture.Take) string { return levelOf(t.Quality.PeakDBFS) }},
 	{"noise, rms", func(t capture.Take) string { return levelOf(t.Quality.NoiseDBFS) }},
 	{"clipped samples", func(t capture.Take) string {
@@ -147,13 +125,21 @@ var conditions = []struct {
 			notation.Nominal(l.AtHz, quantity.Hertz))
 	}},
 	{"damaged repeats", func(t capture.Take) string {
-		var n []string
-		for _, r := range t.Quality.DamagedRepeats {
-			n = append(n, strconv.Itoa(r+1))
-		}
-		return strings.Join(n, ", ")
+		repeat := func(r int) string { return strconv.Itoa(r + 1) }
+		return strings.Join(notation.Each(t.Quality.DamagedRepeats, repeat), ", ")
 	}},
 	{"notes", func(t capture.Take) string { return strings.Join(t.Bench.Notes, "; ") }},
+}
+
+// stated is a part as it was typed, or else none.
+func stated[T any, P interface {
+	*T
+	fmt.Stringer
+}](part P, none string) string {
+	if part == nil {
+		return none
+	}
+	return part.String()
 }
 
 // levelOf is a level as measured; zero is that of a take without one.

@@ -192,7 +192,7 @@ func (p *coilPage) takeRows(r fit.Result) {
 	fill := func(columns []words.Column[fit.TakeResult], rows [][]string) (names []string) {
 		for _, c := range columns {
 			names = append(names, c.Name)
-			for i, cell := range notation.CellsOf(&n, c.Unit, r.Takes, c.Of) {
+			for i, cell := range n.Cells(c.Unit, notation.Each(r.Takes, c.Of)...) {
 				rows[i] = append(rows[i], cell)
 			}
 		}

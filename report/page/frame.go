@@ -193,7 +193,7 @@ func shortName(name string) string {
 }
 
 // basis is what a result is based on.
-func basis(list []string) string { return strings.Join(notation.All(list, notation.Typeset), "; ") }
+func basis(list []string) string { return strings.Join(notation.Each(list, notation.Typeset), "; ") }
 
 func orWhy(q fit.Quantity, unit quantity.Unit) string {
 	if q.Known() {

@@ -24,13 +24,13 @@ type inHarness struct {
 func newInHarness(h harness.Prediction) *inHarness {
 	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
 	without, at := words.Without(h), words.Positions(h)
-	removed := notation.All(without.Names, func(part string) string { return "without the " + part })
+	removed := notation.Each(without.Names, func(part string) string { return "without the " + part })
 	names := slices.Concat([]string{"as set"}, removed, at.Names)
 	sounds := slices.Concat([]harness.Sound{h.Sound}, without.Sounds, at.Sounds)
 	var n notation.Notes
 	rows := make([]benchRow, len(names))
 	for _, c := range words.SoundColumns {
-		for i, cell := range notation.CellsOf(&n, c.Unit, sounds, c.Of) {
+		for i, cell := range n.Cells(c.Unit, notation.Each(sounds, c.Of)...) {
 			rows[i].Name, rows[i].Cells = names[i], append(rows[i].Cells, cell)
 		}
 	}

@@ -13,7 +13,7 @@ func DrawComparison(d ComparisonDocument) ([]figure.Drawing, []string, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return view.drawings(), notation.All(view.Summary, notation.Tied), nil
+	return view.drawings(), notation.Each(view.Summary, notation.Tied), nil
 }
 
 // DrawBatch is DrawComparison for a batch.
@@ -22,7 +22,7 @@ func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	return view.drawings(), notation.All(append(view.Summary, view.Alarms...), notation.Tied), nil
+	return view.drawings(), notation.Each(append(view.Summary, view.Alarms...), notation.Tied), nil
 }
 
 // drawings are the figures of a page: each wide and narrow, or one for both.

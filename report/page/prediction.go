@@ -168,7 +168,7 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 		{quantity.Ohm, func(r *fit.Result) fit.Quantity { return r.Resistance }},
 	} {
 		get := func(c comparison.Coil) fit.Quantity { return of.get(c.Result) }
-		for i, text := range notation.CellsOf(&n, of.unit, coils, get) {
+		for i, text := range n.Cells(of.unit, notation.Each(coils, get)...) {
 			p.Coils[i].Values = append(p.Coils[i].Values, notation.Tied(text))
 		}
 	}

@@ -20,7 +20,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t.numbers(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
-		t.paragraph("Based on", strings.Join(notation.All(r.Basis, notation.Typeset), "; ")+".")
+		t.paragraph("Based on", strings.Join(notation.Each(r.Basis, notation.Typeset), "; ")+".")
 	}
 	t.paragraph("Model", words.Model(r.Model)+".")
 	t.meter(r.Meter, false)
@@ -124,11 +124,11 @@ func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.T
 		c.column("added", true, words.Loads(takes))
 	}
 	for _, number := range numbers {
-		write := notation.ValuesOf[fit.TakeResult]
+		write := t.notes.Values
 		if u95 {
-			write = notation.CellsOf
+			write = t.notes.Cells
 		}
-		c.column(number.Name, true, write(&t.notes, number.Unit, takes, number.Of))
+		c.column(number.Name, true, write(number.Unit, notation.Each(takes, number.Of)...))
 	}
 	if whole {
 		c.column("S/N", true, sn)

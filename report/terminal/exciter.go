@@ -61,9 +61,10 @@ func (t *table) drawer(s ExciterSheet) {
 		{"current", ampere, 1, func(e exciter.Estimate) float64 { return e.CurrentA }},
 		{"signal at 1 kHz", quantity.Volt, 1, func(e exciter.Estimate) float64 { return e.EMFV1k }},
 	} {
-		c.column(col.head, true, notation.ValuesOf(&t.notes, col.unit, s.Estimates, func(e exciter.Estimate) fit.Quantity {
+		rough := func(e exciter.Estimate) fit.Quantity {
 			return fit.Quantity{Value: col.of(e), U95: math.Abs(col.of(e)) * math.Pow(10, 1-col.digits)}
-		}))
+		}
+		c.column(col.head, true, t.notes.Values(col.unit, notation.Each(s.Estimates, rough)...))
 	}
 	t.headed(c, nil)
 	t.line("")

@@ -23,7 +23,7 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 		}
 		folders, coils = append(folders, notation.Visible(l.Folder)), append(coils, notation.Visible(l.Coil))
 		dates, states = append(dates, date), append(states, l.StateWords())
-		flags = append(flags, cmp.Or(strings.Join(notation.All(l.Flags, notation.Visible), ", "), notation.None))
+		flags = append(flags, cmp.Or(strings.Join(notation.Each(l.Flags, notation.Visible), ", "), notation.None))
 	}
 	c := columns{gap: 2}
 	c.column("folder", false, named(folders, 32, truncate))
@@ -62,10 +62,10 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 // coil's own table.
 func listCells(list []words.Listed, column words.ListColumn) []string {
 	var n notation.Notes
-	return notation.ValuesOf(&n, column.Unit, list, func(l words.Listed) fit.Quantity {
+	return n.Values(column.Unit, notation.Each(list, func(l words.Listed) fit.Quantity {
 		if q := column.Of(l); q.Known() {
 			return q
 		}
 		return fit.Quantity{Value: math.NaN()}
-	})
+	})...)
 }

@@ -45,7 +45,7 @@ func (t *table) sounds(head string, p harness.Prediction, list words.Sounds) {
 	c := columns{gap: 2}
 	c.column(head, false, list.Names)
 	for k, column := range words.SoundColumns {
-		c.column(column.Name, true, notation.ValuesOf(&t.notes, column.Unit, list.Sounds, column.Of))
+		c.column(column.Name, true, t.notes.Values(column.Unit, notation.Each(list.Sounds, column.Of)...))
 		if k > 0 {
 			continue
 		}

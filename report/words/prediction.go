@@ -94,7 +94,7 @@ func Knob(at harness.Position) string {
 
 // InHarness names coils and the guitar that they are in.
 func InHarness(coils []string, harness string) string {
-	title := strings.Join(notation.All(coils, notation.Visible), " and ")
+	title := strings.Join(notation.Each(coils, notation.Visible), " and ")
 	if harness != "" {
 		title += " in " + notation.Visible(harness)
 	}
