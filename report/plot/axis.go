@@ -8,6 +8,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -110,25 +111,14 @@ func (a Axis) logTicks(length, spacing float64) (ticks []Tick, ok bool) {
 				continue
 			}
 			tick := Tick{Value: v}
-			for _, l := range labels {
-				if l == m {
-					tick.Label = tickLabel(v, max(0, -int(e)), v >= 1e3)
-				}
+			if slices.Contains(labels, m) {
+				tick.Label = tickLabel(v, max(0, -int(e)), v >= 1e3)
+				few--
 			}
 			ticks = append(ticks, tick)
 		}
 	}
-	return ticks, labelled(ticks) >= few
-}
-
-func labelled(ticks []Tick) int {
-	n := 0
-	for _, t := range ticks {
-		if t.Label != "" {
-			n++
-		}
-	}
-	return n
+	return ticks, few <= 0
 }
 
 // tickLabel writes v, in thousands with a "k" where that is asked for.
@@ -170,10 +160,4 @@ func niceBelow(step float64) float64 {
 		return e
 	}
 	return e / 2
-}
-
-// Span is lo … hi with some air.
-func Span(lo, hi float64) (low, high float64) {
-	air := 0.05 * (hi - lo)
-	return lo - air, hi + air
 }

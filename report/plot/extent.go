@@ -9,7 +9,7 @@ type Extent struct{ Lo, Hi float64 }
 func (e *Extent) Take(columns ...[]float64) {
 	for _, column := range columns {
 		for _, x := range column {
-			if !math.IsNaN(x) && !math.IsInf(x, 0) {
+			if finite(x) {
 				e.Lo, e.Hi = math.Min(e.Lo, x), math.Max(e.Hi, x)
 			}
 		}
@@ -28,6 +28,6 @@ func (e Extent) Axis(label string, least float64) Axis {
 		mid := (e.Hi + e.Lo) / 2
 		e.Lo, e.Hi = mid-least/2, mid+least/2
 	}
-	lo, hi := Span(e.Lo, e.Hi)
-	return Axis{Label: label, Min: lo, Max: hi}
+	air := 0.05 * (e.Hi - e.Lo)
+	return Axis{Label: label, Min: e.Lo - air, Max: e.Hi + air}
 }
