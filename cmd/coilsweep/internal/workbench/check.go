@@ -79,7 +79,8 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 	if quiet.LevelDBFS > planned {
 		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS, Signed(planned))
 	}
-	if take.Stimulus, err = quiet.designAfter(scoutLeadInS); err != nil {
+	quiet.LeadInS = scoutLeadInS
+	if take.Stimulus, err = quiet.design(); err != nil {
 		return nil, err
 	}
 	if planned > 0 {

@@ -49,12 +49,12 @@ func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 	if k.Series == nil {
 		return nil, wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
 	}
-	take, err := k.beginDirect(dir, k.Take.Reference, &k.Stimulus)
+	take, err := k.beginDirect(dir, k.Take.Reference.Kind, &k.Stimulus)
 	if err != nil {
 		return nil, err
 	}
 	m := fixture.Measurement{Series: *k.Series}
-	if k.Take.Reference == "none" {
+	if k.Take.Reference.Kind == "none" {
 		if m.Calibration, err = k.Bench.calibration(); err != nil {
 			return nil, err
 		}

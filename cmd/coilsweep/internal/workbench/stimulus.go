@@ -12,17 +12,9 @@ import (
 )
 
 // Stimulus is what a stimulus is designed from.
-type Stimulus struct {
-	RateHz               int
-	FromHz, ToHz, SweepS float64
-	Repeats              int
-	LevelDBFS            float64
-}
+type Stimulus struct{ excite.Request }
 
-func defaultStimulus() Stimulus {
-	d := excite.DefaultRequest()
-	return Stimulus{RateHz: d.RateHz, FromHz: d.FromHz, ToHz: d.ToHz, SweepS: d.SweepS, Repeats: d.Repeats, LevelDBFS: d.LevelDBFS}
-}
+func defaultStimulus() Stimulus { return Stimulus{excite.DefaultRequest()} }
 
 func (s *Stimulus) rate() *Option {
 	return &Option{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz),
@@ -47,16 +39,7 @@ func (s *Stimulus) options() Options {
 
 // design makes the stimulus. Numbers that contradict each other are wrong use.
 func (s *Stimulus) design() (excite.Stimulus, error) {
-	return s.designAfter(excite.DefaultRequest().LeadInS)
-}
-
-// designAfter is design with leadInS of silence before the first sweep.
-func (s *Stimulus) designAfter(leadInS float64) (excite.Stimulus, error) {
-	r := excite.DefaultRequest()
-	r.LeadInS = leadInS
-	r.RateHz, r.FromHz, r.ToHz, r.SweepS = s.RateHz, s.FromHz, s.ToHz, s.SweepS
-	r.Repeats, r.LevelDBFS = s.Repeats, s.LevelDBFS
-	stimulus, err := excite.Design(r)
+	stimulus, err := excite.Design(s.Request)
 	if err != nil {
 		return excite.Stimulus{}, &UsageError{err}
 	}

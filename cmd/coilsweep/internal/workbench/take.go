@@ -1,8 +1,10 @@
 package workbench
 
 import (
+	"errors"
+	"fmt"
+
 	"coilsweep/capture"
-	"coilsweep/excite/quantity"
 )
 
 // Groups of options in the help.
@@ -18,19 +20,16 @@ const (
 // Take says what a take is: its name, the load on the coil, and how the exciter
 // was driven. Measuring and importing share it.
 type Take struct {
-	Name             string
-	AddedC, FixtureC *quantity.Capacitance
-	AddedR, FixtureR *quantity.Resistance
-	Drive            string // "current" or "voltage"
-	ExciterR, SenseR *quantity.Resistance
-	ExciterL         *quantity.Inductance
-	Reference        string // "none", "current" or "loopback"
+	Name string
+	capture.Load
+	Drive            capture.Drive
+	Reference        capture.Reference
 	CoilChannel      int
 	ReferenceChannel int
 }
 
 func defaultTake() Take {
-	return Take{Drive: "current", Reference: "none", CoilChannel: 1, ReferenceChannel: 2}
+	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"}, CoilChannel: 1, ReferenceChannel: 2}
 }
 
 func (t *Take) name() *Option {
@@ -56,22 +55,22 @@ func (t *Take) fixture() Options {
 
 func (t *Take) drive() Options {
 	return Options{
-		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive, "current", "voltage"),
+		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive.Kind, "current", "voltage"),
 			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
-		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.ExciterR),
+		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.Drive.ExciterR),
 			Bench: at("drive", "exciter_r"), Help: "resistance of the exciter circuit: output, series resistor, exciter winding"},
-		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.ExciterL),
+		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.Drive.ExciterL),
 			Bench: at("drive", "exciter_l"), Help: "inductance of the exciter"},
 	}
 }
 
 func (t *Take) senseR() *Option {
-	return &Option{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.SenseR),
+	return &Option{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.Reference.SenseR),
 		Bench: at("reference", "sense_r"), Help: "sense resistor of a current reference"}
 }
 
 func (t *Take) reference(kinds ...string) *Option {
-	return &Option{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference, kinds...),
+	return &Option{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference.Kind, kinds...),
 		Bench: at("reference", "kind"), Help: "second channel: " + oneOf(kinds)}
 }
 
@@ -107,42 +106,32 @@ func (t *Take) take(o Options, program string) (capture.Take, error) {
 // plan is take without a name.
 func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	given := o.stated
-	switch t.Drive {
-	case "current":
-		if !given("drive") && (given("exciter-r") || given("exciter-l")) {
-			return capture.Take{}, wrong("exciter-r", "{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, with current it is only shown")
+	current, reference := t.Drive.Kind == "current", t.Reference.Kind
+	for _, c := range []struct {
+		wrong       bool
+		option, say string
+	}{
+		{current && !given("drive") && (given("exciter-r") || given("exciter-l")), "exciter-r",
+			"{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, with current it is only shown"},
+		{current && given("exciter-l") && !given("exciter-r"), "exciter-l",
+			"{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]"},
+		{t.Drive.Kind == "voltage" && !given("exciter-r"), "exciter-r",
+			"a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]"},
+		{given("sense-r") && reference != "current", "sense-r", "{sense-r} belongs to {reference} current"},
+		{given("reference-channel") && reference == "none", "reference-channel",
+			"{reference-channel} needs {reference} current or loopback"},
+		{t.CoilChannel < 1, "coil-channel", "channels count from 1"},
+		{t.ReferenceChannel < 1, "reference-channel", "channels count from 1"},
+		{reference != "none" && t.CoilChannel == t.ReferenceChannel, "reference-channel",
+			fmt.Sprintf("coil and reference cannot both be on channel %d", t.CoilChannel)},
+	} {
+		if c.wrong {
+			return capture.Take{}, &OptionError{Option: c.option, Err: errors.New(c.say)}
 		}
-		if given("exciter-l") && !given("exciter-r") {
-			return capture.Take{}, wrong("exciter-l", "{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]")
-		}
-	case "voltage":
-		if !given("exciter-r") {
-			return capture.Take{}, wrong("exciter-r", "a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]")
-		}
 	}
-	if given("sense-r") && t.Reference != "current" {
-		return capture.Take{}, wrong("sense-r", "{sense-r} belongs to {reference} current")
-	}
-	if given("reference-channel") && t.Reference == "none" {
-		return capture.Take{}, wrong("reference-channel", "{reference-channel} needs {reference} current or loopback")
-	}
-	switch {
-	case t.CoilChannel < 1:
-		return capture.Take{}, wrong("coil-channel", "channels count from 1")
-	case t.ReferenceChannel < 1:
-		return capture.Take{}, wrong("reference-channel", "channels count from 1")
-	case t.Reference != "none" && t.CoilChannel == t.ReferenceChannel:
-		return capture.Take{}, wrong("reference-channel", "coil and reference cannot both be on channel %d", t.CoilChannel)
-	}
-	return capture.Take{
-		Name:    t.Name,
-		Program: program,
-		Load:    capture.Load{AddedC: t.AddedC, AddedR: t.AddedR, FixtureC: t.FixtureC, FixtureR: t.FixtureR},
-		Drive:   capture.Drive{Kind: t.Drive, Assumed: !given("drive"), ExciterR: t.ExciterR, ExciterL: t.ExciterL},
-		Reference: capture.Reference{
-			Kind: t.Reference, SenseR: t.SenseR,
-		},
-	}, nil
+	drive := t.Drive
+	drive.Assumed = !given("drive")
+	return capture.Take{Name: t.Name, Program: program, Load: t.Load, Drive: drive, Reference: t.Reference}, nil
 }
 
 // direct is the plan of a take without a coil: the output straight to the input.
@@ -152,7 +141,7 @@ func direct(reference, program string) capture.Take {
 
 // channels are those of the take; the reference's is 0 where there is none.
 func (t *Take) channels() (coil, reference int) {
-	if t.Reference == "none" {
+	if t.Reference.Kind == "none" {
 		return t.CoilChannel, 0
 	}
 	return t.CoilChannel, t.ReferenceChannel
