@@ -53,8 +53,7 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 		return fmt.Errorf("cannot start a bench: %s is a file", dir)
 	}
 	path, err := options.Create(dir)
-	var key *benchfile.KeyError
-	if errors.As(err, &key) {
+	if _, wrong := errors.AsType[*benchfile.KeyError](err); wrong {
 		return &workbench.UsageError{Err: err}
 	}
 	if err != nil {

@@ -29,8 +29,7 @@ Nothing is kept. The exit status is 3 if a take would not be usable.`,
 				return err
 			}
 			judgement, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
-			var unfit *capture.UnfitError
-			if err != nil && !errors.As(err, &unfit) {
+			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !unfit {
 				return err
 			}
 			if c.asJSON {

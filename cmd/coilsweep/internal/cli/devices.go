@@ -56,17 +56,13 @@ func kilohertz(ratesHz []int) string {
 
 func deviceRemarks(d soundcard.Device) []string {
 	var remarks []string
-	if d.DefaultInput {
-		remarks = append(remarks, "default input")
-	}
-	if d.DefaultOutput {
-		remarks = append(remarks, "default output")
-	}
-	if d.MayResample {
-		remarks = append(remarks, "mixed")
-	}
-	if d.Trouble != "" {
-		remarks = append(remarks, d.Trouble)
+	for _, r := range []struct {
+		holds bool
+		words string
+	}{{d.DefaultInput, "default input"}, {d.DefaultOutput, "default output"}, {d.MayResample, "mixed"}, {d.Trouble != "", d.Trouble}} {
+		if r.holds {
+			remarks = append(remarks, r.words)
+		}
 	}
 	return remarks
 }

@@ -31,8 +31,7 @@ both channels set alike.`,
 				return inFolder(args[0], err)
 			}
 			found, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
-			var unfit *capture.UnfitError
-			if err != nil && !(errors.As(err, &unfit) && found.Measured()) {
+			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !(unfit && found.Measured()) {
 				return err
 			}
 			for _, w := range found.Warnings {

@@ -147,15 +147,9 @@ func flagGroups(cmd *cobra.Command) []flagGroup {
 		}
 		groups[i].flags.AddFlag(f)
 	})
-	slices.SortStableFunc(groups, func(a, b flagGroup) int {
-		if last := a.Heading == groupOutput; last != (b.Heading == groupOutput) {
-			if last {
-				return 1
-			}
-			return -1
-		}
-		return 0
-	})
+	if i := slices.IndexFunc(groups, func(g flagGroup) bool { return g.Heading == groupOutput }); i >= 0 {
+		groups = append(slices.Delete(slices.Clone(groups), i, i+1), groups[i])
+	}
 	if rest.flags.HasFlags() {
 		groups = append(groups, rest)
 	}

@@ -100,8 +100,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err == nil {
 		return exitDone
 	}
-	var unfit *capture.UnfitError
-	isUnfit := errors.As(err, &unfit)
+	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {
 		for _, f := range unfit.Flags {
 			c.warn("%s: %s", f, workbench.ForCommands(workbench.FlagAdvice(f, capture.Quality{}), flagName))
@@ -119,9 +118,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 }
 
 func isUsage(err error) bool {
-	var usage *workbench.UsageError
-	var option *workbench.OptionError
-	return errors.As(err, &usage) || errors.As(err, &option)
+	_, usage := errors.AsType[*workbench.UsageError](err)
+	_, option := errors.AsType[*workbench.OptionError](err)
+	return usage || option
 }
 
 func newRoot(c *console) *cobra.Command {

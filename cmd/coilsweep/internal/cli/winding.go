@@ -37,9 +37,9 @@ come from the result; without takes the resistance alone is checked.`,
 			var result *fit.Result
 			var unfit error
 			e, err := c.coil(cmd.Context(), args[0], false)
-			var noTake *evaluation.NoTakeError
+			_, noTake := errors.AsType[*evaluation.NoTakeError](err)
 			switch {
-			case errors.As(err, &noTake):
+			case noTake:
 				c.warn("there is no take: the resistance alone is checked")
 			case err != nil:
 				return err

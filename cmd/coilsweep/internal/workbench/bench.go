@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
@@ -69,15 +70,14 @@ func (b *Bench) file() *Option {
 }
 
 func (b *Bench) options() Options {
-	o := Options{{
-		Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench",
-	}, b.file()}
-	o = append(o, b.card()...)
-	return append(o,
-		&Option{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
-		&Option{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
-		&Option{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
-	)
+	return slices.Concat(Options{
+		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench"},
+		b.file(),
+	}, b.card(), Options{
+		{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
+		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
+		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
+	})
 }
 
 // check refuses options that do not go with the kind of bench.

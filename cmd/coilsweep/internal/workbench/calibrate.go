@@ -12,7 +12,6 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/device"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
@@ -44,12 +43,7 @@ var ErrNoBench = errors.New("there is no bench.toml to keep it in")
 var ErrNoCalibration = errors.New("the sound card is not calibrated")
 
 // CalibrationPlan is a calibration that is about to be made.
-type CalibrationPlan struct {
-	Source        device.Source
-	take          capture.Take
-	outputChannel int
-	benchPath     string
-}
+type CalibrationPlan struct{ directPlan }
 
 // Plan makes a plan of the options and the bench of dir. The error wraps
 // ErrNoBench where there is none.
@@ -58,7 +52,7 @@ func (k *Calibration) Plan(dir string) (*CalibrationPlan, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &CalibrationPlan{k.Bench.source(take, &k.Take, wiring{cable: true}), take, k.Bench.OutputChannel, k.Bench.found.Path}, nil
+	return &CalibrationPlan{k.directPlan(take, wiring{cable: true})}, nil
 }
 
 // Run measures the sound card and keeps the result with the bench. A response

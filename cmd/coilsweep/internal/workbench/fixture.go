@@ -7,7 +7,6 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/device"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -36,11 +35,8 @@ func NewFixture(program string) *Fixture {
 
 // FixturePlan is a measurement of the fixture that is about to be made.
 type FixturePlan struct {
-	Source        device.Source
-	take          capture.Take
-	measurement   fixture.Measurement
-	outputChannel int
-	benchPath     string
+	directPlan
+	measurement fixture.Measurement
 }
 
 // Plan makes a plan of the options and the bench of dir. The error wraps
@@ -65,7 +61,7 @@ func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 			return nil, err
 		}
 	}
-	return &FixturePlan{k.Bench.source(take, &k.Take, wiring{series: k.Series}), take, m, k.Bench.OutputChannel, k.Bench.found.Path}, nil
+	return &FixturePlan{k.directPlan(take, wiring{series: k.Series}), m}, nil
 }
 
 // FixtureResult is what a measurement of the fixture found.

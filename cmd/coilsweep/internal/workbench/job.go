@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"coilsweep/capture"
+	"coilsweep/capture/device"
 )
 
 // job are the options of all that is made at the bench.
@@ -23,6 +24,18 @@ func (j *job) begin(dir string) error {
 		return err
 	}
 	return j.Bench.apply(j.Options, dir, false)
+}
+
+// directPlan is a recording without a coil that is about to be made.
+type directPlan struct {
+	Source        device.Source
+	take          capture.Take
+	outputChannel int
+	benchPath     string
+}
+
+func (j *job) directPlan(take capture.Take, wired wiring) directPlan {
+	return directPlan{j.Bench.source(take, &j.Take, wired), take, j.Bench.OutputChannel, j.Bench.found.Path}
 }
 
 // beginDirect is begin for a take without a coil, whose result is kept with the

@@ -168,49 +168,46 @@ func Inductance(at **quantity.Inductance) Value {
 	return stated(at, "henry", quantity.ParseInductance)
 }
 
-// in holds a plain size in unit, shown to digits (0: all); 0 shows as nothing.
-func in(at *float64, unit quantity.Unit, parse func(string) (float64, error)) Value {
+// in holds a plain size in unit, as show writes it; 0 shows as nothing.
+func in(at *float64, unit quantity.Unit, parse func(string) (float64, error), show func(float64, quantity.Unit) string) Value {
 	return value[float64]{at, string(unit), parse, func(v float64) string {
 		if v == 0 {
 			return ""
 		}
-		return strconv.FormatFloat(v, 'g', -1, 64) + " " + string(unit)
+		return show(v, unit)
 	}}
 }
 
+// whole writes all digits, short two of them, with a prefix.
+func whole(v float64, unit quantity.Unit) string {
+	return strconv.FormatFloat(v, 'g', -1, 64) + " " + string(unit)
+}
+
+func short(v float64, unit quantity.Unit) string { return quantity.Format(v, unit, 2) }
+
 // Hertz holds a frequency in Hz.
-func Hertz(at *float64) Value { return in(at, quantity.Hertz, quantity.ParseHertz) }
+func Hertz(at *float64) Value { return in(at, quantity.Hertz, quantity.ParseHertz, whole) }
 
 // Seconds holds a time in s.
-func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseSeconds) }
+func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseSeconds, whole) }
 
 // Metres holds a length in m that may be given without its unit.
-func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres) }
+func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres, whole) }
 
 // MetresBelow holds a length in m below a limit: a number without its unit means
 // metres, and is usually a mistake.
 func MetresBelow(at *float64, limitM float64) Value {
-	return value[float64]{at, string(quantity.Metre), func(s string) (float64, error) {
+	return in(at, quantity.Metre, func(s string) (float64, error) {
 		v, err := quantity.ParseMetres(s)
 		if err == nil && v >= limitM {
 			err = fmt.Errorf("%s would be %g metres long: give the unit, as in \"12mm\"", s, v)
 		}
 		return v, err
-	}, func(v float64) string { return shown(v, quantity.Metre) }}
+	}, short)
 }
 
 // Volts holds a voltage in V.
-func Volts(at *float64) Value {
-	return value[float64]{at, string(quantity.Volt), quantity.ParseVolts, func(v float64) string { return shown(v, quantity.Volt) }}
-}
-
-// shown is a default in the help; nothing for none.
-func shown(x float64, unit quantity.Unit) string {
-	if x == 0 {
-		return ""
-	}
-	return quantity.Format(x, unit, 2)
-}
+func Volts(at *float64) Value { return in(at, quantity.Volt, quantity.ParseVolts, short) }
 
 // Rate holds a sample rate: a whole number of Hz; 0: not stated.
 func Rate(at *int) Value {
