@@ -3,6 +3,7 @@ package data
 import (
 	"fmt"
 	"io"
+	"slices"
 
 	"coilsweep/fit"
 	"coilsweep/report/notation"
@@ -62,13 +63,8 @@ var takeColumns = [][2]string{
 // would take for a formula has an apostrophe before it.
 func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
-	var header []string
-	for _, c := range takeColumns {
-		header = append(header, c[0])
-	}
-	for _, c := range responseColumns {
-		header = append(header, c.name)
-	}
+	header := slices.Concat(notation.Each(takeColumns, func(c [2]string) string { return c[0] }),
+		notation.Each(responseColumns, func(c responseColumn) string { return c.name }))
 	sheet.row(header...)
 	row := make([]string, 0, len(header))
 	for _, t := range r.Takes {

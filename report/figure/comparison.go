@@ -60,10 +60,7 @@ func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
 // curves with their names, the others as thin lines behind them.
 func Overlay(n int, title string, curves []*fit.Curve, names []string, order []int, styles []CoilStyle,
 	s Shape) *plot.Figure {
-	var all []Take
-	for _, c := range curves {
-		all = append(all, Take{Curve: c})
-	}
+	all := notation.Each(curves, func(c *fit.Curve) Take { return Take{Curve: c} })
 	f := frequencyFigure("overlay"+strconv.Itoa(n), "Responses, "+strings.ToLower(title), all, s, s.Height+20)
 	e := plot.NoExtent()
 	for _, c := range curves {

@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"coilsweep/excite/quantity"
@@ -86,19 +84,13 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 // statistics.
 func (p *batchPage) statistics(one batch.Property) {
 	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.Each(cells, notation.Tied)} }
-	spread := func(sd float64) string { return words.Spread(one, sd) }
-	p.Spreads = append(p.Spreads, row(words.Centre(one, one.Median), spread(words.BetweenSD(one)),
-		spread(words.RepeatSD(one)),
-		spread(quantity.Coverage95*one.MeasurementU), limitWords(one.Limits, words.UnitOf(one.Property))))
-	freedom, f, probability := notation.None, notation.None, notation.None
+	p.Spreads = append(p.Spreads, row(append(words.Spreads(one), limitWords(one.Limits, words.UnitOf(one.Property)))...))
+	freedom := notation.None
 	if a := one.Anova; a != nil {
-		freedom, f = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF), words.VarianceRatio(a.F)
-		probability = strings.TrimPrefix(words.Probability(a.P), "P ")
+		freedom = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF)
 	}
-	p.Statistics = append(p.Statistics, row(strconv.Itoa(one.Known), words.Centre(one, one.Mean), spread(one.SD),
-		words.Centre(one, one.Median), spread(one.RobustSD), spread(words.RepeatSD(one)),
-		spread(words.AnovaBetween(one)),
-		freedom, f, probability))
+	f, probability := words.VarianceTest(one)
+	p.Statistics = append(p.Statistics, row(append(words.Statistics(one), freedom, f, probability)...))
 }
 
 // mostOverlaid is the largest batch whose responses are drawn.

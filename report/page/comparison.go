@@ -79,10 +79,7 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 
 // deltas fills in the differences of all rows in one property.
 func (p *comparisonPage) deltas(r comparison.Row, order []int) {
-	var column []fit.Quantity
-	for _, i := range order {
-		column = append(column, r.Differences[i].Delta)
-	}
+	column := notation.Each(order, func(i int) fit.Quantity { return r.Differences[i].Delta })
 	for row, text := range notation.Differences(words.UnitOf(r.Property), column...) {
 		diff, cell := r.Differences[order[row]], markedCell{Text: notation.Tied(text)}
 		if diff.Delta.Known() {

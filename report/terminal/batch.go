@@ -5,10 +5,8 @@ import (
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/report/notation"
@@ -63,9 +61,7 @@ func (t *table) spreads(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true}}
 	c.add("", "typical", "coil to coil", "same coil again", "uncertainty (U95)")
 	for _, p := range b.Properties {
-		c.add(p.Name, words.Centre(p, p.Median), words.Spread(p, words.BetweenSD(p)),
-			words.Spread(p, words.RepeatSD(p)),
-			words.Spread(p, quantity.Coverage95*p.MeasurementU))
+		c.add(slices.Concat([]string{p.Name}, words.Spreads(p))...)
 	}
 	t.headed(c, nil)
 }
@@ -109,16 +105,11 @@ func (t *table) statistics(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true, true, true}}
 	c.add("", "n", "mean", "s", "median", "Qn", "s_r", "s_L", "F (P)")
 	for _, p := range b.Properties {
-		anova := notation.None
-		if a := p.Anova; a != nil {
-			anova = words.VarianceRatio(a.F)
-			if !math.IsNaN(a.P) {
-				anova += " (" + words.Probability(a.P) + ")"
-			}
+		test, probability := words.VarianceTest(p)
+		if probability != notation.None {
+			test += " (P " + probability + ")"
 		}
-		c.add(p.Name, strconv.Itoa(p.Known), words.Centre(p, p.Mean), words.Spread(p, p.SD), words.Centre(p, p.Median),
-			words.Spread(p, p.RobustSD), words.Spread(p, words.RepeatSD(p)), words.Spread(p, words.AnovaBetween(p)),
-			anova)
+		c.add(slices.Concat([]string{p.Name}, words.Statistics(p), []string{test})...)
 	}
 	t.headed(c, nil)
 }

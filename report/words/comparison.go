@@ -80,9 +80,45 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 
 // Remarks are the remarks on a comparison, as sentences.
 func Remarks(c *comparison.Comparison) []string {
-	var out []string
-	for _, remark := range c.Remarks {
-		out = append(out, notation.UpperFirst(notation.Typeset(remark))+".")
+	return notation.Each(c.Remarks, func(remark string) string { return notation.UpperFirst(notation.Typeset(remark)) + "." })
+}
+
+// ComparisonOrder is the coils' indices sorted by one of its SortKeys, what is not known
+// last. Another key leaves the coils as given.
+func ComparisonOrder(c *comparison.Comparison, key string) []int {
+	order := make([]int, len(c.Coils))
+	for i := range order {
+		order[i] = i
 	}
-	return out
+	if key == "name" {
+		slices.SortStableFunc(order, func(a, b int) int {
+			return cmp.Compare(strings.ToLower(c.Coils[a].Name), strings.ToLower(c.Coils[b].Name))
+		})
+	}
+	for _, r := range c.Rows {
+		if r.Key == key {
+			slices.SortStableFunc(order, func(a, b int) int {
+				x, y := r.Values[a], r.Values[b]
+				return unknownLast(x.Known(), y.Known(), false, cmp.Compare(x.Value, y.Value))
+			})
+		}
+	}
+	return order
+}
+
+// CoilNames are the coils' names, with the folder where a name is not the only
+// one of its kind.
+func CoilNames(coils []comparison.Coil) []string {
+	count := map[string]int{}
+	for _, c := range coils {
+		count[c.Name]++
+	}
+	names := make([]string, len(coils))
+	for i, c := range coils {
+		names[i] = notation.Visible(c.Name)
+		if count[c.Name] > 1 {
+			names[i] += " (" + notation.Visible(c.Folder) + ")"
+		}
+	}
+	return names
 }

@@ -8,6 +8,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/notation"
 )
 
 // Listed is one coil of a list.
@@ -79,11 +80,8 @@ var ListColumns = []ListColumn{
 
 // ListKeys are the words by which SortList sorts.
 func ListKeys() []string {
-	keys := []string{"folder", "coil", "date"}
-	for _, c := range ListColumns {
-		keys = append(keys, c.Key)
-	}
-	return keys
+	columns := notation.Each(ListColumns, func(c ListColumn) string { return c.Key })
+	return slices.Concat([]string{"folder", "coil", "date"}, columns)
 }
 
 // SortList sorts by one of ListKeys; what is not known comes last, and

@@ -45,10 +45,9 @@ func Effects(m fit.MeterResult) string {
 		"L": "at low frequency", "R": "at the takes' temperature", "C": "the coil's own",
 		"Q": "by L and R alone", "D": "by L and R alone",
 	}[m.What]
-	var parts []string
-	for _, effect := range e.Effects {
-		parts = append(parts, notation.Visible(effect.What)+" "+notation.Change(effect.Percent))
-	}
+	parts := notation.Each(e.Effects, func(effect fit.MeterEffect) string {
+		return notation.Visible(effect.What) + " " + notation.Change(effect.Percent)
+	})
 	return fmt.Sprintf("%s %s; %s", quantity.Format(e.From, MeterUnit(m.What), 4), from, strings.Join(parts, ", "))
 }
 

@@ -28,7 +28,7 @@ func complaint(err error) string {
 		return option.Say(flagName)
 	}
 	// What a library has to say beside its sentence follows on lines of its own.
-	text, details, more := strings.Cut(workbench.ForCommands(err.Error(), flagName), "\n")
+	text, details, more := strings.Cut(forCommands(err.Error()), "\n")
 	text += adviceFor(err)
 	if more {
 		text += "\n" + details

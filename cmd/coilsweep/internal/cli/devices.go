@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -10,6 +9,7 @@ import (
 
 	"coilsweep/capture/soundcard"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/notation"
 )
 
 func newDevices(c *console) *cobra.Command {
@@ -47,11 +47,7 @@ func kilohertz(ratesHz []int) string {
 	if len(ratesHz) == 0 {
 		return "–"
 	}
-	var s []string
-	for _, r := range ratesHz {
-		s = append(s, strconv.FormatFloat(float64(r)/1000, 'g', -1, 64))
-	}
-	return strings.Join(s, " ")
+	return strings.Join(notation.Each(ratesHz, func(hz int) string { return fmt.Sprint(float64(hz) / 1000) }), " ")
 }
 
 func deviceRemarks(d soundcard.Device) []string {

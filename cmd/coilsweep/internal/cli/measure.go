@@ -67,7 +67,8 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 }
 
 // onBench opens a source for a job, and gives its devices back after it.
-func onBench[T any](ctx context.Context, c *console, source device.Source, job func(context.Context, record.Recorder, workbench.Ears) (T, error)) (found T, err error) {
+func onBench[T any](ctx context.Context, c *console, source device.Source,
+	job func(context.Context, record.Recorder, workbench.Ears) (T, error)) (found T, err error) {
 	err, released := workbench.On(source, func(recorder record.Recorder) (err error) {
 		found, err = job(ctx, recorder, c.hears())
 		return err
@@ -87,7 +88,7 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 		}
 	}
 	for _, advice := range workbench.TakeAdvice(take) {
-		c.warn("%s", workbench.ForCommands(advice, flagName))
+		c.warn("%s", forCommands(advice))
 	}
 	var err error
 	if c.asJSON {

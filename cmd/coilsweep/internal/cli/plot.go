@@ -15,6 +15,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/figure"
+	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
 
@@ -77,11 +78,7 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 }
 
 func pictureNames() []string {
-	var names []string
-	for _, k := range figure.Kinds() {
-		names = append(names, string(k))
-	}
-	return names
+	return notation.Each(figure.Kinds(), func(k figure.Kind) string { return string(k) })
 }
 
 // prepare gives what draws the figure, and the error of an evaluation without
@@ -146,7 +143,8 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // prediction draws what the coils do in a guitar.
-func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, printing figure.Printing) (draw func(io.Writer) error,
+	unfit, err error) {
 	h, _, err := p.guitar.Plan(len(dirs))
 	if err != nil {
 		return nil, nil, err

@@ -18,6 +18,7 @@ import (
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
+	"coilsweep/report/notation"
 )
 
 // The exit statuses.
@@ -45,9 +46,12 @@ func (c *console) warn(format string, args ...any) {
 	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
 }
 
+// forCommands is a text of the workbench with options as flags.
+func forCommands(text string) string { return workbench.ForCommands(text, flagName) }
+
 // hears prints what a job has to say, and draws its levels.
 func (c *console) hears() workbench.Ears {
-	say := func(text string) { c.warn("%s", workbench.ForCommands(text, flagName)) }
+	say := func(text string) { c.warn("%s", forCommands(text)) }
 	p := newRecordingBar(c.err)
 	return workbench.Ears{Warn: say, Remark: say, Progress: p.progress, Meters: p.meters, Ended: p.clear}
 }
@@ -103,7 +107,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {
 		for _, f := range unfit.Flags {
-			c.warn("%s: %s", f, workbench.ForCommands(workbench.FlagAdvice(f, capture.Quality{}), flagName))
+			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, capture.Quality{})))
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
@@ -250,7 +254,8 @@ func (c *console) asLastFit(ctx context.Context, dir string, options *workbench.
 
 // inGuitar are the coils in dirs for a prediction, as measured and as fitted. unfit tells of takes
 // that were left out.
-func (c *console) inGuitar(ctx context.Context, dirs []string, options *workbench.Fit) (coils []harness.Coil, measured []comparison.Coil, unfit, err error) {
+func (c *console) inGuitar(ctx context.Context, dirs []string, options *workbench.Fit) (coils []harness.Coil,
+	measured []comparison.Coil, unfit, err error) {
 	for _, dir := range dirs {
 		e, err := c.asLastFit(ctx, dir, options)
 		if err != nil {
@@ -269,10 +274,7 @@ func (c *console) tell(e *evaluation.Evaluation) {
 		c.warn("%s is an unfinished recording and is not used; 'coilsweep import' can read its audio", p)
 	}
 	if e.AsLast != nil {
-		var said []string
-		for _, text := range workbench.Said(*e.AsLast) {
-			said = append(said, workbench.ForCommands(text, flagName))
-		}
+		said := notation.Each(workbench.Said(*e.AsLast), forCommands)
 		c.warn("%s is analysed with the options of its last fit, %s; fit it again to change them", e.Folder.Dir, strings.Join(said, " "))
 	}
 }

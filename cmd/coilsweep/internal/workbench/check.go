@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
@@ -143,26 +144,14 @@ type CheckLine struct{ Name, Text string }
 
 // CheckLines are the findings of a check, one to a line; the advice comes last.
 func CheckLines(r check.Report) []CheckLine {
-	lines := measuredLines(r)
-	for _, f := range r.Findings {
-		lines = append(lines, CheckLine{string(f.Grade) + ":", f.Text + ": " + f.Advice})
-	}
-	if len(r.Findings) == 0 {
-		lines = append(lines, CheckLine{"", "all is well"})
-	}
-	return lines
+	return append(measuredLines(r), notation.Each(r.Findings, func(f check.Finding) CheckLine {
+		return CheckLine{string(f.Grade) + ":", f.Text + ": " + f.Advice}
+	})...)
 }
 
 // CheckSentences are the measurements of a check, without the advice.
 func CheckSentences(r check.Report) []string {
-	var said []string
-	for _, l := range measuredLines(r) {
-		said = append(said, strings.TrimPrefix(l.Name+": "+l.Text, ": "))
-	}
-	if len(r.Findings) == 0 {
-		said = append(said, "all is well")
-	}
-	return said
+	return notation.Each(measuredLines(r), func(l CheckLine) string { return strings.TrimPrefix(l.Name+": "+l.Text, ": ") })
 }
 
 func measuredLines(r check.Report) (lines []CheckLine) {
@@ -174,10 +163,9 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
-		var bands []string
-		for _, b := range r.Noise {
-			bands = append(bands, fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS))
-		}
+		bands := notation.Each(r.Noise, func(b quality.Band) string {
+			return fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS)
+		})
 		add("noise", "in dBFS by octave from Hz: %s", strings.Join(bands, ", "))
 	}
 	if m := r.Mains; m != nil {
@@ -206,6 +194,9 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 		if h.Seen {
 			add("", "harmonic %d: about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
 		}
+	}
+	if len(r.Findings) == 0 {
+		add("", "all is well")
 	}
 	return lines
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"coilsweep/fit/harness"
+	"coilsweep/report/notation"
 )
 
 const (
@@ -73,11 +74,7 @@ func NewGuitar(target bool) *Guitar {
 
 // Names are what the options are called.
 func (o Options) Names() []string {
-	var names []string
-	for _, p := range o {
-		names = append(names, p.Name)
-	}
-	return names
+	return notation.Each(o, func(p *Option) string { return p.Name })
 }
 
 // Plan is the guitar for so many coils, and the part that is looked for.

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"coilsweep/capture"
+	"coilsweep/capture/soundcard"
+	"coilsweep/report/notation"
 )
 
 // TakeRecord is a take for programs.
@@ -38,10 +40,6 @@ type FallRecord struct {
 // NewTakeRecord is the record of a take of folder.
 func NewTakeRecord(folder *capture.Folder, t capture.Take, extras Extras) TakeRecord {
 	q := t.Quality
-	var fall *FallRecord
-	if f := t.Drive.Fall; f != nil {
-		fall = &FallRecord{f.DB, f.AtHz, f.Corrected}
-	}
 	return TakeRecord{
 		Take: t.Name, Folder: folder.TakeDir(t.Name),
 		FitForUse: t.Unfit() == nil, Flags: append([]capture.Flag{}, q.Flags...),
@@ -49,7 +47,7 @@ func NewTakeRecord(folder *capture.Folder, t capture.Take, extras Extras) TakeRe
 		HumDBFS: Measured(q.HumDBFS), MainsHz: Measured(q.MainsHz), SNRDB: Measured(q.SNRDB),
 		ClippedSamples: q.ClippedSamples, DriftPPM: Finite(q.DriftPPM), Polarity: q.Polarity,
 		AlignmentQuality: Finite(q.AlignmentQuality), DamagedRepeats: append([]int{}, q.DamagedRepeats...),
-		ClippedRepeats: append([]int{}, q.ClippedRepeats...), DriveFall: fall, Extras: extras,
+		ClippedRepeats: append([]int{}, q.ClippedRepeats...), DriveFall: (*FallRecord)(t.Drive.Fall), Extras: extras,
 	}
 }
 
@@ -67,4 +65,32 @@ func Finite(x float64) *float64 {
 		return nil
 	}
 	return &x
+}
+
+// DeviceRecord is a sound device for programs.
+type DeviceRecord struct {
+	Number         int     `json:"number"`
+	Name           string  `json:"name"`
+	System         string  `json:"system"`
+	InputChannels  int     `json:"input_channels"`
+	OutputChannels int     `json:"output_channels"`
+	DefaultRateHz  float64 `json:"default_rate_hz"`
+	RatesHz        []int   `json:"rates_hz"`
+	DefaultInput   bool    `json:"default_input"`
+	DefaultOutput  bool    `json:"default_output"`
+	MayResample    bool    `json:"may_resample"`
+	Trouble        string  `json:"trouble,omitempty"`
+}
+
+// DeviceRecords are the records of devices; an empty list, not null, of none.
+func DeviceRecords(devices []soundcard.Device) []DeviceRecord {
+	return notation.Each(devices, func(d soundcard.Device) DeviceRecord {
+		return DeviceRecord{
+			Number: d.Number, Name: d.Name, System: d.HostAPI,
+			InputChannels: d.InputChannels, OutputChannels: d.OutputChannels,
+			DefaultRateHz: d.DefaultRateHz, RatesHz: append([]int{}, d.RatesHz...),
+			DefaultInput: d.DefaultInput, DefaultOutput: d.DefaultOutput,
+			MayResample: d.MayResample, Trouble: d.Trouble,
+		}
+	})
 }

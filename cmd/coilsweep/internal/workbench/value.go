@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"coilsweep/excite/quantity"
 )
@@ -169,7 +170,8 @@ func Inductance(at **quantity.Inductance) Value {
 }
 
 // in holds a plain size in unit, as show writes it; 0 shows as nothing.
-func in(at *float64, unit quantity.Unit, parse func(string) (float64, error), show func(float64, quantity.Unit) string) Value {
+func in(at *float64, unit quantity.Unit, parse func(string) (float64, error),
+	show func(float64, quantity.Unit) string) Value {
 	return value[float64]{at, string(unit), parse, func(v float64) string {
 		if v == 0 {
 			return ""
@@ -222,6 +224,22 @@ func Rate(at *int) Value {
 			return ""
 		}
 		return strconv.Itoa(v) + " Hz"
+	}}
+}
+
+// Day holds a day of the local calendar.
+func Day(at *time.Time) Value {
+	return value[time.Time]{at, "text", func(s string) (time.Time, error) {
+		day, err := time.ParseInLocation(time.DateOnly, s, time.Local)
+		if err != nil {
+			err = errors.New("want a day such as 2026-01-31")
+		}
+		return day, err
+	}, func(day time.Time) string {
+		if day.IsZero() {
+			return ""
+		}
+		return day.Format(time.DateOnly)
 	}}
 }
 
