@@ -178,11 +178,7 @@ func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what 
 		n.Why = notation.Typeset(q.Why)
 		return n
 	}
-	parts := notation.PartsOf(q, unit)
-	n.Value, n.Spread = strings.TrimSpace(parts.Value+" "+parts.Unit), parts.Spread
-	if parts.Spread != "" && parts.Unit+parts.Value != "" && !strings.Contains(parts.Spread, "…") {
-		n.Spread = strings.TrimSpace("± " + parts.Spread + " " + parts.Unit)
-	}
+	n.Value, n.Spread = notation.Apart(q, unit)
 	return n
 }
 

@@ -17,17 +17,6 @@ import (
 	"coilsweep/report/plot"
 )
 
-// PlotOptions says how Plot draws.
-type PlotOptions struct {
-	Width  int // of the terminal in cells; 0 means 80
-	Height int // rows of the plot; 0 means 16
-	// ASCII draws each curve with its letter, for terminals without Unicode;
-	// otherwise curves are fine dots (Braille patterns).
-	ASCII bool
-	// Colour paints by ANSI escape sequences. Curves have letters as well.
-	Colour bool
-}
-
 // Least and greatest size of a text plot, in cells.
 const (
 	leastTextWidth, mostTextWidth = 40, 120
@@ -42,12 +31,10 @@ var sgrCurves = []string{"34", "33", "35", "32", "36", "31"}
 // Plot draws the magnitude of the response of all takes as text: the fit
 // where there is one, else what was measured. Takes without a response are
 // left out.
-func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
-	if o.Height <= 0 {
-		o.Height = defaultTextHeight
-	}
+func Plot(w io.Writer, r fit.Result, o Options) error {
+	o.Height = cmp.Or(o.Height, defaultTextHeight)
 	takes := figure.Takes(r)
-	t := newTable(w, Options{Width: o.Width, Colour: o.Colour})
+	t := newTable(w, o)
 	o.Width = t.o.Width
 	if len(takes) == 0 {
 		t.line("There is no response to draw.")
@@ -99,7 +86,7 @@ func letter(i int) string {
 
 // textPlot is a plot on its way to text.
 type textPlot struct {
-	o     PlotOptions
+	o     Options
 	x, y  plot.Axis
 	cells [][]textCell // by row from above, and column
 	dots  int          // in a cell across; twice as many down
@@ -112,7 +99,7 @@ type textCell struct {
 	take   int
 }
 
-func newTextPlot(takes []figure.Take, o PlotOptions) *textPlot {
+func newTextPlot(takes []figure.Take, o Options) *textPlot {
 	p := &textPlot{o: o, x: figure.FrequencyAxis(takes), dots: 2}
 	if o.ASCII {
 		p.dots = 1

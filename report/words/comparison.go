@@ -30,30 +30,26 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		if i == c.Reference {
 			continue
 		}
-		type found struct {
-			words string
-			en    float64
-		}
-		var differs []found
-		var open []string
+		var differs []comparison.Row
+		var open, words []string
 		for _, r := range c.Rows {
-			d := r.Differences[i]
-			if d.Verdict == comparison.Open {
+			switch r.Differences[i].Verdict {
+			case comparison.Open:
 				open = append(open, r.Name)
+			case comparison.Differs:
+				differs = append(differs, r)
 			}
-			if d.Verdict != comparison.Differs {
-				continue
-			}
-			words := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
-			if percent := notation.Change(d.Percent); percent != "" {
-				words += " (" + percent + ")"
-			}
-			differs = append(differs, found{words, math.Abs(*d.En)})
 		}
-		slices.SortStableFunc(differs, func(a, b found) int { return cmp.Compare(b.en, a.en) })
-		var words []string
-		for _, d := range differs[:min(len(differs), mostSaid)] {
-			words = append(words, d.words)
+		slices.SortStableFunc(differs, func(a, b comparison.Row) int {
+			return cmp.Compare(math.Abs(*b.Differences[i].En), math.Abs(*a.Differences[i].En))
+		})
+		for _, r := range differs[:min(len(differs), mostSaid)] {
+			d := r.Differences[i]
+			by := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
+			if percent := notation.Change(d.Percent); percent != "" {
+				by += " (" + percent + ")"
+			}
+			words = append(words, by)
 		}
 		if more := len(differs) - len(words); more > 0 {
 			words = append(words, fmt.Sprintf("and in %d more", more))

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"io"
 	"time"
 
@@ -41,10 +42,7 @@ that.`,
   coilsweep batch shop --csv > batch.csv`,
 		Args: someDirs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := shown.check(cmd); err != nil {
-				return err
-			}
-			if err := options.Check(); err != nil {
+			if err := cmp.Or(shown.check(cmd), options.Check()); err != nil {
 				return err
 			}
 			dirs, err := c.folders(cmd.Context(), args)

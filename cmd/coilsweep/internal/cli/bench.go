@@ -31,10 +31,8 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
 			if create {
 				return startBench(c, args[0], options)
 			}
-			for _, o := range options.Options {
-				if o.Given {
-					return usagef("--%s needs --new; edit an existing bench.toml by hand", o.Name)
-				}
+			if name := options.AnyGiven(); name != "" {
+				return usagef("--%s needs --new; edit an existing bench.toml by hand", name)
 			}
 			found, err := benchfile.Find(args[0])
 			if err != nil {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -80,10 +81,7 @@ func (s *several) options(c *console) workbench.Options {
 }
 
 func (s *several) check(cmd *cobra.Command) error {
-	if err := contradict(cmd, "json", "csv"); err != nil {
-		return err
-	}
-	return needs(cmd, "decimal", "csv")
+	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"))
 }
 
 // printed writes what is known of several coils in one form each; page is nil

@@ -86,7 +86,7 @@ does not stop the others.`,
 				err := terminal.Coil(w, *e.Result, o)
 				if err == nil && drawn {
 					fmt.Fprintln(w)
-					err = terminal.Plot(w, *e.Result, textPlotOptions(w))
+					err = terminal.Plot(w, *e.Result, o)
 				}
 				return err
 			}, e.Unfitness())

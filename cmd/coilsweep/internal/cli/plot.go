@@ -101,10 +101,8 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if len(dirs) != 1 {
 		return nil, nil, usagef("--what %s is for one coil folder", p.what)
 	}
-	for _, part := range p.guitar.Options {
-		if part.Given {
-			return nil, nil, usagef("--%s belongs to --what predict", part.Name)
-		}
+	if part := p.guitar.AnyGiven(); part != "" {
+		return nil, nil, usagef("--%s belongs to --what predict", part)
 	}
 	e, err := c.asLastFit(cmd.Context(), dirs[0], p.fit)
 	if err != nil {

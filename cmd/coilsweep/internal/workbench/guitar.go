@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"coilsweep/fit/harness"
-	"coilsweep/report/notation"
 )
 
 const (
@@ -72,11 +71,6 @@ func NewGuitar(target bool) *Guitar {
 	return g
 }
 
-// Names are what the options are called.
-func (o Options) Names() []string {
-	return notation.Each(o, func(p *Option) string { return p.Name })
-}
-
 // Plan is the guitar for so many coils, and the part that is looked for.
 func (g *Guitar) Plan(coils int) (h harness.Harness, part string, err error) {
 	if h, err = g.harness(); err != nil {
@@ -97,7 +91,7 @@ func (g *Guitar) Plan(coils int) (h harness.Harness, part string, err error) {
 // harness is the guitar of the file or of the parts.
 func (g *Guitar) harness() (harness.Harness, error) {
 	if g.File != "" {
-		if name := g.firstGiven(g.parts.Names()); name != "" {
+		if name := g.parts.AnyGiven(); name != "" {
 			return harness.Harness{}, wrong(name, "{%s} and {harness} contradict each other", name)
 		}
 		h, err := harness.Load(g.File)

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"coilsweep/capture/benchfile"
+	"coilsweep/report/notation"
 )
 
 // Option is one setting of a job. Its value points into the job's own struct.
@@ -80,6 +81,11 @@ func (o Options) firstGiven(names []string) string {
 		}
 	}
 	return ""
+}
+
+// AnyGiven is the first option that somebody set; empty: nobody set any.
+func (o Options) AnyGiven() string {
+	return o.firstGiven(notation.Each(o, func(p *Option) string { return p.Name }))
 }
 
 // stated tells whether somebody or a bench has set the option called name.
