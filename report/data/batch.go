@@ -10,74 +10,20 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/report/notation"
-	"coilsweep/report/words"
 )
 
 const batchSchema = "coilsweep.batch/1"
 
-type (
-	batchJSON struct {
-		Schema     string              `json:"schema"`
-		Guard      float64             `json:"guard"`
-		Coils      []batchCoilJSON     `json:"coils"`
-		Properties []batchPropertyJSON `json:"properties"`
-	}
-	batchCoilJSON struct {
-		Coil     string                  `json:"coil"`
-		Folders  []string                `json:"folders"`
-		Measured *time.Time              `json:"measured"`
-		Verdict  string                  `json:"verdict"`
-		Findings []string                `json:"findings"`
-		Cause    string                  `json:"suspected,omitempty"`
-		Values   map[string]batchValJSON `json:"values"`
-	}
-	batchValJSON struct {
-		fit.Quantity
-		Verdict     string
-		Probability *float64
-		Score       *float64
-	}
-	batchPropertyJSON struct {
-		propertyRecord
-		N            int        `json:"n"`
-		Mean         *float64   `json:"mean"`
-		SD           *float64   `json:"sd"`
-		Median       *float64   `json:"median"`
-		RobustSD     *float64   `json:"robust_sd"`
-		MeasurementU *float64   `json:"measurement_u"`
-		Anova        *anovaJSON `json:"anova"`
-		Limits       *limitJSON `json:"limits"`
-		Chart        *chartJSON `json:"chart"`
-	}
-	anovaJSON struct {
-		BetweenDF     int      `json:"between_df"`
-		BetweenSS     float64  `json:"between_ss"`
-		WithinDF      int      `json:"within_df"`
-		WithinSS      float64  `json:"within_ss"`
-		F             *float64 `json:"f"`
-		P             *float64 `json:"p"`
-		Repeatability float64  `json:"repeatability_sd"`
-		Between       float64  `json:"between_sd"`
-	}
-	limitJSON struct {
-		Lower *float64 `json:"lower"`
-		Upper *float64 `json:"upper"`
-		U     float64  `json:"u"`
-	}
-	chartJSON struct {
-		Centre  float64      `json:"centre"`
-		Lower   float64      `json:"lower"`
-		Upper   float64      `json:"upper"`
-		Signals []signalJSON `json:"signals"`
-	}
-	signalJSON struct {
-		Coil string `json:"coil"`
-		What string `json:"what"`
-	}
-)
+// batchVal is a property of a coil, judged.
+type batchVal struct {
+	fit.Quantity
+	Verdict     string
+	Probability *float64
+	Score       *float64
+}
 
 // MarshalJSON adds the judgement to the quantity's own form.
-func (v batchValJSON) MarshalJSON() ([]byte, error) {
+func (v batchVal) MarshalJSON() ([]byte, error) {
 	q, err := v.Quantity.MarshalJSON()
 	if err != nil {
 		return nil, err
@@ -106,8 +52,8 @@ func verdictOf(b *batch.Batch, coil batch.Coil) string {
 }
 
 // batchValue is a property of the coil with index i.
-func batchValue(p batch.Property, i int) batchValJSON {
-	v := batchValJSON{Quantity: p.Values[i]}
+func batchValue(p batch.Property, i int) batchVal {
+	v := batchVal{Quantity: p.Values[i]}
 	if p.Judgements != nil {
 		v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
 	}
@@ -119,39 +65,46 @@ func batchValue(p batch.Property, i int) batchValJSON {
 
 // BatchJSON writes the batch for programs.
 func BatchJSON(w io.Writer, b *batch.Batch) error {
-	out := batchJSON{Schema: batchSchema, Guard: b.Guard, Coils: []batchCoilJSON{}, Properties: []batchPropertyJSON{}}
+	coils := []object{}
 	for i, coil := range b.Coils {
-		c := batchCoilJSON{Coil: coil.Name, Folders: foldersOf(b, coil), Verdict: verdictOf(b, coil),
-			Findings: orEmpty(coil.Suspicion.Findings), Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
+		var measured *time.Time
 		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
-			c.Measured = &at
+			measured = &at
 		}
+		values := map[string]batchVal{}
 		for _, p := range b.Properties {
-			c.Values[p.Key] = batchValue(p, i)
+			values[p.Key] = batchValue(p, i)
 		}
-		out.Coils = append(out.Coils, c)
+		one := object{{"coil", coil.Name}, {"folders", foldersOf(b, coil)}, {"measured", measured},
+			{"verdict", verdictOf(b, coil)}, {"findings", orEmpty(coil.Suspicion.Findings)}}
+		if coil.Suspicion.Cause != "" {
+			one = append(one, object{{"suspected", coil.Suspicion.Cause}}...)
+		}
+		coils = append(coils, append(one, object{{"values", values}}...))
 	}
-	for _, p := range b.Properties {
-		one := batchPropertyJSON{propertyRecord: propertyRecord{p.Key, p.Name, string(words.UnitOf(p.Property))},
-			N:    p.Known,
-			Mean: finiteOrNil(p.Mean), SD: finiteOrNil(p.SD), Median: finiteOrNil(p.Median),
-			RobustSD: finiteOrNil(p.RobustSD), MeasurementU: finiteOrNil(p.MeasurementU)}
-		if a := p.Anova; a != nil {
-			one.Anova = &anovaJSON{a.BetweenDF, a.BetweenSS, a.WithinDF, a.WithinSS, finiteOrNil(a.F),
-				finiteOrNil(a.P), a.RepeatabilitySD, a.BetweenSD}
-		}
-		if l := p.Limits; l != nil {
-			one.Limits = &limitJSON{finiteOrNil(l.Lower), finiteOrNil(l.Upper), l.U}
-		}
-		if c := p.Chart; c != nil {
-			one.Chart = &chartJSON{c.Centre, c.Lower, c.Upper, []signalJSON{}}
-			for _, s := range c.Signals {
-				one.Chart.Signals = append(one.Chart.Signals, signalJSON{b.Coils[p.Charted[s.At]].Name, string(s.What)})
-			}
-		}
-		out.Properties = append(out.Properties, one)
+	properties := notation.Each(b.Properties, func(p batch.Property) object { return batchProperty(b, p) })
+	return writeJSON(w, object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils}, {"properties", properties}})
+}
+
+func batchProperty(b *batch.Batch, p batch.Property) object {
+	var anova, limits, chart object
+	if a := p.Anova; a != nil {
+		anova = object{{"between_df", a.BetweenDF}, {"between_ss", a.BetweenSS}, {"within_df", a.WithinDF},
+			{"within_ss", a.WithinSS}, {"f", finiteOrNil(a.F)}, {"p", finiteOrNil(a.P)},
+			{"repeatability_sd", a.RepeatabilitySD}, {"between_sd", a.BetweenSD}}
 	}
-	return writeJSON(w, out)
+	if l := p.Limits; l != nil {
+		limits = object{{"lower", finiteOrNil(l.Lower)}, {"upper", finiteOrNil(l.Upper)}, {"u", l.U}}
+	}
+	if c := p.Chart; c != nil {
+		signals := notation.Each(c.Signals, func(s batch.Signal) object {
+			return object{{"coil", b.Coils[p.Charted[s.At]].Name}, {"what", s.What}}
+		})
+		chart = object{{"centre", c.Centre}, {"lower", c.Lower}, {"upper", c.Upper}, {"signals", signals}}
+	}
+	return slices.Concat(property(p.Property), object{{"n", p.Known}, {"mean", finiteOrNil(p.Mean)},
+		{"sd", finiteOrNil(p.SD)}, {"median", finiteOrNil(p.Median)}, {"robust_sd", finiteOrNil(p.RobustSD)},
+		{"measurement_u", finiteOrNil(p.MeasurementU)}, {"anova", anova}, {"limits", limits}, {"chart", chart}})
 }
 
 // BatchCSV writes one row a coil for a spreadsheet: its values with U95,
