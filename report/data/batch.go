@@ -65,7 +65,7 @@ func batchValue(p batch.Property, i int) batchVal {
 
 // BatchJSON writes the batch for programs.
 func BatchJSON(w io.Writer, b *batch.Batch) error {
-	coils := []object{}
+	coils := []Object{}
 	for i, coil := range b.Coils {
 		var measured *time.Time
 		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
@@ -75,34 +75,34 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		for _, p := range b.Properties {
 			values[p.Key] = batchValue(p, i)
 		}
-		one := object{{"coil", coil.Name}, {"folders", foldersOf(b, coil)}, {"measured", measured},
+		one := Object{{"coil", coil.Name}, {"folders", foldersOf(b, coil)}, {"measured", measured},
 			{"verdict", verdictOf(b, coil)}, {"findings", orEmpty(coil.Suspicion.Findings)}}
 		if coil.Suspicion.Cause != "" {
-			one = append(one, object{{"suspected", coil.Suspicion.Cause}}...)
+			one = append(one, Object{{"suspected", coil.Suspicion.Cause}}...)
 		}
-		coils = append(coils, append(one, object{{"values", values}}...))
+		coils = append(coils, append(one, Object{{"values", values}}...))
 	}
-	properties := notation.Each(b.Properties, func(p batch.Property) object { return batchProperty(b, p) })
-	return writeJSON(w, object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils}, {"properties", properties}})
+	properties := notation.Each(b.Properties, func(p batch.Property) Object { return batchProperty(b, p) })
+	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils}, {"properties", properties}})
 }
 
-func batchProperty(b *batch.Batch, p batch.Property) object {
-	var anova, limits, chart object
+func batchProperty(b *batch.Batch, p batch.Property) Object {
+	var anova, limits, chart Object
 	if a := p.Anova; a != nil {
-		anova = object{{"between_df", a.BetweenDF}, {"between_ss", a.BetweenSS}, {"within_df", a.WithinDF},
+		anova = Object{{"between_df", a.BetweenDF}, {"between_ss", a.BetweenSS}, {"within_df", a.WithinDF},
 			{"within_ss", a.WithinSS}, {"f", finiteOrNil(a.F)}, {"p", finiteOrNil(a.P)},
 			{"repeatability_sd", a.RepeatabilitySD}, {"between_sd", a.BetweenSD}}
 	}
 	if l := p.Limits; l != nil {
-		limits = object{{"lower", finiteOrNil(l.Lower)}, {"upper", finiteOrNil(l.Upper)}, {"u", l.U}}
+		limits = Object{{"lower", finiteOrNil(l.Lower)}, {"upper", finiteOrNil(l.Upper)}, {"u", l.U}}
 	}
 	if c := p.Chart; c != nil {
-		signals := notation.Each(c.Signals, func(s batch.Signal) object {
-			return object{{"coil", b.Coils[p.Charted[s.At]].Name}, {"what", s.What}}
+		signals := notation.Each(c.Signals, func(s batch.Signal) Object {
+			return Object{{"coil", b.Coils[p.Charted[s.At]].Name}, {"what", s.What}}
 		})
-		chart = object{{"centre", c.Centre}, {"lower", c.Lower}, {"upper", c.Upper}, {"signals", signals}}
+		chart = Object{{"centre", c.Centre}, {"lower", c.Lower}, {"upper", c.Upper}, {"signals", signals}}
 	}
-	return slices.Concat(property(p.Property), object{{"n", p.Known}, {"mean", finiteOrNil(p.Mean)},
+	return slices.Concat(property(p.Property), Object{{"n", p.Known}, {"mean", finiteOrNil(p.Mean)},
 		{"sd", finiteOrNil(p.SD)}, {"median", finiteOrNil(p.Median)}, {"robust_sd", finiteOrNil(p.RobustSD)},
 		{"measurement_u", finiteOrNil(p.MeasurementU)}, {"anova", anova}, {"limits", limits}, {"chart", chart}})
 }

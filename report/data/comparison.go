@@ -12,28 +12,28 @@ import (
 const comparisonSchema = "coilsweep.comparison/1"
 
 // property is what a quantity of coils is called.
-func property(p comparison.Property) object {
-	return object{{"key", p.Key}, {"name", p.Name}, {"unit", words.UnitOf(p)}}
+func property(p comparison.Property) Object {
+	return Object{{"key", p.Key}, {"name", p.Name}, {"unit", words.UnitOf(p)}}
 }
 
 // ComparisonJSON writes the comparison for programs, the coils as given.
 func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
-	var coils []object
+	var coils []Object
 	for i, coil := range c.Coils {
-		values, differences := map[string]fit.Quantity{}, map[string]object{}
+		values, differences := map[string]fit.Quantity{}, map[string]Object{}
 		for _, r := range c.Rows {
 			values[r.Key] = r.Values[i]
 			if d := r.Differences[i]; i != c.Reference {
-				differences[r.Key] = object{{"delta", d.Delta}, {"percent", finiteOrNil(d.Percent)}, {"en", d.En},
+				differences[r.Key] = Object{{"delta", d.Delta}, {"percent", finiteOrNil(d.Percent)}, {"en", d.En},
 					{"verdict", d.Verdict}}
 			}
 		}
-		coils = append(coils, object{{"folder", coil.Folder}, {"coil", coil.Name}, {"values", values},
+		coils = append(coils, Object{{"folder", coil.Folder}, {"coil", coil.Name}, {"values", values},
 			{"differences", differences}})
 	}
-	return writeJSON(w, object{{"schema", comparisonSchema},
+	return writeJSON(w, Object{{"schema", comparisonSchema},
 		{"reference", c.Coils[c.Reference].Folder}, // by its folder
-		{"properties", notation.Each(c.Rows, func(r comparison.Row) object { return property(r.Property) })},
+		{"properties", notation.Each(c.Rows, func(r comparison.Row) Object { return property(r.Property) })},
 		{"coils", coils}, {"remarks", orEmpty(c.Remarks)}})
 }
 

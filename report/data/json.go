@@ -18,14 +18,14 @@ func writeJSON(w io.Writer, v any) error {
 	return encoder.Encode(v)
 }
 
-// object is a JSON object; its keys keep their order.
-type object []struct {
-	key   string
-	value any
+// Object is a JSON object; its keys keep their order.
+type Object []struct {
+	Key   string
+	Value any
 }
 
 // MarshalJSON writes the object; null for none.
-func (o object) MarshalJSON() ([]byte, error) {
+func (o Object) MarshalJSON() ([]byte, error) {
 	if o == nil {
 		return []byte("null"), nil
 	}
@@ -35,12 +35,12 @@ func (o object) MarshalJSON() ([]byte, error) {
 	separator := byte('{')
 	for _, field := range o {
 		b.WriteByte(separator)
-		if err := encoder.Encode(field.key); err != nil {
+		if err := encoder.Encode(field.Key); err != nil {
 			return nil, err
 		}
 		b.WriteByte(':')
-		if err := encoder.Encode(field.value); err != nil {
-			return nil, fmt.Errorf("%s: %w", field.key, err)
+		if err := encoder.Encode(field.Value); err != nil {
+			return nil, fmt.Errorf("%s: %w", field.Key, err)
 		}
 		separator = ','
 	}

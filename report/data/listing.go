@@ -12,17 +12,17 @@ import (
 
 // ListJSON writes the list as a JSON array.
 func ListJSON(w io.Writer, list []words.Listed) error {
-	return writeJSON(w, notation.Each(list, func(l words.Listed) object {
+	return writeJSON(w, notation.Each(list, func(l words.Listed) Object {
 		var measured *time.Time
 		if !l.Measured.IsZero() {
 			measured = &l.Measured
 		}
 		hz, q, of := l.Resonance()
-		one := object{{"folder", l.Folder}, {"coil", l.Coil}, {"measured", measured}, {"takes", l.Takes},
+		one := Object{{"folder", l.Folder}, {"coil", l.Coil}, {"measured", measured}, {"takes", l.Takes},
 			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz}, {"q", q},
 			{"resonance_of", of}}
 		for _, c := range words.ListColumns[2:] { // what is told of the coil, beside its resonance
-			one = append(one, object{{c.CSV, c.Of(l)}}...)
+			one = append(one, Object{{c.CSV, c.Of(l)}}...)
 		}
 		return one
 	}))

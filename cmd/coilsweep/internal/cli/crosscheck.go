@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/fit"
+	"coilsweep/report/data"
 	"coilsweep/report/terminal"
 )
 
@@ -48,15 +48,9 @@ use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 			if len(e.Result.Meter) == 0 {
 				return fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows", filepath.Join(args[0], "coil.toml"))
 			}
-			return c.showRecord(crosscheckRecord{e.Result.Coil, e.Result.Meter}, func(w io.Writer) error {
+			return c.showRecord(data.Object{{"coil", e.Result.Coil}, {"meter", e.Result.Meter}}, func(w io.Writer) error {
 				return terminal.Crosscheck(w, *e.Result, tableOptions(w))
 			}, e.Unfitness())
 		},
 	}, options.Options, output(c.jsonOption("the readings")))
-}
-
-// crosscheckRecord is what 'crosscheck --json' prints.
-type crosscheckRecord struct {
-	Coil  string            `json:"coil"`
-	Meter []fit.MeterResult `json:"meter"`
 }

@@ -10,6 +10,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 	"coilsweep/report/words"
 )
@@ -216,55 +218,20 @@ func parseBobbin(text string) (exciter.Bobbin, error) {
 }
 
 // exciterJSON is the sheet for programs, in SI units.
-func exciterJSON(s terminal.ExciterSheet) any {
-	type estimate struct {
-		CoreM            float64  `json:"core_m"`
-		FlangeM          float64  `json:"flange_m"`
-		LengthM          float64  `json:"length_m"`
-		DistanceM        float64  `json:"distance_m"` // middle to middle
-		Wire             string   `json:"wire"`
-		BareM            float64  `json:"wire_bare_m"`
-		OuterM           float64  `json:"wire_outer_m"`
-		Turns            int      `json:"turns"`
-		TurnsThatFit     int      `json:"turns_that_fit"`
-		WireM            float64  `json:"wire_length_m"`
-		DepthM           float64  `json:"winding_depth_m"`
-		Celsius          float64  `json:"winding_celsius"`
-		ResistanceOhm    float64  `json:"resistance_ohm"`
-		InductanceH      float64  `json:"inductance_h"`
-		InductanceU95H   float64  `json:"inductance_U95_h"`
-		WheelerH         float64  `json:"inductance_wheeler_h"`
-		SelfCapacitanceF float64  `json:"self_capacitance_f"`
-		SelfResonanceHz  float64  `json:"self_resonance_hz"`
-		NeededOhm        float64  `json:"series_needed_ohm"`
-		SeriesOhm        float64  `json:"series_ohm"`
-		DropDB           float64  `json:"current_drop_db"`
-		CurrentA         float64  `json:"current_a_rms"`
-		CoilW            float64  `json:"coil_w"`
-		SeriesW          float64  `json:"series_w"`
-		RiseK            float64  `json:"temperature_rise_k"`
-		AxisFieldT       float64  `json:"axis_field_t_rms"`
-		MutualH          float64  `json:"mutual_h"`
-		EMFV1k           float64  `json:"emf_1khz_v_rms"`
-		Warnings         []string `json:"warnings"`
+func exciterJSON(s terminal.ExciterSheet) data.Object {
+	estimate := func(e exciter.Estimate) data.Object {
+		b, wire := e.Bobbin, e.Coil.Wire
+		return data.Object{{"core_m", b.CoreDiameterM}, {"flange_m", b.FlangeDiameterM}, {"length_m", b.LengthM},
+			{"distance_m", e.DistanceM}, // middle to middle
+			{"wire", wire.Name}, {"wire_bare_m", wire.BareM}, {"wire_outer_m", wire.OuterM}, {"turns", e.Coil.Turns},
+			{"turns_that_fit", b.TurnsThatFit(wire, s.Packing)}, {"wire_length_m", e.Coil.WireM()},
+			{"winding_depth_m", e.Coil.DepthM}, {"winding_celsius", e.Celsius}, {"resistance_ohm", e.ResistanceOhm},
+			{"inductance_h", e.InductanceH}, {"inductance_U95_h", 0.01 * e.InductanceH},
+			{"inductance_wheeler_h", e.WheelerH}, {"self_capacitance_f", e.SelfCapacitanceF},
+			{"self_resonance_hz", e.SelfResonanceHz}, {"series_needed_ohm", e.NeededOhm}, {"series_ohm", e.SeriesOhm},
+			{"current_drop_db", e.DropDB}, {"current_a_rms", e.CurrentA}, {"coil_w", e.CoilW}, {"series_w", e.SeriesW},
+			{"temperature_rise_k", e.RiseK}, {"axis_field_t_rms", e.AxisFieldT}, {"mutual_h", e.MutualH},
+			{"emf_1khz_v_rms", e.EMFV1k}, {"warnings", append([]string{}, e.Warnings...)}}
 	}
-	out := struct {
-		Exciters []estimate `json:"exciters"`
-		Cautions []string   `json:"cautions"`
-	}{Exciters: []estimate{}, Cautions: words.Cautions()}
-	for _, e := range s.Estimates {
-		out.Exciters = append(out.Exciters, estimate{
-			CoreM: e.Bobbin.CoreDiameterM, FlangeM: e.Bobbin.FlangeDiameterM, LengthM: e.Bobbin.LengthM, DistanceM: e.DistanceM,
-			Wire: e.Coil.Wire.Name, BareM: e.Coil.Wire.BareM, OuterM: e.Coil.Wire.OuterM,
-			Turns: e.Coil.Turns, TurnsThatFit: e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
-			WireM: e.Coil.WireM(), DepthM: e.Coil.DepthM, Celsius: e.Celsius,
-			ResistanceOhm: e.ResistanceOhm, InductanceH: e.InductanceH, InductanceU95H: 0.01 * e.InductanceH, WheelerH: e.WheelerH,
-			SelfCapacitanceF: e.SelfCapacitanceF, SelfResonanceHz: e.SelfResonanceHz,
-			NeededOhm: e.NeededOhm, SeriesOhm: e.SeriesOhm, DropDB: e.DropDB, CurrentA: e.CurrentA,
-			CoilW: e.CoilW, SeriesW: e.SeriesW, RiseK: e.RiseK,
-			AxisFieldT: e.AxisFieldT, MutualH: e.MutualH, EMFV1k: e.EMFV1k,
-			Warnings: append([]string{}, e.Warnings...),
-		})
-	}
-	return out
+	return data.Object{{"exciters", notation.Each(s.Estimates, estimate)}, {"cautions", words.Cautions()}}
 }

@@ -12,6 +12,7 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/data"
 )
 
 func newMeasure(c *console) *cobra.Command {
@@ -92,7 +93,7 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 	}
 	var err error
 	if c.asJSON {
-		err = c.json(workbench.NewTakeRecord(folder, take, extras))
+		err = c.json(takeRecord(folder, take, extras))
 	} else {
 		_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, workbench.TakeLine(take))
 		if line := workbench.DriveLine(take.Drive.Fall); err == nil && line != "" {
@@ -126,4 +127,31 @@ func printExtras(c *console, take string, e workbench.Extras) error {
 	_, err := fmt.Fprintf(c.out, "take %s: %s between %s and %s dBFS: the responses differ by at most %.3f ± %.3f dB, near %.0f Hz\n",
 		take, verdict, workbench.Signed(l.LevelsDBFS[1]), workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
 	return err
+}
+
+// takeRecord is a take for programs. Where a number is null it is not known, or
+// nothing of its kind stands out.
+func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras) data.Object {
+	q := t.Quality
+	var fall data.Object
+	if f := t.Drive.Fall; f != nil {
+		fall = data.Object{{"db", f.DB}, {"at_hz", f.AtHz}, {"corrected", f.Corrected}}
+	}
+	record := data.Object{{"take", t.Name}, {"folder", folder.TakeDir(t.Name)}, {"fit_for_use", t.Unfit() == nil},
+		{"flags", append([]capture.Flag{}, q.Flags...)}, {"peak_dbfs", workbench.Finite(q.PeakDBFS)},
+		{"rms_dbfs", workbench.Finite(q.RMSDBFS)}, {"noise_dbfs", workbench.Measured(q.NoiseDBFS)},
+		{"hum_dbfs", workbench.Measured(q.HumDBFS)}, {"mains_hz", workbench.Measured(q.MainsHz)},
+		{"snr_db", workbench.Measured(q.SNRDB)}, {"clipped_samples", q.ClippedSamples},
+		{"drift_ppm", workbench.Finite(q.DriftPPM)}, {"polarity", q.Polarity},
+		{"alignment_quality", workbench.Finite(q.AlignmentQuality)},
+		{"damaged_repeats", append([]int{}, q.DamagedRepeats...)},
+		{"clipped_repeats", append([]int{}, q.ClippedRepeats...)}, // of the damaged ones
+		{"drive_fall", fall}}
+	if extras.Until != nil {
+		record = append(record, data.Object{{"until", extras.Until}}...)
+	}
+	if extras.Linearity != nil {
+		record = append(record, data.Object{{"linearity", extras.Linearity}}...)
+	}
+	return record
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/data"
 )
 
 func newStimulus(c *console) *cobra.Command {
@@ -48,21 +49,12 @@ shows it, with the same load.`,
 				return err
 			}
 			if c.asJSON {
-				return c.json(stimulusRecord{path, description, s.RateHz, s.DurationS(), s.Repeats, s.LevelDBFS, s.SHA256})
+				return c.json(data.Object{{"file", path}, {"description", description}, {"rate_hz", s.RateHz},
+					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS}, {"sha256", s.SHA256}})
 			}
 			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
 				path, s.Repeats, s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(), s.RateHz, description)
 			return err
 		},
 	}, options.Options, output(c.jsonOption("what was made")))
-}
-
-type stimulusRecord struct {
-	File        string  `json:"file"`
-	Description string  `json:"description"`
-	RateHz      int     `json:"rate_hz"`
-	DurationS   float64 `json:"duration_s"`
-	Repeats     int     `json:"repeats"`
-	LevelDBFS   float64 `json:"level_dbfs"`
-	SHA256      string  `json:"sha256"`
 }
