@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"coilsweep/fit"
+	"coilsweep/fit/harness"
 	"coilsweep/report/notation"
 )
 
@@ -91,4 +92,19 @@ func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 		return fmt.Errorf("response of coil %q as %w", r.Coil, err)
 	}
 	return nil
+}
+
+// PredictionCSV writes the predicted response, one row a frequency: Hz,
+// dB over the EMF of one coil, and U95 in dB. What is not known is empty.
+func PredictionCSV(w io.Writer, p harness.Prediction, o CSVOptions) error {
+	sheet := newSpreadsheet(w, o)
+	sheet.row("frequency_hz", "level_db", "level_U95_db")
+	for _, point := range p.Response {
+		row := []string{sheet.number(point.FrequencyHz), "", ""}
+		if q := point.LevelDB; q.Known() {
+			row[1], row[2] = sheet.rounded(q.Value, 'f', 5), sheet.rounded(q.U95, 'g', 3)
+		}
+		sheet.row(row...)
+	}
+	return sheet.end()
 }

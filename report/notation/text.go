@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+
+	"coilsweep/excite/quantity"
 )
 
 // Visible makes outside text harmless on one line: control and
@@ -76,4 +78,36 @@ func Count(n int, noun string) string {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// QuantityName is a key of result.json ("inductance_h", "resonance_hz of
+// bare") in words, with its unit.
+func QuantityName(key string) (words string, unit quantity.Unit) {
+	name, take, ofTake := strings.Cut(key, " of ")
+	unit = quantity.Ratio
+	for _, u := range []struct {
+		suffix string
+		unit   quantity.Unit
+	}{{"_hz", quantity.Hertz}, {"_ohm", quantity.Ohm}, {"_h", quantity.Henry}, {"_f", quantity.Farad}} {
+		if stem, ok := strings.CutSuffix(name, u.suffix); ok {
+			name, unit = stem, u.unit
+			break
+		}
+	}
+	switch name {
+	case "q":
+		name = "Q"
+	case "bare_q":
+		name = "Q of the coil alone"
+	case "bare_resonance":
+		name = "resonance of the coil alone"
+	case "capacitance_coil":
+		name = "self-capacitance"
+	default:
+		name = strings.ReplaceAll(name, "_", " ")
+	}
+	if ofTake {
+		name += " of " + Visible(take)
+	}
+	return name, unit
 }

@@ -29,10 +29,7 @@ var batchTemplate = framed(source("batch.html"))
 // Batch writes one page, in the manner of Coil.
 func Batch(w io.Writer, d BatchDocument) error {
 	view, err := newBatchPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, batchTemplate, view, "batch page")
+	return writePage(w, batchTemplate, view, err, "batch page")
 }
 
 type batchPage struct {

@@ -41,10 +41,7 @@ var coilTemplate = framed(source("page.html"))
 // the page itself through, by their checksums.
 func Coil(w io.Writer, d CoilDocument) error {
 	view, err := newCoilPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, coilTemplate, view, fmt.Sprintf("report page of coil %q", d.Result.Coil))
+	return writePage(w, coilTemplate, view, err, fmt.Sprintf("report page of coil %q", d.Result.Coil))
 }
 
 // coilPage is what the template shows: the result, and texts that are ready.
@@ -52,9 +49,7 @@ type coilPage struct {
 	frame
 	Result  fit.Result
 	Summary []string
-	Numbers []keyNumber
-
-	AnySpread bool
+	Numbers []words.Number
 
 	Magnitude, Phase template.HTML
 	Delay            template.HTML
@@ -83,9 +78,8 @@ type coilPage struct {
 }
 
 type (
-	keyNumber struct{ Name, Symbol, Value, Spread, What, Why string }
-	flagged   struct{ Name, Means string }
-	takeRow   struct {
+	flagged struct{ Name, Means string }
+	takeRow struct {
 		named
 		Load, SN    string
 		Shape, Peak []string // Peak in a table of its own
@@ -102,10 +96,10 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	r := d.Result
 	coil := notation.Visible(r.Coil)
 	p := &coilPage{frame: newFrame("Coil report", coil, ""), Result: r, Summary: words.Result(r),
+		Numbers:     words.Numbers(r),
 		Correlation: correlations(r.Covariance), Bench: d.Takes}
 	p.Title = coil + ": coil report"
 	p.about(d)
-	p.keyNumbers(r)
 	p.takeRows(r)
 
 	var draw drawing
@@ -164,22 +158,15 @@ func (p *coilPage) about(d CoilDocument) {
 	}
 }
 
-func (p *coilPage) keyNumbers(r fit.Result) {
-	for _, number := range words.Numbers(r) {
-		n := newKeyNumber(notation.UpperFirst(number.Name), number.Symbol, number.Quantity, number.Unit, number.Note)
-		p.AnySpread = p.AnySpread || n.Spread != ""
-		p.Numbers = append(p.Numbers, n)
-	}
-}
-
-func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) keyNumber {
-	n := keyNumber{Name: name, Symbol: symbol, What: what}
-	if !q.Known() {
-		n.Why = notation.Typeset(q.Why)
-		return n
-	}
-	n.Value, n.Spread = notation.Apart(q, unit)
-	return n
+// AnySpread tells whether any of the numbers has its uncertainty.
+func (p *coilPage) AnySpread() bool {
+	return slices.ContainsFunc(p.Numbers, func(n words.Number) bool {
+		if !n.Quantity.Known() {
+			return false
+		}
+		_, spread := notation.Apart(n.Quantity, n.Unit)
+		return spread != ""
+	})
 }
 
 func (p *coilPage) takeRows(r fit.Result) {

@@ -28,10 +28,7 @@ var comparisonTemplate = framed(source("comparison.html"))
 // Comparison writes one page, in the manner of Coil.
 func Comparison(w io.Writer, d ComparisonDocument) error {
 	view, err := newComparisonPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, comparisonTemplate, view, "comparison page")
+	return writePage(w, comparisonTemplate, view, err, "comparison page")
 }
 
 type comparisonPage struct {

@@ -46,6 +46,10 @@ var functions = template.FuncMap{
 		_, unit := notation.QuantityName(q.Name)
 		return notation.DistributionOf(q, unit)
 	},
+	"apart": func(q fit.Quantity, unit quantity.Unit) [2]string {
+		value, spread := notation.Apart(q, unit)
+		return [2]string{value, spread}
+	},
 	"eddyName": words.EddyName, "account": words.Account, "effects": words.Effects, "meterPlace": words.MeterPlace,
 	"partCells": partCells, "readingCells": readingCells,
 }
@@ -175,14 +179,17 @@ func framed(text string) *template.Template {
 	return template.Must(template.Must(frameTemplate.Clone()).New("content").Parse(text)).Lookup("frame")
 }
 
-// writePage fills a page's template and writes it, whole or not at all; what
-// names the page in errors.
-func writePage(w io.Writer, t *template.Template, view any, what string) error {
+// writePage fills a page's template and writes it, whole or not at all, unless
+// there is an error already; what names the page in errors.
+func writePage(w io.Writer, t *template.Template, view any, err error, what string) error {
+	if err != nil {
+		return err
+	}
 	var b bytes.Buffer
 	if err := t.Execute(&b, view); err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
-	_, err := w.Write(b.Bytes())
+	_, err = w.Write(b.Bytes())
 	return err
 }
 

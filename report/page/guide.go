@@ -40,7 +40,7 @@ func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 		frame
 		Body template.HTML
 	}{newFrame("", title, source("guide.css")), template.HTML(body.String())}
-	return writePage(w, guideTemplate, page, "guide")
+	return writePage(w, guideTemplate, page, nil, "guide")
 }
 
 // inlinePictures replaces the address of every picture by the picture itself.

@@ -32,16 +32,13 @@ var predictionTemplate = framed(source("prediction.html"))
 // Prediction writes one page on coils in a guitar, in the manner of Coil.
 func Prediction(w io.Writer, d PredictionDocument) error {
 	view, err := newPredictionPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, predictionTemplate, view, "prediction page")
+	return writePage(w, predictionTemplate, view, err, "prediction page")
 }
 
 type predictionPage struct {
 	frame
 	Summary  []string
-	Numbers  []keyNumber
+	Numbers  []words.Number
 	Response template.HTML
 	Sound    *inHarness
 	Parts    []benchRow // size, and as stated
@@ -59,9 +56,8 @@ type measuredRow struct {
 func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	sound := newInHarness(d.Prediction)
 	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound,
-		Summary: words.Prediction(d.Prediction, d.Target)}
+		Summary: words.Prediction(d.Prediction, d.Target), Numbers: words.PredictedNumbers(d.Prediction, d.Target)}
 	p.madeAt(d.Made, d.Program)
-	p.numbers(d)
 	p.parts(d.Harness)
 	p.coils(d.Coils)
 
@@ -95,19 +91,6 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	p.section(p.Coils != nil, "coils", "Coils")
 	p.section(true, "provenance", "Provenance")
 	return p, nil
-}
-
-func (p *predictionPage) numbers(d PredictionDocument) {
-	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
-		p.Numbers = append(p.Numbers, newKeyNumber(name, symbol, q, unit, what))
-	}
-	add("Peak frequency", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
-	add("Peak height", "", d.Prediction.PeakDB, quantity.Decibel, "above the level at low frequencies")
-	add("Q", "", d.Prediction.Q, quantity.Ratio, "sharpness, of the pole pair behind the peak")
-	add("Level", "", d.Prediction.Level, quantity.Decibel, "at low frequencies, of the EMF of one coil")
-	if t := d.Target; t != nil {
-		add(notation.UpperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, words.Target(*t))
-	}
 }
 
 // parts lists what the guitar is made of, and how it is set.

@@ -95,7 +95,7 @@ func ComparisonOrder(c *comparison.Comparison, key string) []int {
 		if r.Key == key {
 			slices.SortStableFunc(order, func(a, b int) int {
 				x, y := r.Values[a], r.Values[b]
-				return unknownLast(x.Known(), y.Known(), false, cmp.Compare(x.Value, y.Value))
+				return cmp.Or(unknownLast(x.Known(), y.Known()), cmp.Compare(x.Value, y.Value))
 			})
 		}
 	}

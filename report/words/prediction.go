@@ -37,14 +37,13 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	switch {
 	case !p.Peak.Known():
 		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
-	case p.PeakDB.Known():
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; "+
-			"%s.",
-			names, verb, notation.Rounded(p.Peak, quantity.Hertz), notation.Rounded(p.PeakDB, quantity.Decibel),
-			whose, Peak(p.Peak)))
 	default:
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s; %s.",
-			names, verb, notation.Rounded(p.Peak, quantity.Hertz), Peak(p.Peak)))
+		above := ""
+		if p.PeakDB.Known() {
+			above = fmt.Sprintf(", %s above %s level at low frequencies", notation.Rounded(p.PeakDB, quantity.Decibel), whose)
+		}
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s%s; %s.",
+			names, verb, notation.Rounded(p.Peak, quantity.Hertz), above, Peak(p.Peak)))
 	}
 	var most harness.Removal
 	moved := 0.0

@@ -63,13 +63,9 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 
 func showBench(c *console, found benchfile.Found) error {
 	if c.asJSON {
-		tables := map[string]map[string]any{}
 		shown := map[string]any{"path": found.Path, "sha256": found.SHA256}
+		tables := map[string]map[string]any{"": shown}
 		for _, e := range found.Given() {
-			if e.Table == "" {
-				shown[e.Key] = e.Value
-				continue
-			}
 			if tables[e.Table] == nil {
 				tables[e.Table] = map[string]any{}
 				shown[e.Table] = tables[e.Table]

@@ -12,6 +12,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 )
 
@@ -122,10 +123,9 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	if len(dirs) == 0 {
 		return fmt.Errorf("there is no coil at or below %s: start one with 'coilsweep new'", root)
 	}
-	coils := make([]evaluation.Refreshed, len(dirs))
-	for i, dir := range dirs {
-		coils[i] = evaluation.Refreshed{Folder: dir, State: evaluation.NotReached}
-	}
+	coils := notation.Each(dirs, func(dir string) evaluation.Refreshed {
+		return evaluation.Refreshed{Folder: dir, State: evaluation.NotReached}
+	})
 	bar := newCounter(c.err, "coils", len(dirs))
 	keep := func(e *evaluation.Evaluation) error { return save(e, data.CSVOptions{}) }
 	done := 0

@@ -70,12 +70,15 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 // onBench opens a source for a job, and gives its devices back after it.
 func onBench[T any](ctx context.Context, c *console, source device.Source,
 	job func(context.Context, record.Recorder, workbench.Ears) (T, error)) (found T, err error) {
-	err, released := workbench.On(source, func(recorder record.Recorder) (err error) {
-		found, err = job(ctx, recorder, c.hears())
-		return err
-	})
-	if released != nil {
-		c.warn("%v", released)
+	recorder, release, err := source.Open()
+	if err != nil {
+		return found, err
+	}
+	found, err = job(ctx, recorder, c.hears())
+	if release != nil {
+		if err := release(); err != nil {
+			c.warn("%v", err)
+		}
 	}
 	return found, err
 }

@@ -273,17 +273,3 @@ func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) 
 	}
 	return bench.Recorder(take.Load, rate, b.Seed)
 }
-
-// On opens a source for do, and gives its devices back after it. released is the
-// error of that.
-func On(source device.Source, do func(record.Recorder) error) (err, released error) {
-	recorder, release, err := source.Open()
-	if err != nil {
-		return err, nil
-	}
-	err = do(recorder)
-	if release != nil {
-		released = release()
-	}
-	return err, released
-}
