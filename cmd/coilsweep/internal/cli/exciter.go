@@ -55,26 +55,23 @@ amplifier's loudspeaker tap.`,
 // The defaults are typical: a line output at full level, and a pickup of common
 // size.
 type exciterFlags struct {
-	core, flange, length         float64
-	bobbins, wires, resistors    []string
-	turns                        int
-	packing, celsius             float64
-	volt                         float64
-	source, load                 *quantity.Resistance
-	topHz, limitDB               float64
-	coilLong, coilWide, coilHigh float64
-	coilTurns                    int
-	gap                          float64
+	bobbin                    exciter.Bobbin
+	bobbins, wires, resistors []string
+	turns                     int
+	packing                   exciter.Packing
+	celsius                   float64
+	source                    exciter.Source
+	goal                      exciter.Goal
+	coil                      exciter.Coil // under test
+	coilLong, coilWide        float64
+	gap                       float64
 }
 
 func newExciterFlags() *exciterFlags {
-	ohm := func(x float64) *quantity.Resistance {
-		return &quantity.Resistance{Value: quantity.Value{SI: x, Unit: quantity.Ohm}}
-	}
 	return &exciterFlags{
-		packing: float64(exciter.HandGuided), celsius: 20, volt: 1, source: ohm(100), load: ohm(600),
-		topHz: exciter.DefaultGoal.TopHz, limitDB: exciter.DefaultGoal.LimitDB,
-		coilLong: 60e-3, coilWide: 10e-3, coilHigh: 11e-3, coilTurns: 8000, gap: 3e-3,
+		packing: exciter.HandGuided, celsius: 20, source: exciter.Source{Volt: 1, Ohm: 100, LeastLoadOhm: 600},
+		goal: exciter.DefaultGoal, coil: exciter.Coil{LengthM: 11e-3, DepthM: coilDepthM, Turns: 8000},
+		coilLong: 60e-3, coilWide: 10e-3, gap: 3e-3,
 	}
 }
 
@@ -84,25 +81,25 @@ func (x *exciterFlags) options() workbench.Options {
 		options = append(options, &workbench.Option{Name: name, Group: group, Help: help, Value: v})
 	}
 	const hand, drive, target = "What is at hand", "The drive", "The coil under test"
-	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.core))
-	add(hand, "flange", "diameter of its flanges", smallMetres(&x.flange))
-	add(hand, "length", "length between the flanges", smallMetres(&x.length))
+	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.bobbin.CoreDiameterM))
+	add(hand, "flange", "diameter of its flanges", smallMetres(&x.bobbin.FlangeDiameterM))
+	add(hand, "length", "length between the flanges", smallMetres(&x.bobbin.LengthM))
 	add(hand, "bobbin", `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`, workbench.TextList(&x.bobbins))
 	add(hand, "wire", `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`, workbench.TextList(&x.wires))
 	add(hand, "resistor", "resistor at hand for the drive (may be repeated; default: any of the E12 series)", workbench.TextList(&x.resistors))
 	add(hand, "turns", "turns (default: those that give most signal)", workbench.Whole(&x.turns))
 	options[len(options)-1].Default = "-"
-	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number(&x.packing))
+	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number((*float64)(&x.packing)))
 	add(hand, "celsius", "temperature of the winding in °C", workbench.Number(&x.celsius))
-	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.volt))
-	add(drive, "source-r", "resistance of the source", workbench.Resistance(&x.source))
-	add(drive, "least-load", "smallest load the source is made for", workbench.Resistance(&x.load))
-	add(drive, "to", "frequency up to which the current must stay even", workbench.Hertz(&x.topHz))
-	add(drive, "drop", "how many dB the current may fall up to there", workbench.Number(&x.limitDB))
+	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.source.Volt))
+	add(drive, "source-r", "resistance of the source", workbench.Ohms(&x.source.Ohm))
+	add(drive, "least-load", "smallest load the source is made for", workbench.Ohms(&x.source.LeastLoadOhm))
+	add(drive, "to", "frequency up to which the current must stay even", workbench.Hertz(&x.goal.TopHz))
+	add(drive, "drop", "how many dB the current may fall up to there", workbench.Number(&x.goal.LimitDB))
 	add(target, "coil-length", "length of the mean turn, end to end", smallMetres(&x.coilLong))
 	add(target, "coil-width", "width of the mean turn", smallMetres(&x.coilWide))
-	add(target, "coil-height", "winding height of the coil", smallMetres(&x.coilHigh))
-	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coilTurns))
+	add(target, "coil-height", "winding height of the coil", smallMetres(&x.coil.LengthM))
+	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coil.Turns))
 	add(target, "gap", "gap between the exciter's winding and the coil's", smallMetres(&x.gap))
 	return options
 }
@@ -124,25 +121,16 @@ func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
 		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: several are compared, each with its best number of turns")
 	}
-	if x.coilTurns < 1 {
-		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
+	if x.coil.Turns < 1 {
+		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coil.Turns)
 	}
 	if !(x.celsius > -80 && x.celsius < 250) {
 		return terminal.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
 	}
-	long, wide := max(x.coilLong, x.coilWide), min(x.coilLong, x.coilWide)
-	s := terminal.ExciterSheet{
-		Drawer:  drawer,
-		Packing: exciter.Packing(x.packing),
-		Source:  exciter.Source{Volt: x.volt, Ohm: x.source.SI, LeastLoadOhm: x.load.SI},
-		Goal:    exciter.Goal{TopHz: x.topHz, LimitDB: x.limitDB},
-		Target: exciter.Target{
-			Coil: exciter.Coil{
-				MeanRadiusM: exciter.EqualAreaRadiusM(long, wide),
-				LengthM:     x.coilHigh, DepthM: coilDepthM, Turns: x.coilTurns,
-			},
-		},
-	}
+	coil := x.coil
+	coil.MeanRadiusM = exciter.EqualAreaRadiusM(max(x.coilLong, x.coilWide), min(x.coilLong, x.coilWide))
+	s := terminal.ExciterSheet{Drawer: drawer, Packing: x.packing, Source: x.source, Goal: x.goal,
+		Target: exciter.Target{Coil: coil}}
 	if cmd.Flags().Changed("turns") {
 		bobbin := drawer.Bobbins[0]
 		var coil exciter.Coil
@@ -171,7 +159,7 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --%s is missing", name)
 			}
 		}
-		d.Bobbins = []exciter.Bobbin{{CoreDiameterM: x.core, FlangeDiameterM: x.flange, LengthM: x.length}}
+		d.Bobbins = []exciter.Bobbin{x.bobbin}
 	} else if given("core") || given("flange") || given("length") {
 		return d, usagef("--bobbin stands in place of --core, --flange and --length")
 	}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
@@ -52,8 +51,10 @@ var (
 	virtualOptions   = []string{"virtual-file", "seed"}
 )
 
-func (b *Bench) card() Options {
+func (b *Bench) options() Options {
 	return Options{
+		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench"},
+		{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"},
 		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
 			Bench: at("card", "input"), Help: "input device: number or part of the name (default: the system's)"},
 		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
@@ -62,22 +63,10 @@ func (b *Bench) card() Options {
 			Bench: at("card", "output_channel"), Help: "output channel with the exciter, from 1"},
 		{Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS),
 			Bench: at("card", "buffer_s"), Help: "latency to ask the sound card for (default: a robust one)"},
-	}
-}
-
-func (b *Bench) file() *Option {
-	return &Option{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"}
-}
-
-func (b *Bench) options() Options {
-	return slices.Concat(Options{
-		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench"},
-		b.file(),
-	}, b.card(), Options{
 		{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
 		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
 		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
-	})
+	}
 }
 
 // check refuses options that do not go with the kind of bench.

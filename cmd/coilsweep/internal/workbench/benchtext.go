@@ -26,9 +26,9 @@ func NewBenchText() *BenchText {
 		{Name: "name", Page: true, Value: Text(&o.Name), Bench: at("", "name"), Help: "what the bench is called"},
 		{Name: "notes", Page: true, Value: Text(&o.Notes), Bench: at("", "notes"), Help: "anything worth remembering"},
 	}
-	o.Options = slices.Concat(o.Options, Options{o.stimulus.rate(), o.stimulus.level()}, o.bench.card(),
-		Options{o.take.coilChannel(), o.take.referenceChannel()}, o.take.drive(),
-		Options{o.take.reference("none", "current", "loopback"), o.take.senseR()}, o.take.fixture())
+	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...)).only(
+		"name", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel", "reference-channel",
+		"drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c", "fixture-r")
 	return o
 }
 

@@ -32,7 +32,7 @@ type Calibration struct {
 func NewCalibration(program string) *Calibration {
 	k := &Calibration{newJob(program), defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
-	k.Options = slices.Concat(k.Stimulus.options(), Options{k.Take.coilChannel()}, k.Bench.options())
+	k.Options = slices.Concat(k.Stimulus.options(), k.Take.options("none").only("coil-channel"), k.Bench.options())
 	return k
 }
 

@@ -26,9 +26,9 @@ func NewFixture(program string) *Fixture {
 	k.Stimulus.LevelDBFS = plainLevelDBFS
 	k.Options = Options{
 		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series), Help: `the resistor in place of the coil, "470k 1%"`},
-		k.Take.reference("none", "loopback"), k.Take.coilChannel(), k.Take.referenceChannel(),
 	}
-	k.Options = slices.Concat(k.Options, k.Stimulus.options(), k.Bench.options())
+	k.Options = slices.Concat(k.Options, k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"),
+		k.Stimulus.options(), k.Bench.options())
 	k.Find("reference").Bench = nil // that of a bench is for coils
 	return k
 }

@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"context"
+	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
@@ -21,12 +22,11 @@ type Import struct {
 // NewImport has the defaults.
 func NewImport(program string) *Import {
 	m := &Import{job: newJob(program)}
-	m.Options = append(append(Options{m.Take.name()}, m.Take.wiring()...),
-		&Option{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile), Help: "FILE.toml that 'coilsweep stimulus' wrote"},
-		&Option{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
-		&Option{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
-		m.Bench.file(),
-	)
+	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
+		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile), Help: "FILE.toml that 'coilsweep stimulus' wrote"},
+		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
+		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
+	}, m.Bench.options().only("bench-file"))
 	return m
 }
 

@@ -50,7 +50,7 @@ type Measurement struct {
 // NewMeasurement has the defaults.
 func NewMeasurement(program string) *Measurement {
 	m := &Measurement{job: newJob(program), Stimulus: defaultStimulus()}
-	m.Options = slices.Concat(Options{m.Take.name()}, m.Take.wiring(), Options{
+	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
 		{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"},
 	}, m.Stimulus.options(), Options{
 		{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil as this take of the folder shows it"},

@@ -83,6 +83,9 @@ func (o Options) firstGiven(names []string) string {
 	return ""
 }
 
+// only are the options called so, in that order.
+func (o Options) only(names ...string) Options { return notation.Each(names, o.Find) }
+
 // AnyGiven is the first option that somebody set; empty: nobody set any.
 func (o Options) AnyGiven() string {
 	return o.firstGiven(notation.Each(o, func(p *Option) string { return p.Name }))

@@ -16,24 +16,15 @@ type Stimulus struct{ excite.Request }
 
 func defaultStimulus() Stimulus { return Stimulus{excite.DefaultRequest()} }
 
-func (s *Stimulus) rate() *Option {
-	return &Option{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz),
-		Bench: at("card", "rate_hz"), Help: "sample rate"}
-}
-
-func (s *Stimulus) level() *Option {
-	return &Option{Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS),
-		Bench: at("card", "level_dbfs"), Help: "level in dBFS (a full-scale sine is 0)"}
-}
-
 func (s *Stimulus) options() Options {
 	return Options{
-		s.rate(),
+		{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Bench: at("card", "rate_hz"), Help: "sample rate"},
 		{Name: "from", Group: groupStimulus, Page: true, Value: Hertz(&s.FromHz), Help: "lower end of the sweep"},
 		{Name: "to", Group: groupStimulus, Page: true, Value: Hertz(&s.ToHz), Help: "upper end of the sweep"},
 		{Name: "duration", Group: groupStimulus, Page: true, Value: Seconds(&s.SweepS), Help: "length of one sweep"},
 		{Name: "repeats", Group: groupStimulus, Page: true, Value: Whole(&s.Repeats), Help: "number of sweeps"},
-		s.level(),
+		{Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS),
+			Bench: at("card", "level_dbfs"), Help: "level in dBFS (a full-scale sine is 0)"},
 	}
 }
 

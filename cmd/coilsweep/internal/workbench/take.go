@@ -32,64 +32,36 @@ func defaultTake() Take {
 	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"}, CoilChannel: 1, ReferenceChannel: 2}
 }
 
-func (t *Take) name() *Option {
-	return &Option{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"}
-}
-
-// added are the parts that are put across the coil for the take.
-func (t *Take) added() Options {
+// options are all of a take, in the order of the help; references are the kinds
+// of reference that it may have.
+func (t *Take) options(references ...string) Options {
 	return Options{
+		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"},
 		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
-	}
-}
-
-func (t *Take) fixture() Options {
-	return Options{
 		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
 			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
 		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),
 			Bench: at("fixture", "resistance"), Help: "resistance of the input"},
-	}
-}
-
-func (t *Take) drive() Options {
-	return Options{
 		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive.Kind, "current", "voltage"),
 			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
 		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.Drive.ExciterR),
 			Bench: at("drive", "exciter_r"), Help: "resistance of the exciter circuit: output, series resistor, exciter winding"},
 		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.Drive.ExciterL),
 			Bench: at("drive", "exciter_l"), Help: "inductance of the exciter"},
+		{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference.Kind, references...),
+			Bench: at("reference", "kind"), Help: "second channel: " + oneOf(references)},
+		{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.Reference.SenseR),
+			Bench: at("reference", "sense_r"), Help: "sense resistor of a current reference"},
+		{Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel),
+			Bench: at("card", "coil_channel"), Help: "input channel with the coil, from 1"},
+		{Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel),
+			Bench: at("card", "reference_channel"), Help: "input channel with the reference, from 1"},
 	}
 }
 
-func (t *Take) senseR() *Option {
-	return &Option{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.Reference.SenseR),
-		Bench: at("reference", "sense_r"), Help: "sense resistor of a current reference"}
-}
-
-func (t *Take) reference(kinds ...string) *Option {
-	return &Option{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference.Kind, kinds...),
-		Bench: at("reference", "kind"), Help: "second channel: " + oneOf(kinds)}
-}
-
-func (t *Take) coilChannel() *Option {
-	return &Option{Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel),
-		Bench: at("card", "coil_channel"), Help: "input channel with the coil, from 1"}
-}
-
-func (t *Take) referenceChannel() *Option {
-	return &Option{Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel),
-		Bench: at("card", "reference_channel"), Help: "input channel with the reference, from 1"}
-}
-
-// wiring is all but the name.
-func (t *Take) wiring() Options {
-	o := append(t.added(), t.fixture()...)
-	o = append(o, t.drive()...)
-	return append(o, t.reference("none", "current", "loopback"), t.senseR(), t.coilChannel(), t.referenceChannel())
-}
+// anyReference are the kinds of reference of a coil's take.
+var anyReference = []string{"none", "current", "loopback"}
 
 // take is the plan of the take, made by program. A contradiction is an
 // *OptionError.

@@ -211,6 +211,16 @@ func MetresBelow(at *float64, limitM float64) Value {
 // Volts holds a voltage in V.
 func Volts(at *float64) Value { return in(at, quantity.Volt, quantity.ParseVolts, short) }
 
+// Ohms holds a plain resistance in ohm, without a tolerance of its own.
+func Ohms(at *float64) Value {
+	return in(at, quantity.Ohm, func(s string) (float64, error) {
+		r, err := quantity.ParseResistance(s)
+		return r.SI, err
+	}, func(ohm float64, unit quantity.Unit) string {
+		return quantity.Resistance{Value: quantity.Value{SI: ohm, Unit: unit}}.String()
+	})
+}
+
 // Rate holds a sample rate: a whole number of Hz; 0: not stated.
 func Rate(at *int) Value {
 	return value[int]{at, string(quantity.Hertz), func(s string) (int, error) {
