@@ -91,8 +91,8 @@ func (o *BenchText) Change(path string, names []string) ([]byte, error) {
 
 // about is an error of a bench as one of the option that it is about.
 func (o *BenchText) about(err error) error {
-	var key *benchfile.KeyError
-	if !errors.As(err, &key) {
+	key, ok := errors.AsType[*benchfile.KeyError](err)
+	if !ok {
 		return err
 	}
 	for _, p := range o.Options {
