@@ -23,7 +23,7 @@ type manyPage struct {
 	Remarks     []string
 	Overlays    []titled
 	OverlayNote string
-	Charts      []titled
+	charts
 }
 
 // coilRow is a coil with its properties in a table.
@@ -132,8 +132,11 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 	}
 }
 
-// chart adds a small figure to the page; nil is left out.
-func (p *manyPage) chart(f *plot.Figure, title string, draw *drawing) {
+// charts are small figures of a page.
+type charts struct{ Charts []titled }
+
+// chart adds a figure; nil is left out.
+func (p *charts) chart(f *plot.Figure, title string, draw *drawing) {
 	if svg := draw.small(f, ""); svg != "" {
 		p.Charts = append(p.Charts, titled{title, svg, ""})
 	}

@@ -43,9 +43,9 @@ type predictionPage struct {
 	Sound    *inHarness
 	Parts    []benchRow // size, and as stated
 	Wiring   []fact
-	Charts   []titled
-	Coils    []measuredRow
-	Reasons  []string
+	charts
+	Coils   []measuredRow
+	Reasons []string
 }
 
 type measuredRow struct {
@@ -181,10 +181,7 @@ func (p *predictionPage) knobs(h harness.Prediction, draw *drawing) {
 			unit     quantity.Unit
 		}{{"peak", "peak frequency", peak, quantity.Hertz}, {"height", "peak height", height, quantity.Decibel}} {
 			title := notation.UpperFirst(of.name) + " over the " + knob.name + " knob"
-			f := figure.Knob(knob.name+"-"+of.id, title, knob.name, of.name, at, of.values, of.unit)
-			if svg := draw.small(f, ""); svg != "" {
-				p.Charts = append(p.Charts, titled{title, svg, ""})
-			}
+			p.chart(figure.Knob(knob.name+"-"+of.id, title, knob.name, of.name, at, of.values, of.unit), title, draw)
 		}
 	}
 }

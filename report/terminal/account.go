@@ -1,6 +1,7 @@
 package terminal
 
 import (
+	"cmp"
 	"io"
 
 	"coilsweep/excite/quantity"
@@ -26,22 +27,20 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 		t.hanging(" ", "", notation.Typeset(a.Verdict))
 	}
 	if l := r.Line; l != nil && len(l.Points) > 1 {
-		rows := columns{gap: 2, right: []bool{false, true, true}}
-		rows.add("take", "added C", "1/w²")
-		farad := make([]float64, len(l.Points))
-		for i, p := range l.Points {
-			farad[i] = p.AddedC
+		var takes, w2 []string
+		var farad []float64
+		for _, p := range l.Points {
+			takes, farad = append(takes, notation.Visible(p.Take)), append(farad, p.AddedC)
+			u95 := quantity.Coverage95 * p.UInverseW2
+			w2 = append(w2, quantity.FormatWithU95(p.InverseW2*1e12, u95*1e12, quantity.Ratio)+" µs²")
 		}
-		for i, added := range notation.Nominals(farad, quantity.Farad) {
-			p := l.Points[i]
-			if added == "" {
-				added = notation.None
-			}
-			w2 := quantity.FormatWithU95(p.InverseW2*1e12, quantity.Coverage95*p.UInverseW2*1e12, quantity.Ratio)
-			rows.add(truncate(notation.Visible(p.Take), 24), added, w2+" µs²")
-		}
+		added := notation.Each(notation.Nominals(farad, quantity.Farad), func(c string) string { return cmp.Or(c, notation.None) })
+		c := columns{gap: 2}
+		c.column("take", false, named(takes, 24, truncate))
+		c.column("added C", true, added)
+		c.column("1/w²", true, w2)
 		t.line("")
-		t.headed(rows, nil)
+		t.headed(c, nil)
 		t.line("The line through them meets 1/w² = 0 at " + t.notes.Cell(l.AxisCrossing, quantity.Farad) + ".")
 	}
 	t.reasons()

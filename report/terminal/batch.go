@@ -23,9 +23,7 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 		if i == 0 {
 			sgr = sgrBold
 		}
-		for _, line := range wrap(s, t.o.Width) {
-			t.line(t.paint(sgr, line))
-		}
+		t.wrapped("", sgr, s)
 	}
 	t.warnings("", words.StandsOut(b))
 	t.line("")

@@ -67,9 +67,7 @@ func (t *table) numbers(r fit.Result) {
 		c.add("", "", t.notes.Cell(e.Corner, quantity.Hertz), "its corner frequency")
 	}
 	t.facts(c, 2)
-	for _, s := range wrap("± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.", t.o.Width-2) {
-		t.line(t.paint(sgrFaint, "  "+s))
-	}
+	t.wrapped("  ", sgrFaint, "± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.")
 	t.line("")
 }
 

@@ -131,8 +131,13 @@ func (t *table) reasons() {
 // U95 says what ± is, and what follows.
 func (t *table) u95(more string) {
 	t.line("")
-	for _, s := range wrap("± is U95"+more, t.o.Width) {
-		t.line(t.paint(sgrFaint, s))
+	t.wrapped("", sgrFaint, "± is U95"+more)
+}
+
+// wrapped writes a text in lines that are indented and painted alike.
+func (t *table) wrapped(indent, sgr, text string) {
+	for _, s := range wrap(text, t.o.Width-len(indent)) {
+		t.line(t.paint(sgr, indent+s))
 	}
 }
 
