@@ -39,7 +39,8 @@ var functions = template.FuncMap{
 	"section": openSection, "table": openTable, "bar": bar, "shortName": shortName,
 	"visible": notation.Visible, "typeset": notation.Typeset, "tied": notation.Tied, "upperFirst": notation.UpperFirst,
 	"minus": quantity.Minus, "nominal": notation.Nominal, "percent": notation.Percent, "en": notation.En,
-	"count": notation.Count, "basis": basis, "orWhy": orWhy, "notes": func() *notation.Notes { return new(notation.Notes) },
+	"count": notation.Count, "basis": basis, "orWhy": orWhy,
+	"notes":        func() *notation.Notes { return new(notation.Notes) },
 	"model":        func(m fit.Model) string { return notation.UpperFirst(words.Model(m)) },
 	"quantityName": func(key string) string { name, _ := notation.QuantityName(key); return notation.Visible(name) },
 	"distribution": func(q fit.MonteCarloQuantity) notation.Distribution {

@@ -34,7 +34,8 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 			u95 := quantity.Coverage95 * p.UInverseW2
 			w2 = append(w2, quantity.FormatWithU95(p.InverseW2*1e12, u95*1e12, quantity.Ratio)+" µs²")
 		}
-		added := notation.Each(notation.Nominals(farad, quantity.Farad), func(c string) string { return cmp.Or(c, notation.None) })
+		orNone := func(c string) string { return cmp.Or(c, notation.None) }
+		added := notation.Each(notation.Nominals(farad, quantity.Farad), orNone)
 		c := columns{gap: 2}
 		c.column("take", false, named(takes, 24, truncate))
 		c.column("added C", true, added)

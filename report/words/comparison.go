@@ -76,7 +76,9 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 
 // Remarks are the remarks on a comparison, as sentences.
 func Remarks(c *comparison.Comparison) []string {
-	return notation.Each(c.Remarks, func(remark string) string { return notation.UpperFirst(notation.Typeset(remark)) + "." })
+	return notation.Each(c.Remarks, func(remark string) string {
+		return notation.UpperFirst(notation.Typeset(remark)) + "."
+	})
 }
 
 // ComparisonOrder is the coils' indices sorted by one of its SortKeys, what is not known

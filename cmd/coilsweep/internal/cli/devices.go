@@ -55,7 +55,8 @@ func deviceRemarks(d soundcard.Device) []string {
 	for _, r := range []struct {
 		holds bool
 		words string
-	}{{d.DefaultInput, "default input"}, {d.DefaultOutput, "default output"}, {d.MayResample, "mixed"}, {d.Trouble != "", d.Trouble}} {
+	}{{d.DefaultInput, "default input"}, {d.DefaultOutput, "default output"}, {d.MayResample, "mixed"},
+		{d.Trouble != "", d.Trouble}} {
 		if r.holds {
 			remarks = append(remarks, r.words)
 		}

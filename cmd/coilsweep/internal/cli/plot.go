@@ -141,8 +141,8 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // prediction draws what the coils do in a guitar.
-func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, printing figure.Printing) (draw func(io.Writer) error,
-	unfit, err error) {
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string,
+	printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
 	h, _, err := p.guitar.Plan(len(dirs))
 	if err != nil {
 		return nil, nil, err

@@ -151,7 +151,9 @@ func CheckLines(r check.Report) []CheckLine {
 
 // CheckSentences are the measurements of a check, without the advice.
 func CheckSentences(r check.Report) []string {
-	return notation.Each(measuredLines(r), func(l CheckLine) string { return strings.TrimPrefix(l.Name+": "+l.Text, ": ") })
+	return notation.Each(measuredLines(r), func(l CheckLine) string {
+		return strings.TrimPrefix(l.Name+": "+l.Text, ": ")
+	})
 }
 
 func measuredLines(r check.Report) (lines []CheckLine) {

@@ -27,8 +27,8 @@ func NewFixture(program string) *Fixture {
 	k.Options = Options{
 		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series), Help: `the resistor in place of the coil, "470k 1%"`},
 	}
-	k.Options = slices.Concat(k.Options, k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"),
-		k.Stimulus.options(), k.Bench.options())
+	k.Options = slices.Concat(k.Options,
+		k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"), k.Stimulus.options(), k.Bench.options())
 	k.Find("reference").Bench = nil // that of a bench is for coils
 	return k
 }

@@ -107,8 +107,8 @@ func TestBenchKeys(t *testing.T) {
 			if o.Bench == nil {
 				continue
 			}
-			text := map[string]string{"word": "none", "text": "a", "n": "3", "ohm": "10", "farad": "1n", "henry": "1m", "number": "0",
-				"s": "0.1", "Hz": "48 kHz"}[o.Value.Type()]
+			text := map[string]string{"word": "none", "text": "a", "n": "3", "ohm": "10", "farad": "1n",
+				"henry": "1m", "number": "0", "s": "0.1", "Hz": "48 kHz"}[o.Value.Type()]
 			if o.Name == "drive" {
 				text = "voltage"
 			}

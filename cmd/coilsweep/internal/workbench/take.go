@@ -29,7 +29,8 @@ type Take struct {
 }
 
 func defaultTake() Take {
-	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"}, CoilChannel: 1, ReferenceChannel: 2}
+	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"},
+		CoilChannel: 1, ReferenceChannel: 2}
 }
 
 // options are all of a take, in the order of the help; references are the kinds
@@ -84,7 +85,8 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 		option, say string
 	}{
 		{current && !given("drive") && (given("exciter-r") || given("exciter-l")), "exciter-r",
-			"{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, with current it is only shown"},
+			"{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, " +
+				"with current it is only shown"},
 		{current && given("exciter-l") && !given("exciter-r"), "exciter-l",
 			"{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]"},
 		{t.Drive.Kind == "voltage" && !given("exciter-r"), "exciter-r",
