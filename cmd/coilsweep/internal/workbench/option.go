@@ -34,6 +34,8 @@ type Option struct {
 	Bench *BenchKey
 	// Given: somebody set it; FromBench: a bench did, since nobody else had.
 	Given, FromBench bool
+
+	texts []string // as somebody gave it, for CommandLine
 }
 
 // Set reads the value from text. The error is an *OptionError.
@@ -41,8 +43,16 @@ func (o *Option) Set(text string) error {
 	if err := o.Value.Set(text); err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}
-	o.Given = true
+	o.note(text)
 	return nil
+}
+
+// note remembers the text by which the option was given.
+func (o *Option) note(text string) {
+	if _, several := o.Value.(*List); !several {
+		o.texts = nil
+	}
+	o.Given, o.texts = true, append(o.texts, text)
 }
 
 // givenText is text as a complaint repeats it: not where err has it already, and
