@@ -3,6 +3,7 @@ package notation
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 )
 
 // Visible makes outside text harmless on one line: control and
@@ -23,10 +24,8 @@ func Visible(s string) string {
 
 // UpperFirst begins a sentence: it makes the first letter a capital.
 func UpperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	_, first := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:first]) + s[first:]
 }
 
 // Tied keeps numbers and their units on one line.

@@ -1,10 +1,6 @@
 package page
 
-import (
-	"strings"
-
-	"coilsweep/report/picture"
-)
+import "coilsweep/report/picture"
 
 // DrawComparison draws what a comparison page shows, and says it.
 func DrawComparison(d ComparisonDocument) ([]picture.Drawing, []string, error) {
@@ -22,18 +18,4 @@ func DrawBatch(d BatchDocument) ([]picture.Drawing, []string, error) {
 		return nil, nil, err
 	}
 	return view.drawings(), append(view.Summary, view.Alarms...), nil
-}
-
-// drawings are the figures of a page: each wide and narrow, or one for both.
-func (p *manyPage) drawings() []picture.Drawing {
-	var out []picture.Drawing
-	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
-		parts := strings.SplitAfter(string(t.SVG), "</svg>")
-		d := picture.Drawing{Title: t.Title, Wide: parts[0], Narrow: parts[0]}
-		if len(parts) > 1 && parts[1] != "" {
-			d.Narrow = parts[1]
-		}
-		out = append(out, d)
-	}
-	return out
 }

@@ -126,7 +126,7 @@ func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 		t.marked("!", sgrYellow, "Warning: "+notation.Visible(warning))
 	}
 	for _, caution := range words.Cautions() {
-		t.marked("!", sgrYellow, "Caution: "+caution)
+		t.marked("!", sgrYellow, caution)
 	}
 }
 
