@@ -79,7 +79,7 @@ func TestServeSoak(t *testing.T) {
 	for range 2 {
 		readers.Go(func() {
 			for {
-				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/sweep", "/api/bench"} {
+				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/next?coil=", "/api/sweep", "/api/bench"} {
 					select {
 					case <-ended:
 						return
@@ -114,11 +114,11 @@ func TestServeSoak(t *testing.T) {
 	var half footprint
 	for i := range takes {
 		at.Store(int64(i))
-		options := map[string]any{"duration": "0.35", "repeats": "2"}
+		options := map[string]any{"duration": "0.35", "repeats": "2", "redo": "true"}
 		for k, v := range names[i/coils%2] {
 			options[k] = v
 		}
-		s.gets("POST", "/api/takes", map[string]any{"coil": coil(i), "options": options, "redo": true})
+		s.gets("POST", "/api/takes", map[string]any{"coil": coil(i), "options": options})
 		s.waits("the end of the take", func() bool { return events.of("ended", "id") == float64(i+1) })
 		if outcome, text := events.of("ended", "outcome"), events.of("ended", "text"); outcome != "done" {
 			t.Fatalf("take %d of %d, %v of %s: %v: %v", i+1, takes, options["take"], coil(i), outcome, text)

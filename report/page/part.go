@@ -93,7 +93,7 @@ func (p *manyPage) drawings() []picture.Drawing {
 		parts := strings.SplitAfter(string(t.SVG), "</svg>")
 		d := picture.Drawing{Title: t.Title, Wide: parts[0]}
 		if len(parts) > 1 {
-			d.Narrow = parts[1]
+			d.Narrow = strings.TrimSpace(parts[1])
 		}
 		out = append(out, d)
 	}

@@ -33,11 +33,11 @@ func (w *workshop) route() {
 		{"POST", "/api/check", w.startCheck},
 		{"POST", "/api/calibrate", w.startCalibration},
 		{"POST", "/api/fixture", w.startFixture},
-		{"GET", "/api/check", w.getTrial("check")},
-		{"GET", "/api/calibrate", w.getTrial("calibrate")},
-		{"GET", "/api/fixture", w.getTrial("fixture")},
+		{"GET", "/api/trials", w.getTrials},
 		{"POST", "/api/stop", w.stop},
 
+		{"GET", "/api/next", w.getNext},
+		{"POST", "/api/draft", w.postDraft},
 		{"GET", "/api/coils", w.getCoils},
 		{"POST", "/api/coils", w.newCoil},
 		{"GET", "/api/coil", w.getCoil},
@@ -52,10 +52,7 @@ func (w *workshop) route() {
 
 		{"POST", "/api/fit", w.startFit},
 		{"GET", "/api/result", w.getResult},
-		{"GET", "/api/figure", w.getFigure},
-		{"GET", "/api/capacitance", w.getCapacitance},
-		{"GET", "/api/crosscheck", w.getCrosscheck},
-		{"GET", "/api/winding", w.getWinding},
+		{"GET", "/api/part", w.getPart},
 
 		{"POST", "/api/guitar", w.predictGuitar},
 		{"POST", "/api/compare", w.compareCoils},
@@ -90,6 +87,9 @@ func answering(answer handler) site.Handler {
 // accepted is the answer to a request for something that goes on after it.
 type accepted map[string]any
 
+// done is the answer to what is done, and needs no words.
+type done struct{}
+
 // ask reads what a page sends.
 func ask[T any](r *http.Request) (v T, err error) {
 	return v, site.Decode(r, &v)
@@ -97,6 +97,12 @@ func ask[T any](r *http.Request) (v T, err error) {
 
 // refused is err as the page hears it.
 func refused(err error) *site.Error {
+	e := *asRefused(err)
+	e.Text = said(e.Text)
+	return &e
+}
+
+func asRefused(err error) *site.Error {
 	var (
 		told    *site.Error
 		option  *workbench.OptionError
@@ -105,7 +111,7 @@ func refused(err error) *site.Error {
 		nothing *picture.NothingToDrawError
 		path    *fs.PathError
 	)
-	e := site.Errorf(http.StatusUnprocessableEntity, "%s", workbench.ForPage(err.Error()))
+	e := site.Errorf(http.StatusUnprocessableEntity, "%v", err)
 	switch {
 	case errors.As(err, &told):
 		return told
@@ -118,7 +124,7 @@ func refused(err error) *site.Error {
 	case errors.Is(err, atomicfile.ErrChanged), errors.Is(err, capture.ErrFolderExists):
 		e.Status = http.StatusConflict
 	case errors.As(err, &key):
-		e.Field = key.Key
+		e.Field, e.Text = key.Key, key.Err.Error()
 	case errors.As(err, &option):
 		e.Field, e.Text = option.Option, option.Text()
 	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, picture.ErrNoLine):

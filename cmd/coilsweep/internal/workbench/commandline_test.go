@@ -65,3 +65,15 @@ func TestShellWord(t *testing.T) {
 		t.Errorf("the shell reads %q of %s", got, quoted)
 	}
 }
+
+func TestForPage(t *testing.T) {
+	for text, want := range map[string]string{
+		"see {added-c}[[ ({level})]]":            "see added capacitor",
+		"a real difference (see --same-bench)":   "a real difference (see same parts and fixture for all)",
+		"--level 3, or take --level -12; a--b -": "level 3, or take level -12; a--b -",
+	} {
+		if got := ForPage(text); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}

@@ -34,7 +34,7 @@ var labels = map[string]string{
 	"amp": "amplifier's resistance", "amp-c": "amplifier's capacitance",
 	"target": "peak that is wanted", "solve": "part that is looked for",
 	"dcr": "DC resistance", "scout-level": "level of the trial sweep", "series": "series resistor",
-	"montecarlo": "number of trials", "redo": "replace the take",
+	"montecarlo": "number of trials", "same-bench": "same parts and fixture for all", "redo": "replace the take",
 }
 
 // labelOf is what a person calls the option.

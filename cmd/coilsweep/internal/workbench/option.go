@@ -142,6 +142,7 @@ func (e *OptionError) Unwrap() error { return e.Err }
 var (
 	namedOption  = regexp.MustCompile(`\{([a-z][a-z0-9-]*)\}`)
 	commandsOnly = regexp.MustCompile(`\[\[.*?\]\]`)
+	flagged      = regexp.MustCompile(`(^|[\s(])--([a-z][a-z0-9-]*)`)
 )
 
 // ForCommands is a text of this package as a command line says it: options as
@@ -151,9 +152,18 @@ func ForCommands(text string, name func(option string) string) string {
 	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return name(m[1 : len(m)-1]) })
 }
 
-// ForPage is a text of this package as a page says it: options by their labels,
-// without what stands in [[ ]].
+// WithoutFlags is a text with options that stand there as flags by their labels.
+func WithoutFlags(text string) string {
+	return flagged.ReplaceAllStringFunc(text, func(m string) string {
+		before, name, _ := strings.Cut(m, "--")
+		return before + labelOf(name)
+	})
+}
+
+// ForPage is a text of the program as a page says it: options by their labels, also
+// where they stand as flags, without what stands in [[ ]].
 func ForPage(text string) string {
+	text = WithoutFlags(text)
 	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
 }
 

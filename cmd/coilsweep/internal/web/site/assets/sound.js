@@ -11,7 +11,7 @@ function wasRead() {
 
 // mayStart is true at once where no sound is made or the cautions were read.
 export function mayStart() {
-  if (state.bench?.simulated || wasRead()) return Promise.resolve(true);
+  if (state.bench?.kind === "virtual" || wasRead()) return Promise.resolve(true);
   const dialog = byID("before-sound");
   return new Promise((resolve) => {
     dialog.returnValue = "";
