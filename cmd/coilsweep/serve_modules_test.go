@@ -48,6 +48,12 @@ func testModules(t *testing.T, browser context.Context) {
 		{"takes", `m.stageOf({line: "open", engine: {}, coilID: "a", ended: {coil: "a", kind: "take", outcome: "unfit", take: "x", text: "y"}},
 			{news: true}).word`, `"Not usable"`},
 
+		// A dialog that was answered tells late that it has closed, when it is open again.
+		{"sound", `import("/state.js").then(async ({state}) => { state.bench = {kind: "soundcard"};
+			const press = value => document.querySelector("#before-sound button[value=" + value + "]").click();
+			const first = m.mayStart(); press("no"); const second = m.mayStart(); await first; await new Promise(setTimeout);
+			press("go"); return [await first, await second, await m.mayStart()]; })`, `[false,true,true]`},
+
 		// Of calls that come while one runs the last one counts.
 		{"dom", `(async () => { const seen = []; const f = m.oneAtATime(async x => { await null; seen.push(x); });
 			f(1); f(2); await f(3); await f(4); return seen; })()`, `[1,3,4]`},

@@ -259,27 +259,19 @@ func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
 	return nil
 }
 
-func (w *workshop) putBench(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256 string `json:"sha256"`
-		Text   string `json:"text"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) putBench(r *http.Request, in struct {
+	SHA256 string `json:"sha256"`
+	Text   string `json:"text"`
+}) (any, error) {
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	return done{}, w.replaceBench(in.SHA256, []byte(in.Text))
 }
 
-func (w *workshop) setBench(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256  string            `json:"sha256"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) setBench(r *http.Request, in struct {
+	SHA256  string            `json:"sha256"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	options := workbench.NewBenchText()
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
@@ -293,15 +285,11 @@ func (w *workshop) setBench(r *http.Request) (any, error) {
 	return done{}, w.replaceBench(in.SHA256, text)
 }
 
-func (w *workshop) chooseKind(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Bench string `json:"bench"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) chooseKind(r *http.Request, in struct {
+	Bench string `json:"bench"`
+}) (any, error) {
 	if in.Bench != "soundcard" && in.Bench != "virtual" {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "want soundcard or virtual", Field: "bench"}
+		return nil, wrong("bench", "want soundcard or virtual")
 	}
 	w.mu.Lock()
 	w.kind = in.Bench

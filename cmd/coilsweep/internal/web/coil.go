@@ -20,14 +20,10 @@ import (
 
 // newCoil starts a coil folder, as 'new' does. Its name follows from the coil's
 // where none is given.
-func (w *workshop) newCoil(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) newCoil(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	options := workbench.NewCoil()
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
@@ -37,8 +33,7 @@ func (w *workshop) newCoil(r *http.Request) (any, error) {
 	coil := strings.Trim(strings.TrimSpace(in.Coil), "/")
 	if coil == "" {
 		if coil = w.freeFolder(options.Coil.Name); coil == "" {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "name",
-				Text: "Give the coil a name: its folder is called after it."}
+			return nil, wrong("name", "Give the coil a name: its folder is called after it.")
 		}
 	}
 	dir, err := site.Confine(w.Root, coil)
@@ -47,8 +42,7 @@ func (w *workshop) newCoil(r *http.Request) (any, error) {
 	}
 	for above := filepath.Dir(dir); above != w.Root && len(above) > len(w.Root); above = filepath.Dir(above) {
 		if _, err := os.Lstat(filepath.Join(above, "coil.toml")); err == nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coil",
-				Text: w.coilOf(above) + " is a coil itself: a coil holds no other"}
+			return nil, wrong("coil", "%s is a coil itself: a coil holds no other", w.coilOf(above))
 		}
 	}
 	if err := options.Create(dir); err != nil {
@@ -284,44 +278,30 @@ func (w *workshop) changeCoil(r *http.Request, sum string, change func(text []by
 	return done{}, nil
 }
 
-func (w *workshop) putCoil(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256 string `json:"sha256"`
-		Text   string `json:"text"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) putCoil(r *http.Request, in struct {
+	SHA256 string `json:"sha256"`
+	Text   string `json:"text"`
+}) (any, error) {
 	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return []byte(in.Text), nil })
 }
 
-func (w *workshop) setCoil(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256 string            `json:"sha256"`
-		Values map[string]string `json:"values"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) setCoil(r *http.Request, in struct {
+	SHA256 string            `json:"sha256"`
+	Values map[string]string `json:"values"`
+}) (any, error) {
 	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.ChangeCoil(text, in.Values) })
 }
 
-func (w *workshop) addReading(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256  string `json:"sha256"`
-		What    string `json:"what"`
-		Reading string `json:"reading"`
-		AtHz    string `json:"at_hz"`
-		Mode    string `json:"mode"`
-		Celsius string `json:"celsius"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
-	wrong := func(field, format string, args ...any) error {
-		return &site.Error{Status: http.StatusUnprocessableEntity, Text: fmt.Sprintf(format, args...), Field: field}
-	}
+func (w *workshop) addReading(r *http.Request, in struct {
+	SHA256  string `json:"sha256"`
+	What    string `json:"what"`
+	Reading string `json:"reading"`
+	AtHz    string `json:"at_hz"`
+	Mode    string `json:"mode"`
+	Celsius string `json:"celsius"`
+}) (any, error) {
 	m := capture.MeterReading{What: in.What, Reading: in.Reading, Mode: in.Mode}
+	var err error
 	if m.AtHz, err = quantity.ParseHertz(in.AtHz); err != nil {
 		return nil, wrong("at_hz", "want the meter's test frequency in Hz: 1000")
 	}

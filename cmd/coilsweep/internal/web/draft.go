@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 
-	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -20,11 +19,9 @@ type draft struct {
 
 // forms are the options of the command behind each form.
 var forms = map[string]func(program string) workbench.Options{
-	"bench": func(string) workbench.Options { return workbench.NewBenchText().Options },
-	"new":   func(string) workbench.Options { return workbench.NewCoil().Options },
-	"measure": func(program string) workbench.Options {
-		return workbench.NewMeasurement(program).Options
-	},
+	"bench":     func(string) workbench.Options { return workbench.NewBenchText().Options },
+	"new":       func(string) workbench.Options { return workbench.NewCoil().Options },
+	"measure":   func(program string) workbench.Options { return workbench.NewMeasurement(program).Options },
 	"import":    func(program string) workbench.Options { return workbench.NewImport(program).Options },
 	"check":     func(program string) workbench.Options { return workbench.NewCheck(program).Options },
 	"calibrate": func(program string) workbench.Options { return workbench.NewCalibration(program).Options },
@@ -32,7 +29,7 @@ var forms = map[string]func(program string) workbench.Options{
 	"predict":   func(string) workbench.Options { return workbench.NewGuitar(true).Options },
 	"compare":   func(string) workbench.Options { return workbench.NewComparison().Options },
 	"batch":     func(string) workbench.Options { return workbench.NewBatch().Options },
-	"fit":       func(string) workbench.Options { return workbench.NewFit(true).Options },
+	"fit":       func(string) workbench.Options { return nil },
 	"report":    func(string) workbench.Options { return nil },
 }
 
@@ -69,49 +66,35 @@ func splitList(list string) (parts []string) {
 
 // postDraft answers a form as it stands: with the command line that does the same,
 // and with names for what is to be made. It changes nothing.
-func (w *workshop) postDraft(r *http.Request) (any, error) {
-	in, err := ask[draft](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) postDraft(_ *http.Request, in draft) (any, error) {
 	if forms[in.Form] == nil {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "there is no such form here", Field: "form"}
+		return nil, wrong("form", "there is no such form here")
 	}
-	answer := struct {
-		Name string `json:"name,omitempty"` // proposed of the take or of the folder
-		HTML places `json:"html"`
-	}{HTML: places{}}
-	show := func(form string, coils []string, least int, options map[string]string) {
-		answer.HTML[form+"-line"] = text(w.line(form, coils, least, options))
-	}
+	form, coils, least, name := in.Form, in.Coils, 1, ""
 	switch in.Form {
-	case "bench":
-		form := "bench"
-		if b, err := w.viewBench(); err == nil && b.File == nil {
-			form = "bench --new"
-		}
-		answer.HTML["bench-line"] = text(w.line(form, []string{"."}, 0, in.Options))
-	case "calibrate", "fixture":
-		show(in.Form, []string{"."}, 0, in.Options)
-	case "new":
-		folder := slices.Concat(in.Coils, []string{""})[0]
-		if folder == "" {
-			answer.Name = w.freeFolder(in.Options["name"])
-			folder = answer.Name
-		}
-		if folder == "" {
-			folder = "COIL"
-		}
-		show("new", []string{folder}, 0, in.Options)
 	case "measure":
 		return w.draftTake(in)
-	case "compare", "batch":
-		show(in.Form, in.Coils, 2, in.Options)
-		answer.HTML["compare-line"] = answer.HTML[in.Form+"-line"]
-	default:
-		show(in.Form, in.Coils, 1, in.Options)
+	case "bench", "calibrate", "fixture":
+		coils = []string{"."}
+		if b, err := w.viewBench(); in.Form == "bench" && err == nil && b.File == nil {
+			form += " --new"
+		}
+	case "compare":
+		least = 2
+	case "new":
+		if len(coils) == 0 {
+			if name = w.freeFolder(in.Options["name"]); name != "" {
+				coils = []string{name}
+			}
+		}
 	}
-	return answer, nil
+	return drafted{name, places{in.Form + "-line": text(w.line(form, coils, least, in.Options))}}, nil
+}
+
+// drafted is the answer to a draft.
+type drafted struct {
+	Name string `json:"name"` // proposed for the take or for the folder
+	HTML places `json:"html"`
 }
 
 // draftTake answers the form of a take, of which that of an import has its load.
@@ -138,10 +121,7 @@ func (w *workshop) draftTake(in draft) (any, error) {
 	}
 	delete(options, "stimulus")
 	delete(options, "recording")
-	return struct {
-		Name string `json:"name"`
-		HTML places `json:"html"`
-	}{name, places{
+	return drafted{name, places{
 		"t-take-hint": hint, "measure-line": text(w.line("measure", in.Coils, 1, options)),
 		"import-line": text(w.line("import", in.Coils, 1, imported)),
 	}}, nil

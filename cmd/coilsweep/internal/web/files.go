@@ -189,13 +189,9 @@ func stimulusAudio(s excite.Stimulus) ([]byte, error) {
 
 // writeReport writes report.html into the coil's folder, as 'report' does, and
 // gives a link to it.
-func (w *workshop) writeReport(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Harness map[string]string `json:"harness"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) writeReport(r *http.Request, in struct {
+	Harness map[string]string `json:"harness"`
+}) (any, error) {
 	coil := r.URL.Query().Get("coil")
 	folder, err := w.openCoil(coil)
 	if err != nil {

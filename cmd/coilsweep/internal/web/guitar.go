@@ -3,11 +3,9 @@ package web
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"net/http"
 	"time"
 
-	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
@@ -16,23 +14,18 @@ import (
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
-func (w *workshop) predictGuitar(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils   []string          `json:"coils"`
-		Options map[string]string `json:"options"`
-		All     bool              `json:"all"`  // other positions of the knobs, and without each part
-		Page    bool              `json:"page"` // and a page of all that, to keep
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) predictGuitar(r *http.Request, in struct {
+	Coils   []string          `json:"coils"`
+	Options map[string]string `json:"options"`
+	All     bool              `json:"all"`  // other positions of the knobs, and without each part
+	Page    bool              `json:"page"` // and a page of all that, to keep
+}) (any, error) {
 	guitar := workbench.NewGuitar(true)
 	if err := guitar.Fill(in.Options); err != nil {
 		return nil, err
 	}
 	if len(in.Coils) < 1 || len(in.Coils) > 2 {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils",
-			Text: fmt.Sprintf("one coil or two are wanted, not %d", len(in.Coils))}
+		return nil, wrong("coils", "one coil or two are wanted, not %d", len(in.Coils))
 	}
 	h, part, err := guitar.Plan(len(in.Coils))
 	if err != nil {
@@ -66,7 +59,7 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 	document.Prediction = *p
 	if guitar.TargetHz != 0 {
 		if document.Target, err = h.Solve(coils, part, guitar.TargetHz); err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "target"}
+			return nil, wrong("target", "%v", err)
 		}
 	}
 	return w.showGuitar(document, whole, in.Page)

@@ -198,10 +198,7 @@ func failure(what string, err error) ended {
 	return ended{Outcome: outcomeFailed, Text: refused(err).Text}
 }
 
-func (w *workshop) stop(r *http.Request) (any, error) {
-	if _, err := ask[struct{}](r); err != nil {
-		return nil, err
-	}
+func (w *workshop) stop(*http.Request, struct{}) (any, error) {
 	return map[string]any{"stopping": w.device.Stop()}, nil
 }
 
@@ -287,17 +284,16 @@ type trialRequest struct {
 	Options map[string]string `json:"options"`
 }
 
-// askTrial reads what is asked for, and finds the folder that it is for.
-func (w *workshop) askTrial(r *http.Request) (in trialRequest, dir string, err error) {
-	if in, err = ask[trialRequest](r); err != nil || in.Coil == "" {
-		return in, w.Root, err
+// trialDir is the folder that a trial is for.
+func (w *workshop) trialDir(in trialRequest) (string, error) {
+	if in.Coil == "" {
+		return w.Root, nil
 	}
-	dir, err = w.coilDir(in.Coil)
-	return in, dir, err
+	return w.coilDir(in.Coil)
 }
 
-func (w *workshop) startCheck(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
+func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
+	dir, err := w.trialDir(in)
 	if err != nil {
 		return nil, err
 	}
@@ -334,8 +330,8 @@ func checkTrial(r check.Report) trial {
 	return t
 }
 
-func (w *workshop) startCalibration(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
+func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, error) {
+	dir, err := w.trialDir(in)
 	if err != nil {
 		return nil, err
 	}
@@ -358,8 +354,8 @@ func (w *workshop) startCalibration(r *http.Request) (any, error) {
 	})
 }
 
-func (w *workshop) startFixture(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
+func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
+	dir, err := w.trialDir(in)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
@@ -77,8 +76,7 @@ func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool
 // dirsOf are the folders of coils, each once.
 func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
 	if len(coils) < least || len(coils) > most {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils",
-			Text: fmt.Sprintf("Choose %d to %d coils, not %d.", least, most, len(coils))}
+		return nil, wrong("coils", "Choose %d to %d coils, not %d.", least, most, len(coils))
 	}
 	var dirs []string
 	for _, coil := range coils {
@@ -89,21 +87,17 @@ func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
 		dirs = append(dirs, dir)
 	}
 	if sorted := slices.Sorted(slices.Values(dirs)); len(slices.Compact(sorted)) < len(dirs) {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils", Text: "a coil is named twice"}
+		return nil, wrong("coils", "a coil is named twice")
 	}
 	return dirs, nil
 }
 
-func (w *workshop) compareCoils(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils     []string `json:"coils"`
-		Against   string   `json:"against"`
-		SameBench bool     `json:"same_bench"`
-		Sort      string   `json:"sort"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) compareCoils(r *http.Request, in struct {
+	Coils     []string `json:"coils"`
+	Against   string   `json:"against"`
+	SameBench bool     `json:"same_bench"`
+	Sort      string   `json:"sort"`
+}) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 2, 50)
 	if err != nil {
 		return nil, err
@@ -160,19 +154,15 @@ func (w *workshop) many(v manyView, drawings []picture.Drawing, whole func(io.Wr
 	return shows{places{"many-answer": fragment("many", v)}}, nil
 }
 
-func (w *workshop) judgeBatch(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils     []string `json:"coils"`
-		Limits    string   `json:"limits"` // the text of a file of limits
-		Reference string   `json:"reference"`
-		Tolerance string   `json:"tolerance"`
-		Guard     string   `json:"guard"`
-		Chart     string   `json:"chart"`
-		ByFolder  bool     `json:"by_folder"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) judgeBatch(r *http.Request, in struct {
+	Coils     []string `json:"coils"`
+	Limits    string   `json:"limits"` // the text of a file of limits
+	Reference string   `json:"reference"`
+	Tolerance string   `json:"tolerance"`
+	Guard     string   `json:"guard"`
+	Chart     string   `json:"chart"`
+	ByFolder  bool     `json:"by_folder"`
+}) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 10000)
 	if err != nil {
 		return nil, err

@@ -110,20 +110,13 @@ func partName(kind string, size float64) string {
 // "r100k", with a number where that is taken; nothing for a value that cannot be
 // read.
 func proposeTake(folder *capture.Folder, options map[string]string) string {
-	stem := "bare"
-	switch load := newProposal(options); load.Kind {
-	case "c":
-		c, err := quantity.ParseCapacitance(load.Value)
+	stem, load := "bare", newProposal(options)
+	if unit, part := map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}[load.Kind]; part {
+		v, err := quantity.Parse(load.Value, unit)
 		if err != nil {
 			return ""
 		}
-		stem = partName("c", c.SI)
-	case "r":
-		r, err := quantity.ParseResistance(load.Value)
-		if err != nil {
-			return ""
-		}
-		stem = partName("r", r.SI)
+		stem = partName(load.Kind, v.SI)
 	}
 	return freeTake(folder, stem)
 }

@@ -172,14 +172,10 @@ func (w *workshop) fitAgain(coil, dir string) {
 	w.fit(coil, dir, evaluation.Options{AsLast: true, Fit: fit.Options{Advise: true}})
 }
 
-func (w *workshop) startFit(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startFit(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	dir, err := w.coilDir(in.Coil)
 	if err != nil {
 		return nil, err

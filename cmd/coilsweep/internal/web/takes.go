@@ -58,14 +58,10 @@ func (w *workshop) setGrowing(g growing) {
 	w.mu.Unlock()
 }
 
-func (w *workshop) startTake(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startTake(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	dir, err := w.coilDir(in.Coil)
 	if err != nil {
 		return nil, err
@@ -87,7 +83,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	}
 	if plan.After != "" {
 		if _, err := plan.Folder.ReadTake(plan.After); err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "after"}
+			return nil, wrong("after", "%v", err)
 		}
 	}
 	name := plan.Take.Name
@@ -207,20 +203,16 @@ func keptTake(take capture.Take) ended {
 	return e
 }
 
-func (w *workshop) setAside(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil string `json:"coil"`
-		Take string `json:"take"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) setAside(r *http.Request, in struct {
+	Coil string `json:"coil"`
+	Take string `json:"take"`
+}) (any, error) {
 	folder, err := w.openCoil(in.Coil)
 	if err != nil {
 		return nil, err
 	}
 	if err := capture.CheckTakeName(in.Take); err != nil {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "take"}
+		return nil, wrong("take", "%v", err)
 	}
 	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
 		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
@@ -264,14 +256,13 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	}
 	recording, ok := sent.Files["recording"]
 	if !ok {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "the recording is missing", Field: "recording"}
+		return nil, wrong("recording", "the recording is missing")
 	}
 	var stimulus excite.Stimulus
 	if file, ok := sent.Files["stimulus"]; ok {
 		stimulus, err = workbench.ReadStimulus(file.Path)
 		if err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "stimulus",
-				Text: strings.ReplaceAll(err.Error(), file.Path, file.Name)}
+			return nil, wrong("stimulus", "%s", strings.ReplaceAll(err.Error(), file.Path, file.Name))
 		}
 	} else if stimulus, err = w.usualStimulus(); err != nil {
 		return nil, err
@@ -287,15 +278,11 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 
 // importPartial makes a take of a recording that was not finished. It stays
 // where it is.
-func (w *workshop) importPartial(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Partial string            `json:"partial"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) importPartial(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Partial string            `json:"partial"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	folder, err := w.openCoil(in.Coil)
 	if err != nil {
 		return nil, err

@@ -53,7 +53,7 @@ function startNew(go) {
 
 function propose() {
   const { folder, ...options } = fresh.values();
-  draft("new", [folderByHand ? folder : ""], options, (name) => {
+  draft("new", folderByHand ? [folder] : [], options, (name) => {
     // Not while somebody empties the field to write into it.
     if (!folderByHand && document.activeElement !== byID("n-folder")) byID("n-folder").value = name;
   });
