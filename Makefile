@@ -8,9 +8,9 @@ SHELL := /bin/bash
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
 # Packages that start goroutines, or are driven by one.
-CONCURRENT := ./capture/record ./capture/device ./capture/soundcard ./fit/joint ./cmd/coilsweep/benchpage
+CONCURRENT := ./capture/record ./capture/device ./capture/soundcard ./fit/joint ./cmd/coilsweep/internal/web/site
 # Of them the tests in which goroutines meet; all of them: make race.
-RACES := TestRun|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents|TestStopWith
+RACES := TestRun|TestEngine|TestRing|TestAnalyse|TestMonteCarlo|TestShared|TestEvents
 TESTED = go run .ci/tested.go -skips=$(SKIPS)
 ONCE := -vet=off -count=1 -json -ldflags=-w
 GO_FOLDERS := cmd excite capture fit report
@@ -52,8 +52,8 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	@echo "== tests"
 	@# Vetted they are by 'go vet': -vet=off.
-	@status=0; others=$$(go list ./... | grep -vE '/(fit/joint|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
-	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit/joint ./cmd/coilsweep $$others" || status=1; \
+	@status=0; others=$$(go list ./... | grep -vE '/(fit/joint|fit/evaluation|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
+	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit/joint ./cmd/coilsweep ./fit/evaluation $$others" || status=1; \
 	echo "== sound, which takes its time and leaves the machine idle; meanwhile vet and the race detector,"; \
 	echo "   which give way to it: a busy machine tears holes into sound"; \
 	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \

@@ -15,8 +15,8 @@ import (
 
 const asideSuffix = ".aside"
 
-// AsideTake is a take that was set aside: it is no take of the coil any more,
-// and kept as takes/NAME.aside, NAME.aside-2 and so on.
+// AsideTake is a take that was set aside: it no longer counts as a take of the coil,
+// and is kept as takes/NAME.aside, NAME.aside-2 and so on.
 type AsideTake struct {
 	Name    string // of its folder: "bare.aside-2"
 	Of      string // the take that it was: "bare"

@@ -11,6 +11,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
 )
 
@@ -105,7 +106,8 @@ func (c Calibration) check() error {
 	}
 	last := 0.0
 	for i, f := range c.FrequencyHz {
-		if !(f > last && f < 1e6 && math.Abs(c.MagnitudeDB[i]) < 300 && math.Abs(c.PhaseDeg[i]) < 1e6 && c.U[i] >= 0 && c.U[i] < 1e3) {
+		if !(f > last && f < 1e6 && math.Abs(c.MagnitudeDB[i]) < 300 && math.Abs(c.PhaseDeg[i]) < 1e6 && c.U[i] >= 0 &&
+			c.U[i] < 1e3) {
 			return fmt.Errorf("point %d of the response (%g Hz, %g dB, %g degrees, u %g) cannot be: calibrate again",
 				i+1, f, c.MagnitudeDB[i], c.PhaseDeg[i], c.U[i])
 		}
@@ -126,9 +128,11 @@ func (c Calibration) Covers(t Take) error {
 	s := t.Stimulus
 	switch {
 	case s.RateHz != c.RateHz:
-		return fmt.Errorf("the sound card was calibrated on %s at %d Hz, and the take is at %d Hz: calibrate again at this rate", c.day(), c.RateHz, s.RateHz)
+		return fmt.Errorf("the sound card was calibrated on %s at %d Hz, and the take is at %d Hz: calibrate again at "+
+			"this rate", c.day(), c.RateHz, s.RateHz)
 	case s.FromHz < c.FromHz || s.ToHz > c.ToHz:
-		return fmt.Errorf("the sound card was calibrated on %s from %g Hz to %g Hz, and the sweep is from %g Hz to %g Hz: calibrate again with that",
+		return fmt.Errorf("the sound card was calibrated on %s from %g Hz to %g Hz, and the sweep is from %g Hz to %g "+
+			"Hz: calibrate again with that",
 			c.day(), c.FromHz, c.ToHz, s.FromHz, s.ToHz)
 	}
 	return nil
@@ -148,7 +152,8 @@ func (c Calibration) Matches(b Bench, outputChannel int) error {
 		{"output channel", c.OutputChannel, max(1, outputChannel)},
 	} {
 		if d.then != d.now {
-			return fmt.Errorf("the sound card was calibrated on %s with %s %v, and now it is %v: calibrate again", c.day(), d.what, d.then, d.now)
+			return fmt.Errorf("the sound card was calibrated on %s with %s %v, and now it is %v: calibrate again", c.day(),
+				d.what, d.then, d.now)
 		}
 	}
 	return nil
@@ -162,7 +167,8 @@ func EncodeCalibration(c Calibration) ([]byte, error) {
 		return nil, err
 	}
 	var b bytes.Buffer
-	b.WriteString("# The response of a sound card from its output to its input, by a cable between\n# the two. Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n")
+	b.WriteString("# The response of a sound card from its output to its input, by a cable between\n# the two. " +
+		"Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n")
 	enc := toml.NewEncoder(&b)
 	enc.Indent = ""
 	if err := enc.Encode(c); err != nil {
@@ -180,7 +186,7 @@ func DecodeCalibration(text []byte) (Calibration, error) {
 		return Calibration{}, errors.New("too long for the calibration of a sound card")
 	}
 	var c Calibration
-	if err := decodeStrict(text, &c); err != nil {
+	if err := tomlkey.Decode(text, &c); err != nil {
 		return Calibration{}, err
 	}
 	return c, c.check()

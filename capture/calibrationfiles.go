@@ -2,8 +2,6 @@ package capture
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -32,11 +30,12 @@ func KeepCalibration(dir string, c Calibration, r Recording) (path, sum string, 
 	if err := EncodeRecording(audio, r); err != nil {
 		return "", "", err
 	}
-	hash := sha256.New()
-	if _, err := io.Copy(hash, io.NewSectionReader(audio, 0, 1<<40)); err != nil {
+	heard, err := atomicfile.SumOf(io.NewSectionReader(audio, 0, 1<<40))
+	if err != nil {
 		return "", "", err
 	}
-	c.Audio = &Audio{File: name + ".wav", SHA256: hex.EncodeToString(hash.Sum(nil)), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	c.Audio = &Audio{File: name + ".wav", SHA256: heard, RateHz: r.RateHz, Channels: len(r.Samples),
+		Frames: int64(r.Frames())}
 	text, err := EncodeCalibration(c)
 	if err != nil {
 		return "", "", err
@@ -56,8 +55,7 @@ func KeepCalibration(dir string, c Calibration, r Recording) (path, sum string, 
 	if err := audio.Commit(); err != nil {
 		return "", "", err
 	}
-	checksum := sha256.Sum256(text)
-	return path, hex.EncodeToString(checksum[:]), table.Commit()
+	return path, atomicfile.Sum(text), table.Commit()
 }
 
 // CalibrationAudio reads the recording behind the calibration c that is kept in
@@ -72,8 +70,9 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording of the sound card: %w", err)
 	}
-	if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) != c.Audio.SHA256 {
-		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, or calibrate again", path, c.day())
+	if atomicfile.Sum(data) != c.Audio.SHA256 {
+		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, "+
+			"or calibrate again", path, c.day())
 	}
 	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
 	if err != nil {
@@ -89,8 +88,9 @@ func ReadCalibration(path, sha256Hex string) (Calibration, error) {
 	if err != nil {
 		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
 	}
-	if sum := sha256.Sum256(text); hex.EncodeToString(sum[:]) != sha256Hex {
-		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
+	if atomicfile.Sum(text) != sha256Hex {
+		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound "+
+			"card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
 	}
 	c, err := DecodeCalibration(text)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -66,7 +67,7 @@ func (c Coil) check() error {
 // line: a misspelt dcr must not get lost.
 func decodeCoil(data []byte) (Coil, error) {
 	var c Coil
-	if err := decodeStrict(data, &c); err != nil {
+	if err := tomlkey.Decode(data, &c); err != nil {
 		return Coil{}, err
 	}
 	return c, c.check()
@@ -99,12 +100,14 @@ func encodeCoil(c Coil) []byte {
 	if c.CelsiusAtTakes != nil {
 		celsius = *c.CelsiusAtTakes
 	}
-	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes", celsius, c.CelsiusAtTakes != nil)
+	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes",
+		celsius, c.CelsiusAtTakes != nil)
 	scale := 1.0
 	if c.PartsScale > 0 {
 		scale = c.PartsScale
 	}
-	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it comes on top of their own tolerances.\n", "parts_scale_percent", scale, c.PartsScale > 0)
+	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it "+
+		"comes on top of their own tolerances.\n", "parts_scale_percent", scale, c.PartsScale > 0)
 	b.WriteString("\n# How it was wound, for 'coilsweep winding'. The core is that on which the first turn\n" +
 		"# lies; a round one is as wide as it is long. Leave turns out if they were not counted.\n")
 	if c.Winding != nil {
@@ -113,7 +116,7 @@ func encodeCoil(c Coil) []byte {
 		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm", Height: "11mm"})
 		b.WriteString("# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
-	b.WriteString("\n# Readings of an LCR meter at the bare coil, one [[meter]] for each.\n" +
+	b.WriteString("\n# Readings of an LCR meter on the coil alone, one [[meter]] for each.\n" +
 		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
 		"# reading: as displayed, with the meter's accuracy; celsius: the coil's temperature then.\n" +
 		"# use_in_fit = true makes a reading part of the fit; it is then not checked against it.\n")

@@ -113,7 +113,7 @@ func TestCoilFileErrors(t *testing.T) {
 		{"meter of Z", head + "[[meter]]\nwhat = \"Z\"\nreading = \"2\"\nat_hz = 120", `what is "Z"`},
 		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"", `mode is "serial"`},
 		{"meter in a wrong unit", head + "[[meter]]\nwhat = \"L\"\nreading = \"2 ohm\"\nat_hz = 120", "meter reading 1: reading"},
-		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", `"0" is no plain number: it must be greater than zero`},
+		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", `"0" is not a valid number: it must be greater than zero`},
 		{"negative R", head + "[[meter]]\nwhat = \"R\"\nreading = \"-7k\"\nat_hz = 120", "must be greater than zero"},
 		{"two temperatures of one reading", head + "[[meter]]\nwhat = \"R\"\nreading = \"7k@22C\"\nat_hz = 120\ncelsius = 25", "the reading says 22 °C, celsius says 25"},
 		{"kelvin at a reading", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_hz = 120\ncelsius = 300", "celsius is 300"},

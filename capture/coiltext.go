@@ -1,8 +1,6 @@
 package capture
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"maps"
 	"os"
@@ -21,8 +19,7 @@ func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
 	if err != nil {
 		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
 	}
-	sum := sha256.Sum256(text)
-	return text, hex.EncodeToString(sum[:]), nil
+	return text, atomicfile.Sum(text), nil
 }
 
 // ReplaceCoilText writes coil.toml, whole or not at all, unless it is no longer
@@ -88,7 +85,7 @@ func ChangeCoil(text []byte, values map[string]string) ([]byte, error) {
 	for _, name := range slices.Sorted(maps.Keys(values)) {
 		parse, ok := coilKeys[name]
 		if !ok {
-			return nil, &KeyError{name, fmt.Errorf("is no key of %s", coilFile)}
+			return nil, &KeyError{name, fmt.Errorf("is not a key of %s", coilFile)}
 		}
 		path := strings.Split(name, ".")
 		table, key := path[:len(path)-1], path[len(path)-1]

@@ -1,8 +1,6 @@
 package capture
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -12,6 +10,8 @@ import (
 	"time"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/atomicfile"
 )
 
 // Fingerprint is what a folder holds, by checksums: two that are equal mean
@@ -73,14 +73,14 @@ func (f *Folder) AudioStamp(name string) AudioStamp {
 	return AudioStamp{info.Size(), info.ModTime().UnixNano()}
 }
 
-// ChecksumOf is the SHA-256 of the file at path, in hexadecimal digits.
+// ChecksumOf is the checksum of the file at path: atomicfile.Sum.
 func ChecksumOf(path string) (string, error) {
-	data, err := os.ReadFile(path)
+	f, err := os.Open(path)
 	if err != nil {
 		return "", err
 	}
-	sum := sha256.Sum256(data)
-	return hex.EncodeToString(sum[:]), nil
+	defer f.Close()
+	return atomicfile.SumOf(f)
 }
 
 // TakeHeading is what a list shows of a take.

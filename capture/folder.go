@@ -5,8 +5,6 @@ package capture
 import (
 	"bytes"
 	"cmp"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -167,6 +165,9 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 	if err != nil {
 		return Take{}, fmt.Errorf("%s: %w", path, err)
 	}
+	if t.Alignment != nil && !t.Alignment.Fits(int(t.Audio.Frames), t.Stimulus) {
+		t.Alignment = nil
+	}
 	return t, nil
 }
 
@@ -203,9 +204,9 @@ func (f *Folder) readAudio(t Take) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the audio: %w", err)
 	}
-	sum := sha256.Sum256(data)
-	if got := hex.EncodeToString(sum[:]); got != t.Audio.SHA256 {
-		return nil, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, or import it as a new take", path, got, t.Audio.SHA256)
+	if got := atomicfile.Sum(data); got != t.Audio.SHA256 {
+		return nil, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, "+
+			"or import it as a new take", path, got, t.Audio.SHA256)
 	}
 	return data, nil
 }

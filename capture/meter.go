@@ -7,7 +7,7 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-// MeterReading is one reading of an LCR meter at the bare coil.
+// MeterReading is one reading of an LCR meter on the coil alone.
 type MeterReading struct {
 	What string `toml:"what"` // "L", "C", "R", "Q" or "D"
 	// Reading is the value as displayed, with the meter's accuracy ("2.31H

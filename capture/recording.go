@@ -155,7 +155,7 @@ func (r Recording) CheckNumbers() error {
 	for c, samples := range r.Samples {
 		for i, s := range samples {
 			if s-s != 0 { // infinite or not a number
-				return fmt.Errorf("channel %d holds %g at frame %d, which is no sample: the file is damaged", c+1, s, i)
+				return fmt.Errorf("channel %d holds %g at frame %d, which is not a sample: the file is damaged", c+1, s, i)
 			}
 		}
 	}

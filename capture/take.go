@@ -10,6 +10,8 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/align"
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 )
@@ -32,6 +34,9 @@ type Take struct {
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
+	// Alignment is where the repeats lie in the audio; nil where none was found,
+	// and in takes of other versions of the program.
+	Alignment *align.Alignment `toml:"alignment,omitempty"`
 	// BenchFile is the bench.toml behind the take, if any; what was used of it
 	// is in the fields above.
 	BenchFile *BenchFile `toml:"bench_file,omitempty"`
@@ -48,7 +53,7 @@ type BenchFile struct {
 	SHA256 string `toml:"sha256"`
 }
 
-// Load is what hangs on the coil during a take. A nil field was not given:
+// Load is what is connected across the coil during a take. A nil field was not given:
 // for added parts that means nothing was added, for the fixture that it is
 // unknown.
 type Load struct {
@@ -162,7 +167,7 @@ const (
 )
 
 // Unfit lists the flags that keep the take out of the fit; none where it is
-// fit for use.
+// usable.
 func (t Take) Unfit() []Flag {
 	var unfit []Flag
 	for _, f := range t.Quality.Flags {
@@ -256,7 +261,7 @@ func EncodeTake(t Take) ([]byte, error) {
 
 func DecodeTake(data []byte) (Take, error) {
 	var t Take
-	if err := decodeStrict(data, &t); err != nil {
+	if err := tomlkey.Decode(data, &t); err != nil {
 		return Take{}, err
 	}
 	return t, t.check()

@@ -23,8 +23,8 @@ const (
 	knotRatio = 1.001
 	// weightDigits is what Design rounds weights to.
 	weightDigits = 1e4
-	// meanTolerance is how far the mean of the weights may be from 1: what
-	// the rounding of the weights leaves.
+	// meanTolerance is how far the rounding of the weights may move their mean
+	// from 1.
 	meanTolerance = 1e-3
 )
 

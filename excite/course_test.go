@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// invented is a shape as a scout of an invented coil with its resonance near
+// invented is a shape as after a take of an invented coil with its resonance near
 // 3 kHz might ask for.
 func invented() []Knot {
 	return []Knot{{20, 0.3}, {1500, 0.3}, {2200, 2}, {2700, 9}, {3000, 5.5}, {3300, 8}, {5000, 1.5}, {9000, 0.3}, {20000, 0.4}}

@@ -51,8 +51,8 @@ const (
 	periodSlack = 1.10
 )
 
-// Design makes a stimulus. Its error says which number of the request cannot
-// be had, and what can.
+// Design makes a stimulus. Its error names the number of the request that is not
+// possible, and a possible one.
 //
 // The repeat period is the product of powers of 2, 3 and 5 (what FFTs like)
 // at which 50 Hz and 60 Hz hum and their harmonics add up least over the
@@ -90,8 +90,8 @@ func Design(r Request) (Stimulus, error) {
 	return s, nil
 }
 
-// check refuses what no stimulus can be made of; what follows from the numbers
-// together is left to Stimulus.check.
+// check refuses numbers that no stimulus can have; Stimulus.check tests them
+// together.
 func (r Request) check() error {
 	for _, n := range []struct {
 		name     string
@@ -174,8 +174,8 @@ func isSmooth(n int) bool {
 
 const (
 	humHarmonics = 20
-	// mainsDeviation is how far the mains frequency may be off: ±0.1 %
-	// (50 mHz at 50 Hz) is ordinary (common practice).
+	// mainsDeviation is how far the mains frequency may be off: ±0.1 % (0.05 Hz
+	// at 50 Hz) is ordinary (common practice).
 	mainsDeviation = 1e-3
 )
 

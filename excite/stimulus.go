@@ -1,7 +1,7 @@
-// Package excite designs what is played into the exciter coil: the stimulus,
-// a train of sine sweeps, described by a few numbers from which it is made again
-// bit for bit. The plain sweep is the synchronised exponential one; a shaped
-// sweep (Course) stays longer at some frequencies than at others.
+// Package excite designs the stimulus that is played into the exciter: a train of
+// sine sweeps, described by a few numbers from which it is made again bit for
+// bit. The plain sweep is the synchronised exponential one; a shaped sweep
+// (Course) stays longer at some frequencies than at others.
 //
 // Sweep: A. Novak, P. Lotton, L. Simon, "Synchronized Swept-Sine: Theory,
 // Application, and Implementation", J. Audio Eng. Soc. 63(10), 2015, on
@@ -76,7 +76,7 @@ func (s Stimulus) TimeOf(frequencyHz float64) float64 { return s.Course().TimeOf
 // Amplitude is the sweep's peak on the scale where full scale is 1.
 func (s Stimulus) Amplitude() float64 { return portableExp(s.LevelDBFS * (math.Ln10 / 20)) }
 
-// HumGain is what is left of a steady line after averaging over the repeats:
+// HumGain is the part of a steady line that averaging over the repeats leaves:
 // |1/R sum over r of exp(2 pi i f r P)|, between 0 and 1, P the repeat period.
 func (s Stimulus) HumGain(frequencyHz float64) float64 {
 	var re, im float64

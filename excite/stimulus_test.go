@@ -133,7 +133,7 @@ func TestSpectrum(t *testing.T) {
 
 // Hum at the mains frequency and its harmonics (amplitude 1/h, any phase) must
 // fall in the average over the repeats by more than random lines would (1/R in
-// power), and the spread between repeats must see what is left: its estimate
+// power), and the spread between repeats must see the rest: its estimate
 // of the mean's variance is at least the power that is left.
 func TestHumTurnsAgainstItself(t *testing.T) {
 	for _, rate := range rates {

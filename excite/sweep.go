@@ -34,7 +34,7 @@ func (s Stimulus) Sweep() []float64 {
 	return x
 }
 
-// phaseDoubt, times the greatest phase in cycles, is more than what the standard
+// phaseDoubt, times the greatest phase in cycles, is more than the standard
 // library's functions can move a sample, in steps of 24 bits: ten times 1e-15 of
 // the phase, which is twice what TestPortableFunctions allows each of the two.
 const phaseDoubt = 2 * math.Pi * fullScale * 1e-14

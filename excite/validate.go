@@ -6,8 +6,7 @@ import (
 	"math"
 )
 
-// ErrChecksum: the samples that a description gives are not those that its
-// checksum was taken of.
+// ErrChecksum: the samples made from a description do not have its checksum.
 var ErrChecksum = errors.New("the stimulus does not match its checksum")
 
 // The bounds of a stimulus. maxSamples keeps a description from outside from
@@ -62,7 +61,7 @@ func (s Stimulus) checkBasics() error {
 // check is Validate without the checksum.
 func (s Stimulus) check() error {
 	if s.Schema != StimulusSchema {
-		return fmt.Errorf("schema is %q, not %q: it is no stimulus description, or one of another version", s.Schema, StimulusSchema)
+		return fmt.Errorf("schema is %q, not %q: not a stimulus description, or one of another version", s.Schema, StimulusSchema)
 	}
 	if err := s.checkBasics(); err != nil {
 		return err
@@ -99,7 +98,7 @@ func (s Stimulus) check() error {
 		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d", s.SweepSamples, want)
 	}
 	if !isSmooth(s.PeriodSamples) {
-		return fmt.Errorf("period_samples is %d, which is no product of powers of 2, 3 and 5", s.PeriodSamples)
+		return fmt.Errorf("period_samples is %d, which is not a product of powers of 2, 3 and 5", s.PeriodSamples)
 	}
 	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)
 	if total > maxSamples {

@@ -6,8 +6,8 @@ func (s Stimulus) AtLevel(dBFS float64) (Stimulus, error) {
 	return s.described()
 }
 
-// Prefix is the beginning of s up to the end of its n-th period: what was
-// played where playing ended there. It has no tail.
+// Prefix is the beginning of s up to the end of its n-th period: the stimulus of
+// a recording that ended there. It has no tail.
 func (s Stimulus) Prefix(n int) (Stimulus, error) {
 	if n < s.Repeats {
 		s.Repeats, s.TailSamples = n, 0

@@ -2,8 +2,8 @@ package fit
 
 import "coilsweep/excite/quantity"
 
-// Terminals is what is stated of the capacitances at a coil's terminals; nil
-// for what is not known.
+// Terminals are the stated capacitances at a coil's terminals; nil where not
+// known.
 type Terminals struct {
 	Winding, Lead, Cable, Input *quantity.Capacitance
 	// CableM is the length of the cable in m by the name of the take; "" is
@@ -12,7 +12,7 @@ type Terminals struct {
 }
 
 // Account is all the capacitance at a coil's terminals with nothing added, and
-// what it is made of.
+// its parts.
 type Account struct {
 	Total Quantity      `json:"total_f"` // as the takes show it
 	Lines []AccountLine `json:"lines"`

@@ -1,14 +1,13 @@
 package fit
 
-// Form is one circuit of the model ladder: which losses beside the wire's
-// resistance it has.
+// Form is one model: its losses beside the wire's resistance.
 type Form struct {
-	Rings    int  // shorted rings, 0 … 3
-	Cylinder bool // the solid-cylinder form in place of rings
+	Rings    int  // eddy-current loops, 0 to 3
+	Cylinder bool // the solid core in place of the loops
 	Cover    bool // the shielding pole of a conducting cover
 }
 
-// Ladder lists the forms in the order in which they are tried.
+// Ladder lists the models in the order in which they are tried.
 func Ladder() []Form {
 	var forms []Form
 	for _, cover := range []bool{false, true} {

@@ -2,8 +2,8 @@ package fit
 
 import "math"
 
-// MeterExplanation says why a meter does not show the coil's own value, and
-// what may be behind a disagreement.
+// MeterExplanation says why a meter does not show the coil's own value, and the
+// possible causes of a disagreement.
 type MeterExplanation struct {
 	// From is the value without any of the effects: the low-frequency L, the DC
 	// resistance during the takes, the coil's own C, w L/R or its inverse.

@@ -2,7 +2,7 @@ package fit
 
 // Options of an analysis. The zero value is what a winder wants.
 type Options struct {
-	// Forms are the forms to try, all of them; nil climbs Ladder() for as long
+	// Forms are the models to try, all of them; nil climbs Ladder() for as long
 	// as more losses help.
 	Forms []Form
 	// SharedGain: the exciter was not moved between the takes, and all have

@@ -9,26 +9,26 @@ import (
 	"coilsweep/fit/circuit"
 )
 
-// Uncertain is a coil that was fitted to takes: what Propagate starts from.
+// Uncertain is a coil that was fitted to takes, the input of Propagate.
 type Uncertain interface {
 	// Bare is the circuit of the coil alone, its fixture taken off; an error
 	// where that is not known.
 	Bare() (circuit.Coil, error)
-	// Carry carries what is known of the coil to count quantities that follow
+	// Carry propagates the coil's uncertainty to count quantities that follow
 	// from that circuit: quantities writes them into dst, NaN for what does not
 	// exist. It must not keep dst.
 	Carry(count int, quantities func(bare circuit.Coil, dst []float64)) Carried
 }
 
-// Carried is what the fit of one coil makes of quantities that follow from its
-// circuit.
+// Carried are quantities that follow from the circuit of one coil, with their
+// uncertainty from its fit.
 type Carried struct {
 	Variances []Variances // by quantity
 	// ClockU is the relative standard uncertainty of every frequency.
 	ClockU float64
 	// Ambiguous says why several circuits explain the takes; "" where one does.
 	Ambiguous string
-	// MissingFact is what would have to be measured for what is undetermined.
+	// MissingFact is the measurement that undetermined quantities need.
 	MissingFact string
 }
 
@@ -36,13 +36,13 @@ type Carried struct {
 const (
 	// WeakShare is the largest part of u² that may come from weak priors.
 	WeakShare = 0.1
-	// WeakU is the relative u below which nobody minds what weak priors bring.
+	// WeakU is the relative u below which the share of weak priors does not matter.
 	WeakU = 0.0015
 )
 
 // Sought is a quantity that Propagate is asked for.
 type Sought struct {
-	// Missing says why it does not exist where it is not a number.
+	// Missing is the reason where it is not a number.
 	Missing string
 	// Decibel: it may be zero or negative, and has no relative uncertainty.
 	Decibel bool
@@ -53,12 +53,12 @@ type Sought struct {
 // predictableU is the largest relative standard uncertainty of a prediction.
 const predictableU = 0.5
 
-// Propagate carries what is known of coils and of stated parts to quantities
-// that follow from their circuits: f writes them, in the order of sought, for
-// the bare coils and the sizes of the parts in SI units; NaN where one does not
-// exist. The fits of several coils and the parts are taken to be independent.
-// The propagation is linear (JCGM 100:2008, 5.2), with the spread of the forms
-// that explain each coil.
+// Propagate carries the uncertainty of coils and of stated parts to quantities
+// that follow from their circuits: f writes them, in the order of sought, for the
+// bare coils and the sizes of the parts in SI units; NaN where one does not
+// exist. The fits of several coils and the parts are taken to be independent. The
+// propagation is linear (JCGM 100:2008, 5.2), with the spread of the forms that
+// explain each coil.
 //
 // The errors are those of Bare.
 func Propagate(coils []Uncertain, parts []quantity.Value, sought []Sought, f func(coils []circuit.Coil, parts, dst []float64)) ([]Quantity, error) {
@@ -134,7 +134,7 @@ func (v *Variances) add(w Variances) {
 }
 
 // Judge is the quantity with that value, or the reason why it is not known;
-// missingFact is what would have to be measured where it is undetermined.
+// missingFact is the measurement that it needs where it is undetermined.
 func (v Variances) Judge(value float64, s Sought, missingFact string) Quantity {
 	u := math.Sqrt(v.Fit + v.Model)
 	minded := WeakU * value

@@ -8,9 +8,9 @@ import (
 	"coilsweep/capture"
 )
 
-// Record says from what a result was made and how, so that it can be made
-// again and that a stale one is noticed. It holds no time of day: the same
-// takes, program and options give the same file, byte for byte.
+// Record says from what a result was made and how, so that it can be made again
+// and an outdated one is noticed. It holds no time of day: the same takes,
+// program and options give the same file, byte for byte.
 type Record struct {
 	CoilSHA256 string        `json:"coil_sha256"` // of coil.toml
 	Takes      []TakeRecord  `json:"takes"`       // all of the folder, used or not
@@ -35,8 +35,8 @@ type OptionsRecord struct {
 	Seed       uint64   `json:"seed"` // of the trials; 0 without trials
 }
 
-// NewRecord is the record of an analysis with options of a folder that held
-// what held says; takes are those of its takes that could be read.
+// NewRecord is the record of an analysis with options of a folder whose contents
+// are held; takes are those of its takes that could be read.
 func NewRecord(held capture.Fingerprint, takes []capture.Take, options Options) *Record {
 	r := &Record{CoilSHA256: held.CoilSHA256, Takes: []TakeRecord{}, Options: options.Record()}
 	for _, h := range held.Takes {
@@ -50,7 +50,7 @@ func NewRecord(held capture.Fingerprint, takes []capture.Take, options Options) 
 	return r
 }
 
-// Take is what the record says of a take with that name and checksum.
+// Take is the record of a take with that name and checksum.
 func (r *Record) Take(held capture.TakeFingerprint) (TakeRecord, bool) {
 	if r == nil {
 		return TakeRecord{}, false
@@ -62,7 +62,7 @@ func (r *Record) Take(held capture.TakeFingerprint) (TakeRecord, bool) {
 	return r.Takes[at], true
 }
 
-// Record is what of the options belongs into a result.
+// Record is the part of the options that belongs into a result.
 func (o Options) Record() OptionsRecord {
 	r := OptionsRecord{Models: []string{}, SharedGain: o.SharedGain, Advise: o.Advise, MonteCarlo: o.MonteCarlo}
 	for _, form := range o.Forms {
@@ -94,8 +94,8 @@ func (r OptionsRecord) Equal(s OptionsRecord) bool {
 		r.MonteCarlo == s.MonteCarlo && r.Seed == s.Seed
 }
 
-// Stale says why the result is no longer what program would make of a folder
-// that now holds what held says: none where it is fresh.
+// Stale lists the reasons why the result is out of date for program and a folder
+// whose contents are now held; none: it is up to date.
 func (r *Result) Stale(held capture.Fingerprint, program string) []string {
 	var why []string
 	if r.Schema != ResultSchema {

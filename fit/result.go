@@ -1,6 +1,7 @@
-// Package fit is what the takes of a coil say: the circuit that explains them
-// with its uncertainty, and what they cannot tell. Package joint makes a Result;
-// Propagate carries the fits of coils to what follows from their circuits.
+// Package fit holds results: the circuit that explains the takes of a coil with
+// its uncertainty, and which values the takes leave unknown. Package joint makes
+// a Result; Propagate carries the fits of coils to what follows from their
+// circuits.
 package fit
 
 import (
@@ -12,7 +13,7 @@ import (
 // ResultSchema names the format of Result.
 const ResultSchema = "coilsweep.result/1"
 
-// Result is result.json: what the takes of one coil say. SI units, named in
+// Result is result.json: the result of the takes of one coil. SI units, named in
 // the keys.
 type Result struct {
 	Schema      string       `json:"schema"`
@@ -41,11 +42,11 @@ type Result struct {
 	Basis      []string      `json:"basis"`
 	Meter      []MeterResult `json:"meter"`
 	Warnings   []string      `json:"warnings"`
-	// Record says what the result was made from.
+	// Record lists the sources of the result.
 	Record *Record `json:"record,omitempty"`
 }
 
-// TakeResult is what one take says.
+// TakeResult is the result of one take.
 type TakeResult struct {
 	Name      string   `json:"name"`
 	AddedC    float64  `json:"added_c_f"`
@@ -84,7 +85,7 @@ type Curve struct {
 	Harmonic3DB    []float64
 }
 
-// Model says which circuit was fitted and how well.
+// Model is the circuit that was fitted, and how well it fits.
 type Model struct {
 	Name        string  `json:"name"`
 	Chi2Reduced float64 `json:"chi2_reduced"`
@@ -92,7 +93,7 @@ type Model struct {
 	Tried       []Tried `json:"tried"`
 }
 
-// Tried is one model of the ladder.
+// Tried is one model that was tried.
 type Tried struct {
 	Name        string  `json:"name"`
 	Parameters  int     `json:"parameters"`
@@ -149,15 +150,14 @@ type Part struct {
 type Budget struct {
 	Quantity string       `json:"quantity"`
 	Shares   []BudgetLine `json:"shares"`
-	// Parts are what coils that were measured with the same pieces have in
-	// common: the added parts, the fixture, and the scale of the meter behind
-	// them.
+	// Parts are common to coils that were measured with the same pieces: the
+	// added parts, the fixture, and the scale of the meter behind them.
 	Parts []Contribution `json:"parts,omitempty"`
 }
 
-// Contribution is what a known part brings to the uncertainty of a quantity, in
-// its unit: the quantity's sensitivity to the stated value times the u of that,
-// with its sign (c_i u(x_i) of JCGM 100:2008, 5.1.3).
+// Contribution is the part of a quantity's uncertainty that a known part brings,
+// in its unit: the quantity's sensitivity to the stated value times the u of
+// that, with its sign (c_i u(x_i) of JCGM 100:2008, 5.1.3).
 type Contribution struct {
 	What string  `json:"what"` // as Part has it
 	U    float64 `json:"u"`
@@ -169,7 +169,7 @@ type BudgetLine struct {
 	Percent float64 `json:"percent"`
 }
 
-// Advice is a next measurement and what it would bring.
+// Advice is a next measurement and its benefit.
 type Advice struct {
 	Text     string  `json:"text"`
 	AddedC   float64 `json:"added_c_f,omitempty"`
@@ -180,14 +180,13 @@ type Advice struct {
 	ThenPercent float64 `json:"U95_then_percent"`
 }
 
-// MonteCarlo is the propagation of distributions by JCGM 101:2008: the data
-// are drawn with their noise and what is left of the sound card, the clock and
-// the known parts from the distribution that they are stated by (rectangular
-// for a tolerance, normal for an expanded uncertainty), and the fit is repeated
-// with the chosen form.
+// MonteCarlo is the propagation of distributions by JCGM 101:2008: the data are
+// drawn with their noise and the sound card's ripple, the clock and the known
+// parts from their stated distribution (rectangular for a tolerance, normal for
+// an expanded uncertainty), and the fit is repeated with the chosen model.
 type MonteCarlo struct {
 	Trials int `json:"trials"`
-	// Failed counts trials in which the fit came to no minimum.
+	// Failed counts trials in which the fit found no minimum.
 	Failed     int                  `json:"failed"`
 	Quantities []MonteCarloQuantity `json:"quantities"`
 }

@@ -8,9 +8,8 @@ import (
 	"coilsweep/fit/circuit"
 )
 
-// Circuit is the coil that a result describes. withFixture: the coil's
-// own C is not known, and the fixture's is part of it. The error says
-// what is not known.
+// Circuit is the coil that a result describes. withFixture: the coil's own C is
+// not known, and the fixture's is part of it. The error names the unknown value.
 func (r *Result) Circuit() (coil circuit.Coil, withFixture bool, err error) {
 	c := r.CapacitanceCoil
 	if !c.Known() {

@@ -20,33 +20,37 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"coilsweep/excite"
 )
 
 // Alignment says where the repeats of a stimulus lie in a recording.
 type Alignment struct {
+	// Method is the number of the method that found it: see Method.
+	Method int `toml:"method"`
 	// StartSample[k] is where period k starts in the recording, in samples
 	// (with fraction); the sweep of repeat k begins there. NaN where that
 	// sweep is not wholly in the recording. The fraction between repeats is
 	// exact to a few thousandths of a sample at a usual signal-to-noise ratio;
 	// the delay common to all repeats is that of the path, the group delay of
 	// the coil included, and exact to a fraction of a millisecond only.
-	StartSample []float64
+	StartSample []float64 `toml:"start_sample"`
 	// Quality is 0 … 1: the share of the whitened, deconvolved energy that
 	// lies together as one impulse response (median over the repeats), which
 	// is about S/(S+N) averaged over the band. Noise gives less than 0.02, a
 	// good take more than 0.9; below DecisionThreshold there is no stimulus.
-	Quality float64
+	Quality float64 `toml:"quality"`
 	// Polarity is +1 where the response below the resonance has a phase of
 	// 0 (flat path) to +90 degrees (current-driven coil), -1 where it is
 	// turned over.
-	Polarity int
+	Polarity int `toml:"polarity"`
 	// DriftPPM is the recorded period against the played one, minus 1, in
 	// parts per million; 0 with fewer than two whole repeats, and exactly 0
 	// where it cannot be told from 0. DriftUPPM is its standard uncertainty;
 	// +Inf with fewer than two whole repeats.
-	DriftPPM, DriftUPPM float64
+	DriftPPM  float64 `toml:"drift_ppm"`
+	DriftUPPM float64 `toml:"drift_u_ppm"`
 	// SweepDriftPPM is a coarse value of the drift from the sweeps alone (a
 	// clock offset makes the group delay grow with the time of the sweep, for
 	// the exponential one with log f), good to some 160 us
@@ -54,30 +58,33 @@ type Alignment struct {
 	// own group delay enters it. It is all there
 	// is to warn of two clocks where only one repeat was recorded. 0 where
 	// noise leaves fewer than five bands clear.
-	SweepDriftPPM float64
+	SweepDriftPPM float64 `toml:"sweep_drift_ppm"`
 	// Damaged lists the repeats, from 0, in whose sweep samples were lost,
 	// inserted or overwritten.
-	Damaged []int
+	Damaged []int `toml:"damaged,omitempty"`
 	// Jumps lists the places where samples were lost or inserted, in order.
-	Jumps []Jump
+	Jumps []Jump `toml:"jumps,omitempty"`
 	// Partial says that sweeps were found that are not wholly in the recording.
-	Partial bool
-
-	found []int // numbers of the repeats found, from the first found
+	Partial bool `toml:"partial"`
 }
 
 // Jump is a place in a recording where samples were lost or inserted.
 type Jump struct {
 	// Repeat is the repeat, from 0, in whose sweep it lies; -1 for the gap
 	// between repeats, where it does no harm.
-	Repeat int
+	Repeat int `toml:"repeat"`
 	// Sample is about where it lies in the recording: inside a sweep good to
 	// some milliseconds, in heavy hum to tenths of a second.
-	Sample float64
+	Sample float64 `toml:"sample"`
 	// Samples is how many samples too many there are; negative where samples
 	// were lost, 0 where samples were overwritten without a shift.
-	Samples float64
+	Samples float64 `toml:"samples"`
 }
+
+// Method is the number of the method by which repeats are found. It is raised
+// with every change of what is found, so that an alignment that was kept with a
+// take and made by another method is made anew.
+const Method = 1
 
 // DecisionThreshold is the smallest Quality that counts as a stimulus found.
 // Noise of any colour stays below half of it, hum just below it; signals that
@@ -92,61 +99,53 @@ const DecisionThreshold = 0.05
 
 var (
 	// ErrNoStimulus says that the stimulus is not in the recording.
-	ErrNoStimulus = errors.New("the stimulus is not in this recording: check that the right channel was recorded, that the exciter was playing, and that the stimulus described is the one that was played")
+	ErrNoStimulus = errors.New("the stimulus is not in this recording: check that the right channel was recorded, " +
+		"that the exciter was playing, and that the stimulus described is the one that was played")
 	// ErrTooShort says that no sweep lies wholly in the recording.
-	ErrTooShort = errors.New("no whole sweep lies in this recording: record from before the first sweep until after the last one; one whole sweep is the least")
+	ErrTooShort = errors.New("no whole sweep lies in this recording: record from before the first sweep until after " +
+		"the last one; one whole sweep is the least")
 )
 
 // Align finds the repeats of stim in one channel of a recording at stim's
 // rate. It returns ErrNoStimulus where there is none and ErrTooShort where no
 // sweep of it is whole (both possibly wrapped with what was seen instead).
 func Align(samples []float64, stim excite.Stimulus) (Alignment, error) {
-	if err := checkStimulus(stim); err != nil {
-		return Alignment{}, err
+	a, err := New(stim)
+	if err == nil {
+		err = a.Extend(samples)
 	}
-	for i, x := range samples {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return Alignment{}, fmt.Errorf("sample %d of the recording is not a finite number: export the recording again", i)
-		}
-	}
-	if len(samples) < stim.SweepSamples {
-		return Alignment{}, fmt.Errorf("%w (%.2f s recorded, one sweep is %.2f s)", ErrTooShort,
-			float64(len(samples))/float64(stim.RateHz), float64(stim.SweepSamples)/float64(stim.RateHz))
-	}
-	pulses := findPulses(samples, stim, DecisionThreshold)
-	if len(pulses) == 0 {
-		return Alignment{}, ErrNoStimulus
-	}
-	c := newComparison(samples, stim)
-	var repeats []*repeat
-	for _, p := range pulses {
-		if r := c.transform(p); c.isSweep(r) {
-			repeats = append(repeats, r)
-		}
-	}
-	if len(repeats) == 0 {
-		return Alignment{}, ErrNoStimulus
-	}
-	whole, before, after := sortRepeats(oneTrain(repeats, stim), len(samples), stim)
-	if len(whole) == 0 {
-		return Alignment{}, fmt.Errorf("%w (parts of sweeps were found)", ErrTooShort)
-	}
-	c.repeats = whole
-	a, err := c.align()
 	if err != nil {
 		return Alignment{}, err
 	}
-	a.number(len(samples), len(before) > 0, len(after) > 0, stim)
-	return a, nil
+	return a.Alignment()
+}
+
+// Fits tells whether a is an alignment by this Method, and can be that of a
+// recording of n samples.
+func (a Alignment) Fits(n int, stim excite.Stimulus) bool {
+	edge := 2 * edgeS * float64(stim.RateHz)
+	outside := func(s float64) bool { return s < -edge || s+float64(stim.SweepSamples) > float64(n)+edge }
+	lost := func(j Jump) bool { return !(j.Sample >= 0 && j.Sample <= float64(n)) || j.Samples-j.Samples != 0 }
+	return a.Method == Method && len(a.StartSample) == stim.Repeats && math.Abs(a.DriftPPM) <= 2*maxDriftPPM &&
+		!slices.ContainsFunc(a.StartSample, outside) && !slices.ContainsFunc(a.Jumps, lost)
+}
+
+// Prefix is the alignment as if only the first n repeats had been played.
+func (a Alignment) Prefix(n int) Alignment {
+	a.StartSample = a.StartSample[:min(n, len(a.StartSample))]
+	a.Damaged = slices.DeleteFunc(slices.Clone(a.Damaged), func(k int) bool { return k >= n })
+	a.Jumps = slices.DeleteFunc(slices.Clone(a.Jumps), func(j Jump) bool { return j.Repeat >= n })
+	return a
 }
 
 // number gives the repeats found their numbers in the stimulus. Where the
 // recording started late, the first repeats are missing: that is taken to be
 // so where parts of an earlier sweep are seen, or where an earlier sweep would
-// lie before the recording and a later one would have been seen.
-func (a *Alignment) number(n int, before, after bool, stim excite.Stimulus) {
+// lie before the recording and a later one would have been seen. found are
+// their numbers from the first found, n the length of the recording.
+func (a *Alignment) number(found []int, n int, before, after bool, stim excite.Stimulus) {
 	a.Partial = before || after
-	starts, found := a.StartSample, a.found
+	starts := a.StartSample
 	a.StartSample = make([]float64, stim.Repeats)
 	for k := range a.StartSample {
 		a.StartSample[k] = math.NaN()
@@ -179,7 +178,6 @@ func (a *Alignment) number(n int, before, after bool, stim excite.Stimulus) {
 			a.Jumps[i].Repeat = number(k)
 		}
 	}
-	a.found = nil
 }
 
 // checkStimulus refuses descriptions that no sweep can be made from.
@@ -188,10 +186,12 @@ func checkStimulus(s excite.Stimulus) error {
 	case s.RateHz <= 0, s.SweepSamples <= 0, s.Cycles <= 0, s.Repeats <= 0,
 		s.PeriodSamples < s.SweepSamples,
 		!(s.FromHz > 0), !(s.ToHz > s.FromHz), s.ToHz > float64(s.RateHz)/2:
-		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period %d samples, %d repeats",
+		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period "+
+			"%d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
 	case !isSmooth(s.PeriodSamples):
-		return fmt.Errorf("the period of %d samples is no product of powers of 2, 3 and 5: design the stimulus again", s.PeriodSamples)
+		return fmt.Errorf("the period of %d samples is not a product of powers of 2, 3 and 5: design the stimulus again",
+			s.PeriodSamples)
 	}
 	return nil
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"coilsweep/capture/internal/effort"
 )
 
 // run is a stretch of bands with one delay.
@@ -24,7 +26,8 @@ func (c *comparison) findStep(r *repeat) {
 			continue
 		}
 		d.u = math.Max(d.u, stepPhaseU/c.bands[i].centre)
-		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <= math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
+		if n := len(runs); n > 0 && math.Abs(d.samples-runs[n-1].delay) <=
+			math.Max(stepSamples, significance*math.Hypot(d.u, runs[n-1].u)) {
 			last := &runs[n-1]
 			w0, w := 1/(last.u*last.u), 1/(d.u*d.u)
 			last.delay = (last.delay*w0 + d.samples*w) / (w0 + w)
@@ -71,7 +74,7 @@ func (c *comparison) findStep(r *repeat) {
 }
 
 // hurried tells whether a shaped sweep passes a frequency so quickly that hum
-// cannot be told from it there. What happens there is no proof of damage: a
+// cannot be told from it there. What happens there is not proof of damage: a
 // loss of samples shows in the bands behind it.
 func (c *comparison) hurried(hz float64) bool {
 	return hz < humTopHz && c.course.Weight(hz) < 1 && c.course.DwellS(hz) < hurryS
@@ -215,7 +218,8 @@ func (c *comparison) findLargeStep() {
 	}
 	if math.Abs(best) > ms {
 		r.damage = true
-		r.steps = append(r.steps, step{samples: best, from: c.timeOf(c.bands[band[at]-1].lo), to: c.timeOf(c.bands[band[at]].hi), early: true})
+		r.steps = append(r.steps, step{samples: best, from: c.timeOf(c.bands[band[at]-1].lo),
+			to: c.timeOf(c.bands[band[at]].hi), early: true})
 	}
 }
 
@@ -272,45 +276,21 @@ const (
 // or silenced shifts nothing, but differs from the other repeats by as much as
 // the signal itself.
 func (c *comparison) findOverwritten() {
-	n := c.stim.PeriodSamples
 	ref := c.ref
-	signal := make([]float64, n)
-	clean := append([]complex128(nil), ref.raw...)
-	limitLines(clean)
-	c.fft.Sequence(signal, clean)
 	bounds := c.segments()
-	power := segmentEnergy(signal, bounds)
-
 	bad := make([][]bool, len(c.repeats)) // [repeat][segment]
 	votes := make([]int, len(bounds)-1)
 	others := 0
-	diff := make([]complex128, len(ref.raw))
-	e := make([]float64, n)
 	for i, r := range c.repeats {
 		if r == ref || r.damage {
 			continue
 		}
 		others++
-		w := 2 * math.Pi * r.delay.samples / float64(n)
-		rot, turn := complex(1, 0), cmplx.Rect(1, w)
-		for k, v := range r.raw {
-			diff[k] = v * rot
-			rot *= turn
-		}
-		limitLines(diff)
-		level := complex(gain(diff, clean), 0)
-		rot = 1
-		for k, v := range r.raw {
-			diff[k] = v*rot - level*ref.raw[k]
-			rot *= turn
-		}
-		limitLines(diff)
-		c.fft.Sequence(e, diff)
-		res := segmentEnergy(e, bounds)
+		res := c.restOf(r, bounds)
 		noise := medianOf(res)
 		bad[i] = make([]bool, len(res))
 		for s, e := range res {
-			if e < blockOverNoise*noise || e < blockOverSignal*power[s] {
+			if e < blockOverNoise*noise || e < blockOverSignal*ref.power[s] {
 				continue
 			}
 			// Among the lines of hum, what is left of it comes and goes
@@ -342,6 +322,38 @@ func (c *comparison) findOverwritten() {
 			}
 		}
 	}
+}
+
+// restOf is the mean square of r less the reference, both without lines of
+// hum, between bounds. It is kept until one of them changes.
+func (c *comparison) restOf(r *repeat, bounds []int) []float64 {
+	ref, n := c.ref, c.stim.PeriodSamples
+	if r.against == ref && r.restDelay == r.delay.samples {
+		return r.rest
+	}
+	effort.Comparisons.Add(1)
+	e := make([]float64, n)
+	if ref.clean == nil {
+		ref.clean = slices.Clone(ref.raw)
+		limitLines(ref.clean)
+		ref.power = segmentEnergy(c.fft.Sequence(e, ref.clean), bounds)
+	}
+	diff := make([]complex128, len(ref.raw))
+	rot, turn := complex(1, 0), cmplx.Rect(1, 2*math.Pi*r.delay.samples/float64(n))
+	for k, v := range r.raw {
+		diff[k] = v * rot
+		rot *= turn
+	}
+	limitLines(diff)
+	level := complex(gain(diff, ref.clean), 0)
+	rot = 1
+	for k, v := range r.raw {
+		diff[k] = v*rot - level*ref.raw[k]
+		rot *= turn
+	}
+	limitLines(diff)
+	r.against, r.restDelay, r.rest = ref, r.delay.samples, segmentEnergy(c.fft.Sequence(e, diff), bounds)
+	return r.rest
 }
 
 // markOverwritten records a stretch of r as damaged, joined to an earlier one

@@ -120,7 +120,7 @@ func TestNoStimulus(t *testing.T) {
 					t.Errorf("seed %d: error %v", seed, err)
 				}
 				c.samples = y
-				for _, p := range findPulses(y, stim, 0) {
+				for _, p := range findPulses(y, stim, c.course, 0) {
 					largest = math.Max(largest, p.share)
 					n, _ := c.agreement(c.transform(p))
 					together = max(together, n)

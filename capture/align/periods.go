@@ -84,20 +84,20 @@ func fadeTail(p []float64, stim excite.Stimulus, recorded int) {
 	}
 }
 
-// Silence returns the part of the recording, at most the lead-in of the
+// Silence is the part [from, to) of the recording, at most the lead-in of the
 // stimulus, that surely holds nothing of it: up to 5 ms before the first
-// sweep. It is nil where less than 50 ms of it were recorded.
-func Silence(samples []float64, stim excite.Stimulus, a Alignment) []float64 {
+// sweep. It is empty where less than 50 ms of it were recorded.
+func Silence(stim excite.Stimulus, a Alignment) (from, to int) {
 	if len(a.StartSample) == 0 || math.IsNaN(a.StartSample[0]) {
-		return nil
+		return 0, 0
 	}
 	rate := float64(stim.RateHz)
 	hi := int(a.StartSample[0] - 0.005*rate)
 	lo := max(0, int(math.Ceil(a.StartSample[0]-float64(stim.LeadInSamples)*(1+1e-6*a.DriftPPM))))
 	if float64(hi-lo) < 0.05*rate {
-		return nil
+		return 0, 0
 	}
-	return samples[lo:hi:hi]
+	return lo, hi
 }
 
 const (

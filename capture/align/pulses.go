@@ -24,6 +24,8 @@ const (
 	// leastPart is the least energy of a pulse relative to the strongest:
 	// repeats are alike, and of a sweep cut off an octave or more must remain.
 	leastPart = 0.1
+	// apartPeriods is the least distance of two pulses in periods.
+	apartPeriods = 0.6
 )
 
 // pulse is a sweep found by the search.
@@ -32,15 +34,15 @@ type pulse struct {
 	share float64 // of the energy about it, 0 … 1
 }
 
-// findPulses deconvolves the whole recording and returns, in order, the pulses
-// that have at least leastShare of the energy of the period about them.
-func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []pulse {
+// findPulses deconvolves a stretch of the recording and returns, in order, the
+// pulses that have at least leastShare of the energy of the period about them.
+func findPulses(samples []float64, stim excite.Stimulus, course *excite.Course, leastShare float64) []pulse {
 	step := max(1, stim.RateHz/searchRateHz)
 	rate := float64(stim.RateHz) / float64(step)
 	y := decimate(samples, step)
 	taperEnds(y, int(0.02*rate))
 
-	// Zeros behind the recording keep sweeps that began before it (negative
+	// Zeros behind the stretch keep sweeps that began before it (negative
 	// lags) apart from those at its end.
 	sweep := (stim.SweepSamples + step - 1) / step
 	n := smoothEven(len(y) + sweep)
@@ -51,7 +53,7 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 	// The spectrum of equal repeats is a comb: whiten over whole teeth.
 	period := float64(stim.PeriodSamples) / float64(step)
 	tooth := max(4, int(math.Ceil(2*float64(n)/period)))
-	if !whiten(spectrum, tooth, 8*float64(stim.Repeats)) {
+	if !whiten(spectrum, tooth, 8*math.Ceil(float64(len(y))/period)) {
 		return nil
 	}
 
@@ -64,7 +66,6 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 	if from > to/4 {
 		from = math.Max(stim.FromHz, to/4)
 	}
-	course := stim.Course()
 	for k := int(from / rate * float64(n)); k <= int(to/rate*float64(n)) && k < half; k++ {
 		f := float64(k) * rate / float64(n)
 		if f < from {
@@ -78,7 +79,7 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 	}
 	fourier.NewCmplxFFT(half).Sequence(z, z)
 
-	// Energy in order of lag, from -sweep to the end of the recording.
+	// Energy in order of lag, from -sweep to the end of the stretch.
 	lead := sweep / 2
 	energy := make([]float64, lead+len(y)/2)
 	for i := range energy {
@@ -86,11 +87,12 @@ func findPulses(samples []float64, stim excite.Stimulus, leastShare float64) []p
 		energy[i] = power(v)
 	}
 	lagStep := float64(2 * step)
-	return pickPulses(energy, pulseS*rate/2, period/2, leastShare, func(i int) float64 { return float64(i-lead) * lagStep })
+	return pickPulses(energy, pulseS*rate/2, period/2, leastShare,
+		func(i int) float64 { return float64(i-lead) * lagStep })
 }
 
 // pickPulses finds peaks of the energy gathered over width, at most one in
-// each 0.6 periods, with their share of the energy of the period about them.
+// each apartPeriods, with their share of the energy of the period about them.
 func pickPulses(energy []float64, width, period, leastShare float64, position func(int) float64) []pulse {
 	w := int(width)
 	sum := make([]float64, len(energy)+1)
@@ -112,7 +114,7 @@ func pickPulses(energy []float64, width, period, leastShare float64, position fu
 	}
 	var found []pulse
 	strongest := 0.0
-	reach, apart := int(period/2), int(0.6*period)
+	reach, apart := int(period/2), int(apartPeriods*period)
 	for range len(energy)/apart + 2 {
 		best, bestE := -1, 0.0
 		for i, ok := range free {

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"sort"
 
+	"coilsweep/capture/internal/effort"
 	"coilsweep/excite"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -47,6 +48,13 @@ type repeat struct {
 	share float64
 	raw   []complex128 // spectrum of the stretch, faded ends
 	bands []pulseBand
+	clean []complex128 // raw without lines of hum; nil until it was the reference
+	power []float64    // of clean, in the segments of the sweep
+	// rest is what is left of the repeat beside the reference against, at a
+	// delay of restDelay, in the segments.
+	rest      []float64
+	against   *repeat
+	restDelay float64
 
 	delays []delay // by band, against the reference repeat's stretch
 	delay  delay   // of most of the repeat
@@ -169,8 +177,9 @@ func oneTrain(repeats []*repeat, stim excite.Stimulus) []*repeat {
 
 // transform cuts the period of p out, fades its ends and transforms it. The
 // fades keep hum, which does not fit into a period, from leaking all over the
-// spectrum; the sweep loses its first octave, which no band looks at.
+// spectrum; the sweep loses its first octave, which no band uses.
 func (c *comparison) transform(p pulse) *repeat {
+	effort.Sweeps.Add(1)
 	n := c.stim.PeriodSamples
 	r := &repeat{cut: int(math.Round(p.start)), start: p.start, share: p.share}
 	y := make([]float64, n)
@@ -200,9 +209,10 @@ func (c *comparison) transform(p pulse) *repeat {
 // derivatives, so that leakage falls by 24 dB an octave.
 func smoothStep(u float64) float64 { return u - math.Sin(2*math.Pi*u)/(2*math.Pi) }
 
-// align measures the repeats against each other and fits the clock.
-func (c *comparison) align() (Alignment, error) {
-	a := Alignment{DriftUPPM: math.Inf(1)}
+// align measures the repeats against each other and fits the clock. index are
+// their numbers from that of the first.
+func (c *comparison) align() (a Alignment, index []int, err error) {
+	a.DriftUPPM = math.Inf(1)
 	c.chooseReference()
 
 	if len(c.repeats) == 1 {
@@ -212,15 +222,14 @@ func (c *comparison) align() (Alignment, error) {
 	}
 	_, a.SweepDriftPPM = c.sweepDelay(c.ref, 0)
 	if math.Abs(a.SweepDriftPPM) > maxDriftPPM+500 && !c.ref.damage {
-		return a, fmt.Errorf("%w (a sweep of another duration seems to be there)", ErrNoStimulus)
+		return a, nil, fmt.Errorf("%w (a sweep of another duration seems to be there)", ErrNoStimulus)
 	}
 	clock, err := c.fitClock()
 	if err != nil {
-		return a, err
+		return a, nil, err
 	}
 	a.DriftPPM, a.DriftUPPM = clock.driftPPM, clock.uPPM
 	a.Jumps = append(a.Jumps, clock.jumps...)
-	a.found = clock.index
 
 	// The delay of the path, now that the true sweep rate is known.
 	start, _ := c.sweepDelay(c.ref, a.DriftPPM)
@@ -239,7 +248,7 @@ func (c *comparison) align() (Alignment, error) {
 	sort.Slice(a.Jumps, func(i, j int) bool { return a.Jumps[i].Sample < a.Jumps[j].Sample })
 	sort.Float64s(shares)
 	a.Quality = shares[len(shares)/2]
-	return a, nil
+	return a, clock.index, nil
 }
 
 // chooseReference finds the repeat with which most others agree in the delay
@@ -392,13 +401,15 @@ func (c *comparison) fitClock() (clock, error) {
 			}
 		}
 		clean := known[i] == 0
-		if votes > support || votes == support && (clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
+		if votes > support || votes == support &&
+			(clean && !supportClean || clean == supportClean && math.Abs(d) < math.Abs(drift)) {
 			drift, driftU, support, supportClean = d, tolerance(i)/(count[i]*period), votes, clean
 		}
 	}
 	if support < 0 {
 		if n > 2 {
-			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus was played)",
+			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus "+
+				"was played)",
 				ErrNoStimulus, (period+left[0])/float64(c.stim.RateHz), period/float64(c.stim.RateHz))
 		}
 		drift = 0
@@ -443,7 +454,7 @@ func (c *comparison) fitClock() (clock, error) {
 		offset = (sy - slope*sx) / sw
 		k.uPPM = 1e6 * math.Sqrt(sw/det)
 	}
-	// Is it a line? The wander of a clock is no noise.
+	// Is it a line? The wander of a clock is not noise.
 	wander := 0.0
 	for i, r := range c.repeats {
 		if !r.damage {
@@ -554,7 +565,7 @@ func (c *comparison) againstSweep(r *repeat, driftPPM float64) []delay {
 	return delays
 }
 
-// polarity looks at the phase of the reference repeat between 150 and 600 Hz,
+// polarity takes the phase of the reference repeat between 150 and 600 Hz,
 // below any resonance, with the delay of the path taken off.
 func (c *comparison) polarity(start, driftPPM float64) int {
 	var sum complex128

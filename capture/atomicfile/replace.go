@@ -1,8 +1,6 @@
 package atomicfile
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -13,16 +11,15 @@ import (
 var ErrChanged = errors.New("was changed meanwhile")
 
 // Replace is Write for a file that was read before: data only takes its place
-// while its checksum (SHA-256, hexadecimal) is still the same; empty: while
-// there is no file. Else the error wraps ErrChanged. Who writes between the
-// look and the renaming is overwritten.
+// while its checksum (Sum) is still the same; empty: while there is no file. Else the
+// error wraps ErrChanged. What another program writes between the comparison and the
+// renaming is overwritten.
 func Replace(path, sum string, data []byte) error {
 	held, err := os.ReadFile(path)
 	now := ""
 	switch {
 	case err == nil:
-		digest := sha256.Sum256(held)
-		now = hex.EncodeToString(digest[:])
+		now = Sum(held)
 	case !errors.Is(err, fs.ErrNotExist):
 		return fmt.Errorf("cannot read %s: %w", path, cause(err))
 	}

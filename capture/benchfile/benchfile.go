@@ -7,8 +7,6 @@
 package benchfile
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -17,6 +15,7 @@ import (
 	"syscall"
 	"time"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/excite/quantity"
 )
 
@@ -134,8 +133,7 @@ func Read(path string) (Found, error) {
 	if err != nil {
 		return Found{}, fmt.Errorf("%s: %w", path, err)
 	}
-	sum := sha256.Sum256(text)
-	return Found{Bench: b, Path: path, SHA256: hex.EncodeToString(sum[:])}, nil
+	return Found{Bench: b, Path: path, SHA256: atomicfile.Sum(text)}, nil
 }
 
 // KeyError is something wrong with one key of a bench.

@@ -2,7 +2,6 @@ package benchfile
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -16,16 +15,8 @@ import (
 // Decode reads bench.toml and checks it. Errors of form begin with the line.
 func Decode(text []byte) (Bench, error) {
 	var b Bench
-	meta, err := toml.NewDecoder(bytes.NewReader(text)).Decode(&b)
-	var parse toml.ParseError
-	if errors.As(err, &parse) {
-		return Bench{}, fmt.Errorf("line %d: %s", parse.Position.Line, parse.Message)
-	}
-	if err != nil {
-		return Bench{}, errors.New(strings.TrimPrefix(err.Error(), "toml: "))
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return Bench{}, fmt.Errorf("line %d: there is no key %q: correct or remove it", tomlkey.Line(text, unknown[0]), unknown[0])
+	if err := tomlkey.Decode(text, &b); err != nil {
+		return Bench{}, err
 	}
 	return b, b.check()
 }

@@ -38,7 +38,8 @@ func TestEngineRunsOneJobAtATime(t *testing.T) {
 		})
 		s := b.want(Working, 0)
 		var busy *BusyError
-		if err := b.Start(Job{Name: "another"}); !errors.As(err, &busy) || busy.Running.Name != "take bare" || !strings.Contains(err.Error(), "take bare") {
+		if err := b.Start(Job{Name: "another"}); !errors.As(err, &busy) || busy.Running.Name != "take bare" ||
+			!strings.Contains(err.Error(), "take bare") {
 			t.Errorf("a second job: %v", err)
 		}
 		if s.Job == nil || s.Job.Name != "take bare" || s.Since != asked {
@@ -137,7 +138,8 @@ func TestEngineOutlivesPanics(t *testing.T) {
 			do     func(context.Context, record.Recorder) error
 			says   string
 		}{
-			{nil, func(context.Context, record.Recorder) error { panic("in the job") }, "take bare broke off by a fault of the program: in the job"},
+			{nil, func(context.Context, record.Recorder) error { panic("in the job") },
+				"take bare broke off by a fault of the program: in the job"},
 			{nil, func(ctx context.Context, rec record.Recorder) error {
 				_, err := rec.Record(ctx, nil, cardRate, func([]float32) error { panic("in the sink") })
 				return err
@@ -286,13 +288,14 @@ func TestRunEndsInMidTake(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan := capture.Take{Name: "bare", Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"}, Stimulus: stimulus}
+	plan := capture.Take{Name: "bare", Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"},
+		Stimulus: stimulus}
 	inTime(t, func(t *testing.T) {
 		c := newCard()
 		b := run(t, c.source("card"))
 		b.want(Listening, time.Second)
 		done := b.start(nil, func(ctx context.Context, rec record.Recorder) error {
-			_, err := record.Run(ctx, rec, folder, plan, nil)
+			_, err := record.Run(ctx, rec, folder, plan, record.Options{})
 			return err
 		})
 		time.Sleep(2 * time.Second)
@@ -389,7 +392,8 @@ type hasty struct {
 	records, delivered int
 }
 
-func (h *hasty) Record(ctx context.Context, _ []float32, frames int, sink func([]float32) error) (record.Session, error) {
+func (h *hasty) Record(ctx context.Context, _ []float32, frames int, sink func([]float32) error) (record.Session,
+	error) {
 	h.records++
 	block := make([]float32, 1200)
 	for range min(h.blocks, frames/len(block)) {
@@ -453,7 +457,8 @@ func TestEngineTellsOfSilence(t *testing.T) {
 			t.Errorf("%d silences in 6 s", n)
 		}
 		for _, s := range silences {
-			if math.Abs(s.HumDBFS - -40) > 0.05 || math.Abs(s.MainsHz-49.97) > 0.02 || s.NoiseDBFS < s.HumDBFS-0.01 || len(s.Octaves) < 10 {
+			if math.Abs(s.HumDBFS - -40) > 0.05 || math.Abs(s.MainsHz-49.97) > 0.02 || s.NoiseDBFS < s.HumDBFS-0.01 ||
+				len(s.Octaves) < 10 {
 				t.Errorf("silence %+v", s)
 			}
 		}

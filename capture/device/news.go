@@ -1,7 +1,6 @@
 package device
 
 import (
-	"math"
 	"slices"
 	"sync"
 	"time"
@@ -21,17 +20,14 @@ const (
 // slice is the sound of all channels over one period of metersHz.
 type slice struct {
 	at     time.Time
-	frames int
-	peak   []float64
-	square []float64 // sums
+	levels []quality.Level
 }
 
 // with is s and the slice that follows it, together.
 func (s slice) with(next slice) slice {
-	sum := slice{next.at, s.frames + next.frames, slices.Clone(next.peak), slices.Clone(next.square)}
-	for c := range min(len(s.peak), len(sum.peak)) {
-		sum.peak[c] = math.Max(s.peak[c], sum.peak[c])
-		sum.square[c] += s.square[c]
+	sum := slice{next.at, slices.Clone(next.levels)}
+	for c := range min(len(s.levels), len(sum.levels)) {
+		sum.levels[c] = s.levels[c].With(sum.levels[c])
 	}
 	return sum
 }
@@ -50,18 +46,16 @@ func newSlicer(f record.Format, n *news) *slicer {
 }
 
 func (s *slicer) clear() {
-	s.now = slice{peak: make([]float64, s.format.Channels), square: make([]float64, s.format.Channels)}
+	s.now = slice{levels: make([]quality.Level, s.format.Channels)}
 }
 
 // add takes in a recorded block.
 func (s *slicer) add(block []float32) {
 	for i := 0; i+s.format.Channels <= len(block); i += s.format.Channels {
 		for c, v := range block[i : i+s.format.Channels] {
-			x := float64(v)
-			s.now.peak[c] = math.Max(s.now.peak[c], math.Abs(x))
-			s.now.square[c] += x * x
+			s.now.levels[c].Add(float64(v))
 		}
-		if s.now.frames++; s.now.frames*metersHz >= s.format.RateHz {
+		if s.now.levels[0].N*metersHz >= s.format.RateHz {
 			s.now.at = time.Now()
 			s.news.slice(s.now)
 			s.clear()
@@ -179,12 +173,5 @@ func (n *news) run() {
 }
 
 func (n *news) levels(s slice) Levels {
-	l := Levels{Seconds: s.at.Sub(n.made).Seconds()}
-	for c, peak := range s.peak {
-		l.Channels = append(l.Channels, record.Meter{
-			PeakDBFS: 20 * math.Log10(peak),
-			RMSDBFS:  10 * math.Log10(2*s.square[c]/float64(s.frames)),
-		})
-	}
-	return l
+	return Levels{Seconds: s.at.Sub(n.made).Seconds(), Channels: record.Meters(s.levels)}
 }

@@ -23,13 +23,13 @@ const (
 // at least clipRun samples at the extreme value of all spans, on each side by
 // itself. The extreme is a rail of the converter, where one such run is enough,
 // or that of an overdriven stage before it.
-func clippedIn(x []float64, spans []span) []int {
+func clippedIn(x []float64, spans []Span) []int {
 	count := make([]int, len(spans))
 	quantum := quantumOf(x, spans)
 	for _, sign := range []float64{1, -1} {
 		extreme := 0.0
 		for _, s := range spans {
-			for _, v := range x[s.from:s.to] {
+			for _, v := range x[s.From:s.To] {
 				extreme = math.Max(extreme, sign*v)
 			}
 		}
@@ -47,8 +47,8 @@ func clippedIn(x []float64, spans []span) []int {
 			flat, n, near := make([]int, len(spans)), 0, 0
 			level := extreme * (1 - thickness)
 			for i, s := range spans {
-				flat[i] += flatRuns(x[s.from:s.to], sign, level, quantum, &n)
-				for _, v := range x[s.from:s.to] {
+				flat[i] += flatRuns(x[s.From:s.To], sign, level, quantum, &n)
+				for _, v := range x[s.From:s.To] {
 					if sign*v >= level {
 						near++
 					}
@@ -100,10 +100,10 @@ func flatRuns(x []float64, sign, level, quantum float64, n *int) (samples int) {
 
 // quantumOf is the step of 8, 16 or 24 bits of which all samples are multiples;
 // 0 where they have none.
-func quantumOf(x []float64, spans []span) float64 {
+func quantumOf(x []float64, spans []Span) float64 {
 	bits := []float64{8, 16, 24}
 	for _, s := range spans {
-		for _, v := range x[s.from:s.to] {
+		for _, v := range x[s.From:s.To] {
 			for v *= math.Exp2(bits[0] - 1); v != math.Trunc(v); v *= math.Exp2(8) {
 				if bits = bits[1:]; len(bits) == 0 {
 					return 0

@@ -17,13 +17,13 @@ const (
 // samples. Signals crowd at their extremes a little: of a sine's samples within
 // 3e of the extreme, 58 % lie within e (arcsine distribution), of a signal with
 // a moving envelope fewer. At a rail nearly all do.
-func crowdedIn(x []float64, spans []span) []int {
+func crowdedIn(x []float64, spans []Span) []int {
 	count := make([]int, len(spans))
 	step := stepOf(x, spans)
 	for _, sign := range []float64{1, -1} {
 		level := crowdedLevel(x, spans, sign, step)
 		for i, s := range spans {
-			for _, v := range x[s.from:s.to] {
+			for _, v := range x[s.From:s.To] {
 				if sign*v >= level {
 					count[i]++
 				}
@@ -35,12 +35,12 @@ func crowdedIn(x []float64, spans []span) []int {
 
 // crowdedLevel is from where on samples of that sign are at a rail; +Inf where
 // there is none.
-func crowdedLevel(x []float64, spans []span, sign, step float64) float64 {
+func crowdedLevel(x []float64, spans []Span, sign, step float64) float64 {
 	// A plateau is as thin as the noise behind the stage that clips.
 	widths := []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3}
 	extreme := 0.0
 	for _, s := range spans {
-		for _, v := range x[s.from:s.to] {
+		for _, v := range x[s.From:s.To] {
 			extreme = math.Max(extreme, sign*v)
 		}
 	}
@@ -49,7 +49,7 @@ func crowdedLevel(x []float64, spans []span, sign, step float64) float64 {
 	}
 	var top []float64
 	for _, s := range spans {
-		for _, v := range x[s.from:s.to] {
+		for _, v := range x[s.From:s.To] {
 			if v *= sign; v >= extreme*(1-3*widths[len(widths)-1]) {
 				top = append(top, v)
 			}
@@ -73,10 +73,10 @@ func crowdedLevel(x []float64, spans []span, sign, step float64) float64 {
 
 // stepOf is the least difference between neighbouring samples: the step of the
 // converter, where the samples have steps at all. +Inf where all are the same.
-func stepOf(x []float64, spans []span) float64 {
+func stepOf(x []float64, spans []Span) float64 {
 	step := math.Inf(1)
 	for _, s := range spans {
-		for i := s.from + 1; i < s.to; i++ {
+		for i := s.From + 1; i < s.To; i++ {
 			if d := math.Abs(x[i] - x[i-1]); d > 0 && d < step {
 				step = d
 			}

@@ -62,8 +62,10 @@ func TestCrowding(t *testing.T) {
 		{"4 dB over at a tenth of the rate", coil, []func(float64) float64{scaled(4), quantised(24)}, true},
 		{"1 dB over", coil, []func(float64) float64{scaled(1), quantised(24)}, true},
 		{"4 dB over in 16 bits", coil, []func(float64) float64{scaled(4), quantised(16)}, true},
-		{"4 dB over before a gain that leaves a quarter", coil, []func(float64) float64{scaled(4), cut(1), scaled(-12), hiss(1e-6), quantised(24)}, true},
-		{"cut noisily before the converter", coil, []func(float64) float64{scaled(4), cut(1), scaled(-6), hiss(2e-4), quantised(24)}, true},
+		{"4 dB over before a gain that leaves a quarter", coil, []func(float64) float64{scaled(4), cut(1), scaled(-12),
+			hiss(1e-6), quantised(24)}, true},
+		{"cut noisily before the converter", coil, []func(float64) float64{scaled(4), cut(1), scaled(-6), hiss(2e-4),
+			quantised(24)}, true},
 		{"flat, 0.2 dB over", flat, []func(float64) float64{scaled(0.2), quantised(24)}, true},
 		{"to the brim", coil, []func(float64) float64{scaled(-0.001), quantised(24)}, false},
 		{"to the brim in 16 bits", coil, []func(float64) float64{scaled(-0.001), quantised(16)}, false},
@@ -82,7 +84,7 @@ func TestCrowding(t *testing.T) {
 			for _, f := range tt.steps {
 				x = mapped(x, f)
 			}
-			n := sum(crowdedIn(x, []span{{0, len(x)}}))
+			n := sum(crowdedIn(x, []Span{{0, len(x)}}))
 			if (n > 0) != tt.clipped {
 				t.Errorf("%d samples clipped, want some: %v", n, tt.clipped)
 			}
@@ -100,8 +102,9 @@ func TestNoFalseCrowding(t *testing.T) {
 		k := math.Pow(10, db/20)
 		convert := quantised(bits)
 		x := mapped(resonant(hz, q), func(v float64) float64 { return convert(k*v + noise*dice.NormFloat64()) })
-		if got := sum(crowdedIn(x, []span{{0, len(x)}})); got > 0 {
-			t.Errorf("%d: %d samples of a clean sweep are called clipped (peak at %.0f Hz, Q %.1f, %.1f dB, %d bits, noise %.2g)", n, got, hz, q, db, bits, noise)
+		if got := sum(crowdedIn(x, []Span{{0, len(x)}})); got > 0 {
+			t.Errorf("%d: %d samples of a clean sweep are called clipped (peak at %.0f Hz, Q %.1f, %.1f dB, %d bits, noise "+
+				"%.2g)", n, got, hz, q, db, bits, noise)
 		}
 	}
 }

@@ -27,74 +27,100 @@ const (
 	// humFlagDB: hum less than this far below the sweep between 500 Hz and
 	// 2 kHz reaches the lower end of the response, where a coil answers less.
 	humFlagDB = 20
-	// floorDBFS stands for digital silence.
-	floorDBFS = -200
 )
 
 // Assess finds the stimulus of take in rec and says what the audio tells of
-// its quality: levels, noise, hum, clipping, clock, damaged repeats. Channel 1
-// is the coil, channel 2 (where take has a reference) is looked at for
-// clipping only. Level is that of AES17: a full-scale sine has 0 dBFS.
+// its quality: the take with both, Alignment and Quality. See AssessAligned.
+func Assess(rec capture.Recording, take capture.Take) (capture.Take, error) {
+	if err := belongs(rec, take.Stimulus); err != nil {
+		return take, err
+	}
+	at, err := align.Align(rec.Samples[0], take.Stimulus)
+	return AssessAligned(rec, take, at, err)
+}
+
+// AssessAligned is Assess with the stimulus looked for already: at and failed
+// are what align.Align says of the coil's channel. The quality is levels, noise,
+// hum, clipping, clock, damaged repeats. Channel 1 is the coil, channel 2 (where
+// take has a reference) is looked at for clipping only.
 //
 // A recording without the stimulus or without a whole sweep gets a flag and no
 // error; errors are for recordings that do not belong to the take at all (no
 // channel, another rate, not numbers). take.Quality.Xruns are kept, and flagged
 // as drop-outs; only what the audio proves is damage, though.
-func Assess(rec capture.Recording, take capture.Take) (capture.Quality, error) {
-	q := capture.Quality{Xruns: take.Quality.Xruns, Polarity: 1}
-	if len(rec.Samples) == 0 {
-		return q, errors.New("the recording has no channel")
-	}
+func AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment, failed error) (capture.Take, error) {
 	stim := take.Stimulus
-	if rec.RateHz != stim.RateHz {
-		return q, fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz, stim.RateHz, stim.RateHz)
+	if err := belongs(rec, stim); err != nil {
+		return take, err
 	}
-	coil := rec.Samples[0]
+	q := capture.Quality{Xruns: take.Quality.Xruns, Polarity: 1}
 	if len(q.Xruns) > 0 {
 		q.Flag(capture.Dropout)
 	}
-
-	a, err := align.Align(coil, stim)
+	coil := rec.Samples[0]
+	take.Alignment = nil
 	switch {
-	case errors.Is(err, align.ErrNoStimulus):
+	case errors.Is(failed, align.ErrNoStimulus):
 		q.Flag(capture.NoStimulus)
-	case errors.Is(err, align.ErrTooShort):
+	case errors.Is(failed, align.ErrTooShort):
 		q.Flag(capture.TooShort)
-	case err != nil:
-		return q, err
+	case failed != nil:
+		return take, failed
+	default:
+		take.Alignment = &at
+		assess(&q, rec, take)
+		take.Quality = q
+		return take, nil
 	}
-	if err != nil {
-		whole := []span{{0, len(coil)}}
-		q.PeakDBFS, q.RMSDBFS = levels(coil, whole)
-		if q.ClippedSamples = sum(clippedIn(coil, whole)); q.ClippedSamples > 0 {
-			q.Flag(capture.Clipped)
-		}
-		return q, nil
+	whole := []Span{{0, len(coil)}}
+	q.PeakDBFS, q.RMSDBFS = levels(coil, whole)
+	if q.ClippedSamples = sum(clippedIn(coil, whole)); q.ClippedSamples > 0 {
+		q.Flag(capture.Clipped)
 	}
+	take.Quality = q
+	return take, nil
+}
+
+// belongs returns an error for a recording that cannot be one of stim.
+func belongs(rec capture.Recording, stim excite.Stimulus) error {
+	if len(rec.Samples) == 0 {
+		return errors.New("the recording has no channel")
+	}
+	if rec.RateHz != stim.RateHz {
+		return fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz, stim.RateHz,
+			stim.RateHz)
+	}
+	return nil
+}
+
+// assess fills q of a take in which whole repeats were found.
+func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
+	coil, stim, a := rec.Samples[0], take.Stimulus, *take.Alignment
 	q.AlignmentQuality, q.Polarity, q.DriftPPM = a.Quality, a.Polarity, a.DriftPPM
-	if math.Abs(a.DriftPPM) > driftFlagPPM || math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM)*1e-6*stim.SweepRateS() > loneSweepDelayS {
+	if math.Abs(a.DriftPPM) > driftFlagPPM ||
+		math.IsInf(a.DriftUPPM, 1) && math.Abs(a.SweepDriftPPM)*1e-6*stim.SweepRateS() > loneSweepDelayS {
 		q.Flag(capture.Drift)
 	}
 
 	repeats, sweeps := sweepSpans(a, stim, len(coil))
 	q.PeakDBFS, q.RMSDBFS = levels(coil, sweeps)
-	q.DamagedRepeats = a.Damaged
-	assessClipping(&q, rec, take, repeats, sweeps, a.Jumps)
+	q.DamagedRepeats = slices.Clone(a.Damaged)
+	assessClipping(q, rec, take, repeats, sweeps, a.Jumps)
 	if len(q.LostRepeats()) > 0 {
 		q.Flag(capture.Dropout)
 	}
 	if n := len(q.DamagedRepeats); n > 0 && n >= len(repeats) && !slices.Contains(q.Flags, capture.Clipped) {
 		q.Flag(capture.TooShort) // no whole sweep is left
 	}
-	assessNoise(&q, coil, stim, a, sweeps)
-	return q, nil
+	assessNoise(q, coil, stim, a, sweeps)
 }
 
 // assessClipping counts clipped samples of both channels. Where all whole
 // repeats are clipped the take is; where some are not, these are enough, and
 // the others are flagged and count as damaged. jumps tell whether these lost
 // samples, too.
-func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take, repeats []int, sweeps []span, jumps []align.Jump) {
+func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take, repeats []int, sweeps []Span,
+	jumps []align.Jump) {
 	count := make([]int, len(sweeps))
 	channels := rec.Samples[:1]
 	if kind := take.Reference.Kind; kind != "" && kind != "none" && len(rec.Samples) > 1 {
@@ -136,19 +162,21 @@ func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take
 
 // assessNoise measures noise and hum where nothing was played, and sets them
 // against the sweep between 500 Hz and 2 kHz.
-func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a align.Alignment, sweeps []span) {
-	silence := align.Silence(coil, stim, a)
-	if silence == nil {
-		silence = longestGap(coil, stim, a)
+func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a align.Alignment, sweeps []Span) {
+	var quiet Span
+	if quiet.From, quiet.To = align.Silence(stim, a); quiet.To == 0 {
+		quiet = longestGap(stim, a, len(coil))
 	}
-	if silence == nil {
+	if quiet.To == 0 {
 		return
 	}
-	noise := variance(silence)
-	q.NoiseDBFS = dbfs(noise)
-	hum := findHum(silence, stim.RateHz)
-	if hum.mainsHz > 0 {
-		q.HumDBFS, q.MainsHz = dbfs(hum.power), hum.mainsHz
+	noise := Variance(coil[quiet.From:quiet.To])
+	q.NoiseDBFS = DBFS(noise)
+	rest := noise
+	hum := FindMains(coil, stim.RateHz, Silences(stim, a, len(coil)), a.Jumps)
+	if hum != nil {
+		rest = Variance(hum.Removed(coil, quiet))
+		q.HumDBFS, q.MainsHz = DBFS(hum.power()), hum.Hz()
 	}
 
 	from, to := 500.0, 2000.0
@@ -159,85 +187,62 @@ func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a ali
 	rate := float64(stim.RateHz)
 	signal := 0.0
 	for _, s := range sweeps {
-		lo, hi := s.from+int(stim.TimeOf(from)*rate), s.from+int(stim.TimeOf(to)*rate)
+		lo, hi := s.From+int(stim.TimeOf(from)*rate), s.From+int(stim.TimeOf(to)*rate)
 		if lo, hi = max(lo, 0), min(hi, len(coil)); hi > lo {
-			signal += variance(coil[lo:hi]) / float64(len(sweeps))
+			signal += Variance(coil[lo:hi]) / float64(len(sweeps))
 		}
 	}
 	signal = math.Max(signal-noise, 1e-30)
-	q.SNRDB = math.Min(10*math.Log10(signal/math.Max(hum.rest, 1e-30)), 200)
+	q.SNRDB = math.Min(10*math.Log10(signal/math.Max(rest, 1e-30)), 200)
 	if q.SNRDB < lowSNRDB {
 		q.Flag(capture.LowSNR)
 	}
-	if hum.mainsHz > 0 && 10*math.Log10(signal/hum.power) < humFlagDB {
+	if hum != nil && 10*math.Log10(signal/hum.power()) < humFlagDB {
 		q.Flag(capture.Hum)
 	}
 }
 
-// span is a stretch of samples.
-type span struct{ from, to int }
+// Span is the stretch [From, To) of samples.
+type Span struct{ From, To int }
 
 // sweepSpans are the sweeps of the whole repeats that were found, with the
 // numbers of these.
-func sweepSpans(a align.Alignment, stim excite.Stimulus, n int) (repeats []int, sweeps []span) {
+func sweepSpans(a align.Alignment, stim excite.Stimulus, n int) (repeats []int, sweeps []Span) {
 	for k, s := range a.StartSample {
 		if math.IsNaN(s) {
 			continue
 		}
 		from := max(0, int(s))
 		repeats = append(repeats, k)
-		sweeps = append(sweeps, span{from, min(n, from+stim.SweepSamples)})
+		sweeps = append(sweeps, Span{from, min(n, from+stim.SweepSamples)})
 	}
 	return repeats, sweeps
 }
 
-// longestGap is the end of the gap behind one of the sweeps, after half of it
-// has let the coil ring out: the noise where the lead-in was not recorded. It
-// is nil where less than 50 ms are there.
-func longestGap(x []float64, stim excite.Stimulus, a align.Alignment) []float64 {
-	var longest []float64
+// longestGap is the end of the gap behind one of the sweeps in n samples, after
+// half of it has let the coil ring out: the noise where the lead-in was not
+// recorded. It is empty where less than 50 ms are there.
+func longestGap(stim excite.Stimulus, a align.Alignment, n int) (longest Span) {
 	for _, s := range a.StartSample {
 		if math.IsNaN(s) {
 			continue
 		}
 		lo := int(s) + (stim.SweepSamples+stim.PeriodSamples)/2
-		hi := min(len(x), int(s)+stim.PeriodSamples-stim.RateHz/200)
-		if hi-lo > max(len(longest), stim.RateHz/20) {
-			longest = x[lo:hi]
+		hi := min(n, int(s)+stim.PeriodSamples-stim.RateHz/200)
+		if hi-lo > max(longest.To-longest.From, stim.RateHz/20) {
+			longest = Span{lo, hi}
 		}
 	}
 	return longest
 }
 
 // levels are peak and rms over spans, in dBFS.
-func levels(x []float64, spans []span) (peakDBFS, rmsDBFS float64) {
-	peak, square, n := 0.0, 0.0, 0
+func levels(x []float64, spans []Span) (peakDBFS, rmsDBFS float64) {
+	var l Level
 	for _, s := range spans {
-		for _, v := range x[s.from:s.to] {
-			peak = math.Max(peak, math.Abs(v))
-			square += v * v
-			n++
-		}
+		l = l.With(LevelOf(x[s.From:s.To]))
 	}
-	return dbfs(peak * peak / 2), dbfs(square / float64(max(1, n)))
-}
-
-// dbfs is the level of a mean square; a full-scale sine has ½.
-func dbfs(meanSquare float64) float64 {
-	return math.Max(10*math.Log10(2*meanSquare), floorDBFS)
-}
-
-// variance is the mean square about the mean: inputs have an offset.
-func variance(x []float64) float64 {
-	mean, square := 0.0, 0.0
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
-	for _, v := range x {
-		square += (v - mean) * (v - mean)
-	}
-	return square / float64(len(x))
+	return l.Kept()
 }
 
 func sum(counts []int) int {

@@ -43,6 +43,11 @@ func recorded(s excite.Stimulus, f0, q float64, delay int) []float64 {
 	return y
 }
 
+func assessed(rec capture.Recording, take capture.Take) (capture.Quality, error) {
+	take, err := Assess(rec, take)
+	return take.Quality, err
+}
+
 func addNoise(y []float64, rmsDBFS float64, seed uint64) {
 	random := rand.New(rand.NewPCG(seed, 7))
 	sigma := math.Pow(10, rmsDBFS/20) / math.Sqrt2
@@ -112,10 +117,13 @@ func TestAssessFlags(t *testing.T) {
 			return y
 		}, nil},
 		{"as loud as can be", func(y []float64) []float64 { gain(y, 0.9999/peak); round(y, 24); return y }, nil},
-		{"clipped at full scale", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 24); return y }, []capture.Flag{capture.Clipped}},
-		{"clipped at full scale, 16 bits", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 16); return y }, []capture.Flag{capture.Clipped}},
+		{"clipped at full scale", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 24); return y },
+			[]capture.Flag{capture.Clipped}},
+		{"clipped at full scale, 16 bits", func(y []float64) []float64 { gain(y, 1.2/peak); round(y, 16); return y },
+			[]capture.Flag{capture.Clipped}},
 		{"float, beyond full scale", func(y []float64) []float64 { gain(y, 1.2/peak); return y }, nil},
-		{"clipped below full scale", func(y []float64) []float64 { clip(y, 0.6*peak); gain(y, 0.3); return y }, []capture.Flag{capture.Clipped}},
+		{"clipped below full scale", func(y []float64) []float64 { clip(y, 0.6*peak); gain(y, 0.3); return y },
+			[]capture.Flag{capture.Clipped}},
 		{"clipped on one side before a noisy stage", func(y []float64) []float64 {
 			for i := range y {
 				y[i] = math.Min(y[i], 0.7*peak)
@@ -138,9 +146,12 @@ func TestAssessFlags(t *testing.T) {
 			return slices.Delete(y, sweep(2, 0.6), sweep(2, 0.6)+50)
 		}, []capture.Flag{capture.ClippedRepeat, capture.Dropout}},
 		{"silent", func(y []float64) []float64 { clear(y); return y }, []capture.Flag{capture.NoStimulus}},
-		{"noise alone", func(y []float64) []float64 { clear(y); addNoise(y, -40, 3); return y }, []capture.Flag{capture.NoStimulus}},
-		{"hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, -20); return y }, []capture.Flag{capture.NoStimulus}},
-		{"clipped hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, 6); round(y, 24); return y }, []capture.Flag{capture.NoStimulus, capture.Clipped}},
+		{"noise alone", func(y []float64) []float64 { clear(y); addNoise(y, -40, 3); return y },
+			[]capture.Flag{capture.NoStimulus}},
+		{"hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, -20); return y },
+			[]capture.Flag{capture.NoStimulus}},
+		{"clipped hum alone", func(y []float64) []float64 { clear(y); addHum(y, rate, 50, 6); round(y, 24); return y },
+			[]capture.Flag{capture.NoStimulus, capture.Clipped}},
 		{"half a sweep", func(y []float64) []float64 { return y[:sweep(0, 0.7)] }, []capture.Flag{capture.TooShort}},
 		{"a second", func(y []float64) []float64 { return y[:s.SweepSamples/2] }, []capture.Flag{capture.TooShort}},
 		{"samples lost in one repeat", func(y []float64) []float64 {
@@ -160,14 +171,15 @@ func TestAssessFlags(t *testing.T) {
 			if tt.edit != nil {
 				y = tt.edit(y)
 			}
-			q, err := Assess(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
+			q, err := assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
 			if err != nil {
 				t.Fatal(err)
 			}
 			if !slices.Equal(q.Flags, tt.want) {
 				t.Errorf("flags %v, want %v (%+v)", q.Flags, tt.want, q)
 			}
-			if clipped := q.ClippedSamples > 0; clipped != (slices.Contains(tt.want, capture.Clipped) || slices.Contains(tt.want, capture.ClippedRepeat)) {
+			if clipped := q.ClippedSamples > 0; clipped != (slices.Contains(tt.want, capture.Clipped) ||
+				slices.Contains(tt.want, capture.ClippedRepeat)) {
 				t.Errorf("%d samples clipped", q.ClippedSamples)
 			}
 		})
@@ -192,7 +204,7 @@ func TestAssessDrift(t *testing.T) {
 			}
 		}
 		addNoise(y, -80, 6)
-		q, err := Assess(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
+		q, err := assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
 		if err != nil || !slices.Equal(q.Flags, tt.want) || math.Abs(q.DriftPPM-tt.ppm) > 0.1 {
 			t.Errorf("%g ppm: flags %v, drift %.3f ppm, error %v", tt.ppm, q.Flags, q.DriftPPM, err)
 		}
@@ -208,7 +220,7 @@ func TestAssessFigures(t *testing.T) {
 	gain(y, -1)
 	addNoise(y, -60, 5)
 	addHum(y, float64(s.RateHz), 60.05, -50)
-	q, err := Assess(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
+	q, err := assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -246,14 +258,15 @@ func TestAssessDamage(t *testing.T) {
 	y := recorded(s, 4000, 4, 0)
 	addNoise(y, -80, 1)
 	one := lose(slices.Clone(y), 1)
-	q, err := Assess(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{one}}, take)
+	q, err := assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{one}}, take)
 	if err != nil || !slices.Equal(q.DamagedRepeats, []int{1}) || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) {
 		t.Errorf("one repeat with a loss: flags %v, damaged %v, %v", q.Flags, q.DamagedRepeats, err)
 	}
 	// What the device says is kept and flagged, but damages nothing.
 	take.Quality.Xruns = []capture.Xrun{{Frame: 5000, Kind: "input-overflow"}}
-	q, err = Assess(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
-	if err != nil || len(q.DamagedRepeats) != 0 || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) || len(q.Xruns) != 1 {
+	q, err = assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{y}}, take)
+	if err != nil || len(q.DamagedRepeats) != 0 || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) ||
+		len(q.Xruns) != 1 {
 		t.Errorf("a report of the device: flags %v, damaged %v, xruns %v, %v", q.Flags, q.DamagedRepeats, q.Xruns, err)
 	}
 }
@@ -268,7 +281,7 @@ func TestAssessReference(t *testing.T) {
 	rec := capture.Recording{RateHz: s.RateHz, Samples: [][]float64{coil, reference}}
 	for kind, want := range map[string][]capture.Flag{"none": nil, "loopback": {capture.Clipped}} {
 		take.Reference.Kind = kind
-		if q, err := Assess(rec, take); err != nil || !slices.Equal(q.Flags, want) {
+		if q, err := assessed(rec, take); err != nil || !slices.Equal(q.Flags, want) {
 			t.Errorf("reference %s: flags %v, want %v, error %v", kind, q.Flags, want, err)
 		}
 	}
@@ -312,7 +325,7 @@ func TestClippedIn(t *testing.T) {
 		{"silence", make([]float64, n), false},
 	}
 	for _, tt := range tests {
-		got := sum(clippedIn(tt.y, []span{{0, n}}))
+		got := sum(clippedIn(tt.y, []Span{{0, n}}))
 		if (got > 0) != tt.clipped {
 			t.Errorf("%s: %d samples", tt.name, got)
 		}
@@ -329,11 +342,11 @@ func TestClippedInLevelSweep(t *testing.T) {
 			phase := 2 * math.Pi * 20 * 0.4 * math.Exp(float64(i)/48000/0.4)
 			y[i] = 0.14*math.Sin(phase) + noise*random.NormFloat64()
 		}
-		if n := sum(clippedIn(y, []span{{0, len(y)}})); n > 0 {
+		if n := sum(clippedIn(y, []Span{{0, len(y)}})); n > 0 {
 			t.Errorf("seed %d: %d samples", seed, n)
 		}
 		clip(y, 0.139)
-		if n := sum(clippedIn(y, []span{{0, len(y)}})); n == 0 {
+		if n := sum(clippedIn(y, []Span{{0, len(y)}})); n == 0 {
 			t.Errorf("seed %d: clipped by 0.7 %% unseen", seed)
 		}
 	}
@@ -341,7 +354,8 @@ func TestClippedInLevelSweep(t *testing.T) {
 
 func TestFlagUnfit(t *testing.T) {
 	unfit := []capture.Flag{capture.Clipped, capture.NoStimulus, capture.TooShort}
-	for _, f := range []capture.Flag{capture.Clipped, capture.Dropout, capture.Drift, capture.Hum, capture.LowSNR, capture.Distorted, capture.NoStimulus, capture.TooShort, capture.ClippedRepeat} {
+	for _, f := range []capture.Flag{capture.Clipped, capture.Dropout, capture.Drift, capture.Hum, capture.LowSNR,
+		capture.Distorted, capture.NoStimulus, capture.TooShort, capture.ClippedRepeat} {
 		if f.Unfit() != slices.Contains(unfit, f) {
 			t.Errorf("%s: unfit %v", f, f.Unfit())
 		}

@@ -4,6 +4,9 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+
+	"coilsweep/capture/align"
+	"coilsweep/excite"
 )
 
 // Silence is what a channel holds while nothing is played, in dBFS (AES17),
@@ -28,8 +31,11 @@ func InSilence(x []float64, rateHz int) Silence {
 	if len(x) == 0 {
 		return Silence{NoiseDBFS: floorDBFS, HumDBFS: floorDBFS}
 	}
-	h := findHum(x, rateHz)
-	return Silence{NoiseDBFS: dbfs(variance(x)), HumDBFS: dbfs(h.power), MainsHz: h.mainsHz, Octaves: Octaves(x, rateHz)}
+	s := Silence{NoiseDBFS: DBFS(Variance(x)), HumDBFS: floorDBFS, Octaves: Octaves(x, rateHz)}
+	if hum := FindMains(x, rateHz, []Span{{0, len(x)}}, nil); hum != nil {
+		s.HumDBFS, s.MainsHz = DBFS(hum.power()), hum.Hz()
+	}
+	return s
 }
 
 // Octaves is the power of x in octaves from 20 Hz on to half the rate, by its
@@ -61,7 +67,7 @@ func Octaves(x []float64, rateHz int) []Band {
 		for l := int(math.Ceil(b.FromHz / line)); l < len(c) && float64(l)*line < b.ToHz; l++ {
 			power += 2 * (real(c[l])*real(c[l]) + imag(c[l])*imag(c[l])) / (energy * float64(n))
 		}
-		b.DBFS = dbfs(power)
+		b.DBFS = DBFS(power)
 		bands = append(bands, b)
 	}
 	return bands
@@ -75,4 +81,47 @@ func smooth(n int) bool {
 		}
 	}
 	return n == 1
+}
+
+const (
+	// guardS is how much earlier than the alignment's start the sweep may have
+	// begun: the alignment counts the coil's own delay.
+	guardS = 0.005
+	// ringOutS is how long after a sweep the coil may still be heard.
+	ringOutS = 0.03
+)
+
+// Silences are the parts of a recording of n samples in which nothing of
+// the stimulus is heard: the lead-in, the gaps, the tail.
+func Silences(stim excite.Stimulus, at align.Alignment, n int) []Span {
+	rate := float64(stim.RateHz)
+	guard, ring := int(guardS*rate), int(ringOutS*rate)
+	var out []Span
+	add := func(begin, end int) {
+		begin, end = max(begin, 0), min(end, n)
+		for _, j := range at.Jumps {
+			if s := int(j.Sample); s > begin-ring && s < end+ring {
+				return // where just it lies is not known
+			}
+		}
+		if end > begin {
+			out = append(out, Span{begin, end})
+		}
+	}
+	first := true
+	for k, start := range at.StartSample {
+		if math.IsNaN(start) {
+			continue
+		}
+		if first && k == 0 {
+			add(int(start)-stim.LeadInSamples, int(start)-guard)
+		}
+		first = false
+		end := int(start) + stim.PeriodSamples - guard
+		if k == len(at.StartSample)-1 || k == stim.Repeats-1 {
+			end += stim.TailSamples
+		}
+		add(int(start)+stim.SweepSamples+ring, end)
+	}
+	return out
 }

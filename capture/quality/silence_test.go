@@ -18,7 +18,7 @@ func TestOctaves(t *testing.T) {
 	bands := Octaves(x, 48000)
 	for _, b := range bands {
 		sum += math.Pow(10, b.DBFS/10) / 2
-		want := dbfs(sigma * sigma * (b.ToHz - b.FromHz) / 24000)
+		want := DBFS(sigma * sigma * (b.ToHz - b.FromHz) / 24000)
 		if b.FromHz > 300 && math.Abs(b.DBFS-want) > 0.6 {
 			t.Errorf("%g to %g Hz: %.2f dBFS, want %.2f", b.FromHz, b.ToHz, b.DBFS, want)
 		}

@@ -48,7 +48,7 @@ func TestRunSetsTheEarlierTakeAside(t *testing.T) {
 	f := newFolder(t)
 	first := recorded(t, f, "bare", 1)
 	before := tree(t, f.TakeDir("bare"))
-	second, err := Run(t.Context(), mono(), f, plan(t, "bare"), nil, Redo())
+	second, err := Run(t.Context(), mono(), f, plan(t, "bare"), Options{Redo: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,11 +82,14 @@ func TestRunKeepsTheTakeWhereTheRedoFails(t *testing.T) {
 	before := tree(t, f.TakeDir("bare"))
 	bench := mono()
 	bench.failAfter = oneSweep + 4800
-	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil, Redo())
-	wantError(t, err, "--take bare --redo --stimulus")
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{Redo: true})
+	if partial := new(PartialError); !errors.As(err, &partial) || !partial.Redo || !partial.HasSweep {
+		t.Errorf("%v, want a *PartialError of a redo with a whole sweep", err)
+	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := Import(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t)), Redo: true}); !errors.Is(err, context.Canceled) {
+	if _, err := Import(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t)),
+		Redo: true}); !errors.Is(err, context.Canceled) {
 		t.Errorf("a cancelled import: %v", err)
 	}
 	if diff := cmp.Diff(before, tree(t, f.TakeDir("bare"))); diff != "" || asides(t, f) != nil {

@@ -67,7 +67,8 @@ func (l *loopback) Describe() capture.Bench {
 	return capture.Bench{Source: "virtual", InputDevice: "loopback"}
 }
 
-func (l *loopback) Record(ctx context.Context, play []float32, frames int, sink func([]float32) error) (Session, error) {
+func (l *loopback) Record(ctx context.Context, play []float32, frames int, sink func([]float32) error) (Session,
+	error) {
 	l.calls++
 	const delay, blockFrames = 1234, 480
 	session := Session{Xruns: l.xruns}

@@ -72,10 +72,14 @@ func TestCalibrationOfAnotherBenchIsRefused(t *testing.T) {
 		t.Error(err)
 	}
 	for want, change := range map[string]func(*capture.Take, *capture.Calibration){
-		"take is at 48000 Hz":                 func(_ *capture.Take, c *capture.Calibration) { c.RateHz = 44100 },
-		"the sweep is from 100 Hz to 16000":   func(_ *capture.Take, c *capture.Calibration) { c.ToHz = 15000 },
-		"columns of 3":                        func(_ *capture.Take, c *capture.Calibration) { c.FrequencyHz = c.FrequencyHz[:3] },
-		"cannot be: calibrate again":          func(_ *capture.Take, c *capture.Calibration) { c.MagnitudeDB[4] = math.NaN() },
+		"take is at 48000 Hz":               func(_ *capture.Take, c *capture.Calibration) { c.RateHz = 44100 },
+		"the sweep is from 100 Hz to 16000": func(_ *capture.Take, c *capture.Calibration) { c.ToHz = 15000 },
+		"columns of 3": func(_ *capture.Take, c *capture.Calibration) {
+			c.FrequencyHz = c.FrequencyHz[:3]
+		},
+		"cannot be: calibrate again": func(_ *capture.Take, c *capture.Calibration) {
+			c.MagnitudeDB[4] = math.NaN()
+		},
 		"point 3 of the response (25 Hz, 5.8": func(_ *capture.Take, c *capture.Calibration) { c.FrequencyHz[2] = 25 },
 	} {
 		c, take := calibration(t), plan(t, "bare")
@@ -85,7 +89,7 @@ func TestCalibrationOfAnotherBenchIsRefused(t *testing.T) {
 		}
 		// A take with it is not even begun.
 		take.Calibration = &c
-		if _, err := Run(t.Context(), mono(), newFolder(t), take, nil); err == nil {
+		if _, err := Run(t.Context(), mono(), newFolder(t), take, Options{}); err == nil {
 			t.Errorf("a take was made: want %q", want)
 		}
 	}
@@ -105,7 +109,8 @@ func TestCalibrationOfAnotherBenchIsRefused(t *testing.T) {
 
 func TestScoutKeepsNothing(t *testing.T) {
 	bench := &loopback{rateHz: 48000, channels: 2, gain: 1, xruns: []capture.Xrun{{Frame: 5, Kind: "input-overflow"}}}
-	take := capture.Take{Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"}, Stimulus: shortStimulus(t)}
+	take := capture.Take{Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
+		Stimulus: shortStimulus(t)}
 	var peak float64 = math.Inf(-1)
 	reports := 0
 	r, take, err := Scout(t.Context(), bench, take, func(m []Meter) {
@@ -124,7 +129,8 @@ func TestScoutKeepsNothing(t *testing.T) {
 	if math.Abs(peak - -12) > 0.1 || reports < 10 {
 		t.Errorf("%d reports, peak %g dBFS, want -12", reports, peak)
 	}
-	if r.Frames() < take.Stimulus.TotalSamples() || len(r.Samples) != 2 || len(take.Quality.Xruns) != 1 || take.Bench.InputDevice != "loopback" {
+	if r.Frames() < take.Stimulus.TotalSamples() || len(r.Samples) != 2 || len(take.Quality.Xruns) != 1 ||
+		take.Bench.InputDevice != "loopback" {
 		t.Errorf("%d frames of %d channels, %+v", r.Frames(), len(r.Samples), take.Quality)
 	}
 	bench.failAfter = 20000
@@ -132,7 +138,8 @@ func TestScoutKeepsNothing(t *testing.T) {
 		t.Error("a device that vanishes is no error")
 	}
 	take.Reference.Kind = "loopback"
-	if _, _, err := Scout(t.Context(), mono(), take, nil); err == nil || !strings.Contains(err.Error(), "needs a second one") {
+	if _, _, err := Scout(t.Context(), mono(), take, nil); err == nil || !strings.Contains(err.Error(),
+		"needs a second one") {
 		t.Errorf("%v", err)
 	}
 }

@@ -74,7 +74,8 @@ func TestCreateFolderErrors(t *testing.T) {
 	if err := os.WriteFile(file, nil, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	wantError(t, capture.CreateFolder(filepath.Join(file, "coil"), capture.Coil{Name: "neck"}), "cannot make coil folder", file)
+	wantError(t, capture.CreateFolder(filepath.Join(file, "coil"), capture.Coil{Name: "neck"}),
+		"cannot make coil folder", file)
 	wantError(t, capture.CreateFolder(filepath.Join(dir, "unnamed"), capture.Coil{}), "the coil has no name")
 	if _, err := os.Stat(filepath.Join(dir, "unnamed")); err == nil {
 		t.Error("a folder was made for a coil without name")
@@ -94,7 +95,8 @@ func TestOpenFolderThatIsNone(t *testing.T) {
 		}
 		wantError(t, err, path+" is not a coil folder")
 	}
-	if err := os.WriteFile(filepath.Join(dir, "coil.toml"), []byte("schema = \"coilsweep.coil/1\"\nnam = \"x\"\n"), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, "coil.toml"), []byte("schema = \"coilsweep.coil/1\"\nnam = \"x\"\n"),
+		0o666); err != nil {
 		t.Fatal(err)
 	}
 	_, err := capture.OpenFolder(dir)
@@ -107,7 +109,8 @@ func TestCheckTakeName(t *testing.T) {
 			t.Errorf("%q: %v", name, err)
 		}
 	}
-	for _, name := range []string{"", ".", "..", "a.partial", "a/b", `a\b`, "a b", "ä", "a\x00", "a\n", strings.Repeat("x", 65)} {
+	for _, name := range []string{"", ".", "..", "a.partial", "a/b", `a\b`, "a b", "ä", "a\x00", "a\n",
+		strings.Repeat("x", 65)} {
 		if err := capture.CheckTakeName(name); err == nil {
 			t.Errorf("%q: no error", name)
 		}
@@ -117,7 +120,7 @@ func TestCheckTakeName(t *testing.T) {
 // record makes a take called name, started at a given minute.
 func recorded(t testing.TB, f *capture.Folder, name string, minute int) capture.Take {
 	t.Helper()
-	take, err := Run(t.Context(), mono(), f, plan(t, name), nil)
+	take, err := Run(t.Context(), mono(), f, plan(t, name), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,7 +154,8 @@ func TestTakesInOrderOfTime(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := os.WriteFile(filepath.Join(f.TakeDir("garbled"), capture.TakeFile), []byte("schema = 1\n"), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(f.TakeDir("garbled"), capture.TakeFile), []byte("schema = 1\n"),
+		0o666); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(f.TakeDir("notes"), []byte("a stray file"), 0o666); err != nil {
@@ -249,13 +253,15 @@ func TestAudioKnowsWhetherItWasChanged(t *testing.T) {
 
 func FuzzTakeFile(f *testing.F) {
 	take := plan(f, "bare")
-	take.Schema, take.Audio = capture.TakeSchema, capture.Audio{File: capture.AudioFile, RateHz: 48000, Channels: 1, Frames: 10}
+	take.Schema, take.Audio = capture.TakeSchema, capture.Audio{File: capture.AudioFile, RateHz: 48000, Channels: 1,
+		Frames: 10}
 	data, err := capture.EncodeTake(take)
 	if err != nil {
 		f.Fatal(err)
 	}
 	f.Add(data)
-	f.Add(append(data, "[linearity]\nlevels_dbfs = [-12.0, -24.0]\ndeviation_db = 0.1\nu_db = 0.01\nat_hz = 8000.0\nlinear = false\n"...))
+	f.Add(append(data, "[linearity]\nlevels_dbfs = [-12.0, -24.0]\ndeviation_db = 0.1\nu_db = 0.01\nat_hz = "+
+		"8000.0\nlinear = false\n"...))
 	f.Add([]byte("[quality]\nflags = [\"clipped\"]\npeak_dbfs = nan\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		take, err := capture.DecodeTake(data)

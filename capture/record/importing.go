@@ -2,16 +2,14 @@ package record
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/quality"
 )
 
 // ImportOptions says which recording becomes a take, and where in it the
@@ -20,19 +18,20 @@ type ImportOptions struct {
 	Recording        string // path of a WAV or FLAC file
 	CoilChannel      int    // from 1; 0 means 1
 	ReferenceChannel int    // from 1; 0 means 2 if the take has a reference
-	Redo             bool   // see the option Redo
+	Redo             bool   // see Options.Redo
 }
 
 // Import makes a take of f from a recording of the stimulus of t that was made
 // elsewhere. The audio is copied without loss, the coil's channel first. A
 // recording at another rate, or shorter than one sweep, is refused and nothing
-// is kept. One that is unfit for use is kept with its flags: see Take.Unfit.
+// is kept. One that is not usable is kept with its flags: see Take.Unfit.
 // Where ctx ends nothing is kept.
 func Import(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions) (capture.Take, error) {
 	return importTake(ctx, f, t, o, createFile)
 }
 
-func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions, create func(string) (recordingFile, error)) (capture.Take, error) {
+func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o ImportOptions,
+	create func(string) (recordingFile, error)) (capture.Take, error) {
 	if err := t.CheckPlan(); err != nil {
 		return capture.Take{}, err
 	}
@@ -55,11 +54,11 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if err != nil {
 		return capture.Take{}, fmt.Errorf("%s: %w", o.Recording, err)
 	}
-	sum, err := fileSHA256(o.Recording)
-	if err == nil {
-		err = ctx.Err()
-	}
+	sum, err := capture.ChecksumOf(o.Recording)
 	if err != nil {
+		return capture.Take{}, fmt.Errorf("cannot read the recording: %w", err)
+	}
+	if err := ctx.Err(); err != nil {
 		return capture.Take{}, err
 	}
 	t.Schema = capture.TakeSchema
@@ -78,27 +77,36 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	}
 	dir, err := os.MkdirTemp(takes, ".import-")
 	if err != nil {
-		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir,
+			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
 	defer os.RemoveAll(dir) // nothing there any more once the take has its name
 	if err := os.Chmod(dir, 0o755); err != nil {
 		return capture.Take{}, err
 	}
 	if err := writeCapture(filepath.Join(dir, capture.AudioFile), r, create); err != nil {
-		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir, atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
+		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir,
+			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
 	if err := ctx.Err(); err != nil {
 		return capture.Take{}, err
 	}
-	return finish(f, dir, t, Session{}, o.Redo)
+	return finish(f, dir, t, Session{}, o.Redo, quality.Assess)
+}
+
+// RateError is a recording at another rate than its stimulus.
+type RateError struct{ RecordedHz, StimulusHz int }
+
+func (e *RateError) Error() string {
+	return fmt.Sprintf("recorded at %d Hz, but the stimulus is for %d Hz: record again at %d Hz",
+		e.RecordedHz, e.StimulusHz, e.StimulusHz)
 }
 
 // forStimulus is r reduced to the channels of a take, or what makes it useless.
 func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.Recording, error) {
 	s := t.Stimulus
 	if r.RateHz != s.RateHz {
-		return r, fmt.Errorf("recorded at %d Hz, but the stimulus is for %d Hz: set the recorder to %d Hz and record again, or make a stimulus with 'coilsweep stimulus --rate %d' and play that",
-			r.RateHz, s.RateHz, s.RateHz, r.RateHz)
+		return r, &RateError{RecordedHz: r.RateHz, StimulusHz: s.RateHz}
 	}
 	if r.Frames() < s.SweepSamples {
 		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep",
@@ -117,17 +125,4 @@ func writeCapture(path string, r capture.Recording, create func(string) (recordi
 		err = cerr
 	}
 	return err
-}
-
-func fileSHA256(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", fmt.Errorf("cannot read the recording: %w", err)
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", fmt.Errorf("cannot read the recording: %w", err)
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
 }

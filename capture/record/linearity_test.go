@@ -76,12 +76,18 @@ func TestDriveFall(t *testing.T) {
 	}{
 		{"nothing stated", capture.Drive{Kind: "current"}, "none", -1, false, false},
 		{"no inductance stated", capture.Drive{Kind: "voltage", ExciterR: ohm("100")}, "none", -1, false, false},
-		{"voltage", capture.Drive{Kind: "voltage", ExciterR: ohm("100"), ExciterL: henry(corner)}, "none", 3.0103, true, false},
-		{"called a current", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "none", 3.0103, false, true},
-		{"with a loopback", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "loopback", 3.0103, false, true},
-		{"its current recorded", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "current", 3.0103, true, false},
-		{"just a current", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(0.1526 * corner)}, "none", 0.1, false, false},
-		{"not quite", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(0.16 * corner)}, "none", 0.1098, false, true},
+		{"voltage", capture.Drive{Kind: "voltage", ExciterR: ohm("100"), ExciterL: henry(corner)}, "none", 3.0103, true,
+			false},
+		{"called a current", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "none", 3.0103,
+			false, true},
+		{"with a loopback", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "loopback",
+			3.0103, false, true},
+		{"its current recorded", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(corner)}, "current",
+			3.0103, true, false},
+		{"just a current", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(0.1526 * corner)}, "none",
+			0.1, false, false},
+		{"not quite", capture.Drive{Kind: "current", ExciterR: ohm("100"), ExciterL: henry(0.16 * corner)}, "none", 0.1098,
+			false, true},
 	}
 	for _, tt := range tests {
 		take := plan(t, "bare")
@@ -93,7 +99,8 @@ func TestDriveFall(t *testing.T) {
 			}
 			continue
 		}
-		if got == nil || math.Abs(got.DB-tt.db) > 1e-4 || got.AtHz != 20000 || got.Corrected != tt.corrected || got.Matters() != tt.matters {
+		if got == nil || math.Abs(got.DB-tt.db) > 1e-4 || got.AtHz != 20000 || got.Corrected != tt.corrected ||
+			got.Matters() != tt.matters {
 			t.Errorf("%s: %+v, want %.4f dB, corrected %v, matters %v", tt.name, got, tt.db, tt.corrected, tt.matters)
 		}
 	}
@@ -103,8 +110,9 @@ func TestDriveFall(t *testing.T) {
 func TestTakeSaysItsDrive(t *testing.T) {
 	f := newFolder(t)
 	p := plan(t, "bare")
-	p.Drive = capture.Drive{Kind: "voltage", ExciterR: resistanceOf(t, "100"), ExciterL: &quantity.Inductance{Value: quantity.Value{SI: 1e-3}}}
-	if _, err := Run(t.Context(), mono(), f, p, nil); err != nil {
+	p.Drive = capture.Drive{Kind: "voltage", ExciterR: resistanceOf(t, "100"),
+		ExciterL: &quantity.Inductance{Value: quantity.Value{SI: 1e-3}}}
+	if _, err := Run(t.Context(), mono(), f, p, Options{}); err != nil {
 		t.Fatal(err)
 	}
 	got, err := f.ReadTake("bare")

@@ -2,13 +2,10 @@ package record
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -19,12 +16,7 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/wav"
-	"coilsweep/excite"
 )
-
-// tailMarginS is recorded beyond the stimulus: the way through the buffers of
-// the sound card and back takes time.
-const tailMarginS = 0.5
 
 // Progress tells how a recording goes on.
 type Progress struct {
@@ -48,31 +40,23 @@ type PartialError struct {
 }
 
 func (e *PartialError) Error() string {
-	advice := "less than one sweep, record again"
-	if e.HasSweep {
-		redo := ""
-		if e.Redo {
-			redo = " --redo"
-		}
-		advice = fmt.Sprintf("use it with 'coilsweep import %s --take %s%s --stimulus %s --recording %s'",
-			quoted(e.Folder), e.Take, redo, quoted(filepath.Join(e.Dir, capture.StimulusFile)), quoted(filepath.Join(e.Dir, capture.AudioFile)))
-	}
 	why := e.Err.Error()
 	if errors.Is(e.Err, context.Canceled) {
 		why = "interrupted"
 	}
-	return fmt.Sprintf("the recording stopped after %.1f s, which are kept in %s (%s): %s", e.Seconds, e.Dir, advice, why)
+	use := ""
+	if !e.HasSweep {
+		use = ": less than one sweep, record again"
+	}
+	why, details, more := strings.Cut(why, "\n") // what the device's libraries say
+	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why, e.Dir, use)
+	if more {
+		text += "\n" + details
+	}
+	return text
 }
 
 func (e *PartialError) Unwrap() error { return e.Err }
-
-// quoted is path as a shell takes it.
-func quoted(path string) string {
-	if strings.ContainsAny(path, " \t\"'\\$&;()<>|*?[]#~`!") {
-		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
-	}
-	return path
-}
 
 // recordingFile is where the audio of a take is written to.
 type recordingFile interface {
@@ -85,54 +69,60 @@ func createFile(path string) (recordingFile, error) {
 	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 }
 
+// Options is what goes on beside a recording.
+type Options struct {
+	Progress func(Progress) // may be nil; called some ten times per second of audio
+	Redo     bool           // a take of that name is set aside (Folder.SetAside) once the new one is complete
+	// See looks at the recording under way each time that a further repeat is
+	// whole, from repeat From (0: 1) on and not at the last: r is what was
+	// recorded, t the take as if playing had ended there, with quality and
+	// alignment. It returns the number of repeats at which it wants to look
+	// again; 0: enough was recorded. What it is given it may keep: nothing of it
+	// will change. ctx ends with the recording; Run returns after See has.
+	//
+	// An error ends the recording where it waits, what was recorded is kept
+	// apart; else it ends the looking. A panic reaches the caller of Run after
+	// the take is kept.
+	See func(ctx context.Context, r capture.Recording, t capture.Take) (again int, err error)
+	// Wait: the recording waits while See looks, for which a sound card has some
+	// seconds; else See has a goroutine of its own and all the time it takes, is
+	// not shown the repeats that it has no time for, and the recording ends with
+	// the next whole repeat after it said enough.
+	Wait bool
+	From int
+}
+
 // Run plays the stimulus of t through rec, records the answer and keeps it as
 // a take of f, with the quality that its audio shows. t says all that is known
-// beforehand: name, load, drive, reference, stimulus, program.
+// beforehand: name, load, drive, reference, stimulus, program. The take has
+// fewer repeats than its stimulus where o.See found them enough.
 //
 // While recording, the audio grows in takes/NAME.partial, or NAME.partial-2 and
 // so on where earlier ones are kept. Only a complete take gets its name. A recording that ends
-// early returns a *PartialError and stays there. A take that is unfit for use
-// is kept: see Take.Unfit. progress may be nil; it is called some ten times
-// per second of audio.
-func RunOld(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, progress func(Progress), options ...Option) (capture.Take, error) {
-	return run(ctx, rec, f, t, progress, createFile, options)
+// early returns a *PartialError and stays there. A take that is not usable
+// is kept: see Take.Unfit.
+func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options) (capture.Take, error) {
+	return run(ctx, rec, f, t, o, createFile)
 }
 
-// Option is something more that Run is to do: Redo, Watch.
-type Option func(*running)
-
-// Redo allows that there is a take of that name. It is set aside (see
-// Folder.SetAside) once the new one is complete, fit for use or not.
-func Redo() Option { return func(r *running) { r.redo = true } }
-
-// running is what goes on beside a recording.
-type running struct {
-	redo     bool
-	until    *until
-	watch    *watch
-	progress func(Progress)
-}
-
-func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, progress func(Progress), create func(string) (recordingFile, error), options []Option) (capture.Take, error) {
-	beside := &running{progress: progress}
-	for _, option := range options {
-		option(beside)
-	}
+func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options,
+	create func(string) (recordingFile, error)) (capture.Take, error) {
 	if err := t.CheckPlan(); err != nil {
 		return capture.Take{}, err
 	}
-	if err := f.CheckNew(t.Name); err != nil && !beside.redo {
+	if err := f.CheckNew(t.Name); err != nil && !o.Redo {
 		return capture.Take{}, err
 	}
 	format := rec.Format()
-	if format.RateHz != t.Stimulus.RateHz {
-		return capture.Take{}, fmt.Errorf("the bench runs at %d Hz, the stimulus at %d Hz: make both the same", format.RateHz, t.Stimulus.RateHz)
+	if err := checkFormat(format, t); err != nil {
+		return capture.Take{}, err
 	}
-	if t.Reference.Kind != "none" && format.Channels < 2 {
-		return capture.Take{}, fmt.Errorf("the bench records %s: a %s reference needs a second one", capture.ChannelCount(format.Channels), t.Reference.Kind)
+	t.Schema, t.Started, t.Bench = capture.TakeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
+	m, err := newMonitor(ctx, t, format.Channels, o)
+	if err != nil {
+		return capture.Take{}, err
 	}
-	play := playback(t.Stimulus)
-
+	defer m.close()
 	dir, err := startPartial(f, t)
 	if err != nil {
 		return capture.Take{}, err
@@ -143,12 +133,9 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, p
 		os.RemoveAll(dir)
 		return capture.Take{}, fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 	}
-	t.Schema, t.Started, t.Bench = capture.TakeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
-	beside.watch.start(ctx, t)
-	defer beside.watch.wait()
-	frames, session, err := stream(ctx, rec, file, path, t, play, beside)
-	beside.watch.stop()
-	if cerr := file.Close(); err == nil {
+	frames, session, err := stream(ctx, rec, file, path, t, o.Progress, m)
+	m.end()
+	if cerr := file.Close(); cerr != nil && (err == nil || errors.Is(err, errEnough)) {
 		err = cerr
 	}
 	if frames == 0 {
@@ -158,31 +145,21 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, p
 		}
 		return capture.Take{}, fmt.Errorf("nothing was recorded: %w", err)
 	}
-	if u := beside.until; err == nil && u != nil && u.whole > 0 {
-		t.Stimulus, err = t.Stimulus.Prefix(u.whole)
+	if errors.Is(err, errEnough) {
+		t.Stimulus, err = t.Stimulus.Prefix(int(m.stop.Load()))
 	}
 	if err == nil {
-		t, err = finish(f, dir, t, session, beside.redo)
+		t, err = finish(f, dir, t, session, o.Redo, m.assess)
 	}
 	if err != nil {
 		s := t.Stimulus
 		return capture.Take{}, &PartialError{
-			Folder: f.Dir, Dir: dir, Take: t.Name, Redo: beside.redo, Err: err,
+			Folder: f.Dir, Dir: dir, Take: t.Name, Redo: o.Redo, Err: err,
 			Seconds:  float64(frames) / float64(format.RateHz),
 			HasSweep: frames >= int64(s.LeadInSamples+s.SweepSamples),
 		}
 	}
 	return t, nil
-}
-
-// playback is the stimulus as it is played. Its 24-bit samples are exact in float32.
-func playback(s excite.Stimulus) []float32 {
-	samples := s.Samples()
-	play := make([]float32, len(samples))
-	for i, v := range samples {
-		play[i] = float32(v)
-	}
-	return play
 }
 
 // startPartial makes the folder that a recording grows in, and puts beside it
@@ -215,81 +192,48 @@ func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 	return dir, nil
 }
 
-// stream records into file, which is at path, until the stimulus and the margin are through. It
-// returns the frames that are in the file, whatever else happened.
-func stream(ctx context.Context, rec Recorder, file wav.File, path string, t capture.Take, play []float32, beside *running) (int64, Session, error) {
+// stream records into file, which is at path, until the stimulus and the margin
+// are through, or until m has enough: errEnough. It returns the frames that are
+// in the file, whatever else happened.
+func stream(ctx context.Context, rec Recorder, file wav.File, path string, t capture.Take, progress func(Progress),
+	m *monitor) (int64, Session, error) {
 	format := rec.Format()
-	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz, Channels: format.Channels})
+	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz,
+		Channels: format.Channels})
 	if err != nil {
 		return 0, Session{}, err
 	}
-	frames := len(play) + int(math.Ceil(tailMarginS*float64(format.RateHz)))
-	m := meter{stimulus: t.Stimulus, frames: frames, channels: format.Channels, every: int64(format.RateHz / 10), progress: beside.progress}
-	g := newGrowth(t, format)
-	session, err := rec.Record(ctx, play, frames, func(block []float32) error {
+	play := newPlaying(t.Stimulus, format)
+	if s := t.Stimulus; progress != nil {
+		play.report = func(levels []quality.Level) {
+			p := Progress{Fraction: min(1, float64(play.recorded)/float64(play.frames)), Repeats: s.Repeats,
+				PeakDBFS: levels[0].PeakDBFS()}
+			if played := play.recorded - s.LeadInSamples; played >= 0 {
+				p.Repeat = min(played/s.PeriodSamples+1, s.Repeats)
+			}
+			progress(p)
+		}
+	}
+	session, err := play.through(ctx, rec, func(block []float32) error {
 		if err := w.WriteFloat32(block); err != nil {
 			return fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 		}
-		m.add(block, w.Frames())
-		if beside.until == nil && beside.watch == nil {
-			return nil
-		}
-		g.add(block)
-		beside.watch.add(g)
-		return beside.until.add(ctx, g)
+		play.count(block)
+		return m.add(ctx, block)
 	})
-	if errors.Is(err, errEnough) {
-		err = nil
-		frames = 0 // as many as there are
+	if err == nil && w.Frames() < int64(play.frames) {
+		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), play.frames)
 	}
-	if err == nil && w.Frames() < int64(frames) {
-		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), frames)
-	}
-	if cerr := w.Close(); err == nil && cerr != nil {
+	if cerr := w.Close(); cerr != nil && (err == nil || errors.Is(err, errEnough)) {
 		err = fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, cerr))
 	}
 	return w.Frames(), session, err
 }
 
-// meter turns recorded blocks into progress.
-type meter struct {
-	stimulus excite.Stimulus
-	frames   int
-	channels int
-	every    int64 // frames between reports
-	progress func(Progress)
-
-	reported int64
-	peak     float64
-}
-
-func (m *meter) add(block []float32, recorded int64) {
-	if m.progress == nil {
-		return
-	}
-	for i := 0; i < len(block); i += m.channels {
-		m.peak = max(m.peak, math.Abs(float64(block[i])))
-	}
-	if recorded-m.reported < m.every && recorded < int64(m.frames) {
-		return
-	}
-	s := m.stimulus
-	repeat := 0
-	if played := int(recorded) - s.LeadInSamples; played >= 0 {
-		repeat = min(played/s.PeriodSamples+1, s.Repeats)
-	}
-	m.progress(Progress{
-		Fraction: min(1, float64(recorded)/float64(m.frames)),
-		Repeat:   repeat,
-		Repeats:  s.Repeats,
-		PeakDBFS: 20 * math.Log10(m.peak),
-	})
-	m.reported, m.peak = recorded, 0
-}
-
 // finish turns the recording in dir into a take: it judges what is on disk,
-// describes it and gives it its name.
-func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool) (capture.Take, error) {
+// describes it and gives it its name. assess is quality.Assess.
+func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
+	assess func(capture.Recording, capture.Take) (capture.Take, error)) (capture.Take, error) {
 	path := filepath.Join(dir, capture.AudioFile)
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -299,11 +243,11 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if err != nil {
 		return t, fmt.Errorf("%s: %w", path, err)
 	}
-	sum := sha256.Sum256(data)
-	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: hex.EncodeToString(sum[:]), RateHz: r.RateHz, Channels: len(r.Samples), Frames: int64(r.Frames())}
+	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: atomicfile.Sum(data), RateHz: r.RateHz,
+		Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()
-	if t.Quality, err = quality.Assess(r, t); err != nil {
+	if t, err = assess(r, t); err != nil {
 		return t, err
 	}
 	if err := f.Keep(dir, t, redo); err != nil {

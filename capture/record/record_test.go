@@ -34,7 +34,7 @@ func TestRunKeepsWhatWasRecorded(t *testing.T) {
 	p.Reference.Kind = "loopback"
 	var reports []Progress
 	before := time.Now().Add(-time.Second)
-	take, err := Run(t.Context(), bench, f, p, func(p Progress) { reports = append(reports, p) })
+	take, err := Run(t.Context(), bench, f, p, Options{Progress: func(p Progress) { reports = append(reports, p) }})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -108,7 +108,7 @@ func TestRunKeepsUnfitTakesWithTheirFlags(t *testing.T) {
 			f := newFolder(t)
 			bench := mono()
 			bench.gain = tt.gain
-			take, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+			take, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -126,11 +126,12 @@ func TestRunNotesWhatTheDeviceSaysItLost(t *testing.T) {
 	f := newFolder(t)
 	bench := mono()
 	bench.xruns = []capture.Xrun{{Frame: 40000, Kind: "input-overflow"}}
-	take, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+	take, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(bench.xruns, take.Quality.Xruns); diff != "" || !slices.Contains(take.Quality.Flags, capture.Dropout) {
+	if diff := cmp.Diff(bench.xruns, take.Quality.Xruns); diff != "" || !slices.Contains(take.Quality.Flags,
+		capture.Dropout) {
 		t.Errorf("flags %v, xruns %s", take.Quality.Flags, diff)
 	}
 }
@@ -146,18 +147,21 @@ func TestRunRefusesBeforeItPlays(t *testing.T) {
 		edit  func(*capture.Take)
 		want  []string
 	}{
-		{"name taken", mono(), func(t *capture.Take) { t.Name = "taken" }, []string{`"taken"`, "already a take of that name"}},
+		{"name taken", mono(), func(t *capture.Take) { t.Name = "taken" }, []string{`"taken"`,
+			"already a take of that name"}},
 		{"impossible name", mono(), func(t *capture.Take) { t.Name = "../bare" }, []string{`"../bare"`, "use letters"}},
 		{"rate", &loopback{rateHz: 44100, channels: 1}, func(*capture.Take) {}, []string{"44100 Hz", "48000 Hz"}},
-		{"no channel for the reference", mono(), func(t *capture.Take) { t.Reference.Kind = "current" }, []string{"1 channel", "current reference"}},
-		{"no exciter resistance", mono(), func(t *capture.Take) { t.Drive.Kind = "voltage" }, []string{"needs its resistance"}},
+		{"no channel for the reference", mono(), func(t *capture.Take) { t.Reference.Kind = "current" },
+			[]string{"1 channel", "current reference"}},
+		{"no exciter resistance", mono(), func(t *capture.Take) { t.Drive.Kind = "voltage" },
+			[]string{"needs its resistance"}},
 		{"no stimulus", mono(), func(t *capture.Take) { t.Stimulus.Schema = "" }, []string{"stimulus"}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			p := plan(t, "bare")
 			tt.edit(&p)
-			_, err := Run(t.Context(), tt.bench, f, p, nil)
+			_, err := Run(t.Context(), tt.bench, f, p, Options{})
 			wantError(t, err, tt.want...)
 			if tt.name == "name taken" && !errors.Is(err, capture.ErrTakeExists) {
 				t.Errorf("error %v, want ErrTakeExists", err)
@@ -182,7 +186,7 @@ func TestRunInAFolderThatCannotBeWritten(t *testing.T) {
 		t.Fatal(err)
 	}
 	bench := mono()
-	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 	wantError(t, err, "cannot write to coil folder "+f.Dir)
 	if bench.calls != 0 {
 		t.Error("the bench played all the same")
@@ -244,11 +248,11 @@ func TestRunInterrupted(t *testing.T) {
 			cancel()
 		}
 	}
-	_, err := Run(ctx, bench, f, plan(t, "bare"), nil)
+	_, err := Run(ctx, bench, f, plan(t, "bare"), Options{})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v, want context.Canceled", err)
 	}
-	wantError(t, err, "interrupted", "coilsweep import", "--take bare", "--stimulus")
+	wantError(t, err, "interrupted", "is kept in "+f.TakeDir("bare")+".partial")
 	wantPartial(t, f, err, oneSweep)
 }
 
@@ -256,7 +260,7 @@ func TestRunWithADeviceThatVanishes(t *testing.T) {
 	f := newFolder(t)
 	bench := mono()
 	bench.failAfter = 9600
-	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 	if !errors.Is(err, errUnplugged) {
 		t.Errorf("error %v, want %v", err, errUnplugged)
 	}
@@ -264,22 +268,12 @@ func TestRunWithADeviceThatVanishes(t *testing.T) {
 	wantPartial(t, f, err, 9600)
 }
 
-// What an error says to type must work in a shell.
-func TestQuoted(t *testing.T) {
-	for _, path := range []string{"bridge", "my coils/neck's", `a "b" $HOME`, "`x` \\", "#1"} {
-		out, err := exec.Command("sh", "-c", "printf %s "+quoted(path)).Output()
-		if err != nil || string(out) != path {
-			t.Errorf("%s: the shell makes %q of %s (%v)", path, out, quoted(path), err)
-		}
-	}
-}
-
 func TestRunKeepsEarlierPartialRecordings(t *testing.T) {
 	f := newFolder(t)
 	for _, frames := range []int{4800, 9600, 14400} {
 		bench := mono()
 		bench.failAfter = frames
-		_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+		_, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 		wantError(t, err, f.TakeDir("bare")+".partial")
 	}
 	for suffix, want := range map[string]int{"": 4800, "-2": 9600, "-3": 14400} {
@@ -300,7 +294,7 @@ func TestRunWhereTheNameIsTakenMeanwhile(t *testing.T) {
 			recorded(t, f, "bare", 1)
 		}
 	}
-	_, err := Run(t.Context(), bench, f, plan(t, "bare"), nil)
+	_, err := Run(t.Context(), bench, f, plan(t, "bare"), Options{})
 	if !errors.Is(err, capture.ErrTakeExists) {
 		t.Errorf("error %v, want ErrTakeExists", err)
 	}
@@ -322,7 +316,7 @@ func TestRunWithADeviceThatNeverDelivers(t *testing.T) {
 	before := tree(t, f.Dir)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	_, err := Run(ctx, mono(), f, plan(t, "bare"), nil)
+	_, err := Run(ctx, mono(), f, plan(t, "bare"), Options{})
 	wantError(t, err, "nothing was recorded")
 	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
 		t.Errorf("the folder changed:\n%s", diff)
@@ -348,14 +342,14 @@ func (f *fullFile) Write(p []byte) (int, error) {
 func TestRunOnAFullDisk(t *testing.T) {
 	f := newFolder(t)
 	const room = 4*oneSweep + 1000
-	_, err := run(t.Context(), mono(), f, plan(t, "bare"), nil, func(path string) (recordingFile, error) {
+	_, err := run(t.Context(), mono(), f, plan(t, "bare"), Options{}, func(path string) (recordingFile, error) {
 		file, err := os.Create(path)
 		return &fullFile{file, room}, err
-	}, nil)
+	})
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}
-	wantError(t, err, "cannot write the recording: no space left on device: free space on the disk that holds "+f.Dir, capture.AudioFile)
+	wantError(t, err, "cannot write the recording: no space left on device: free space on the disk that holds "+f.Dir)
 	wantPartial(t, f, err, oneSweep)
 }
 
@@ -400,7 +394,7 @@ func TestRunKilled(t *testing.T) {
 	}
 	wantReadablePartial(t, f, frames-4800-480)
 	// And the take can be recorded again.
-	if _, err := Run(t.Context(), mono(), f, plan(t, "bare"), nil); err != nil {
+	if _, err := Run(t.Context(), mono(), f, plan(t, "bare"), Options{}); err != nil {
 		t.Error(err)
 	}
 }
@@ -414,6 +408,6 @@ func recordSlowly(dir string) {
 	}
 	bench := mono()
 	bench.onBlock = func(int) { time.Sleep(10 * time.Millisecond) }
-	_, err = Run(context.Background(), bench, f, plan(new(testing.T), "bare"), nil)
+	_, err = Run(context.Background(), bench, f, plan(new(testing.T), "bare"), Options{})
 	fmt.Println(err)
 }

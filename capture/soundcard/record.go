@@ -140,7 +140,7 @@ func (c *Card) follow(ctx context.Context, e *engine, d *delivery, frames int) e
 				c, float64(arrived)/rate)
 		}
 		if elapsed := now.Sub(begin).Seconds(); float64(arrived)/rate > 2*elapsed+2 {
-			return fmt.Errorf("%v delivers %.0f s of sound in %.1f s: it is no real device, or its driver is broken", c, float64(arrived)/rate, elapsed)
+			return fmt.Errorf("%v delivers %.0f s of sound in %.1f s: it is not a real device, or its driver is broken", c, float64(arrived)/rate, elapsed)
 		}
 		select {
 		case <-ctx.Done():

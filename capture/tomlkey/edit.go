@@ -107,7 +107,7 @@ func checked(text []byte, changed string, table toml.Key, change func(map[string
 	for i, name := range table {
 		inner, ok := t[name].(map[string]any)
 		if _, there := t[name]; there && !ok {
-			return nil, fmt.Errorf("%s is no table", table[:i+1])
+			return nil, fmt.Errorf("%s is not a table", table[:i+1])
 		}
 		if !ok {
 			inner = map[string]any{}

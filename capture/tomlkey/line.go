@@ -1,6 +1,6 @@
-// Package tomlkey finds keys in the text of a TOML file, for errors that name
-// the line, and changes them in it, with all that people wrote beside them left
-// as it is. Toml (v1.0.0) is decoded elsewhere; here it is text.
+// Package tomlkey decodes TOML files (v1.0.0) strictly, finds keys in their text,
+// for errors that name the line, and changes them in it, with all that people
+// wrote beside them left as it is.
 package tomlkey
 
 import (

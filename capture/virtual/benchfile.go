@@ -1,16 +1,13 @@
 package virtual
 
 import (
-	"crypto/sha256"
+	"cmp"
 	_ "embed"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"os"
-	"sort"
 
-	"github.com/BurntSushi/toml"
-
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -54,34 +51,16 @@ func Load(path string) (Bench, error) {
 // errors and in what Describe says.
 func Decode(name string, data []byte) (Bench, error) {
 	var b Bench
-	meta, err := toml.Decode(string(data), &b)
-	if err != nil {
-		var parse toml.ParseError
-		if errors.As(err, &parse) {
-			key := parse.LastKey
-			if key == "" {
-				key = "bench"
-			}
-			text := parse.Message
-			if cause := errors.Unwrap(parse); cause != nil {
-				text = cause.Error()
-			}
-			return Bench{}, &FieldError{File: name, Line: parse.Position.Line, Key: key, Text: text}
+	var wrong *tomlkey.Error
+	if errors.As(tomlkey.Decode(data, &b), &wrong) {
+		if wrong.Unknown {
+			wrong.Text = "is not a key of a simulated bench; check its spelling and its table"
 		}
-		return Bench{}, fmt.Errorf("%s: %w", name, err)
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		sort.Slice(unknown, func(i, j int) bool {
-			return tomlkey.LineOf(data, unknown[i].String()) < tomlkey.LineOf(data, unknown[j].String())
-		})
-		key := unknown[0].String()
-		return Bench{}, &FieldError{
-			File: name, Line: tomlkey.LineOf(data, key), Key: key,
-			Text: "is not a key of a simulated bench; check its spelling and its table",
-		}
+		return Bench{}, &FieldError{File: name, Line: wrong.Line, Key: cmp.Or(wrong.Key, "bench"), Text: wrong.Text}
 	}
 	if b.Schema == "" {
-		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema", Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
+		return Bench{}, &FieldError{File: name, Line: 1, Key: "schema",
+			Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
 	}
 	if err := b.check(); err != nil {
 		var field *FieldError
@@ -93,7 +72,6 @@ func Decode(name string, data []byte) (Bench, error) {
 	if _, err := b.network(parts{}).system(); err != nil {
 		return Bench{}, &FieldError{File: name, Key: "circuit", Text: err.Error()}
 	}
-	sum := sha256.Sum256(data)
-	b.source = fileMark{path: name, sha256: hex.EncodeToString(sum[:])}
+	b.source = fileMark{path: name, sha256: atomicfile.Sum(data)}
 	return b, nil
 }

@@ -12,7 +12,7 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-// parts are the true values of what the user clipped on.
+// parts are the true values of what the user connected across the coil.
 type parts struct {
 	loadC float64 // F; 0: none
 	loadR float64 // ohm; 0: none
@@ -87,7 +87,7 @@ func parallel(a, b float64) float64 {
 	return 1 / g // +Inf where there is neither
 }
 
-// network is the circuit with p clipped on.
+// network is the circuit with p connected across the coil.
 func (b Bench) network(p parts) network {
 	l := b.Coil.Inductance.SI
 	nw := network{

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"coilsweep/capture"
+	"coilsweep/capture/quality"
 )
 
 // spectrum is the one-sided density of a recording, squared, in 1/Hz.
@@ -35,11 +36,8 @@ func (s spectrum) density(from, to float64) float64 {
 }
 
 func rms(x []float64) float64 {
-	var sum float64
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / float64(len(x)))
+	l := quality.LevelOf(x)
+	return math.Sqrt(l.Square / float64(l.N))
 }
 
 // TestThermalNoise: sqrt(4kTRB) of 6 kohm, 20 °C, 20 kHz is 1.394 uV (J. B.
@@ -119,7 +117,8 @@ func TestHum(t *testing.T) {
 		want := h * cmplx.Rect(l.EMFRMSV*math.Sqrt2, (l.PhaseDeg-90)*math.Pi/180) // a sine
 		got := amplitude(x, rate, hz)
 		if cmplx.Abs(got/want-1) > 1e-3 {
-			t.Errorf("hum at %.2f Hz is %.6g at %.2f degree, wanted %.6g at %.2f", hz, cmplx.Abs(got), cmplx.Phase(got)*180/math.Pi, cmplx.Abs(want), cmplx.Phase(want)*180/math.Pi)
+			t.Errorf("hum at %.2f Hz is %.6g at %.2f degree, wanted %.6g at %.2f", hz, cmplx.Abs(got),
+				cmplx.Phase(got)*180/math.Pi, cmplx.Abs(want), cmplx.Phase(want)*180/math.Pi)
 		}
 	}
 	b.Hum.StartDeg = nil

@@ -36,7 +36,7 @@ type Recorder struct {
 
 var _ record.Recorder = (*Recorder)(nil)
 
-// Recorder is the bench with load clipped on, recording at rateHz (8000 …
+// Recorder is the bench with load connected across the coil, recording at rateHz (8000 …
 // 384000). The same bench, load, rate and seed give the same samples bit for
 // bit on machines of one architecture; another load has other noise, and so
 // has a second Record of the same Recorder. An added part is as far from its
@@ -90,7 +90,7 @@ func (r *Recorder) Describe() capture.Bench {
 		FileSHA256:   r.bench.source.sha256,
 		Notes: []string{
 			fmt.Sprintf("simulated: %s, %s", r.bench.Name, r.bench.Coil.Name),
-			fmt.Sprintf("seed %d", r.seed),
+			fmt.Sprintf("noise sequence %d", r.seed),
 		},
 	}
 	if path := r.bench.source.path; path != "" {

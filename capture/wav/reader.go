@@ -8,7 +8,7 @@ import (
 	"math"
 )
 
-// ErrNotWAV is wrapped by the error for bytes that are no WAVE file at all.
+// ErrNotWAV is wrapped by the error for bytes that are not a WAVE file at all.
 var ErrNotWAV = errors.New("not a WAV file")
 
 // maxChunks bounds the walk through a hostile file of many small chunks.
@@ -115,7 +115,7 @@ func (w *Reader) setFrames(claimed, size, riffEnd int64) {
 	if odd := bytes % frame; odd != 0 {
 		w.remark("the last frame is incomplete (%d of %d bytes): left out", odd, frame)
 	}
-	// Bytes behind the audio that are no chunk are audio that a recorder wrote
+	// Bytes behind the audio that are not a chunk are audio that a recorder wrote
 	// after it last brought its sizes up to date, or some other program's
 	// additions. They are not guessed at.
 	end := w.data + bytes + bytes&1

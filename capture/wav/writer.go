@@ -103,7 +103,7 @@ func (w *Writer) WriteFloat64(samples []float64) error {
 
 func writeSamples[T float32 | float64](w *Writer, samples []T) error {
 	if len(samples)%w.format.Channels != 0 {
-		return fmt.Errorf("wav: %d samples are no whole frames of %d channels", len(samples), w.format.Channels)
+		return fmt.Errorf("wav: %d samples are not whole frames of %d channels", len(samples), w.format.Channels)
 	}
 	w.buf = w.buf[:0]
 	for _, s := range samples {

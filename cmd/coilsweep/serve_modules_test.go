@@ -10,10 +10,10 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/browserrig"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // testModules looks at what the page's modules work out by themselves, one call
@@ -83,13 +83,10 @@ func testParts(t *testing.T, browser context.Context) {
 	p.step("result")
 	var result fit.Result
 	readJSON(t, filepath.Join(root, "a", "result.json"), &result)
-	for _, q := range []struct {
-		of   fit.Quantity
-		unit quantity.Unit
-	}{{result.Inductance, quantity.Henry}, {result.Capacitance, quantity.Farad}, {result.BareResonance, quantity.Hertz}} {
-		value, spread := notation.ValueAndSpread(q.of, q.unit)
-		p.says("#result-head .numbers b", strings.ReplaceAll(value, "\u00a0", " "))
-		p.says("#result-head .numbers span", strings.ReplaceAll(spread, "\u00a0", " "))
+	for _, number := range words.Numbers(result) {
+		of := notation.PartsOf(number.Quantity, number.Unit)
+		p.says("#result-head .numbers b", strings.TrimSpace(of.Value+" "+of.Unit))
+		p.says("#result-head .numbers span", of.Spread)
 	}
 	p.says("#coil-choice option, #result .of-coil", "Älter <b>")
 

@@ -317,7 +317,7 @@ func TestServeWholeJob(t *testing.T) {
 
 	guitar := s.gets("POST", "/api/guitar", map[string]any{"coils": []string{coil}, "all": true, "options": map[string]string{
 		"volume": "500k", "volume-at": "10", "cable": "470p", "amp": "1M", "target": "3.5k", "solve": "cable"}})
-	if !s.shows(guitar, "guitar-numbers", "puts the peak at 3.5 kHz") || !s.shows(guitar, "guitar-table", "without the cable") ||
+	if !s.shows(guitar, "guitar-numbers", "for a peak at 3.5 kHz") || !s.shows(guitar, "guitar-table", "without the cable") ||
 		!s.shows(guitar, "guitar-figure", "<svg") || !s.shows(guitar, "guitar-assumed", "Assumed: ") {
 		t.Errorf("guitar: %v", guitar)
 	}
@@ -426,9 +426,9 @@ func (s *caller) testResult(coil string) {
 	}
 	// The numbers of the page are those of the reports.
 	answer := s.gets("GET", "/api/result?coil="+coil, nil)
-	value, spread := notation.ValueAndSpread(r.Inductance, quantity.Henry)
-	if answer["known"] != true || !s.shows(answer, "result-head", "<b>"+value+"</b>") || !s.shows(answer, "result-head", spread) ||
-		s.shows(answer, "result-head", "Left out") || !s.shows(answer, "result-takes", notation.WithU95(r.Takes[0].Peak, quantity.Hertz)) {
+	l := notation.PartsOf(r.Inductance, quantity.Henry)
+	if answer["known"] != true || !s.shows(answer, "result-head", "<b>"+l.Value+" "+l.Unit+"</b>") || !s.shows(answer, "result-head", l.Spread) ||
+		s.shows(answer, "result-head", "Left out") || !s.shows(answer, "result-takes", "peak frequency") {
 		t.Errorf("result: %v", answer)
 	}
 	list := s.gets("GET", "/api/coils", nil)
@@ -437,7 +437,7 @@ func (s *caller) testResult(coil string) {
 	}
 	for what, has := range map[string]string{
 		"response": "<svg", "fit": "<svg", "residuals": "<svg", "line": "<svg", "meter": "agrees",
-		"account": "as the takes show", "winding": "turns that the resistance stands for",
+		"account": "as the takes show", "winding": "turns that give this resistance",
 	} {
 		if part, _ := s.gets("GET", "/api/part?coil="+coil+"&what="+what, nil)["html"].(string); !strings.Contains(part, has) {
 			t.Errorf("%s: %.300s", what, part)
@@ -587,7 +587,7 @@ func TestServeRefuses(t *testing.T) {
 		{"PUT", "/api/coil?coil=coil", m{"sha256": sum, "text": "name = 3"}, 422, "", "line 1"},
 		{"POST", "/api/coil/settings?coil=coil", m{"sha256": "stale", "values": m{"wire": "x"}}, 409, "", "changed meanwhile"},
 		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"winding.turns": "many"}}, 422, "winding.turns", "want a whole number"},
-		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is no key"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is not a key"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "X", "reading": "1", "at_hz": "1000"}, 422, "what", "want"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "much", "at_hz": "1000"}, 422, "reading", "much"},
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": "0"}, 422, "at_hz", "want the meter's test frequency"},

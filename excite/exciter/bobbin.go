@@ -18,8 +18,8 @@ type Bobbin struct {
 // neatly nested layers up to 1.15.
 type Packing float64
 
-// HandGuided is a wire guided by hand without care for layers (common
-// practice: 0.7 ... 0.9).
+// HandGuided is a scatter-wound coil, the wire guided by hand (common practice:
+// 0.7 ... 0.9).
 const HandGuided Packing = 0.8
 
 func (b Bobbin) check() error {
@@ -47,7 +47,7 @@ func (b Bobbin) Wind(w Wire, turns int, packing Packing) (Coil, error) {
 		return Coil{}, err
 	}
 	if !(packing > 0.1 && packing <= 1.2) {
-		return Coil{}, fmt.Errorf("a packing of %g is not possible: from 0.1 to 1.2", packing)
+		return Coil{}, fmt.Errorf("a packing of %g is not possible: want 0.1 to 1.2", packing)
 	}
 	if !(w.BareM > 0 && w.OuterM >= w.BareM) {
 		return Coil{}, fmt.Errorf("the wire needs a bare diameter above zero and an outer one no smaller")

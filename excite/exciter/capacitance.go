@@ -10,9 +10,9 @@ const (
 )
 
 // SelfCapacitanceF estimates the winding's own capacitance in F. It is an order
-// of magnitude, and rather a lower bound: it counts only neighbouring layers
-// neatly wound, while disorder, core and surroundings add; coils of thousands
-// of turns measure 50 pF to 150 pF (common practice).
+// of magnitude, and more likely too low: it counts only neighbouring layers
+// neatly wound, and scatter winding, core and surroundings add to it; pickup
+// coils of thousands of turns measure 50 pF to 150 pF (common practice).
 //
 // Several layers: the energy between neighbouring layers, each wound back over
 // the one below, whose voltage difference rises along the layer from 0 to

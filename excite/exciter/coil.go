@@ -18,7 +18,7 @@ type Coil struct {
 	Wire        Wire // may be empty where only the field matters
 }
 
-// check refuses what the formulas do not hold for.
+// check refuses coils for which the formulas do not hold.
 func (c Coil) check() error {
 	for _, x := range []float64{c.MeanRadiusM, c.LengthM, c.DepthM} {
 		if !(x > 0) || math.IsInf(x, 1) {
@@ -51,6 +51,8 @@ func (c Coil) WireM() float64 { return 2 * math.Pi * c.MeanRadiusM * float64(c.T
 func (c Coil) ResistanceOhm(celsius float64) float64 {
 	return c.WireM() * c.Wire.OhmPerMetre(celsius)
 }
+
+const inch = 0.0254 // m
 
 // WheelerH is the inductance by Wheeler's multilayer formula [7], lengths in
 // inches, 0.8 a² n²/(6a + 9b + 10c) µH: within 1 % where the three terms are

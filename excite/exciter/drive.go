@@ -9,7 +9,7 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-// Source is what drives the exciter: a sound card's output.
+// Source drives the exciter: a sound card's output.
 type Source struct {
 	// Volt is its rms voltage without load at the level that will be played.
 	Volt float64
@@ -77,8 +77,8 @@ func NextE12(ohm float64) float64 {
 	return 10 * decade
 }
 
-// nextOf is the least of the resistors that is no less than ohm, 0 where none is
-// needed; of none the next E12 value. ok is false where all are smaller.
+// nextOf is the least of the resistors from ohm up, 0 where none is needed; with
+// no resistors given the next E12 value. ok is false where all are smaller.
 func nextOf(resistors []float64, ohm float64) (next float64, ok bool) {
 	if len(resistors) == 0 || ohm <= 0 {
 		return NextE12(ohm), true
@@ -93,7 +93,7 @@ func nextOf(resistors []float64, ohm float64) (next float64, ok bool) {
 }
 
 // spareOhm is how many times larger than the E12 value a series resistor may be
-// until it is worth a word.
+// before a warning.
 const spareOhm = 1.5
 
 // Estimate is an exciter with its drive, worked out.
@@ -123,7 +123,7 @@ type Estimate struct {
 	// MutualH is the mutual inductance to the target, EMFV1k the rms voltage
 	// induced in it at 1 kHz; it rises in proportion to the frequency.
 	MutualH, EMFV1k float64
-	// Warnings say what is to be minded.
+	// Warnings say what to watch.
 	Warnings []string
 }
 
@@ -153,7 +153,7 @@ func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Targ
 		return Estimate{}, fmt.Errorf("the coil under test: %w", err)
 	}
 	if gap := math.Abs(t.DistanceM) - (c.LengthM+t.Coil.LengthM)/2; gap < 0 && overlap(c, t.Coil) {
-		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test are in each other: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
+		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test overlap: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
 	}
 	e := Estimate{
 		Coil: c, DistanceM: t.DistanceM, Celsius: celsius, ResistanceOhm: c.ResistanceOhm(celsius),
@@ -220,18 +220,18 @@ func (e *Estimate) warn(g Goal) {
 	add := func(format string, args ...any) { e.Warnings = append(e.Warnings, fmt.Sprintf(format, args...)) }
 	switch {
 	case e.RiseK > 30:
-		add("the coil gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire", e.RiseK)
+		add("the exciter gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire", e.RiseK)
 	case e.RiseK > 5:
-		add("the coil gets warm, about %.0f K above the room for a steady tone; its resistance rises by %.1f %%", e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
+		add("the exciter gets warm: about %.0f K above the room for a steady tone; its resistance rises by %.1f %%", e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
 	}
 	if e.SeriesW > 0.125 {
 		add("the series resistor takes %s: use one for at least twice that", formatW(e.SeriesW))
 	}
 	if density := e.CurrentA / e.Coil.Wire.AreaM2() * 1e-6; density > 5 {
-		add("the wire carries %.1f A/mm²; 3 to 5 A/mm² is usual for a coil in air", density)
+		add("the wire carries %.1f A/mm²; 3 to 5 A/mm² is typical for a coil in air", density)
 	}
 	if e.SelfResonanceHz < 5*g.TopHz {
-		add("the coil resonates by itself near %s (a rough estimate): up to %s it is no longer R and L alone; use fewer turns",
+		add("the exciter's self-resonance is near %s (a rough estimate): up to %s it is not R and L alone; use fewer turns",
 			quantity.Format(e.SelfResonanceHz, quantity.Hertz, 1), quantity.Format(g.TopHz, quantity.Hertz, 2))
 	}
 	if e.EMFV1k < 1e-3 {
@@ -246,16 +246,10 @@ func formatW(w float64) string {
 	return fmt.Sprintf("%.1f W", w)
 }
 
-// Best is the number of turns on a bobbin that induces most in the target:
-// more turns give more field per ampere, but also an inductance that asks for
-// a larger series resistor, so the best is where the two limits meet or the
-// bobbin is full.
-func Best(b Bobbin, w Wire, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
-	return best(b, w, nil, packing, celsius, s, g, t)
-}
-
-// best is Best with the series resistors at hand; none: any, since two of E12
-// make nearly every value.
+// best is the number of turns on a bobbin that induces most in the target: more
+// turns give more field per ampere, but also an inductance that asks for a larger
+// series resistor, so the best is where the two limits meet or the bobbin is full.
+// resistors are those at hand; none: any, since two of E12 make nearly every value.
 func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
 	if err := checkDrive(s, g, t); err != nil {
 		return Estimate{}, err
@@ -280,9 +274,10 @@ func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float6
 		}
 		candidates = append(candidates, candidate{c, c.ResistanceOhm(celsius), c.WheelerH(), MutualH(c, t.Coil, t.DistanceM)})
 	}
-	// Wheeler's formula will do for the choice where any resistor can be had.
-	// Where one is given, a little more inductance asks for the next larger one:
-	// the formula is then set right by the exact inductance of what it chose.
+	// Wheeler's formula is good enough for the choice where any resistor can be
+	// had. Among given resistors a little more inductance asks for the next
+	// larger one: the formula is then corrected by the exact inductance of its
+	// choice.
 	var most Estimate
 	scale, rounds := 1.0, 1
 	if len(resistors) > 0 {
@@ -344,9 +339,9 @@ type Drawer struct {
 	ResistorsOhm []float64
 }
 
-// Rank is the best number of turns of each wire in the drawer on each bobbin,
-// the coil under test a gap away from the winding, the strongest first. What
-// does not fit is left out; the error is the last one where nothing does.
+// Rank is the best number of turns of each wire in the drawer on each bobbin, the
+// coil under test a gap away from the winding, the strongest first. Windings that
+// do not fit are left out; if none fits, the error is that of the last.
 func Rank(d Drawer, packing Packing, celsius float64, s Source, g Goal, t Target, gapM float64) ([]Estimate, error) {
 	for _, r := range d.ResistorsOhm {
 		if !(r > 0) || math.IsInf(r, 1) {

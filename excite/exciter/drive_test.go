@@ -92,7 +92,7 @@ func TestWarnings(t *testing.T) {
 		{40, 50, Source{Volt: 2, Ohm: 10, LeastLoadOhm: 16}, 0.02, "warm"},
 		{40, 100, Source{Volt: 10, Ohm: 0.1}, 0.02, "A/mm²"},
 		{34, 60, Source{Volt: 30, Ohm: 10, LeastLoadOhm: 600}, 0.02, "series resistor takes"},
-		{44, 5000, line, 0.02, "resonates by itself"},
+		{44, 5000, line, 0.02, "self-resonance"},
 		{34, 60, Source{Volt: 0.01, Ohm: 100, LeastLoadOhm: 600}, 0.02, "closer"},
 		{34, 60, line, 0.5, "closer"},
 	} {
@@ -145,11 +145,11 @@ func TestBobbin(t *testing.T) {
 	}
 }
 
-// Best must not be beaten by any other number of turns (exact inductance).
+// best must not be beaten by any other number of turns (exact inductance).
 func TestBest(t *testing.T) {
 	for _, n := range []int{30, 42} {
 		w := mustAWG(t, n)
-		best, err := Best(bobbin, w, HandGuided, 22, line, DefaultGoal, target)
+		best, err := best(bobbin, w, nil, HandGuided, 22, line, DefaultGoal, target)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -174,7 +174,7 @@ func TestBest(t *testing.T) {
 			}
 		}
 	}
-	if _, err := Best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, HandGuided, 22, line, DefaultGoal, target); err == nil {
+	if _, err := best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, nil, HandGuided, 22, line, DefaultGoal, target); err == nil {
 		t.Error("a rod was wound")
 	}
 }
@@ -274,7 +274,7 @@ func TestWorkRefuses(t *testing.T) {
 		{c, line, Goal{TopHz: 20000}, target, "limit"},
 		{c, line, DefaultGoal, Target{Coil: target.Coil, DistanceM: math.Inf(1)}, "distance"},
 		{c, line, DefaultGoal, Target{DistanceM: 0.02}, "under test"},
-		{c, line, DefaultGoal, Target{Coil: Coil{MeanRadiusM: 10e-3, LengthM: 11e-3, DepthM: 15e-3, Turns: 6000}, DistanceM: 5e-3}, "in each other"},
+		{c, line, DefaultGoal, Target{Coil: Coil{MeanRadiusM: 10e-3, LengthM: 11e-3, DepthM: 15e-3, Turns: 6000}, DistanceM: 5e-3}, "overlap"},
 		{Coil{}, line, DefaultGoal, target, "wire"},
 		{Coil{Wire: c.Wire}, line, DefaultGoal, target, "radius"},
 	} {

@@ -17,7 +17,7 @@
 //	    1997: capacitance between turns
 //	[9] R. G. Medhurst, Wireless Engineer 24, 1947: single-layer coils
 //
-// [8] and [9] are cited from memory.
+// [8] and [9] are cited without the text at hand (from memory).
 package exciter
 
 import "math"

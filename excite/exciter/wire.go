@@ -23,7 +23,7 @@ type Wire struct {
 // formula by up to 3 % in resistance, and real wire by more.
 func AWG(number int) (Wire, error) {
 	if number < -3 || number > 56 {
-		return Wire{}, fmt.Errorf("there is no AWG %d here: from -3 (0000) to 56", number)
+		return Wire{}, fmt.Errorf("there is no AWG %d here: want −3 (0000) to 56", number)
 	}
 	w := Enamelled(0.005 * 0.0254 * math.Pow(92, float64(36-number)/39))
 	w.Name = fmt.Sprintf("AWG %d", number)
@@ -43,16 +43,16 @@ func ParseWire(text string) (Wire, error) {
 	if strings.Contains(upper, "AWG") {
 		number, err := strconv.Atoi(strings.TrimSpace(strings.Replace(upper, "AWG", "", 1)))
 		if err != nil {
-			return Wire{}, fmt.Errorf("%q is no wire: write for example \"AWG 38\" or \"0.1mm\"", text)
+			return Wire{}, fmt.Errorf("%q is not a wire: write for example \"AWG 38\" or \"0.1mm\"", text)
 		}
 		return AWG(number)
 	}
 	bare, err := quantity.ParseMetres(text)
 	if err != nil {
-		return Wire{}, fmt.Errorf("%q is no wire: write for example \"AWG 38\" or \"0.1mm\"", text)
+		return Wire{}, fmt.Errorf("%q is not a wire: write for example \"AWG 38\" or \"0.1mm\"", text)
 	}
 	if bare < 5e-6 || bare > 5e-3 {
-		return Wire{}, fmt.Errorf("a wire of %s cannot be meant: from 5 µm to 5 mm", quantity.Format(bare, quantity.Metre, 3))
+		return Wire{}, fmt.Errorf("a wire of %s is out of range: want 5 µm to 5 mm", quantity.Format(bare, quantity.Metre, 3))
 	}
 	return Enamelled(bare), nil
 }
@@ -65,9 +65,10 @@ func (w Wire) OhmPerMetre(celsius float64) float64 {
 	return CopperOhmMetre20 * copperScale(celsius) / w.AreaM2()
 }
 
-// grade1 is the nominal diameter and the largest overall diameter of grade 1
-// in mm, IEC 60317-0-1 [3], from memory (0.100 -> 0.117 read in a wire maker's
-// table). The enamel matters for how many turns fit, not for the resistance.
+// grade1 is the nominal diameter and the largest overall diameter of grade 1 in
+// mm: typical values by IEC 60317-0-1 [3], of which 0.100 -> 0.117 alone was
+// checked in a wire maker's table. The insulation build matters for how many
+// turns fit, not for the resistance.
 var grade1 = [][2]float64{
 	{0.020, 0.024}, {0.025, 0.031}, {0.032, 0.039}, {0.040, 0.049}, {0.050, 0.060},
 	{0.063, 0.076}, {0.071, 0.084}, {0.080, 0.094}, {0.090, 0.105}, {0.100, 0.117},

@@ -8,8 +8,8 @@ import (
 	"unicode/utf8"
 )
 
-// ParseError says what was typed, what is wrong with it, and what is
-// accepted.
+// ParseError is a text that cannot be read: what was typed, what is wrong with
+// it, and what is accepted.
 type ParseError struct {
 	Text   string
 	Unit   Unit
@@ -17,17 +17,17 @@ type ParseError struct {
 }
 
 func (e *ParseError) Error() string {
-	return fmt.Sprintf("%q is no %s: %s (accepted, for example: %s)", e.Text, units[e.Unit].noun, e.Reason, units[e.Unit].examples)
+	return fmt.Sprintf("%q is not a valid %s: %s (accepted, for example: %s)", e.Text, units[e.Unit].noun, e.Reason, units[e.Unit].examples)
 }
 
-// unitRules is what Parse knows of one unit.
+// unitRules are the rules of Parse for one unit.
 type unitRules struct {
 	noun, examples string
 	words          []string // spellings of the unit, longest first
 	prefixes       string   // prefixes that make sense with it
 	code           string   // letters of the IEC 60062 letter code
 	bare           bool     // a prefix may stand without the unit
-	min, max       float64  // what is believed, in the unit
+	min, max       float64  // range that is accepted, in the unit
 }
 
 // The letters R K M G T and p n u m F are those of IEC 60062:2016, 3.1 and
@@ -46,7 +46,7 @@ var units = map[Unit]unitRules{
 		[]string{"s"}, "num", "", false, 1e-9, 1e7},
 	Metre: {"length", `"12mm", "63um", "1.5m", "2cm"`,
 		[]string{"metre", "m"}, "numck", "", false, 1e-9, 1e7},
-	Ratio: {"plain number", `"2.27", "0.44 1% + 5 digits"`,
+	Ratio: {"number", `"2.27", "0.44 1% + 5 digits"`,
 		nil, "", "", false, 1e-9, 1e9},
 	Volt: {"voltage", `"1", "500m", "1.2V"`,
 		[]string{"volt", "V"}, "numk", "", true, 1e-9, 1e6},
@@ -58,7 +58,7 @@ var prefixExponent = map[byte]int{
 	'R': 0, 'F': 0, 'H': 0, // in the letter code
 }
 
-// maxText bounds what is looked at; no value needs more.
+// maxText bounds the text that is read; no value needs more.
 const maxText = 100
 
 // Parse reads a value with its tolerance and, for a resistance, its
@@ -115,7 +115,7 @@ type parser struct {
 	typed string
 	unit  Unit
 	rules unitRules
-	s     string // what is left to read
+	s     string // the rest to read
 }
 
 func (p *parser) fail(format string, args ...any) error {
@@ -150,7 +150,7 @@ func (p *parser) value() (Value, error) {
 		}
 	}
 	if size.si < p.rules.min || size.si > p.rules.max {
-		return v, p.fail("it reads as %g %s, which cannot be meant; is a prefix missing or wrong?", size.si, p.unit)
+		return v, p.fail("it reads as %g %s; is a prefix missing or wrong?", size.si, p.unit)
 	}
 	for p.s != "" {
 		switch {
@@ -347,7 +347,7 @@ func (p *parser) separated(v *Value, size sized) error {
 	p.s = strings.TrimLeft(rest, " ")
 	switch {
 	case p.s == "":
-		return p.fail("after the comma a tolerance is missing")
+		return p.fail("the tolerance after the comma is missing")
 	case p.s[0] == '@' && !comma:
 		return nil
 	case v.Basis != Unstated:
@@ -359,7 +359,7 @@ func (p *parser) separated(v *Value, size sized) error {
 }
 
 // tolerance reads "1%", "±2pF", "0.3% U95", "0.5% + 2 digits". A digit right
-// after a comma may be meant as a decimal: then only a percentage is believed.
+// after a comma may be meant as a decimal: then only a percentage is accepted.
 func (p *parser) tolerance(v *Value, size sized, afterComma bool) error {
 	_, decimalComma := p.decimalComma()
 	if strings.HasPrefix(p.s, "±") {
@@ -433,7 +433,7 @@ func (p *parser) meterDigits() (n float64, ok bool) {
 // state notes a half-width and reads whether it is an expanded uncertainty.
 func (p *parser) state(v *Value, half float64) error {
 	if !(half > 0) {
-		return p.fail("a tolerance of zero is not believed; leave it out if it is not known")
+		return p.fail("a tolerance of zero is not accepted; leave it out if you do not know it")
 	}
 	if half >= v.SI {
 		return p.fail("the tolerance is as large as the value")
@@ -448,7 +448,7 @@ func (p *parser) state(v *Value, half float64) error {
 }
 
 // tolerancePercent is the letter code for symmetric tolerances of
-// IEC 60062:2016, table for tolerances (W and H from memory).
+// IEC 60062:2004, clause 5 (W and H not checked against its text).
 var tolerancePercent = map[byte]float64{
 	'W': 0.05, 'B': 0.1, 'C': 0.25, 'D': 0.5,
 	'F': 1, 'G': 2, 'H': 3, 'J': 5, 'K': 10, 'M': 20,
@@ -511,7 +511,7 @@ func (p *parser) temperature(v *Value) error {
 		return p.fail("the temperature must be in °C, as in @22C")
 	}
 	if celsius < -80 || celsius > 250 {
-		return p.fail("a temperature of %g °C cannot be meant", celsius)
+		return p.fail("a temperature of %g °C is out of range", celsius)
 	}
 	p.s = p.s[1:]
 	v.Celsius = &celsius

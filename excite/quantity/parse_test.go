@@ -10,9 +10,9 @@ import (
 	"github.com/BurntSushi/toml"
 )
 
-// IEC 60062:2016+A1:2019, letter in place of the decimal mark. The resistor
-// codes are those of its public quotations; the capacitor codes p33 ... 1m0
-// are from memory. Inductors in the same scheme are common practice.
+// IEC 60062:2016+A1:2019, letter in place of the decimal mark. The resistor codes
+// are those of its public quotations; the capacitor codes p33 ... 1m0 were not
+// checked against its text. Inductors in the same scheme are common practice.
 func TestLetterCode(t *testing.T) {
 	for _, c := range []struct {
 		text string
@@ -75,8 +75,8 @@ func checkParse(t *testing.T, text string, unit Unit, want float64) {
 	}
 }
 
-// Tolerance letters of IEC 60062 (F ... M as carried in public tables of
-// parts; B, C, D in pF under 10 pF likewise; W and H from memory).
+// Tolerance letters of IEC 60062 (F ... M as in public tables of parts; B, C, D
+// in pF under 10 pF likewise; W and H not checked against its text).
 func TestTolerance(t *testing.T) {
 	for _, c := range []struct {
 		text  string
@@ -253,7 +253,7 @@ func TestRefused(t *testing.T) {
 		{"7.85k@295K", Ohm, "°C"},
 		{"7.85k@", Ohm, "°C"},
 		{"7.85k@22C@23C", Ohm, "two temperatures"},
-		{"7.85k@900C", Ohm, "cannot be meant"},
+		{"7.85k@900C", Ohm, "out of range"},
 		{"470p@22C", Farad, "only understood with a resistance"},
 		{"5m", Second, "not understood"}, // minutes?
 		{"5min", Second, "not understood"},

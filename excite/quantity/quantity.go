@@ -34,14 +34,15 @@ type Unit string
 
 // The units that coilsweep reads and prints.
 const (
-	Ohm    Unit = "ohm"
-	Farad  Unit = "F"
-	Henry  Unit = "H"
-	Hertz  Unit = "Hz"
-	Second Unit = "s"
-	Metre  Unit = "m"
-	Volt   Unit = "V"
-	Ratio  Unit = "" // a plain number, such as a Q
+	Ohm     Unit = "ohm"
+	Farad   Unit = "F"
+	Henry   Unit = "H"
+	Hertz   Unit = "Hz"
+	Second  Unit = "s"
+	Metre   Unit = "m"
+	Volt    Unit = "V"
+	Decibel Unit = "dB" // printed only
+	Ratio   Unit = ""   // a plain number, such as a Q
 )
 
 // Basis says how the uncertainty of a value was stated.

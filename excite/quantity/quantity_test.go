@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// U95 is what was stated as such; of a limit ±a it is 1.96 a/sqrt(3) (JCGM
+// U95 is the stated one where there is one; of a limit ±a it is 1.96 a/sqrt(3) (JCGM
 // 100:2008, 4.3.7 and G.1.3).
 func TestU95(t *testing.T) {
 	for _, tt := range []struct {

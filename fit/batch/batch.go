@@ -1,7 +1,7 @@
-// Package batch is the statistics of a production run of coils: mean and
-// spread, what of the spread is the coils' and what is the measurement's, which
-// coils stand out and why that may be, whether they keep to limits, and whether
-// the production drifts.
+// Package batch is the statistics of a production run of coils: mean and spread,
+// how much of the spread comes from the coils and how much from the measurement,
+// which coils stand out and why, whether they keep to limits, and whether the
+// production drifts.
 //
 // The same coil measured again is told by its name: folders whose coil has the
 // same name hold the same coil, and so do takes with equal load in one folder.
@@ -51,7 +51,7 @@ type Coil struct {
 	Suspicion Suspicion
 }
 
-// Property is what the batch says of one quantity.
+// Property is the statistics of one quantity in the batch.
 type Property struct {
 	comparison.Property
 	// Values by coil: the mean of a coil's measurements, with the uncertainty
@@ -110,7 +110,7 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 		b.Properties = append(b.Properties, one)
 	}
 	if b.Properties == nil {
-		return nil, errors.New("nothing is known of these coils that could be counted")
+		return nil, errors.New("none of these coils has a known value")
 	}
 	for i := range b.Coils {
 		b.Coils[i].Verdict = b.verdict(i)

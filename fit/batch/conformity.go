@@ -9,7 +9,7 @@ import (
 	"coilsweep/fit"
 )
 
-// Limits bound what a quantity of a good coil may be.
+// Limits bound a quantity of a good coil.
 type Limits struct {
 	Lower, Upper float64 // -Inf, +Inf: none
 	// U is the standard uncertainty of the limits themselves: that of the
@@ -17,7 +17,7 @@ type Limits struct {
 	U float64
 }
 
-// Verdict is what a measured quantity means against its limits.
+// Verdict is the outcome of a measured quantity against its limits.
 type Verdict string
 
 // The verdicts.
@@ -37,9 +37,9 @@ type Judgement struct {
 	Probability float64
 }
 
-// Judge holds a quantity against limits with guard bands w = guard·U95
-// (JCGM 106:2012, 8.3): it passes where it keeps w inside of both limits, and
-// fails where it is w beyond one. Between is undecided. With guard 0 the
+// Judge checks a quantity against limits with guard bands w = guard·U95 (JCGM
+// 106:2012, 8.3): it passes where it lies inside both limits by w, and fails
+// where it lies outside one by w; in between it is undecided. With guard 0 the
 // limits decide alone (simple acceptance, 8.2).
 func (l Limits) Judge(q fit.Quantity, guard float64) Judgement {
 	if !q.Known() {

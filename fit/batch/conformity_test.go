@@ -116,7 +116,7 @@ func TestWrongLimits(t *testing.T) {
 		"empty":        {head + "[bare_q]\n", "want min"},
 		"no table":     {head + "bare_q = 3\n", "want a table"},
 		"number":       {head + "[bare_q]\nmin = 3\n", "want a table"},
-		"level":        {head + "[peak_db]\nmin = \"loud\"\n", "no level"},
+		"level":        {head + "[peak_db]\nmin = \"loud\"\n", "not a level"},
 		"no TOML":      {head + "[bare_q\n", "line "},
 	} {
 		if _, err := ParseLimits([]byte(test.text)); err == nil || !strings.Contains(err.Error(), test.want) {

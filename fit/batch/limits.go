@@ -10,6 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
@@ -37,11 +38,8 @@ type limitText struct {
 func ParseLimits(data []byte) (map[string]Limits, error) {
 	var file map[string]toml.Primitive
 	md, err := toml.Decode(string(data), &file)
-	var parse toml.ParseError
-	if errors.As(err, &parse) {
-		return nil, fmt.Errorf("line %d: %s", parse.Position.Line, parse.Message)
-	} else if err != nil {
-		return nil, err
+	if err != nil {
+		return nil, tomlkey.Wrap(err)
 	}
 	var schema string
 	if p, ok := file["schema"]; !ok || md.PrimitiveDecode(p, &schema) != nil || schema != limitsSchema {
@@ -119,18 +117,19 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 	if p.Decibel {
 		x, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(text), "dB")), 64)
 		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-			return quantity.Value{}, fmt.Errorf("%q is no level in dB", text)
+			return quantity.Value{}, fmt.Errorf("%q is not a level in dB", text)
 		}
 		return quantity.Value{SI: x, Text: text}, nil
 	}
 	return quantity.Parse(text, p.Unit)
 }
 
-// LimitsAround are limits at a distance of percent about what a reference coil
-// has, with its uncertainty. Quantities that the coil does not have, and levels
-// in dB, are left out. percent holds a tolerance for a quantity, or under "" for
-// all that are not named.
-func LimitsAround(reference *fit.Result, properties []comparison.Property, percent map[string]float64) (map[string]Limits, error) {
+// LimitsAround are limits at a distance of percent about the values of a
+// reference coil, with its uncertainty. Quantities that the coil does not have,
+// and levels in dB, are left out. percent holds a tolerance for a quantity, or
+// under "" for all that are not named.
+func LimitsAround(reference *fit.Result, properties []comparison.Property,
+	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
 			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))

@@ -6,8 +6,8 @@ import (
 	"strings"
 )
 
-// Suspicion says in what a coil stands out from its batch and what that may
-// mean; empty where it does not.
+// Suspicion says how a coil stands out from its batch and what that may mean;
+// empty where it does not.
 type Suspicion struct {
 	Findings []string // "Q 69 % below the others"
 	Cause    string   // what would explain it, as a suspicion; empty: nothing simple would
@@ -38,10 +38,10 @@ func (b *Batch) suspect(i int) Suspicion {
 	return s
 }
 
-// cause is what would explain a pattern of deviations. The rules are those of
-// a coil of N turns: L goes as N², R as the length of the wire over its
-// cross-section, and whatever conducts and is coupled to the winding takes
-// from Q, and a little from L, but leaves R as it is.
+// cause explains a pattern of deviations by the rules of a coil of N turns: L
+// goes as N², R as the length of the wire over its cross-section, and any
+// conductor coupled to the winding takes from Q, and a little from L, but leaves
+// R as it is.
 func cause(score, part map[string]float64) string {
 	q := score["bare_q"]
 	if q == 0 {
@@ -52,17 +52,17 @@ func cause(score, part map[string]float64) string {
 	case q < 0 && part["resistance_ohm"] < math.Max(0.05, -0.3*math.Min(part["bare_q"], part["q"])):
 		return "Q is low and the resistance does not explain it: shorted turns, or more metal near the winding than in the others, are suspected"
 	case q < 0 && r > 0:
-		return "the higher resistance takes from Q: a thinner wire or a bad joint is suspected"
+		return "the higher resistance takes from Q: a thinner wire or a bad solder joint is suspected"
 	case l < 0 && r < 0:
 		return fmt.Sprintf("L and R are both low: fewer turns are suspected, by about %.1f %% (L goes as their square)", 100*(1-math.Sqrt(1+part["inductance_h"])))
 	case l > 0 && r > 0:
 		return fmt.Sprintf("L and R are both high: more turns are suspected, by about %.1f %% (L goes as their square)", 100*(math.Sqrt(1+part["inductance_h"])-1))
 	case r > 0 && l == 0:
-		return "the resistance alone is high: a thinner or more stretched wire, or a bad joint, is suspected"
+		return "the resistance alone is high: a thinner or more stretched wire, or a bad solder joint, is suspected"
 	case r < 0 && l == 0:
 		return "the resistance alone is low: a thicker wire is suspected"
 	case l != 0 && r == 0:
-		return "L alone is off: other poles, magnets or slugs than in the others are suspected, or a take with the wrong part"
+		return "L alone is off: other pole pieces, slugs or magnets than in the others are suspected, or a take with the wrong part"
 	case c > 0:
 		return "the capacitance is high: a tighter winding, more lead, or another fixture is suspected"
 	case c < 0:

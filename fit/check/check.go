@@ -7,6 +7,7 @@ package check
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/quality"
@@ -50,7 +51,7 @@ type Grade string
 
 // The grades.
 const (
-	Stop Grade = "stop" // a take would be unfit
+	Stop Grade = "stop" // a take would not be usable
 	Warn Grade = "warn" // a take would be worse than it could be
 )
 
@@ -112,23 +113,25 @@ func Judge(s Scout) Report {
 		DriftPPM: q.DriftPPM, DamagedRepeats: len(q.DamagedRepeats), Xruns: len(q.Xruns),
 		Channels: []Channel{}, Noise: []quality.Band{}, Harmonics: []Harmonic{}, Findings: []Finding{},
 	}
-	silence := s.silence()
+	quiet := s.silence()
 	for i, x := range s.Recording.Samples {
-		r.Channels = append(r.Channels, s.channel(i, x, silence))
+		r.Channels = append(r.Channels, s.channel(i, x, x[quiet.From:quiet.To]))
 	}
 	if len(r.Channels) > 0 {
 		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
-		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, peakOf(s.Recording.Samples[0][silence.from:silence.to]))
-		quiet := s.Recording.Samples[0][silence.from:silence.to]
-		r.Noise = append(r.Noise, quality.Octaves(quiet, s.Recording.RateHz)...)
+		silence := s.Recording.Samples[0][quiet.From:quiet.To]
+		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, quality.LevelOf(silence).Peak)
+		r.Noise = append(r.Noise, quality.Octaves(silence, s.Recording.RateHz)...)
 		r.Mains = s.mains(quiet)
 	}
 	unfit := q.Flags
 	switch {
-	case has(unfit, capture.NoStimulus):
-		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices and channels (--input, --output, --coil-channel), and that the output is not muted")
-	case has(unfit, capture.TooShort):
-		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a longer --buffer")
+	case slices.Contains(unfit, capture.NoStimulus):
+		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices "+
+			"and channels, and that the output is not muted")
+	case slices.Contains(unfit, capture.TooShort):
+		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a "+
+			"larger buffer")
 	default:
 		r.judgeLevels(s)
 		r.judgeNoise(s)
@@ -148,31 +151,19 @@ func (r *Report) add(g Grade, what, text, advice string) {
 	r.Findings = append(r.Findings, Finding{g, what, text, advice})
 }
 
-func has(flags []capture.Flag, f capture.Flag) bool {
-	for _, g := range flags {
-		if f == g {
-			return true
-		}
-	}
-	return false
-}
-
 // rise is by how many dB the take will be louder than the scout.
 func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS }
 
 // channel measures one channel over the whole recording; peak and rms of the
 // coil's are replaced by those of its sweeps.
-func (s Scout) channel(i int, x []float64, silence span) Channel {
-	peak, square := peakOf(x), 0.0
-	for _, v := range x {
-		square += v * v
-	}
+func (s Scout) channel(i int, x []float64, silence []float64) Channel {
 	name := "coil"
 	if i > 0 {
 		name = "reference"
 	}
-	c := Channel{Name: name, PeakDBFS: dbfs(peak * peak / 2), RMSDBFS: dbfs(square / float64(max(1, len(x)))), NoiseDBFS: dbfs(variance(x[silence.from:silence.to]))}
-	c.ExpectedPeakDBFS = s.expected(c.PeakDBFS, peakOf(x[silence.from:silence.to]))
+	c := Channel{Name: name, NoiseDBFS: quality.DBFS(quality.Variance(silence))}
+	c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
+	c.ExpectedPeakDBFS = s.expected(c.PeakDBFS, quality.LevelOf(silence).Peak)
 	return c
 }
 
@@ -180,15 +171,7 @@ func (s Scout) channel(i int, x []float64, silence span) Channel {
 // quiet grows with the level, the silence does not.
 func (s Scout) expected(peakDBFS, quiet float64) float64 {
 	peak := math.Pow(10, peakDBFS/20)
-	return dbfs(math.Pow(math.Max(peak-quiet, 0)*math.Pow(10, s.rise()/20)+quiet, 2) / 2)
-}
-
-func peakOf(x []float64) float64 {
-	peak := 0.0
-	for _, v := range x {
-		peak = math.Max(peak, math.Abs(v))
-	}
-	return peak
+	return quality.DBFS(math.Pow(math.Max(peak-quiet, 0)*math.Pow(10, s.rise()/20)+quiet, 2) / 2)
 }
 
 // judgeLevels finds the margin to full scale, and the level to take.
@@ -208,34 +191,39 @@ func (r *Report) judgeLevels(s Scout) {
 	r.MarginDB = &margin
 	proposed := math.Min(math.Floor(r.PlannedDBFS+margin-headroomDB), highestLevelDBFS)
 	r.ProposedDBFS = &proposed
-	if has(s.Take.Quality.Flags, capture.Clipped) {
+	if slices.Contains(s.Take.Quality.Flags, capture.Clipped) {
 		proposed = math.Floor(r.ScoutDBFS - headroomDB)
-		r.add(Stop, "clipped", fmt.Sprintf("the input clips already at %.0f dBFS", r.ScoutDBFS), "turn the gain down by 20 dB and check again")
+		r.add(Stop, "clipped", fmt.Sprintf("the input clips already at %.0f dBFS", r.ScoutDBFS),
+			"turn the gain down by 20 dB and check again")
 		return
 	}
 	louder := func() string {
 		if at == "coil" && r.PeakHz != nil {
-			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz, quantity.Hertz, 2))
+			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz,
+				quantity.Hertz, 2))
 		}
 		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
 	}
 	switch {
 	case margin < leastHeadroomDB:
 		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
 	case margin < headroomDB/2:
 		r.add(Warn, "little-headroom", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or take --level %.0f", math.Ceil(headroomDB-margin), proposed))
+			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
 	}
 	if coil := r.Channels[0]; coil.ExpectedPeakDBFS < quietDBFS {
 		advice := fmt.Sprintf("turn the gain up %.0f dB", math.Floor(-headroomDB-coil.ExpectedPeakDBFS))
 		if proposed > r.PlannedDBFS {
-			advice += fmt.Sprintf(", or take --level %.0f", proposed)
+			advice += fmt.Sprintf(", or play at %.0f dBFS", proposed)
 		}
-		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS, coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
+		r.add(Warn, "quiet", fmt.Sprintf("at %.0f dBFS the coil's channel reaches only %.0f dBFS", r.PlannedDBFS,
+			coil.ExpectedPeakDBFS), advice+", or bring the exciter closer")
 	}
-	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 && r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
-		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel", "check its wiring and --reference-channel, or measure without it (--reference none)")
+	if k := s.Take.Reference.Kind; (k == "current" || k == "loopback") && len(r.Channels) > 1 &&
+		r.Channels[1].PeakDBFS < r.Channels[1].NoiseDBFS+30 {
+		r.add(Stop, "no-reference", "nothing of the sweep is on the reference channel",
+			"check its wiring and channel, or measure without a reference")
 	}
 }
 
@@ -247,27 +235,29 @@ func (r *Report) judgeNoise(s Scout) {
 		snr := q.SNRDB + s.rise()
 		r.SNRDB = &snr
 		if snr < lowSNRDB {
-			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr), "bring the exciter closer, raise the level, or take more --repeats")
+			r.add(Warn, "low-snr", fmt.Sprintf("the sweep is only %.0f dB over the noise", snr),
+				"bring the exciter closer, raise the level, or take more sweeps")
 		}
 	}
 	if r.Mains == nil || q.SNRDB == 0 {
 		return
 	}
 	// The sweep's level between 500 Hz and 2 kHz, on the scale of the noise.
-	signal := q.SNRDB + dbfs(r.Mains.rest) + s.rise()
+	signal := q.SNRDB + quality.DBFS(r.Mains.rest) + s.rise()
 	if over := signal - r.Mains.DBFS; over < humLimitDB {
-		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz, over),
+		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz,
+			over),
 			"move the transformer, lamp or amplifier away, turn the coil, or shield it")
 	}
 }
 
-// judgeTime looks at lost samples and clocks.
+// judgeTime judges lost samples and clocks.
 func (r *Report) judgeTime(q capture.Quality) {
 	if lost := len(q.LostRepeats()); lost > 0 || r.Xruns > 0 {
 		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost, r.Xruns),
-			"close other programs, and take a longer --buffer")
+			"close other programs, and use a larger buffer")
 	}
-	if has(q.Flags, capture.Drift) {
+	if slices.Contains(q.Flags, capture.Drift) {
 		r.add(Warn, "drift", fmt.Sprintf("playback and recording run at different speeds, %.1f ppm", r.DriftPPM),
 			"use one device for both directions if you can; the drift is corrected")
 	}

@@ -2,12 +2,12 @@ package check
 
 import (
 	"math"
-	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
 
 	"coilsweep/capture"
+	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
@@ -41,7 +41,8 @@ func scout(t testing.TB, b virtual.Bench, reference string, sweepS, plannedDBFS 
 		t.Fatal(err)
 	}
 	s := Scout{PlannedDBFS: plannedDBFS, DCROhm: b.Coil.Resistance.SI}
-	take := capture.Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: reference}, Stimulus: stimulus}
+	take := capture.Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: reference},
+		Stimulus: stimulus}
 	if s.Recording, s.Take, err = record.Scout(t.Context(), recorder, take, nil); err != nil {
 		t.Fatal(err)
 	}
@@ -71,22 +72,29 @@ func TestFaultsAreFound(t *testing.T) {
 		loud      bool // a second sweep is played
 	}{
 		{"none", func(*virtual.Bench) {}, "current", -12, nil, true, "", true},
-		{"too loud", func(*virtual.Bench) {}, "none", -2, []string{"will-clip"}, false, "turn the gain down 10 dB, or take --level -12", false},
-		{"little headroom", func(b *virtual.Bench) { b.Input.FullScaleV *= 0.6 }, "none", -12, []string{"little-headroom"}, true, "--level -16", false},
-		{"clips already", func(b *virtual.Bench) { b.Input.FullScaleV = 0.004 }, "none", -12, []string{"clipped"}, false, "turn the gain down by 20 dB", false},
-		{"quiet", func(b *virtual.Bench) { b.Input.FullScaleV *= 40 }, "none", -12, []string{"quiet"}, true, "turn the gain up 32 dB, or take --level -3", false},
+		{"too loud", func(*virtual.Bench) {}, "none", -2, []string{"will-clip"}, false,
+			"turn the gain down 10 dB, or play at -12 dBFS", false},
+		{"little headroom", func(b *virtual.Bench) { b.Input.FullScaleV *= 0.6 }, "none", -12, []string{"little-headroom"},
+			true, "play at -16 dBFS", false},
+		{"clips already", func(b *virtual.Bench) { b.Input.FullScaleV = 0.004 }, "none", -12, []string{"clipped"}, false,
+			"turn the gain down by 20 dB", false},
+		{"quiet", func(b *virtual.Bench) { b.Input.FullScaleV *= 40 }, "none", -12, []string{"quiet"}, true,
+			"turn the gain up 32 dB, or play at -3 dBFS", false},
 		{"hum", func(b *virtual.Bench) {
 			b.Hum.MainsHz = 60.04
 			for i := range b.Hum.Lines {
 				b.Hum.Lines[i].EMFRMSV *= 100
 			}
 		}, "none", -12, []string{"hum"}, true, "move the transformer", false},
-		{"two clocks", func(b *virtual.Bench) { b.Clock.DriftPPM = 60 }, "none", -12, []string{"drift"}, true, "one device", false},
+		{"two clocks", func(b *virtual.Bench) { b.Clock.DriftPPM = 60 }, "none", -12, []string{"drift"}, true, "one device",
+			false},
 		{"drop-out", func(b *virtual.Bench) {
 			b.Faults.DropOuts = []virtual.DropOut{{AtS: 2.0, Lost: 300, Reported: true}}
-		}, "none", -12, []string{"dropout"}, true, "--buffer", false},
-		{"distortion", func(b *virtual.Bench) { b.Output.SecondHarmonicDB = -30 }, "none", -12, []string{"distorted"}, true, "linear range", true},
-		{"no signal", func(b *virtual.Bench) { b.Exciter.Mutual.SI = 1e-12 }, "none", -12, []string{"no-stimulus"}, false, "wiring", false},
+		}, "none", -12, []string{"dropout"}, true, "larger buffer", false},
+		{"distortion", func(b *virtual.Bench) { b.Output.SecondHarmonicDB = -30 }, "none", -12, []string{"distorted"}, true,
+			"linear range", true},
+		{"no signal", func(b *virtual.Bench) { b.Exciter.Mutual.SI = 1e-12 }, "none", -12, []string{"no-stimulus"}, false,
+			"wiring", false},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -130,7 +138,7 @@ func TestExpectedPeakComesTrue(t *testing.T) {
 	b := virtual.Default()
 	r := Judge(scout(t, b, "current", 0.7, -12))
 	take := scout(t, b, "current", 0.7, 6) // a scout at the level planned
-	for i, want := range []float64{take.Take.Quality.PeakDBFS, peakDBFS(take.Recording.Samples[1])} {
+	for i, want := range []float64{take.Take.Quality.PeakDBFS, quality.LevelOf(take.Recording.Samples[1]).PeakDBFS()} {
 		if got := r.Channels[i].ExpectedPeakDBFS; math.Abs(got-want) > 0.1 {
 			t.Errorf("channel %d: %.2f dBFS expected, %.2f came", i+1, got, want)
 		}
@@ -138,14 +146,6 @@ func TestExpectedPeakComesTrue(t *testing.T) {
 	if hz := take.peakHz(); r.PeakHz == nil || math.Abs(*r.PeakHz / *hz - 1) > 0.02 {
 		t.Errorf("loudest at %v, then at %v", r.PeakHz, *hz)
 	}
-}
-
-func peakDBFS(x []float64) float64 {
-	peak := 0.0
-	for _, v := range x {
-		peak = max(peak, math.Abs(v))
-	}
-	return 20 * math.Log10(peak)
 }
 
 // Loads that damp a coil are told within a factor of about two; coils at
@@ -181,29 +181,6 @@ func TestInputResistance(t *testing.T) {
 			if low != tt.low || low && (got < want/within || got > within*want) {
 				t.Errorf("%v H at %s: %.3g ohm, low: %v; want low: %v", coil.henry, tt.load, got, low, tt.low)
 			}
-		}
-	}
-}
-
-// Lines of known size at known frequencies, in noise.
-func TestHarmonicsOfTheMains(t *testing.T) {
-	dice := rand.New(rand.NewPCG(1, 2))
-	const rate, hz = 48000, 49.93
-	want := []float64{0.01, 0, 0.003, 0.0001}
-	x := make([]float64, rate)
-	for i := range x {
-		x[i] = 0.02 + 1e-4*dice.NormFloat64()
-		for h, a := range want {
-			x[i] += a * math.Sin(2*math.Pi*float64(h+1)*hz*float64(i)/rate+float64(h))
-		}
-	}
-	got, rest := harmonicsOf(x, hz/rate)
-	if math.Abs(rest/1e-8-1) > 0.03 {
-		t.Errorf("the noise has %.3g, want 1e-8", rest)
-	}
-	for h, a := range want {
-		if math.Abs(got[h]-a) > 5*1e-4*math.Sqrt(2.0/rate) {
-			t.Errorf("harmonic %d: %.6f, want %.6f", h+1, got[h], a)
 		}
 	}
 }

@@ -13,7 +13,7 @@ import (
 
 const (
 	// dullQ is the Q below which a coil's resonance is damped by its load and
-	// not by itself (common practice: bare coils have 1.5 and more at 1 Mohm).
+	// not by itself (common practice: coils alone have 1.5 and more at 1 Mohm).
 	dullQ = 1
 	// lowInputOhm is the load from which on down an input is not made for
 	// coils: hi-Z inputs have 0.5 Mohm and more (common practice).
@@ -46,7 +46,7 @@ func (s Scout) peakHz() *float64 {
 	return &at
 }
 
-// judgeResponse looks at distortion and at the load on the coil.
+// judgeResponse judges distortion and at the load on the coil.
 func (r *Report) judgeResponse(s Scout) {
 	if s.Response == nil {
 		r.add(Stop, "no-response", "no response could be estimated from the sweep", "check the wiring")

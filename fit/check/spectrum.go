@@ -1,9 +1,7 @@
 package check
 
 import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
+	"coilsweep/capture/quality"
 )
 
 // Mains is the hum that was found, in the coil's channel.
@@ -21,98 +19,40 @@ type Line struct {
 	DBFS  float64 `json:"dbfs"`
 }
 
-// mainsOrders is how many harmonics are measured.
+// mainsOrders is how many harmonics are shown.
 const mainsOrders = 12
-
-type span struct{ from, to int }
 
 // silence is the part of the recording before anything of the sweep can come
 // back; the first 50 ms, in which devices settle, are left out.
-func (s Scout) silence() span {
+func (s Scout) silence() quality.Span {
 	n := 0
 	if len(s.Recording.Samples) > 0 {
 		n = len(s.Recording.Samples[0])
 	}
 	rate := s.Recording.RateHz
-	return span{min(rate/20, n), min(s.Take.Stimulus.LeadInSamples-rate/200, n)}
+	return quality.Span{From: min(rate/20, n), To: min(s.Take.Stimulus.LeadInSamples-rate/200, n)}
 }
 
-// mains measures the harmonics of the mains in a silence, at the frequency
-// that the estimate of the response has found from all silences, else at the
-// one that the take's quality names.
-func (s Scout) mains(silence []float64) *Mains {
-	hz := s.Take.Quality.MainsHz
-	if s.Response != nil && s.Response.MainsHz != 0 {
-		hz = s.Response.MainsHz
-	}
-	if hz == 0 || len(silence) < s.Recording.RateHz/10 {
+// mains measures the harmonics of the mains in the coil's channel, at the
+// frequency that the take's quality names, and what is left of the silence quiet
+// without them.
+func (s Scout) mains(quiet quality.Span) *Mains {
+	hz, rate, coil := s.Take.Quality.MainsHz, s.Recording.RateHz, s.Recording.Samples[0]
+	at := s.Take.Alignment
+	if hz == 0 || at == nil {
 		return nil
 	}
-	m := &Mains{Hz: hz}
-	amplitudes, rest := harmonicsOf(silence, hz/float64(s.Recording.RateHz))
+	hum := quality.MainsAt(hz, coil, rate, quality.Silences(s.Take.Stimulus, *at, len(coil)), at.Jumps)
+	if hum == nil {
+		return nil
+	}
+	m := &Mains{Hz: hum.Hz(), rest: quality.Variance(hum.Removed(coil, quiet))}
 	total := 0.0
-	for i, a := range amplitudes {
-		m.Lines = append(m.Lines, Line{Order: i + 1, Hz: float64(i+1) * hz, DBFS: dbfs(a * a / 2)})
-		total += a * a / 2
+	for h := 1; h <= mainsOrders; h++ {
+		power := hum.Power(h)
+		m.Lines = append(m.Lines, Line{Order: h, Hz: float64(h) * m.Hz, DBFS: quality.DBFS(power)})
+		total += power
 	}
-	m.DBFS, m.rest = dbfs(total), rest
+	m.DBFS = quality.DBFS(total)
 	return m
-}
-
-// harmonicsOf are the amplitudes of the sines at multiples of f cycles per
-// sample, fitted together with an offset by least squares, and the mean square
-// of the rest.
-func harmonicsOf(x []float64, f float64) (amplitudes []float64, rest float64) {
-	columns := 1 + 2*mainsOrders
-	normal := mat.NewSymDense(columns, nil)
-	right := mat.NewVecDense(columns, nil)
-	row := make([]float64, columns)
-	for i, v := range x {
-		row[0] = 1
-		_, turn := math.Modf(f * float64(i))
-		sin, cos := math.Sincos(2 * math.Pi * turn)
-		re, im := cos, sin
-		for h := range mainsOrders {
-			row[1+2*h], row[2+2*h] = re, im
-			re, im = re*cos-im*sin, re*sin+im*cos
-		}
-		for a, ra := range row {
-			right.SetVec(a, right.AtVec(a)+ra*v)
-			for b := a; b < columns; b++ {
-				normal.SetSym(a, b, normal.At(a, b)+ra*row[b])
-			}
-		}
-	}
-	var cholesky mat.Cholesky
-	amplitudes = make([]float64, mainsOrders)
-	var solution mat.VecDense
-	if !cholesky.Factorize(normal) || cholesky.SolveVecTo(&solution, right) != nil {
-		return amplitudes, variance(x)
-	}
-	for h := range amplitudes {
-		amplitudes[h] = math.Hypot(solution.AtVec(1+2*h), solution.AtVec(2+2*h))
-	}
-	// What is explained is the solution times the right-hand side.
-	square := 0.0
-	for _, v := range x {
-		square += v * v
-	}
-	return amplitudes, math.Max(square-mat.Dot(&solution, right), 0) / float64(len(x))
-}
-
-// dbfs is the level of a mean square; a full-scale sine has ½ (AES17).
-func dbfs(meanSquare float64) float64 { return math.Max(10*math.Log10(2*meanSquare), -200) }
-
-func variance(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	mean, square := 0.0, 0.0
-	for _, v := range x {
-		mean += v / float64(len(x))
-	}
-	for _, v := range x {
-		square += (v - mean) * (v - mean)
-	}
-	return square / float64(len(x))
 }

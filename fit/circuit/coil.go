@@ -1,23 +1,23 @@
-// Package circuit holds the coil, its loads and the meters put to it as
-// electrical circuits: the formulas, and only them.
+// Package circuit holds the coil, its loads and the meters on it as electrical
+// circuits: the formulas, and only them.
 //
 // The induced EMF e drives R + s L(s); the coil's own C, the fixture and the
-// added parts lie across the terminals (v):
+// added parts are connected across the terminals (v):
 //
 //	v/e = 1 / (1 + (R + s L(s)) (1/R_load + s C)) · 1/(1 + s t_cover)
 //	L(s) = L [(1 - sum k_i) + sum k_i/(1 + s t_i)]            shorted rings
 //	L(s) = L [(1 - k) + k F(s t)], F(z) = 2 I1(q)/(q I0(q)), q = sqrt(z)
 //	                                                          solid cylinder
 //
-// The ring form is that of coupled, shorted loops; the cylinder form is the
-// diffusion into a solid round core (J. Lammeraner and M. Stafl, Eddy
-// Currents, 1966; R. L. Stoll, The Analysis of Eddy Currents, 1974; cited from
-// memory). All quantities are in SI units, s = j w.
+// A ring is an eddy-current loop, coupled to the coil and closed on itself; the
+// cylinder is the diffusion into a solid round core (J. Lammeraner and M. Stafl,
+// Eddy Currents, 1966; R. L. Stoll, The Analysis of Eddy Currents, 1974; both
+// from memory). All quantities are in SI units, s = j w.
 package circuit
 
 import "math"
 
-// Ring is one shorted ring: the share k of the inductance that it can shield
+// Ring is one eddy-current loop: the share k of the inductance that it can shield
 // and its time constant t in s (corner 1/(2 pi t)).
 type Ring struct {
 	Share float64
@@ -30,14 +30,14 @@ type Coil struct {
 	ResistanceOhm float64
 	CapacitanceF  float64 // the coil's own, across its terminals
 	Rings         []Ring
-	// Cylinder is the solid-core loss, in place of or beside rings; zero
-	// Share means none. TimeS is mu sigma radius^2.
+	// Cylinder is the loss of a solid core, in place of or beside eddy-current
+	// loops; zero Share means none. TimeS is mu sigma radius^2.
 	Cylinder Ring
 	// CoverTimeS is the time constant of a conducting cover; 0: none.
 	CoverTimeS float64
 }
 
-// Load is what hangs on the coil's terminals.
+// Load is the load across the coil's terminals.
 type Load struct {
 	ResistanceOhm float64 // +Inf: none
 	CapacitanceF  float64

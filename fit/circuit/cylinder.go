@@ -73,7 +73,7 @@ func cylinderShapeLarge(q complex128) (f, derivative complex128) {
 	return 2 * x * sum, -x * x * x * slope
 }
 
-// CylinderRings are n shorted rings that stand for the solid cylinder: the
+// CylinderRings are n eddy-current loops that stand for the solid core: the
 // Gauss quadrature of its continuous chain of loops, so that the first 2n
 // terms of L(s) about s = 0 agree and the shares add up to the cylinder's.
 // CylinderRingCount says how many are enough.

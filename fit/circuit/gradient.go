@@ -1,6 +1,6 @@
 package circuit
 
-// MaxRings is the largest number of rings that Gradient holds.
+// MaxRings is the largest number of eddy-current loops that Gradient holds.
 const MaxRings = 4
 
 // Gradient holds the partial derivatives of Transfer or Impedance: with
@@ -15,7 +15,7 @@ type Gradient struct {
 	RingShare     [MaxRings]complex128
 	LnRingTime    [MaxRings]complex128
 	CylinderShare complex128
-	LnCylinder    complex128 // the cylinder's time constant
+	LnCylinder    complex128 // the solid core's time constant
 	LnCoverTime   complex128
 }
 

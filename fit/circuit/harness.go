@@ -29,7 +29,7 @@ type Harness struct {
 	Volume   *Potentiometer // nil: none
 	Tone     *Tone          // nil: none
 	Bleed    *Bleed         // nil: none; needs a volume pot
-	// CableCapacitanceF lies across the output.
+	// CableCapacitanceF is across the output.
 	CableCapacitanceF float64
 	Amplifier         Load
 }
@@ -55,8 +55,8 @@ type Tone struct {
 	OpenAtFull bool
 }
 
-// Bleed is what lets treble past the volume pot: a capacitor from its upper
-// end to its wiper, with a resistor beside it or in series, or both.
+// Bleed is a treble bleed on the volume pot: a capacitor from its upper end to
+// its wiper, with a resistor beside it or in series, or both.
 type Bleed struct {
 	CapacitanceF float64
 	ParallelOhm  float64 // 0: none
@@ -68,10 +68,10 @@ type Bleed struct {
 const harnessReachHz = 40e3
 
 // Network is the harness with its coils as a network, and the node of the
-// amplifier's input. Each coil's EMF is a source of 1 V times its share, so
-// that the voltage at the node is the transfer from a coil's EMF. Eddy
-// currents are shorted rings coupled to the coil's inductance by the square
-// root of their share; a cover is a low pass between the source and the coil.
+// amplifier's input. Each coil's EMF is a source of 1 V times its share, so that
+// the voltage at the node is the transfer from a coil's EMF. Eddy currents are
+// loops coupled to the coil's inductance by the square root of their share; a
+// cover is a low pass between the source and the coil.
 func (h Harness) Network() (*Network, Node, error) {
 	if err := h.check(); err != nil {
 		return nil, 0, err
@@ -164,7 +164,7 @@ func (h Harness) check() error {
 		}
 	}
 	if h.Bleed != nil && h.Volume == nil {
-		return errors.New("bleed parts without a volume pot to put them on")
+		return errors.New("a treble bleed without a volume pot")
 	}
 	if !(h.Amplifier.ResistanceOhm > 0) {
 		return fmt.Errorf("amplifier input of %g ohm: want more than 0", h.Amplifier.ResistanceOhm)
@@ -172,7 +172,7 @@ func (h Harness) check() error {
 	return nil
 }
 
-// check refuses what no coil can be.
+// check refuses values that no coil can have.
 func (c Coil) check() error {
 	if !(c.InductanceH > 0) || math.IsInf(c.InductanceH, 0) {
 		return fmt.Errorf("inductance of %g H: want more than 0", c.InductanceH)

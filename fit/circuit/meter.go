@@ -2,11 +2,11 @@ package circuit
 
 import "math"
 
-// Open is the load of a coil with nothing on it.
+// Open is the load of a coil with nothing connected.
 func Open() Load { return Load{ResistanceOhm: math.Inf(1)} }
 
-// Impedance is what is seen into the coil's terminals at s, in ohm: the branch
-// R + s L(s) across the coil's own C and the load; Open() for the bare coil.
+// Impedance is that of the coil's terminals at s, in ohm: the branch R + s L(s)
+// across the coil's own C and the load; Open() for the coil alone.
 func (c Coil) Impedance(s complex128, load Load) complex128 {
 	z := complex(c.ResistanceOhm, 0) + s*c.Inductance(s)
 	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
@@ -54,8 +54,8 @@ func MeterReadingOf(z complex128, frequencyHz float64) MeterReading {
 	}
 }
 
-// Meter is what an LCR meter shows at frequencyHz across the coil and what
-// hangs on it; Open() for the bare coil.
+// Meter is the reading of an LCR meter at frequencyHz across the coil with its
+// load; Open() for the coil alone.
 func (c Coil) Meter(frequencyHz float64, load Load) MeterReading {
 	return MeterReadingOf(c.Impedance(complex(0, 2*math.Pi*frequencyHz), load), frequencyHz)
 }

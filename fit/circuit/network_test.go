@@ -608,18 +608,17 @@ func TestTaper(t *testing.T) {
 		t.Errorf("increments %g, %g, %g", a, b, c)
 	}
 	for _, c := range []struct {
-		text      string
-		taper     Taper
-		ambiguous bool
-		ok        bool
+		text  string
+		taper Taper
+		ok    bool
 	}{
-		{"linear", Linear, false, true}, {"LOG", Logarithmic, false, true}, {"reverse-log", ReverseLogarithmic, false, true},
-		{"A", Linear, true, true}, {"b", Logarithmic, true, true}, {"C", ReverseLogarithmic, false, true},
-		{"", Taper{}, false, false}, {"audio?", Taper{}, false, false},
+		{"linear", Linear, true}, {"LOG", Logarithmic, true}, {"audio", Logarithmic, true},
+		{"reverse-log", ReverseLogarithmic, true}, {"A", Taper{}, false}, {"b", Taper{}, false},
+		{"", Taper{}, false}, {"audio?", Taper{}, false},
 	} {
-		taper, ambiguous, err := ParseTaper(c.text)
-		if taper != c.taper || ambiguous != c.ambiguous || (err == nil) != c.ok {
-			t.Errorf("%q: %v, %v, %v", c.text, taper, ambiguous, err)
+		taper, err := ParseTaper(c.text)
+		if taper != c.taper || (err == nil) != c.ok {
+			t.Errorf("%q: %v, %v", c.text, taper, err)
 		}
 	}
 	p := Potentiometer{500e3, Logarithmic, 0.5}

@@ -34,9 +34,9 @@ type Analysis struct {
 	rise     []complex128 // d solution/ds
 }
 
-// NewAnalysis prepares the equations of n. Besides n.Err() its errors are
-// parts that hang in the air, loops of sources and wires, and couplings that
-// no set of windings can have.
+// NewAnalysis prepares the equations of n. Besides n.Err() its errors are parts
+// without a path to ground, loops of sources and wires, and couplings that no set
+// of windings can have.
 func NewAnalysis(n *Network) (*Analysis, error) {
 	if n.mistake != nil {
 		return nil, n.mistake
@@ -123,7 +123,7 @@ func (a *Analysis) stamp(n *Network, p part, row []int, i int) {
 	}
 }
 
-// check finds what would leave the equations without a solution, by name.
+// check names the parts that would leave the equations without a solution.
 func (n *Network) check() error {
 	if len(n.parts) == 0 {
 		return errors.New("the network is empty")
@@ -178,7 +178,7 @@ func (n *Network) checkCouplings() error {
 	}
 	var eigen mat.EigenSym
 	if !eigen.Factorize(k, false) || eigen.Values(nil)[0] < -1e-12 {
-		return errors.New("the coupling factors contradict each other: no set of windings can have them all (three windings, for one, cannot all be coupled by -1)")
+		return errors.New("the coupling factors contradict each other: no set of windings can have them all (three windings, for example, cannot all be coupled by −1)")
 	}
 	return nil
 }

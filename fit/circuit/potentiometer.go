@@ -15,7 +15,7 @@ type Taper struct {
 	HalfWay float64
 }
 
-// The usual laws; 15 % at half way is common practice for the logarithmic one
+// The usual laws; 15 % at half way is typical of the audio taper, the logarithmic one
 // (10 to 30 % are made).
 var (
 	Linear             = Taper{HalfWay: 0.5}
@@ -49,29 +49,21 @@ func (t Taper) String() string {
 	}
 }
 
-// ParseTaper reads a resistance law: the plain words "linear", "log" and
-// "reverse-log", or the letters of IEC 60393-1 as they are generally quoted: A
-// linear, B logarithmic, C reverse logarithmic (from memory and secondary
-// sources; the standard's text was not open). Most of today's parts are marked
-// the other way about, A logarithmic and B linear (common practice in Asia and
-// America): for the letters A and B ambiguous is true, and the user should be
-// asked for the plain word.
-func ParseTaper(text string) (t Taper, ambiguous bool, err error) {
+// ParseTaper reads a resistance law: "linear", "audio" (or "log") and
+// "reverse-log". The letters A and B are refused: in some parts of the world A is
+// the audio taper and B the linear one, in others they are the other way about.
+func ParseTaper(text string) (Taper, error) {
 	switch strings.ToLower(strings.TrimSpace(text)) {
 	case "linear", "lin":
-		return Linear, false, nil
-	case "log", "logarithmic":
-		return Logarithmic, false, nil
+		return Linear, nil
+	case "audio", "log", "logarithmic":
+		return Logarithmic, nil
 	case "reverse-log", "reverse log", "reverse-logarithmic":
-		return ReverseLogarithmic, false, nil
-	case "a":
-		return Linear, true, nil
-	case "b":
-		return Logarithmic, true, nil
-	case "c":
-		return ReverseLogarithmic, false, nil
+		return ReverseLogarithmic, nil
+	case "a", "b":
+		return Taper{}, fmt.Errorf("taper %q means opposite things by region: write audio or linear", text)
 	}
-	return Taper{}, false, fmt.Errorf("taper %q: want linear, log or reverse-log (or a letter of IEC 60393: A linear, B log, C reverse-log)", text)
+	return Taper{}, fmt.Errorf("taper %q: want linear, audio (log) or reverse-log", text)
 }
 
 // Potentiometer is a potentiometer at a position.

@@ -146,9 +146,9 @@ func (c Coil) inductanceSlope(s complex128) (l, slope complex128) {
 }
 
 // ringPoles are the complex poles in the upper half-plane, found as the
-// eigenvalues of the state matrix of the ringed coil (a cylinder taken as
-// eight rings): the slow way, for starts that Newton's iteration could not
-// find.
+// eigenvalues of the state matrix of the coil with its eddy-current loops (a
+// solid core as eight loops): the slow way, for starts that Newton's iteration
+// could not find.
 func (c Coil) ringPoles(load Load) []complex128 {
 	rings := make([]Ring, 0, len(c.Rings)+8)
 	for _, r := range c.Rings {

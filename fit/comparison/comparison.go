@@ -15,7 +15,7 @@ type Comparison struct {
 	Coils     []Coil
 	Reference int // index into Coils
 	Rows      []Row
-	// Remarks say what was taken for granted, such as correlations.
+	// Remarks name assumptions, such as correlations.
 	Remarks []string
 }
 
@@ -52,10 +52,10 @@ const (
 var ErrTooFew = errors.New("at least two coils are needed to compare")
 
 // Compare compares coils with coils[reference]. With sameBench the errors of
-// parts that both coils name alike are taken to be the same errors, which
-// cancel in the difference as far as both coils feel them alike: what a part
-// brings to both counts as the difference of the two, with their signs
-// (JCGM 100:2008, F.1.2.3: an input in common).
+// parts that both coils name alike count as the same errors, which cancel in the
+// difference as far as both coils feel them alike: the contributions of a part to
+// both are subtracted, with their signs (JCGM 100:2008, F.1.2.3: an input in
+// common).
 func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 	if len(coils) < 2 {
 		return nil, ErrTooFew
@@ -97,14 +97,14 @@ func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	switch {
 	case sameBench && alike > 0:
-		add("parts of the same name are taken to be the same pieces: their errors cancel in the differences as far as both coils feel them alike, but for the height of the peak; all else is taken to be independent")
+		add("parts of the same name count as the same pieces: their errors cancel in the differences as far as both coils feel them alike, except in the peak height; all else counts as independent")
 	case alike > 0:
-		add("the coils are taken to be independent. They name the same parts and fixture: if these are the same pieces, their errors largely cancel, U95 of the differences is too large, and a real difference may be missed (see --same-bench)")
+		add("the coils count as independent, but name the same parts and fixture. If these are the same pieces, state that the coils were measured on the same bench: otherwise U95 of the differences is too large, and a real difference may be missed")
 	default:
-		add("the coils are taken to be independent: errors that they share, such as those of one meter, are not taken off")
+		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}
 	if sameBench && unlike > 0 {
-		add("%d of the coils name other parts than the reference, and are taken to be independent of it", unlike)
+		add("%d of the coils name other parts than the reference, and count as independent of it", unlike)
 	}
 	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
 		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")
@@ -174,7 +174,7 @@ func side(q fit.Quantity, below bool) float64 {
 	return q.High - q.Value
 }
 
-// sharedVariance is what is to be taken off u_x² + u_y² for errors in common:
+// sharedVariance is to be subtracted from u_x² + u_y² for errors in common:
 // twice the covariance, which is the sum of c_xi u_i c_yi u_i over the parts
 // (JCGM 100:2008, F.1.2.3, equation F.1), by the budgets of both.
 func sharedVariance(p Property, coil, reference *fit.Result) float64 {
@@ -189,7 +189,7 @@ func sharedVariance(p Property, coil, reference *fit.Result) float64 {
 	return sum
 }
 
-// contributions are what the parts bring to the uncertainty of a quantity.
+// contributions are those of the parts to the uncertainty of a quantity.
 func contributions(r *fit.Result, quantity string) []fit.Contribution {
 	for _, b := range r.Budget {
 		if b.Quantity == quantity {

@@ -1,6 +1,6 @@
-// Package comparison holds the results of coils against each other: which
-// numbers they can be compared by, their differences with U95, and whether a
-// difference is more than the uncertainties explain.
+// Package comparison compares the results of coils: by which numbers they can be
+// compared, their differences with U95, and whether a difference is more than the
+// uncertainties explain.
 //
 // The difference d = x - x_ref of independent measurements has
 // U95(d) = sqrt(U95(x)² + U95(x_ref)²), and E_n = d/U95(d); |E_n| > 1 is a

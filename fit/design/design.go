@@ -1,15 +1,14 @@
-// Package design divides a measurement's effort among its candidates so that
-// it tells most of some of the parameters: D-optimal design for a subset of
-// parameters (V. V. Fedorov, Theory of Optimal Experiments, 1972; for
-// excitation signals: R. Pintelon, J. Schoukens, System Identification: A
-// Frequency Domain Approach, 2nd ed., 2012, chapter 5; both from memory),
-// averaged over what the truth may be (K. Chaloner, I. Verdinelli, Statistical
-// Science 10(3), 1995).
+// Package design divides a measurement's effort among its candidates so that it
+// tells most about some of the parameters: D-optimal design for a subset of
+// parameters (V. V. Fedorov, Theory of Optimal Experiments, 1972; for excitation
+// signals: R. Pintelon, J. Schoukens, System Identification: A Frequency Domain
+// Approach, 2nd ed., 2012, chapter 5; both from memory), averaged over what the
+// truth may be (K. Chaloner, I. Verdinelli, Statistical Science 10(3), 1995).
 //
-// With shares v of the effort and Fisher's information M_i of all the effort
-// put into candidate i, M = sum v_i M_i + prior. What is told of the first
-// parameters, the others being unknown too, is the Schur complement S, and
-// log det S = log det M - log det M_nuisance.
+// With shares v of the effort and Fisher's information M_i of all the effort put
+// into candidate i, M = sum v_i M_i + prior. The information on the first
+// parameters, the others being unknown too, is the Schur complement S, and log
+// det S = log det M - log det M_nuisance.
 package design
 
 import (
@@ -28,8 +27,8 @@ type Truth struct {
 	Prior       *mat.SymDense // nil: none
 }
 
-// ErrSingular: the candidates together do not tell the parameters.
-var ErrSingular = errors.New("the parameters cannot be told from one another by any of the frequencies")
+// ErrSingular: the candidates together do not determine the parameters.
+var ErrSingular = errors.New("no set of frequencies separates the parameters")
 
 const (
 	maxIterations = 2000

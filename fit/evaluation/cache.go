@@ -19,12 +19,12 @@ import (
 	"coilsweep/fit/response"
 )
 
-// cache is what a fit found and a result.json does not hold, so that a report
+// cache holds the findings of a fit that are not in result.json, so that a report
 // after a fit costs no fit: the responses of the takes and where the searches
 // ended. In the file a line of text stands before it, then the SHA-256 of the
-// rest, which is the cache by encoding/gob. A cache is used beside the result.json
-// that was written with it, while that is up to date; one that is missing,
-// damaged or another's is as good as none.
+// rest, which is the cache by encoding/gob. A cache is used beside the
+// result.json that was written with it, while that is up to date; a missing,
+// damaged or foreign one is ignored.
 //
 // The audio is not read while its size and time of modification are those that
 // it had when its response was estimated. Where they differ, as in a copy of the
@@ -36,7 +36,7 @@ type cache struct {
 	Snapshot joint.Snapshot
 }
 
-// cacheKey is what a cache is of.
+// cacheKey identifies the fit that a cache belongs to.
 type cacheKey struct {
 	// Program with the compiler and the processor that it was built for: on
 	// another, floating-point numbers may round otherwise.
@@ -67,8 +67,8 @@ func (k cacheKey) equal(l cacheKey) bool {
 	return k.Program == l.Program && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) && k.SharedGain == l.SharedGain
 }
 
-// writeCache keeps what the evaluation found, unless it has no circuit or is too
-// large.
+// writeCache keeps the findings of the evaluation, unless it has no circuit or is
+// too large.
 func (e *Evaluation) writeCache() error {
 	if e.fitted == nil {
 		return nil
@@ -131,8 +131,8 @@ func decodeCache(data []byte) (*cache, error) {
 	return decodeBody(body)
 }
 
-// decodeBody reads a cache whose checksum is right, which says nothing of who
-// made it.
+// decodeBody reads a cache whose checksum is right; the checksum does not tell
+// who made it.
 func decodeBody(body []byte) (c *cache, err error) {
 	defer func() {
 		if recover() != nil {

@@ -48,7 +48,7 @@ func measured(dir string, request excite.Request) {
 			take.Name, take.Load.AddedC = "C"+added[:4], &c
 		}
 		recorder := must(bench.Recorder(take.Load, take.Stimulus.RateHz, 3))
-		must(record.Run(context.Background(), recorder, folder, take, nil))
+		must(record.Run(context.Background(), recorder, folder, take, record.Options{}))
 	}
 }
 
@@ -113,7 +113,7 @@ func searches(t testing.TB) *int {
 	return &count
 }
 
-// told is what an evaluation says: result.json and the curves.
+// told is the output of an evaluation: result.json and the curves.
 func told(t testing.TB, e *Evaluation) string {
 	t.Helper()
 	var b bytes.Buffer
@@ -136,9 +136,9 @@ func spoil(dir string) {
 	}
 }
 
-// A report after a fit makes no fit and reads no audio, so that there is no
-// alignment, no hum search and no response to estimate either; it says what it
-// would say after a fit.
+// A report after a fit makes no fit and reads no audio, so there is no alignment,
+// no hum search and no response to estimate either; it equals the report after a
+// fit.
 func TestReportCostsNoFit(t *testing.T) {
 	report := Options{Fit: program, AsLast: true, Circuit: true}
 	report.Fit.Advise = true
@@ -344,7 +344,7 @@ func TestCacheWithAnUnreadableTake(t *testing.T) {
 	}
 }
 
-// Monte Carlo trials repeat the fit, from what is kept too.
+// Monte Carlo trials repeat the fit, also from the cache.
 func TestCacheMonteCarlo(t *testing.T) {
 	dir := fitted(t)
 	o := Options{Fit: program, Circuit: true}
@@ -357,8 +357,8 @@ func TestCacheMonteCarlo(t *testing.T) {
 	}
 }
 
-// FuzzCache: whatever lies in the folder, it is read without a panic, and what is
-// read is whole; a snapshot that comes of it is refused or leads to a circuit.
+// FuzzCache: any file in the folder is read without a panic, as a whole cache or
+// none; a snapshot from it is refused or leads to a circuit.
 func FuzzCache(f *testing.F) {
 	data := must(os.ReadFile(filepath.Join(original(), CacheFile)))
 	body := data[len(cacheLine)+32:]

@@ -19,15 +19,15 @@ var takeSlots = make(chan struct{}, runtime.GOMAXPROCS(0))
 // FlagUnreadable is that of a take whose files cannot be used.
 const FlagUnreadable capture.Flag = "unreadable"
 
-// unusable is a take that cannot be used since its files are not what they
-// should be.
+// unusable is a take that cannot be used because its files are damaged or
+// missing.
 func unusable(in joint.Take, err error) joint.Take {
 	in.Flags, in.Unfit = append(in.Flags, string(FlagUnreadable)), err.Error()
 	return in
 }
 
-// ReadTakes is folder.Takes, for takes that are still what before, which may be
-// nil, knew already without reading them.
+// ReadTakes is folder.Takes; takes that before, which may be nil, knows already
+// and that have not changed are not read again.
 func ReadTakes(folder *capture.Folder, before *Evaluation) ([]capture.Take, []capture.UnreadableTake, error) {
 	held, err := folder.Fingerprint()
 	if err != nil {
@@ -99,7 +99,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 	wait.Wait()
 	e.inputs = map[string]joint.Take{}
 	for _, in := range inputs {
-		if in.Response != nil { // what failed may succeed next time
+		if in.Response != nil { // a failure may succeed next time
 			e.inputs[e.checksumOf(in.Name)] = in
 		}
 	}

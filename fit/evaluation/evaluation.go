@@ -1,7 +1,7 @@
 // Package evaluation leads from coil folders to results: it opens a folder,
 // estimates the responses of its takes and fits them together, or takes the
-// result that is up to date. Everything that shows a coil starts here. What is
-// worth saying are values; it prints nothing.
+// result that is up to date. Everything that shows a coil starts here. Messages
+// are values; it prints nothing.
 package evaluation
 
 import (
@@ -30,12 +30,12 @@ type Options struct {
 	Circuit bool
 	// Anew: a result that is up to date is made again, by a fit.
 	Anew bool
-	// Before is an earlier evaluation of the folder that is in memory, from
-	// which what has not changed is taken; nil: there is none.
+	// Before is an earlier evaluation of the folder that is in memory; its
+	// unchanged parts are used again; nil: there is none.
 	Before *Evaluation
 }
 
-// Evaluation is a coil folder and what the fit makes of it.
+// Evaluation is a coil folder with its fit.
 type Evaluation struct {
 	Folder *capture.Folder
 	// Result has curves where a circuit was asked for.
@@ -61,11 +61,11 @@ type NoTakeError struct{ Dir string }
 
 func (e *NoTakeError) Error() string { return e.Dir + " has no take" }
 
-// Coil evaluates the coil folder dir. Takes that are not usable are left out. What
-// the last fit left in fit.cache is neither estimated nor searched for again while
-// its result is up to date, unless o.Anew. Coil writes nothing: Save does. The
-// error is a *NoTakeError, a *capture.UnfitError where no take is usable, or says
-// what cannot be read.
+// Coil evaluates the coil folder dir. Takes that are not usable are left out.
+// Responses and minima in the fit.cache of the last fit are used again while its
+// result is up to date, unless o.Anew. Coil writes nothing: Save does. The error
+// is a *NoTakeError, a *capture.UnfitError where no take is usable, or says what
+// cannot be read.
 func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
@@ -193,7 +193,7 @@ func (e *Evaluation) Unfitness() error {
 // Fitted is the fitted circuit; nil unless it was asked for.
 func (e *Evaluation) Fitted() *joint.Fitted { return e.fitted }
 
-// Input is what was made of the take called name; false where it was not
+// Input is the fit's input from the take called name; false where it was not
 // estimated.
 func (e *Evaluation) Input(name string) (joint.Take, bool) {
 	in, ok := e.inputs[e.checksumOf(name)]

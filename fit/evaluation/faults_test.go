@@ -12,7 +12,6 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"coilsweep/capture"
-	"coilsweep/capture/align"
 	"coilsweep/capture/record"
 	"coilsweep/capture/virtual"
 	"coilsweep/excite"
@@ -22,7 +21,7 @@ import (
 	"coilsweep/fit/response"
 )
 
-// bench is what a fault is put into.
+// bench is a bench that a fault is put into.
 type bench interface {
 	// recorder is the bench with a load on the coil, and what is true of it.
 	recorder(l capture.Load, rateHz int) (record.Recorder, virtual.Truth, error)
@@ -63,9 +62,9 @@ type fault struct {
 	spice     func(*spiceBench)
 	repeats   int     // sweeps of a take; 0: 3
 	sweepS    float64 // 0: 0.7 s, too short to tell strong hum from lost samples
-	// calibrated and told are guards of the user's: the card is calibrated by a
-	// cable, and the take is told what the exciter is. All other guards are in
-	// the program and always there.
+	// calibrated and told are guards that the user sets: the card is calibrated
+	// through a cable, and the take states the exciter's values. All other guards
+	// are in the program and always there.
 	calibrated, told bool
 	flags            []capture.Flag // that every take must have, and no others
 	// spoils: without any guard the result is wrong or none.
@@ -165,13 +164,13 @@ func TestFaultsOfTheBench(t *testing.T) {
 // elsewhere.
 var twoRings = fit.Options{Forms: []fit.Form{{Rings: 2}}}
 
-// check records with the bench, and says what the fit makes of it.
+// check records with the bench, and reports the fit of it.
 func (f fault) check(t *testing.T, b bench, dcr string) {
 	recordings := recordBench(t, b, cmp.Or(f.repeats, 3), cmp.Or(f.sweepS, 0.7))
 	coil := capture.Coil{Schema: "coilsweep.coil/1", Name: "invented", DCR: ohms(t, dcr)}
 	plain := recordings.outcome(recordings.plainly().fit(t, coil))
 	if f.spoils && plain.good() {
-		t.Errorf("without any guard %s leaves %s: it is no fault", f.name, plain)
+		t.Errorf("without any guard %s leaves %s: it is not a fault", f.name, plain)
 	}
 	if f.told {
 		for i := range recordings {
@@ -218,7 +217,6 @@ func sweepEMF(b virtual.Bench) float64 {
 type recorded struct {
 	audio capture.Recording
 	take  capture.Take
-	at    align.Alignment
 	truth virtual.Truth
 }
 
@@ -250,15 +248,12 @@ func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTak
 		if r.audio, r.take, err = record.Scout(t.Context(), recorder, take, nil); err != nil {
 			t.Fatal(err)
 		}
-		if r.at, err = align.Align(r.audio.Samples[0], stimulus); err != nil {
-			t.Fatal(err)
-		}
 		all = append(all, r)
 	}
 	return all
 }
 
-// fitTakes are what the fit gets of recordings.
+// fitTakes are the fit's inputs from recordings.
 type fitTakes []joint.Take
 
 // estimated are the takes as the program estimates them.
@@ -266,7 +261,7 @@ func (all recordedTakes) estimated(t *testing.T) fitTakes {
 	t.Helper()
 	var takes fitTakes
 	for _, r := range all {
-		estimate, err := response.EstimateAligned(t.Context(), r.audio, r.take, r.at)
+		estimate, err := response.Estimate(t.Context(), r.audio, r.take)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -290,7 +285,7 @@ func (all recordedTakes) plainly() fitTakes {
 		plan := fourier.NewFFT(period)
 		played := plan.Coefficients(nil, stimulus.Sweep())
 		var periods [][]complex128
-		for from := int(r.at.StartSample[0]) - early; len(periods) < stimulus.Repeats && from+period <= r.audio.Frames(); from += period {
+		for from := int(r.take.Alignment.StartSample[0]) - early; len(periods) < stimulus.Repeats && from+period <= r.audio.Frames(); from += period {
 			periods = append(periods, plan.Coefficients(nil, r.audio.Samples[0][from:from+period]))
 		}
 		n := float64(len(periods))

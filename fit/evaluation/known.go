@@ -41,9 +41,9 @@ func Load(dir string) (*fit.Result, error) {
 	return &r, nil
 }
 
-// Save writes what an evaluation leaves in the coil folder: fit.cache, where it has
-// a circuit, response.csv, which response fills, and result.json last, since a
-// result that is there and up to date counts as done.
+// Save writes the files of an evaluation into the coil folder: fit.cache, where
+// it has a circuit, response.csv, which response fills, and result.json last,
+// since an existing result that is up to date counts as done.
 func (e *Evaluation) Save(response func(io.Writer) error) error {
 	if err := e.writeCache(); err != nil {
 		return err
@@ -59,7 +59,7 @@ func (e *Evaluation) Write(name string, fill func(io.Writer) error) error {
 	return atomicfile.Fill(filepath.Join(e.Folder.Dir, name), fill)
 }
 
-// Known is what a coil folder tells without being evaluated.
+// Known is the state of a coil folder, read without evaluating it.
 type Known struct {
 	Folder   string
 	Coil     string
@@ -70,8 +70,7 @@ type Known struct {
 	Stale    []string    // why Result is out of date, for program; none: it is up to date
 }
 
-// Glance reads what the folder of one coil tells. A damaged result is as good as
-// none.
+// Glance reads the state of one coil folder. A damaged result counts as none.
 func Glance(dir, program string) (Known, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
@@ -93,7 +92,7 @@ func Glance(dir, program string) (Known, error) {
 		}
 	}
 	for _, h := range held.Takes {
-		// What was read when the coil was fitted need not be read again.
+		// Takes that were read when the coil was fitted need not be read again.
 		var heading capture.TakeHeading
 		if t, ok := record.Take(h); ok && t.Started != nil {
 			heading = capture.TakeHeading{Started: *t.Started, Flags: t.Flags}
@@ -111,9 +110,9 @@ func Glance(dir, program string) (Known, error) {
 	return k, nil
 }
 
-// List is what is known of every coil folder at and below root, in lexical order.
-// What cannot be read is in unreadable; err is for root itself and for the end of
-// ctx.
+// List is the state of every coil folder at and below root, in lexical order.
+// Folders that cannot be read are in unreadable; err is for root itself and for
+// the end of ctx.
 func List(ctx context.Context, root, program string) (known []Known, unreadable []error, err error) {
 	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {

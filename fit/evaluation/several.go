@@ -13,9 +13,9 @@ import (
 	"coilsweep/fit"
 )
 
-// Each does something for every folder, on all cores, and hands over what came
-// of it, one at a time, in the order in which it is done. Folders that are left
-// where ctx ends are not begun.
+// Each does something for every folder, on all cores, and hands over the
+// outcomes, one at a time, in the order in which they are done. Folders that are
+// left where ctx ends are not begun.
 func Each[T any](ctx context.Context, dirs []string, do func(dir string) T, done func(i int, v T)) {
 	work := make(chan int)
 	var one sync.Mutex
@@ -40,7 +40,7 @@ func Each[T any](ctx context.Context, dirs []string, do func(dir string) T, done
 	wait.Wait()
 }
 
-// State is how one coil of a run over many came out.
+// State is the outcome of one coil in a run over many.
 type State string
 
 // The states.
@@ -126,7 +126,7 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 }
 
 // Folders are the coil folders that names mean: each itself, or all below it,
-// each once and in lexical order. What could not be read is in unreadable.
+// each once and in lexical order. Folders that cannot be read are in unreadable.
 func Folders(ctx context.Context, names []string) (dirs []string, unreadable []error, err error) {
 	for _, name := range names {
 		if _, err := capture.OpenFolder(name); !errors.Is(err, capture.ErrNotFolder) {

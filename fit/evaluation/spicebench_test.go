@@ -120,14 +120,14 @@ func readTable(t testing.TB, name string) [][]float64 {
 	for _, row := range readRows(t, name) {
 		var numbers []float64
 		for _, cell := range row {
-			numbers = append(numbers, figure(t, cell))
+			numbers = append(numbers, figureIn(t, cell))
 		}
 		table = append(table, numbers)
 	}
 	return table
 }
 
-func figure(t testing.TB, text string) float64 {
+func figureIn(t testing.TB, text string) float64 {
 	t.Helper()
 	x, err := strconv.ParseFloat(text, 64)
 	if err != nil {
@@ -184,7 +184,7 @@ func newSpiceBench(t testing.TB) *spiceBench {
 	}
 	for _, row := range readRows(t, "fit_ringed.csv") {
 		if row[1] == "" {
-			s.poles[row[0]] = complex(figure(t, row[2]), figure(t, row[3]))
+			s.poles[row[0]] = complex(figureIn(t, row[2]), figureIn(t, row[3]))
 		}
 	}
 	return s
@@ -369,7 +369,7 @@ func (*spiceBench) places(play []float32) (second, last int) {
 	return middle(sweeps[min(1, len(sweeps)-1)]), middle(sweeps[len(sweeps)-1])
 }
 
-// printed is what ngspice prints of a netlist.
+// printed is the output of ngspice for a netlist.
 func printed(t *testing.T, netlist string) []byte {
 	t.Helper()
 	program, err := exec.LookPath("ngspice")
@@ -383,8 +383,8 @@ func printed(t *testing.T, netlist string) []byte {
 	return out
 }
 
-// recordingTable turns what ngspice prints of recording.cir into the table that
-// is kept.
+// recordingTable turns the output of ngspice for recording.cir into the table
+// that is kept.
 func recordingTable(t *testing.T, printed []byte) string {
 	t.Helper()
 	var rows [][]string
@@ -424,7 +424,7 @@ func recordingTable(t *testing.T, printed []byte) string {
 
 func short(t *testing.T, text string, digits int) string {
 	t.Helper()
-	return strconv.FormatFloat(figure(t, text), 'g', digits, 64)
+	return strconv.FormatFloat(figureIn(t, text), 'g', digits, 64)
 }
 
 // clipTable is recordingTable for recording_clip.cir.
@@ -443,8 +443,8 @@ func clipTable(t *testing.T, printed []byte) string {
 	return out.String()
 }
 
-// The tables that recordings are made from are what ngspice prints of the
-// netlists beside them.
+// The tables that recordings are made from are ngspice's output for the netlists
+// beside them.
 func TestTablesOfRecordings(t *testing.T) {
 	for name, fresh := range map[string]string{
 		"recording.csv":      recordingTable(t, printed(t, "recording.cir")),
@@ -461,7 +461,7 @@ func TestTablesOfRecordings(t *testing.T) {
 		}
 		for i, row := range rows {
 			for k, cell := range row {
-				if x := figure(t, cell); math.Abs(x-kept[i][k]) > 1e-6*math.Abs(x)+1e-9 {
+				if x := figureIn(t, cell); math.Abs(x-kept[i][k]) > 1e-6*math.Abs(x)+1e-9 {
 					t.Errorf("%s, row %d, column %d: kept %g, ngspice prints %s", name, i+1, k+1, kept[i][k], cell)
 				}
 			}

@@ -1,13 +1,8 @@
 package harness
 
 import (
-	"bytes"
-	"errors"
 	"fmt"
 	"os"
-	"strings"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/tomlkey"
 )
@@ -26,7 +21,7 @@ func Load(path string) (Harness, error) {
 		return Harness{}, fmt.Errorf("reading the harness: %w", err)
 	}
 	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
-		return Harness{}, fmt.Errorf("%s is no harness file (TOML of up to 1 MiB)", path)
+		return Harness{}, fmt.Errorf("%s is not a harness file (TOML of up to 1 MiB)", path)
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -43,24 +38,12 @@ func Load(path string) (Harness, error) {
 // error with its line.
 func Decode(data []byte) (Harness, error) {
 	var h Harness
-	meta, err := toml.NewDecoder(bytes.NewReader(data)).Decode(&h)
-	var parse toml.ParseError
-	switch {
-	case errors.As(err, &parse):
-		text := parse.Message
-		if cause := errors.Unwrap(parse); cause != nil {
-			text = cause.Error()
-		}
-		return Harness{}, fmt.Errorf("line %d: %s", parse.Position.Line, text)
-	case err != nil:
-		return Harness{}, errors.New(strings.TrimPrefix(err.Error(), "toml: "))
-	}
-	if unknown := meta.Undecoded(); len(unknown) > 0 {
-		return Harness{}, fmt.Errorf("line %d: there is no key %q: correct or remove it", tomlkey.Line(data, unknown[0]), unknown[0])
+	if err := tomlkey.Decode(data, &h); err != nil {
+		return Harness{}, err
 	}
 	if h.Schema != Schema {
 		return Harness{}, fmt.Errorf("schema is %q, this program reads %q", h.Schema, Schema)
 	}
-	_, err = h.Check()
+	_, err := h.Check()
 	return h, err
 }

@@ -1,5 +1,5 @@
-// Package harness describes the wiring of a guitar as people do, with pots,
-// cable and amplifier, and predicts what measured coils do in it, with the
+// Package harness describes the wiring of a guitar as people do, with pots, cable
+// and amplifier, and predicts the response of measured coils in it, with the
 // uncertainty of both.
 package harness
 
@@ -84,7 +84,7 @@ const (
 	AmplifierC    = "amplifier capacitance"
 )
 
-// What is taken where nothing is stated (common practice).
+// Values assumed where nothing is stated (common practice).
 const (
 	cablePerMetre     = "100p 30%"
 	amplifierInput    = "1M 20%"
@@ -101,7 +101,7 @@ type Part struct {
 	Value quantity.Value
 }
 
-// Parts lists the parts of h. warnings says what was assumed.
+// Parts lists the parts of h. warnings names the assumptions.
 func (h Harness) Parts() (parts []Part, warnings []string) {
 	warn := func(format string, args ...any) { warnings = append(warnings, fmt.Sprintf(format, args...)) }
 	add := func(name string, v quantity.Value, usual float64) {
@@ -159,8 +159,7 @@ func (h Harness) Parts() (parts []Part, warnings []string) {
 	return parts, warnings
 }
 
-// Check tells the first thing that cannot be, and the number of coils that h
-// wants.
+// Check is the first mistake in h, and the number of coils that h wants.
 func (h Harness) Check() (coils int, err error) {
 	coils = 2
 	switch h.Wiring {
@@ -197,7 +196,7 @@ func (h Harness) Check() (coils int, err error) {
 	}
 	if b := h.Bleed; b != nil {
 		if h.Volume == nil {
-			return 0, errors.New("bleed: the parts need a volume pot to sit on")
+			return 0, errors.New("bleed: a treble bleed needs a volume pot")
 		}
 		if b.Capacitance == nil {
 			return 0, errors.New("bleed: the capacitance is missing")
@@ -221,8 +220,7 @@ func (p Pot) check(what string) error {
 	if at := p.position(); !(at >= 0 && at <= fullPosition) {
 		return fmt.Errorf("%s: knob at %g: want 0 to 10", what, at)
 	}
-	_, _, err := p.taper()
-	if err != nil {
+	if _, err := p.taper(); err != nil {
 		return fmt.Errorf("%s: %w", what, err)
 	}
 	return nil
@@ -235,28 +233,11 @@ func (p Pot) position() float64 {
 	return *p.Position
 }
 
-func (p Pot) taper() (circuit.Taper, bool, error) {
+func (p Pot) taper() (circuit.Taper, error) {
 	if p.Taper == "" {
 		return circuit.ParseTaper(assumedTaperWords)
 	}
 	return circuit.ParseTaper(p.Taper)
-}
-
-// TaperWarnings says what was taken for laws that can be read in two ways.
-func (h Harness) TaperWarnings() []string {
-	var warnings []string
-	look := func(what string, p Pot) {
-		if law, ambiguous, err := p.taper(); err == nil && ambiguous {
-			warnings = append(warnings, fmt.Sprintf("%s pot: taper %q is read as %s after IEC 60393; many of today's pots are marked the other way about: write linear or log", what, p.Taper, law))
-		}
-	}
-	if h.Volume != nil {
-		look("volume", *h.Volume)
-	}
-	if h.Tone != nil {
-		look("tone", h.Tone.Pot)
-	}
-	return warnings
 }
 
 // sizes are the parts' sizes in SI units by name.
@@ -271,7 +252,7 @@ func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 		out.Coils = append(out.Coils, circuit.HarnessCoil{Coil: c, EMF: 1, Reversed: i == 1 && h.Phase == "out"})
 	}
 	pot := func(p Pot, ohm float64) circuit.Potentiometer {
-		law, _, _ := p.taper()
+		law, _ := p.taper()
 		return circuit.Potentiometer{ResistanceOhm: ohm, Taper: law, Position: p.position() / fullPosition}
 	}
 	if ohm, ok := size[VolumePot]; ok {

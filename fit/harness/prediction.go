@@ -18,7 +18,7 @@ type Coil struct {
 	Fitted fit.Uncertain
 }
 
-// Prediction is what the coils do in the harness.
+// Prediction is the effect of the harness on the coils.
 type Prediction struct {
 	Harness string   `json:"harness,omitempty"`
 	Coils   []string `json:"coils"`
@@ -31,7 +31,7 @@ type Prediction struct {
 	Warnings []string  `json:"warnings"`
 }
 
-// Sound is what reaches the amplifier.
+// Sound is the signal at the amplifier's input.
 type Sound struct {
 	Peak   fit.Quantity `json:"peak_hz"`
 	PeakDB fit.Quantity `json:"peak_db"` // over the low-frequency plateau
@@ -114,7 +114,7 @@ var groups = []struct {
 	{"amplifier's capacitance", []string{AmplifierC}},
 }
 
-// Predict works out what the coils do in h. The errors are wrong descriptions
+// Predict works out the signal of the coils in h. The errors are wrong descriptions
 // (Check), another number of coils than h wants, and coils whose own
 // capacitance is not known.
 func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(coils, true) }
@@ -130,10 +130,10 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	}
 	p := &Prediction{Harness: h.Name, Warnings: warnings, Positions: []Position{}, Without: []Removal{}}
 	if len(coils) == 2 {
-		p.Warnings = append(p.Warnings, "both coils are taken to give the same EMF: strings and places differ")
+		p.Warnings = append(p.Warnings, "both coils are assumed to give the same EMF; on a guitar strings and positions differ")
 	}
 
-	// Everything that is asked for, in one propagation.
+	// All quantities, in one propagation.
 	type variant struct {
 		harness Harness
 		without map[string]bool
@@ -233,7 +233,7 @@ func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warning
 		bare = append(bare, b)
 	}
 	parts, warnings = h.Parts()
-	return parts, bare, append(warnings, h.TaperWarnings()...), nil
+	return parts, bare, warnings, nil
 }
 
 func propagate(coils []Coil, parts []Part, sought []fit.Sought, f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {
@@ -325,7 +325,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	case part == ToneCapacitor && h.Tone == nil:
 		return nil, errors.New("there is no tone control whose capacitor could be chosen")
 	case part != CableC && part != ToneCapacitor:
-		return nil, fmt.Errorf("%s cannot be solved for: the cable and the tone capacitor can", part)
+		return nil, fmt.Errorf("%s cannot be solved for: only the cable and the tone capacitor can", part)
 	case !(targetHz > lowestPeakHz && targetHz < highestPeakHz):
 		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz), highestPeakHz)
 	}
@@ -375,8 +375,8 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	return s, nil
 }
 
-// solve is the capacitance at which peak is the target: the first change of
-// sign on a grid, then halved. A jump of the peak from one maximum to another
+// solve is the capacitance at which the peak is at the target: the first change
+// of sign on a grid, then halved. A jump of the peak from one maximum to another
 // is no solution.
 func solve(peak func(farad float64) float64, targetHz float64) (float64, error) {
 	lowest, highest := math.Inf(1), math.Inf(-1)

@@ -14,8 +14,8 @@ import (
 	"coilsweep/fit/response"
 )
 
-// Parts that a drawer holds: E6 values of IEC 60063, with tolerances that are
-// common practice for film capacitors and metal film resistors.
+// Parts in a drawer: E6 values of IEC 60063, with tolerances that are common
+// practice for film capacitors and metal film resistors.
 var (
 	drawerC = []float64{100e-12, 150e-12, 220e-12, 330e-12, 470e-12, 680e-12, 1e-9, 1.5e-9, 2.2e-9}
 	drawerR = []float64{47e3, 100e3, 220e3, 470e3}

@@ -17,13 +17,13 @@ import (
 // ErrNoTakes: there is no take that can be fitted.
 var ErrNoTakes = errors.New("no take can be fitted")
 
-// Analyse fits all usable takes of a coil together by maximum likelihood
-// (R. Pintelon and J. Schoukens, System Identification: A Frequency Domain
-// Approach, 2012: sample maximum likelihood with measured variances), chooses
-// the form by the Bayesian information criterion, and judges what is known.
+// Analyse fits all usable takes of a coil together by maximum likelihood (R.
+// Pintelon and J. Schoukens, System Identification: A Frequency Domain Approach,
+// 2012: sample maximum likelihood with measured variances), chooses the model by
+// the Bayesian information criterion, and judges what is known.
 //
-// Takes that are unfit appear in the result, unused. ErrNoTakes where none is
-// left; the error of ctx where it ended.
+// Unusable takes appear in the result, unused. ErrNoTakes where none is left; the
+// error of ctx where it ended.
 func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options) (*fit.Result, error) {
 	a, err := analyse(ctx, coil, takes, options, searches{})
 	if err != nil {
@@ -32,7 +32,7 @@ func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options fit.O
 	return a.result(ctx, coil, takes, options)
 }
 
-// analysis is a coil with every form fitted and one chosen.
+// analysis is a coil with every model fitted and one chosen.
 type analysis struct {
 	request   request
 	searches  searches
@@ -41,9 +41,9 @@ type analysis struct {
 	widen     float64     // by which it was enlarged
 	reduced   float64     // its reduced chi-square before that
 	rivals    []rival
-	// disagreeing are solutions that show the error of a form that does not
-	// fit; halves those of a form whose residuals have a structure that the
-	// sound card might have made.
+	// disagreeing are solutions that show the error of a model that does not fit;
+	// halves those of a model whose residuals have a structure that the sound
+	// card might have made.
 	disagreeing []*solution
 	halves      []*uncertainty
 	known       *uncertainty
@@ -54,7 +54,7 @@ type analysis struct {
 	climbed     bool // the form was chosen from the ladder, not given
 }
 
-// rival is a form nearly as good as the best, with its weight.
+// rival is a model nearly as good as the best, with its weight.
 type rival struct {
 	solution *solution
 	weight   float64
@@ -111,14 +111,14 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 		return nil, err
 	}
 	if err := ctx.Err(); err != nil {
-		return nil, err // what was not found for that reason is not missing
+		return nil, err // losses not found for that reason are not missing
 	}
 	return a, a.searches.end()
 }
 
-// worthTrying tells whether a form can still win: one more ring where the last
-// one helped or nothing fits yet; a cover on the best form without one and on
-// the form below it, or on every form where none fits without.
+// worthTrying tells whether a model can still win: one more loop where the last
+// one helped or nothing fits yet; a cover on the best model without one and on
+// the model below it, or on every model where none fits without.
 func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 	var best, bestBare *solution
 	for _, s := range solved {
@@ -147,7 +147,7 @@ func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 	return one != nil && (two == nil || one.bic(1) < two.bic(1))
 }
 
-// know gathers what is known of the coil besides the takes.
+// know gathers the knowledge of the coil besides the takes.
 func (a *analysis) know(coil capture.Coil) error {
 	if p, warnings, ok := resistancePrior(coil); ok {
 		a.request.know.resistance = &p
@@ -177,9 +177,8 @@ func (a *analysis) know(coil capture.Coil) error {
 	return nil
 }
 
-// newLosses are where a new ring or cylinder is put in: hardly there, so that
-// the search goes on from the minimum without it, and well there at several
-// corners.
+// newLosses are the starts of a new loop or solid core: hardly there, so that the
+// search goes on from the minimum without it, and well there at several corners.
 var newLosses = []circuit.Ring{
 	{Share: 0.002, TimeS: 1 / (2 * math.Pi * 3000)},
 	{Share: 0.08, TimeS: 1 / (2 * math.Pi * 500)},
@@ -286,7 +285,7 @@ func (a *analysis) choose(ctx context.Context) error {
 			}
 		}
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"what the circuit leaves over runs together over frequency (runs test %.0f), within what a sound card may leave in a response: U95 holds by how much the halves below and above the resonance disagree; a reference channel would tell which it is", best.runsZ))
+			"the residuals are not random over frequency (runs test %s), but small enough to come from the sound card: U95 includes how far the fits below and above the resonance disagree; a reference channel would settle it", minus("%.0f", best.runsZ)))
 	}
 	a.reduced = best.reduced()
 	var err error
@@ -295,15 +294,15 @@ func (a *analysis) choose(ctx context.Context) error {
 	}
 	if a.widen > 1 {
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"no circuit of the ladder explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g for the misfit",
+			"no model explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g",
 			best.reduced(), a.widen))
 	}
 	a.known, err = a.best.uncertainty()
 	return err
 }
 
-// structureLimit is the score of the runs test from which on the residuals are
-// looked at more closely.
+// structureLimit is the score of the runs test below which the residuals are
+// checked more closely.
 const structureLimit = -5
 
 // runnerUpOf is the form next to the best, if there is one.
@@ -347,7 +346,7 @@ func (a *analysis) halve(ctx context.Context, best *solution) []*solution {
 	return found
 }
 
-// oneLoad tells whether the same load hangs on the coil in all takes.
+// oneLoad tells whether the same load is connected across the coil in all takes.
 func (a *analysis) oneLoad() bool {
 	for _, at := range a.request.parts.ofTake {
 		if at != a.request.parts.ofTake[0] {

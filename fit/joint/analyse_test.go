@@ -21,8 +21,7 @@ func threeTakes(b bench) []Take {
 	return b.takes(loads...)
 }
 
-// TestAnalyse: the form, the numbers and what goes with them, polarity and
-// delay notwithstanding.
+// TestAnalyse: the model and the numbers, whatever the polarity and delay.
 func TestAnalyse(t *testing.T) {
 	r := must(Analyse(context.Background(), capture.Coil{Name: "invented"}, threeTakes(bench{coil: demoCoil(), snrDB: 70, seed: 1}), fit.Options{Advise: true}))
 	if r.Model.Name != "two rings" || math.Abs(r.Model.Chi2Reduced-1) > 0.15 {
@@ -67,8 +66,8 @@ func TestAnalyse(t *testing.T) {
 	}
 }
 
-// TestShortedTurns: a few shorted turns are a strong ring with a high corner,
-// beside the weak one of the poles.
+// TestShortedTurns: a few shorted turns are a strong eddy-current loop with a
+// high corner, beside the weak one of the pole pieces.
 func TestShortedTurns(t *testing.T) {
 	coil := trueCoil{henry: 2.4, ohm: 7850, farad: 110e-12}
 	coil.ring(0.09, 6000)
@@ -200,8 +199,8 @@ func TestDistorted(t *testing.T) {
 	}
 }
 
-// TestToldOfTheBench: what a take says of its drive and its linearity reaches
-// the warnings where it matters, and only there.
+// TestToldOfTheBench: drive and linearity of a take reach the warnings where they
+// matter, and only there.
 func TestToldOfTheBench(t *testing.T) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 5})
 	takes[0].DriveFall = &capture.DriveFall{DB: 3, AtHz: 20000, Corrected: true}
@@ -216,7 +215,7 @@ func TestToldOfTheBench(t *testing.T) {
 		if got := slices.Contains(r.Takes[i].Flags, "distorted"); got != told {
 			t.Errorf("%s: flags %q", take.Name, r.Takes[i].Flags)
 		}
-		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at -6 dBFS the response is off that at -18 dBFS by 0.40 dB about 7900 Hz"} {
+		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at −6 dBFS the response differs from that at −18 dBFS by 0.40 dB near 7900 Hz"} {
 			if strings.Contains(warnings, take.Name+text) != told {
 				t.Errorf("%s: want %q %v in %s", take.Name, text, told, warnings)
 			}

@@ -46,8 +46,8 @@ func (c trueCoil) voltage(hz, loadOhm, loadFarad float64) complex128 {
 	return v
 }
 
-// load is one take of a simulated bench: what is said to hang on the coil and
-// what truly does.
+// load is one take of a simulated bench: the stated load of the coil and the true
+// one.
 type load struct {
 	addedC, addedR       string
 	trueC, trueR         float64 // of the added part; 0: as stated

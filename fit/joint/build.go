@@ -112,7 +112,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	}
 	r.Budget = a.budgets(r)
 	if a.widen > misfitLimit {
-		// What a further take would bring is not known either.
+		// The benefit of a further take is not known either.
 	} else if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
 		r.Advice = a.advise(r)
 	}
@@ -123,7 +123,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			return nil, err
 		}
 		if m := r.MonteCarlo; 100*m.Failed > m.Trials {
-			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials came to no minimum: their distributions are those of the others", m.Failed, m.Trials))
+			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials found no minimum and are left out of the distributions", m.Failed, m.Trials))
 		}
 	}
 	return r, nil
@@ -135,7 +135,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 // with one load looks like another coil without losses.
 func (a *analysis) main(d derived) fit.Quantity {
 	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
-		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the circuit yourself if the coil has no metal in it (loss-free)")
+		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
 	}
 	if a.ambiguous != "" {
 		return fit.Unknown(a.ambiguous)
@@ -143,8 +143,8 @@ func (a *analysis) main(d derived) fit.Quantity {
 	return a.quantity(d, knownU)
 }
 
-// eddyOrder are the indices of the rings, the lowest corner first, or that of
-// the cylinder.
+// eddyOrder are the indices of the eddy-current loops, the lowest corner first,
+// or that of the solid core.
 func (j *joint) eddyOrder(x []float64) []int {
 	n := j.form.Rings
 	if j.form.Cylinder {
@@ -241,10 +241,10 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 	return budgets
 }
 
-// flagDistortion flags a take that shows that something was driven out of its
-// linear range: by its harmonics everywhere, or about the peak alone, where the
-// level is highest and an input clips softly first, or by a response that is
-// another one at a lower level.
+// flagDistortion flags a take in which something was driven out of its linear
+// range: it shows in harmonics everywhere, or about the peak alone, where the
+// level is highest and an input clips softly first, or in a response that differs
+// at a lower level.
 func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 	flag := func(format string, args ...any) {
 		if name := string(capture.Distorted); !slices.Contains(tr.Flags, name) {
@@ -253,8 +253,8 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
 	}
 	if l := t.Linearity; l != nil && !l.Linear {
-		flag("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; record again at the lower level, or farther from the exciter",
-			l.LevelsDBFS[0], l.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+		flag("not linear: at %s dBFS the response differs from that at %s dBFS by %s dB near %.0f Hz; record again at the lower level, or farther from the exciter",
+			minus("%g", l.LevelsDBFS[0]), minus("%g", l.LevelsDBFS[1]), minus("%.2f", -l.DeviationDB), l.AtHz)
 	}
 	r := t.Response
 	for _, order := range []int{2, 3} {
@@ -273,11 +273,14 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 	}
 }
 
-// warnOfDrive says where a drive that was called a current is none, and nothing
-// takes that out of the response.
+// minus prints a number with a minus sign.
+func minus(format string, x float64) string { return quantity.Minus(fmt.Sprintf(format, x)) }
+
+// warnOfDrive warns of a drive stated as a current that is not a current source,
+// if the response is not corrected for it.
 func (a *analysis) warnOfDrive(t Take) {
 	if f := t.DriveFall; f.Matters() {
-		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and nothing takes that out: record with --drive voltage and the same values, with a current reference, or with a larger series resistor",
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and this is not corrected: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",
 			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
 	}
 }

@@ -23,10 +23,10 @@ func (i *item) less(v quantity.Value) {
 	i.u2 += v.U() * v.U()
 }
 
-// Account draws up the account. What is not stated is worked out from the
-// rest: the winding as what is left of the total, the cable from the fixture or,
-// with two cables of different lengths on different takes, from the difference
-// of their totals. The error is for lengths that name no take or tell nothing.
+// Account draws up the account. Parts that are not stated are worked out from the
+// rest: the winding as the remainder of the total, the cable from the fixture or,
+// with two cables of different lengths on different takes, from the difference of
+// their totals. The error is for lengths that name no take or tell nothing.
 func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	a := f.a
 	totalOf := func(take int) func(*joint, []float64) float64 {
@@ -43,7 +43,7 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	if err != nil {
 		return nil, err
 	}
-	// What may be told from the winding, and what the rest is called.
+	// The parts that are known apart from the winding, and the name of the rest.
 	rest := item{what: "winding", source: "the fit's total less the rest", fromFit: totalOf(0)}
 	var with []string
 	items := []item{}
@@ -182,7 +182,7 @@ func (f *Fitted) items(items []item) []fit.Quantity {
 		case f.a.ambiguous != "":
 			out[k] = fit.Unknown(f.a.ambiguous)
 		case best[k] <= 0:
-			out[k] = fit.Unknown("what is stated of the rest is as large as all that the takes show")
+			out[k] = fit.Unknown("the stated parts are as large as all that the takes show")
 		default:
 			out[k] = v.Judge(best[k], fit.Sought{}, f.a.missingFact())
 		}

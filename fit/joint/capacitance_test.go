@@ -97,7 +97,7 @@ func TestAccount(t *testing.T) {
 	}
 }
 
-// What is stated of everything is compared with what the takes show: 175 pF.
+// The sum of all stated parts is compared with the takes' total: 175 pF.
 func TestAccountIsJudged(t *testing.T) {
 	takes := meterTakes(demoCoil())
 	for winding, agrees := range map[string]bool{"110p 5%": true, "160p 5%": false} {

@@ -18,7 +18,7 @@ func covers(q fit.Quantity, truth float64) (known, covered bool) {
 	return q.Known(), q.Known() && math.Abs(q.Value-truth) <= q.U95
 }
 
-// TestCoverage counts how often U95 covers the truth over noise seeds and draws
+// TestCoverage counts how often U95 covers the truth over noise sequences and draws
 // of the known parts and the clock, for three coils at two signal-to-noise
 // ratios. In a study of 500 seeds every cell must lie within 92 and 98 % and
 // all together within 94 and 96 %; with fewer, the chance of a fair count is

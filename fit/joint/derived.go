@@ -46,8 +46,8 @@ func (d derived) isFrequency() bool {
 	return false
 }
 
-// isOfForm tells whether the quantity is a term of the chosen form, or leans on
-// its terms where no take was made.
+// isOfForm tells whether the quantity is a term of the chosen model, or depends
+// on its terms where no take was made.
 func (d derived) isOfForm() bool {
 	switch d.name {
 	case nameShare, nameCorner, nameCover:
@@ -147,8 +147,8 @@ type estimate struct {
 	u        float64            // in the unit of value
 	gradient []float64          // of ln value or value
 	shares   map[source]float64 // of u²
-	// byPrior is what each prior brings to u, with its sign: by how much the
-	// value moves where what is known moves by one u.
+	// byPrior is the part of u from each prior, with its sign: by how much the
+	// value moves where the known value moves by one u.
 	byPrior []float64
 }
 
@@ -197,8 +197,8 @@ func (c *carried) variance(k int) float64 {
 // logarithms.
 const logStep = 1e-4
 
-// steps are those for all that a quantity can depend on: the circuit and the
-// parts, not the takes' gains and corners.
+// steps are those for the circuit and the parts, on which quantities can depend,
+// not for the takes' gains and corners.
 func (j *joint) steps() []float64 {
 	h := make([]float64, j.firstCorner)
 	for i := range h {
@@ -207,8 +207,8 @@ func (j *joint) steps() []float64 {
 	return h
 }
 
-// bareSteps are those for what depends on the bare coil alone: the circuit and
-// the fixture that is taken off.
+// bareSteps are those for quantities of the coil alone: the circuit and the
+// fixture that is taken off.
 func (j *joint) bareSteps() []float64 {
 	h := make([]float64, j.firstCorner)
 	for i := range j.firstPart {
@@ -266,4 +266,47 @@ func (w *uncertainty) of(d derived) estimate {
 		}
 	}
 	return e
+}
+
+// sensitivities writes ∂f_k/∂x[i] into dst(k, i), by central differences of the
+// step h[i] (JCGM 100:2008, 5.1.3, note 2); 0 where h[i] is 0 or not there,
+// for inputs on which f does not depend. x comes back as it was. An entry is
+// NaN or infinite where f has no value beside x.
+func sensitivities(dst *mat.Dense, f func(x, dst []float64), x, h []float64) {
+	count, _ := dst.Dims()
+	dst.Zero()
+	up, down := make([]float64, count), make([]float64, count)
+	for i, step := range h {
+		if step == 0 {
+			continue
+		}
+		at := x[i]
+		x[i] = at + step
+		f(x, up)
+		x[i] = at - step
+		f(x, down)
+		x[i] = at
+		for k := range count {
+			dst.Set(k, i, (up[k]-down[k])/(2*step))
+		}
+	}
+}
+
+// propagate is the covariance of quantities that follow from correlated
+// inputs of covariance c, to first order; row i of sensitivities holds the
+// derivatives of quantity i (JCGM 100:2008, 5.2.2 and H.2.3; JCGM 102:2011,
+// 6.2).
+func propagate(sensitivities mat.Matrix, c mat.Symmetric) *mat.SymDense {
+	var half, full mat.Dense
+	half.Mul(sensitivities, c)
+	full.Mul(&half, sensitivities.T())
+	n, _ := full.Dims()
+	out := mat.NewSymDense(n, nil)
+	for i := range n {
+		out.SetSym(i, i, max(full.At(i, i), 0))
+		for j := i + 1; j < n; j++ {
+			out.SetSym(i, j, (full.At(i, j)+full.At(j, i))/2)
+		}
+	}
+	return out
 }

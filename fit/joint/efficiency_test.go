@@ -121,6 +121,7 @@ func TestEfficiency(t *testing.T) {
 		at.StartSample = append(at.StartSample, float64(stim.RepeatStart(k)))
 	}
 	at.Polarity, at.Quality = 1, 1
+	take.Alignment = &at
 	hz, stated := make([]float64, n), make([]float64, n)
 	parallel(n, func(i int) {
 		random := rand.New(rand.NewPCG(5, uint64(i)))
@@ -133,8 +134,10 @@ func TestEfficiency(t *testing.T) {
 				samples[stim.RepeatStart(k)+m] += v
 			}
 		}
-		r := must(response.EstimateAligned(context.Background(), capture.Recording{RateHz: stim.RateHz, Samples: [][]float64{samples}}, take, at))
-		result := must(Analyse(context.Background(), capture.Coil{}, []Take{{Name: "bare", Load: take.Load, Response: r, Referenced: true, Ideal: true}},
+		r := must(response.Estimate(context.Background(), capture.Recording{RateHz: stim.RateHz,
+			Samples: [][]float64{samples}}, take))
+		result := must(Analyse(context.Background(), capture.Coil{}, []Take{{Name: "bare", Load: take.Load, Response: r,
+			Referenced: true, Ideal: true}},
 			fit.Options{Forms: []fit.Form{{}}}))
 		hz[i], stated[i] = result.Takes[0].Resonance.Value, result.Takes[0].Resonance.U
 	})
@@ -147,7 +150,8 @@ func TestEfficiency(t *testing.T) {
 		variance += (f - mean) * (f - mean) / float64(n-1)
 	}
 	ratio := variance / (boundU * boundU)
-	t.Logf("bound %.4g Hz, spread %.4g Hz, stated u %.4g Hz, bias %.2g Hz: variance over bound %.3f ± %.3f", boundU, math.Sqrt(variance),
+	t.Logf("bound %.4g Hz, spread %.4g Hz, stated u %.4g Hz, bias %.2g Hz: variance over bound %.3f ± %.3f", boundU,
+		math.Sqrt(variance),
 		math.Sqrt(u2), mean-wn/(2*math.Pi), ratio, ratio*math.Sqrt(2/float64(n)))
 	// The scatter of a variance over n draws is sqrt(2/n) of it.
 	if ratio > 1.15 && (n >= 500 || ratio > 1+3*math.Sqrt(2/float64(n))) {

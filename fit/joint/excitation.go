@@ -14,8 +14,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Excitation is how a sweep is best shaped for a coil that a scout has shown,
-// and what that is expected to bring.
+// Excitation is the best shape of a sweep for a coil that an earlier take, the
+// scout, has shown, and the expected benefit.
 type Excitation struct {
 	// Shape goes over the band of the sweep it was asked for.
 	Shape []excite.Knot
@@ -27,11 +27,11 @@ type Excitation struct {
 	ResonanceVariance, QVariance float64
 }
 
-// A scout may be wrong, and a load other than thought: a part of the time stays
-// divided as in the exponential sweep, and the rest is meant for a resonance
-// that is the scout's only with some probability; else it may lie anywhere
-// within a factor. So a resonance that is ±40 % off is still found no worse
-// than by the exponential sweep.
+// A scout may be wrong, and the load may differ from the stated one. So a part of
+// the time stays divided as in the exponential sweep, and the rest is meant for a
+// resonance that is the scout's only with some probability; else it may lie
+// anywhere within a factor. So a resonance that is ±40 % off is still found no
+// worse than by the exponential sweep.
 const (
 	plainShare      = 0.2
 	lowShare        = 0.5 // at most, at the low end
@@ -39,11 +39,7 @@ const (
 	scoutLow        = 0.6
 	scoutHigh       = 1.75
 	wrongScenarios  = 9
-	knotsPerOctave  = 4
-	nearKnots       = 8 // per octave, within nearOctaves of the resonance
-	nearOctaves     = 0.75
-	straightWithin  = 0.03 // knots that a straight line meets so well are left out
-	leastShapedBand = 2    // octaves
+	leastShapedBand = 2 // octaves
 )
 
 // Excitation shapes the sweep of next, a plain stimulus, for a take with load,
@@ -68,7 +64,7 @@ const (
 func (f *Fitted) Excitation(scout string, played, next excite.Stimulus, load capture.Load) (Excitation, error) {
 	i := slices.IndexFunc(f.a.request.takes, func(t Take) bool { return t.Name == scout })
 	if i < 0 {
-		return Excitation{}, fmt.Errorf("take %q is not fit for use: it cannot be the scout of another", scout)
+		return Excitation{}, fmt.Errorf("take %q is not usable: no sweep can be shaped after it", scout)
 	}
 	if math.Log2(next.ToHz/next.FromHz) < leastShapedBand {
 		return Excitation{}, fmt.Errorf("a sweep from %g to %g Hz is too narrow to be shaped: give it %d octaves", next.FromHz, next.ToHz, leastShapedBand)
@@ -100,7 +96,7 @@ func (f *Fitted) Excitation(scout string, played, next excite.Stimulus, load cap
 	for k, share := range shares {
 		knots[k] = excite.Knot{FrequencyHz: s.knotHz[k], Weight: share / s.plain[k]}
 	}
-	e.Shape = straightened(knots)
+	e.Shape = design.Straightened(knots)
 	for _, q := range []struct {
 		name string
 		dst  *float64
@@ -139,11 +135,11 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 		coil.CapacitanceF += was.fixtureC - was.firstFixtureC
 	}
 	if !(coil.CapacitanceF > 0) {
-		return nil, nil, errors.New("the fixture's stated capacitance is larger than all that the scout shows: check --fixture-c")
+		return nil, nil, errors.New("the fixture's stated capacitance is larger than all that the earlier take shows: check it")
 	}
 	x[atC] = math.Log(coil.CapacitanceF)
 	if change := math.Abs(will.addedC - was.addedC); change > 0.01*(coil.CapacitanceF+was.addedC) && !a.main(derived{name: nameInductance}).Known() {
-		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: scout with the load of the take to come", scout.Name)
+		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: shape the sweep after a take with the same load", scout.Name)
 	}
 	// The gain is the scout's, whatever the response has become.
 	x[j.gain(0)], x[j.delay(0)] = a.best.x[best.gain(i)], a.best.x[best.delay(i)]
@@ -166,7 +162,7 @@ type shaper struct {
 
 func newShaper(j *joint, x []float64, played, next excite.Stimulus) *shaper {
 	s := &shaper{j: j, problem: j.problem().Evaluate}
-	s.knotHz = knotFrequencies(next.FromHz, next.ToHz, j.at(derived{name: nameResonance}, x))
+	s.knotHz = design.Knots(next.FromHz, next.ToHz, j.at(derived{name: nameResonance}, x))
 	n := len(s.knotHz)
 	u := make([]float64, n)
 	for i, hz := range s.knotHz {
@@ -222,24 +218,6 @@ func (s *shaper) fixed(next excite.Stimulus) (base []float64, fixed float64) {
 		base[k] /= fixed
 	}
 	return base, fixed
-}
-
-// knotFrequencies are the ends and what lies between, closer about the
-// resonance, rounded so that they are short in a file.
-func knotFrequencies(fromHz, toHz, resonanceHz float64) []float64 {
-	out := []float64{fromHz}
-	for hz := fromHz; ; {
-		perOctave := float64(knotsPerOctave)
-		if math.Abs(math.Log2(hz/resonanceHz)) < nearOctaves {
-			perOctave = nearKnots
-		}
-		hz *= math.Exp2(1 / perOctave)
-		if hz > toHz*math.Exp2(-0.5/perOctave) {
-			return append(out, toHz)
-		}
-		digit := math.Pow(10, math.Floor(math.Log10(hz))-2)
-		out = append(out, math.Round(hz/digit)*digit)
-	}
 }
 
 // truth is the information of each knot at the circuit x.
@@ -308,31 +286,4 @@ func (s *shaper) variance(name string, x []float64, information *mat.SymDense) (
 		return 0, errors.New("the coil hardly resonates with this load: a plain sweep is best")
 	}
 	return v, nil
-}
-
-// straightened leaves out the knots that straight lines over ln f between
-// others meet.
-func straightened(knots []excite.Knot) []excite.Knot {
-	out := knots[:1:1]
-	for first := 0; first < len(knots)-1; {
-		last := first + 1
-		for last+1 < len(knots) && isStraight(knots[first:last+2]) {
-			last++
-		}
-		out = append(out, knots[last])
-		first = last
-	}
-	return out
-}
-
-func isStraight(knots []excite.Knot) bool {
-	a, b := knots[0], knots[len(knots)-1]
-	span := math.Log(b.FrequencyHz / a.FrequencyHz)
-	for _, k := range knots[1 : len(knots)-1] {
-		line := a.Weight + (b.Weight-a.Weight)*math.Log(k.FrequencyHz/a.FrequencyHz)/span
-		if math.Abs(k.Weight-line) > straightWithin*k.Weight {
-			return false
-		}
-	}
-	return true
 }

@@ -197,8 +197,10 @@ func (p polePair) fitted(stim excite.Stimulus, sigma float64, seed uint64) *Fitt
 	take := capture.Take{Name: "scout", Stimulus: stim, Drive: capture.Drive{Kind: "current"},
 		Reference: capture.Reference{Kind: "none"}, Load: capture.Load{FixtureR: &value}}
 	recording, at := p.record(stim, sigma, seed)
-	r := must(response.EstimateAligned(context.Background(), recording, take, at))
-	return must(Fit(context.Background(), capture.Coil{}, []Take{{Name: take.Name, Load: take.Load, Response: r, Referenced: true, Ideal: true}},
+	take.Alignment = &at
+	r := must(response.Estimate(context.Background(), recording, take))
+	return must(Fit(context.Background(), capture.Coil{}, []Take{{Name: take.Name, Load: take.Load, Response: r,
+		Referenced: true, Ideal: true}},
 		fit.Options{Forms: []fit.Form{{}}}))
 }
 
@@ -230,8 +232,10 @@ func TestShapedSweepBound(t *testing.T) {
 		w, _ := p.resonance()
 		plain := sweepOf(2.8, 4, nil)
 		shaped, e := p.shapedAfter(t, 2.8, 4)
-		if d := math.Abs(float64(shaped.SweepSamples - plain.SweepSamples)); d > 2e-3*float64(plain.SweepSamples) || shaped.LevelDBFS != plain.LevelDBFS {
-			t.Errorf("%d samples at %g dBFS against %d at %g", shaped.SweepSamples, shaped.LevelDBFS, plain.SweepSamples, plain.LevelDBFS)
+		if d := math.Abs(float64(shaped.SweepSamples - plain.SweepSamples)); d > 2e-3*float64(plain.SweepSamples) ||
+			shaped.LevelDBFS != plain.LevelDBFS {
+			t.Errorf("%d samples at %g dBFS against %d at %g", shaped.SweepSamples, shaped.LevelDBFS, plain.SweepSamples,
+				plain.LevelDBFS)
 		}
 		before, after := p.information(plain, recordedSigma), p.information(shaped, recordedSigma)
 		fPlain, qPlain := bound(before)
@@ -241,8 +245,10 @@ func TestShapedSweepBound(t *testing.T) {
 			energy += float64(plain.Repeats) * x * x / (recordedSigma * recordedSigma)
 		}
 		most := p.mostTold(energy, plain.FromHz, plain.ToHz)
-		t.Logf("%.0f Hz: variance of resonance × %.3f (forecast %.3f), of Q × %.3f (%.3f); D-efficiency %.3f, of the exponential sweep %.3f; %d knots",
-			w/(2*math.Pi), fShaped/fPlain, e.ResonanceVariance, qShaped/qPlain, e.QVariance, told(after)/most, told(before)/most, len(e.Shape))
+		t.Logf("%.0f Hz: variance of resonance × %.3f (forecast %.3f), of Q × %.3f (%.3f); D-efficiency %.3f, of the "+
+			"exponential sweep %.3f; %d knots",
+			w/(2*math.Pi), fShaped/fPlain, e.ResonanceVariance, qShaped/qPlain, e.QVariance, told(after)/most,
+			told(before)/most, len(e.Shape))
 		if fShaped/fPlain > 0.5 || qShaped/qPlain > 0.5 {
 			t.Errorf("variances × %.3f and × %.3f, want half at most", fShaped/fPlain, qShaped/qPlain)
 		}
@@ -250,7 +256,8 @@ func TestShapedSweepBound(t *testing.T) {
 			t.Errorf("D-efficiency %.3f, want 0.5 at least", told(after)/most)
 		}
 		if math.Abs(e.ResonanceVariance/(fShaped/fPlain)-1) > 0.15 || math.Abs(e.QVariance/(qShaped/qPlain)-1) > 0.15 {
-			t.Errorf("forecast × %.3f and × %.3f, by the samples × %.3f and × %.3f", e.ResonanceVariance, e.QVariance, fShaped/fPlain, qShaped/qPlain)
+			t.Errorf("forecast × %.3f and × %.3f, by the samples × %.3f and × %.3f", e.ResonanceVariance, e.QVariance,
+				fShaped/fPlain, qShaped/qPlain)
 		}
 		// A scout that was wrong by up to 40 %.
 		for _, factor := range []float64{1 / 1.4, 0.8, 0.9, 1.1, 1.3, 1 / 0.6} {
@@ -306,14 +313,16 @@ func TestShapedSweepSpread(t *testing.T) {
 		}
 		fPlain, qPlain := spread(plain)
 		fShaped, qShaped := spread(shaped)
-		t.Logf("%s: variances × %.3f and × %.3f, ± %.0f %%", c.name, fShaped/fPlain, qShaped/qPlain, 200/math.Sqrt(float64(n)))
+		t.Logf("%s: variances × %.3f and × %.3f, ± %.0f %%", c.name, fShaped/fPlain, qShaped/qPlain,
+			200/math.Sqrt(float64(n)))
 		// Two standard deviations of the ratio are allowed where the bound is near.
 		slack := 1.0
 		if c.most == 1 {
 			slack += 2 * 2 / math.Sqrt(float64(n))
 		}
 		if fShaped/fPlain > slack*c.most || qShaped/qPlain > slack*c.most {
-			t.Errorf("%s: variances × %.3f and × %.3f, want %.2g at most", c.name, fShaped/fPlain, qShaped/qPlain, slack*c.most)
+			t.Errorf("%s: variances × %.3f and × %.3f, want %.2g at most",
+				c.name, fShaped/fPlain, qShaped/qPlain, slack*c.most)
 		}
 	}
 }

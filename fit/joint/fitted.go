@@ -5,13 +5,15 @@ import (
 	"errors"
 	"math"
 
+	"coilsweep/fit/response"
+
 	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 )
 
-// Fitted is a coil's fitted circuit with all that is known of its uncertainty:
-// what predictions start from, as a fit.Uncertain.
+// Fitted is a coil's fitted circuit with its whole uncertainty: the basis of
+// predictions, as a fit.Uncertain.
 type Fitted struct {
 	a       *analysis
 	coil    capture.Coil
@@ -38,8 +40,8 @@ func (f *Fitted) Result(ctx context.Context) (*fit.Result, error) {
 	return f.a.result(ctx, f.coil, f.takes, f.options)
 }
 
-// ErrFixtureUnknown: the coil's own capacitance cannot be told from that of
-// the bench's cable and input.
+// ErrFixtureUnknown: the coil's own capacitance cannot be separated from that of
+// cable and input.
 var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: state it with every take (fixture_c under [load] of take.toml)")
 
 // Bare is the circuit of the coil alone, its fixture taken off. The error is
@@ -64,8 +66,9 @@ func bareAt(j *joint, x []float64) circuit.Coil {
 	return c
 }
 
-// Carry carries what is known of the fit to count quantities that follow from
-// the bare coil's circuit: quantities writes them, NaN where one does not exist.
+// Carry propagates the fit's uncertainty to count quantities that follow from the
+// circuit of the coil alone: quantities writes them, NaN where one does not
+// exist.
 func (f *Fitted) Carry(count int, quantities func(bare circuit.Coil, dst []float64)) fit.Carried {
 	return fit.Carried{
 		Variances:   f.a.propagated(bareAt, count, quantities),
@@ -75,8 +78,8 @@ func (f *Fitted) Carry(count int, quantities func(bare circuit.Coil, dst []float
 	}
 }
 
-// propagated carries what is known of the fit to count quantities that follow
-// from the bare coil's circuit; circuitAt makes it from the parameters.
+// propagated propagates the fit's uncertainty to count quantities that follow
+// from the circuit of the coil alone; circuitAt makes it from the parameters.
 func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []fit.Variances {
 	return a.propagatedFrom(count, a.best.joint.bareSteps(), func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
 }
@@ -96,4 +99,26 @@ func (a *analysis) propagatedFrom(count int, h []float64, f function) []fit.Vari
 		}
 	}
 	return out
+}
+
+// Take is the fit's input from one take.
+type Take struct {
+	Name     string
+	Load     capture.Load
+	Response *response.Response // nil where the take is not usable
+	// Referenced: a reference channel took the sound card's low end out of
+	// the response.
+	Referenced bool
+	// Ideal: the response has no trace of a sound card, as in a simulation
+	// without one.
+	Ideal bool
+	// DriftPPM is by how much the clocks of playback and recording were found
+	// to differ, in parts per million.
+	DriftPPM float64
+	// DriveFall and Linearity are those of the take; nil: not known.
+	DriveFall   *capture.DriveFall
+	Linearity   *capture.Linearity
+	Flags       []string
+	Unfit       string // why the take cannot be used; empty: it can
+	AudioSHA256 string
 }

@@ -109,8 +109,8 @@ func benchTakes(b virtual.Bench, seed uint64) []Take {
 }
 
 // TestPredictionCoverage: the peak with a cable and an amplifier, far from the
-// loads of the takes, as the simulated bench has it with that load, against
-// what is predicted by circuits that cannot be right and by the ladder's.
+// loads of the takes, as the simulated bench has it with that load, against the
+// prediction by circuits that cannot be right and by the ladder's.
 func TestPredictionCoverage(t *testing.T) {
 	n := seeds(t, 16)
 	b := virtual.Default()

@@ -1,5 +1,5 @@
 // Package joint finds the circuit that explains all takes of a coil together,
-// with its uncertainty, and judges what the takes cannot tell.
+// with its uncertainty, and judges which values the takes leave unknown.
 package joint
 
 import (
@@ -16,13 +16,14 @@ import (
 // joint is the least-squares problem of all takes with one form: the
 // responses weighted by their measured variances, and the priors.
 //
-// Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance
-// in the first take with nothing added, its fixture included; for each ring a share fraction
-// and ln t; the same for the cylinder; ln t of the cover; ln of every part;
-// the parts' common scale error; without a reference, ln of the sound card's two
-// low-end corners and the six coefficients of its upper edge; for each take ln gain and the delay in µs. Shares are broken off a stick one
-// after the other (logistic fractions of what is left), so that k_i > 0 and
-// their sum is below 1 everywhere: every point is passive.
+// Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance in
+// the first take with nothing added, its fixture included; for each eddy-current
+// loop a share fraction and ln t; the same for the solid core; ln t of the cover;
+// ln of every part; the parts' common scale error; without a reference, ln of the
+// sound card's two low-end corners and the six coefficients of its upper edge;
+// for each take ln gain and the delay in µs. Shares are broken off a stick one
+// after the other (logistic fractions of what is left), so that k_i > 0 and their
+// sum is below 1 everywhere: every point is passive.
 type joint struct {
 	form   fit.Form
 	takes  []Take
@@ -67,8 +68,8 @@ var lowCornersHz = [2]float64{1, 4}
 // The upper edge of the sound card's band without a reference: with x = f over
 // edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
 // linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
-// e, f (radian): a card may be down by 2 dB at the edge, common practice for
-// one that is not of the best.
+// e, f (radian): a card may be down by 2 dB at the edge, common practice for a
+// cheap one.
 const edgeHz = 20000
 
 var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
@@ -245,7 +246,7 @@ func (j *joint) evaluatePriors(s *state, x, r []float64, jacobian *mat.Dense) {
 			p.slope(s, x, func(column int, d float64) { jacobian.Set(i, column, d/p.u) })
 		}
 	}
-	// With one shared gain the columns of the others hang free: hold them.
+	// With one shared gain the columns of the others are free: hold them.
 	for i := len(j.priors); i < len(r); i++ {
 		c := j.firstTake + 2*(i-len(j.priors)+1)
 		r[i] = x[c]
@@ -453,7 +454,7 @@ func highPass(w, corner float64) complex128 {
 	return complex(w*w/d, w*corner/d)
 }
 
-// setShares hands the derivatives of rings or cylinder to set, through the
+// setShares hands the derivatives of loops or solid core to set, through the
 // broken stick.
 func (s *state) setShares(k complex128, set func(complex128)) {
 	g := &s.gradient
@@ -474,8 +475,7 @@ func (s *state) setShares(k complex128, set func(complex128)) {
 }
 
 // settleTake sets polarity, gain and delay of a take at the circuit x from the
-// data: what is left of the phase after the circuit's is a straight line over
-// frequency.
+// data: the phase less the circuit's is a straight line over frequency.
 func (j *joint) settleTake(take int, x []float64) {
 	s := newState(j)
 	s.setCoil(x)
@@ -524,8 +524,8 @@ func (j *joint) settleTake(take int, x []float64) {
 	if real(sum) < 0 {
 		j.polarity[take] = -1
 	}
-	// Gain from the plateau and up: the median of |ratio| does not mind a
-	// peak that is somewhat off.
+	// Gain from the plateau and up: the median of |ratio| tolerates a peak that
+	// is somewhat off.
 	var logs []float64
 	for i, q := range ratio {
 		if response.FrequencyHz[i] >= 100 && weight[i] > 3 {

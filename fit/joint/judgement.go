@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"coilsweep/fit/leastsquares"
+
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 )
@@ -22,15 +24,15 @@ const (
 	eddyU = 0.5
 )
 
-// misfitLimit is the factor by which the noise was enlarged beyond which the
-// terms of the chosen form say nothing of the coil.
+// misfitLimit is the factor on the noise beyond which the terms of the chosen
+// model say nothing about the coil.
 const misfitLimit = 1.5
 
-// noForm says why the terms of a form are not known.
-const noForm = "no circuit of the ladder explains the takes: look at the residuals, and check the bench"
+// noForm is the reason why the terms of a model are not known.
+const noForm = "no model explains the takes: inspect the residuals, and check the bench"
 
-// estimate is the propagation of all that is known to one quantity: noise and
-// priors, the sound card, its clock, and the choice of the form.
+// estimate is the whole uncertainty of one quantity: noise and priors, the sound
+// card, its clock, and the choice of the model.
 func (a *analysis) estimate(d derived) estimate {
 	e := a.known.of(d)
 	if math.IsNaN(e.value) {
@@ -78,7 +80,7 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 	}
 	if relative > limit {
 		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
-			return fit.Unknown("it hangs on the input's resistance, which is not stated: measure it, and state it with every take")
+			return fit.Unknown("it depends on the input's resistance, which is not stated: measure it, and state it with every take")
 		}
 		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative, a.missingFact()))
 	}
@@ -95,7 +97,7 @@ func (a *analysis) missingFact() string {
 	}
 	if len(loads) < 2 {
 		if a.resistive {
-			return "one load shows resonance and Q, and the losses leave the DC resistance too weak a third fact; add a take with a known capacitor"
+			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a take with a known capacitor"
 		}
 		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
 	}
@@ -155,7 +157,7 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	for _, w := range a.halves {
 		half := w.carry(count, h, f)
 		for k, v := range half.value {
-			// What lies beyond the uncertainty of the half itself.
+			// The part beyond the uncertainty of the half itself.
 			if apart, own := math.Abs(v-best[k]), 4*half.variance(k); apart*apart > own {
 				u[k] = max(u[k], math.Sqrt(apart*apart-own))
 			}
@@ -163,3 +165,96 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	}
 	return u
 }
+
+// profileU is the relative standard uncertainty above which the interval of a
+// positive quantity is taken from the profile of its likelihood: below it, the
+// interval is symmetric to a few per cent of its width.
+const profileU = 0.03
+
+// profile puts the 95 % interval from the profile likelihood (D. M. Bates and
+// D. G. Watts, Nonlinear Regression Analysis and Its Applications, 1988, 6.1)
+// in place of the symmetric one: the values of the parameter at which the
+// least sum of squares, all other parameters being free, is larger than the
+// minimum by coverage². An end that is not reached makes the quantity unknown.
+func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
+	if !q.Known() || q.U < profileU*q.Value {
+		return q
+	}
+	best := a.best
+	base := best.solver.Linearize(best.x)
+	j := *best.joint
+	pin := len(j.priors)
+	j.priors = append(slices.Clone(j.priors), prior{source: sourceWeak, columns: [2]int{column, -1},
+		factors: [2]float64{1, 0}, u: 1e-4, part: -1})
+	solver := leastsquares.NewSolver((&j).problem())
+	u := q.U / q.Value
+	// rise is sqrt of the growth of the sum of squares, less coverage, with the
+	// parameter held at offset from its best value.
+	x := slices.Clone(best.x)
+	rise := func(offset float64) (float64, bool) {
+		j.priors[pin].mean = best.x[column] + offset
+		m, err := solver.Minimize(x, leastsquares.Settings{Tolerance: settled, MaxIterations: 60, Quick: true})
+		if err != nil {
+			return 0, false
+		}
+		copy(x, m.P)
+		return math.Sqrt(max(0, m.SumSquares-base)) - quantity.Coverage95, true
+	}
+	var ends [2]float64
+	for side, sign := range []float64{-1, 1} {
+		copy(x, best.x)
+		inner, outer := 0.0, sign*quantity.Coverage95*u
+		innerRise, outerRise := -quantity.Coverage95, math.NaN()
+		reached := false
+		for range 8 {
+			r, ok := rise(outer)
+			if !ok {
+				break
+			}
+			if r >= 0 {
+				outerRise, reached = r, true
+				break
+			}
+			inner, innerRise = outer, r
+			outer *= 1.5
+		}
+		if !reached {
+			return fit.Unknown("undetermined: the takes set no limit to it on one side; " + a.missingFact())
+		}
+		for range 12 {
+			if math.Abs(outer-inner) < 0.005*math.Abs(outer) {
+				break
+			}
+			// Regula falsi, kept off the ends.
+			t := innerRise / (innerRise - outerRise)
+			t = min(max(t, 0.1), 0.9)
+			middle := inner + t*(outer-inner)
+			r, ok := rise(middle)
+			if !ok {
+				break
+			}
+			if r < 0 {
+				inner, innerRise = middle, r
+			} else {
+				outer, outerRise = middle, r
+			}
+		}
+		if math.Abs(outer) < 0.3*quantity.Coverage95*u {
+			// Much nearer than the curvature at the minimum allows: the searches
+			// beside it got stuck, and say nothing.
+			return q
+		}
+		ends[side] = q.Value * math.Exp(outer)
+	}
+	q.Low, q.High = ends[0], ends[1]
+	// The spread of the models is not part of the profile.
+	grow := q.U95 / (quantity.Coverage95 * a.known.of(derived{name: columnNames[column]}).u)
+	if grow > 1 {
+		q.Low, q.High = q.Value-grow*(q.Value-q.Low), q.Value+grow*(q.High-q.Value)
+	}
+	q.U95 = max(q.Value-q.Low, q.High-q.Value)
+	return q
+}
+
+// columnNames are the quantities that are parameters themselves.
+var columnNames = map[int]string{atL: nameInductance, atR: nameResistance, atC: nameCapacitance}

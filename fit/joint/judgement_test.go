@@ -76,7 +76,7 @@ func TestPoorModel(t *testing.T) {
 		load{fixtureR: "1M 1%"}, load{fixtureR: "1M 1%", addedC: "220p 1%"}, load{fixtureR: "1M 1%", addedC: "470p 1%"})
 	for _, forms := range [][]fit.Form{{{}}, {{}, {Rings: 1}}, {{Cylinder: true}}} {
 		r := must(Analyse(context.Background(), dcr("7.85k@20C 0.5%"), takes, fit.Options{Forms: forms}))
-		if len(r.Warnings) == 0 || !strings.Contains(strings.Join(r.Warnings, " "), "no circuit of the ladder explains") {
+		if len(r.Warnings) == 0 || !strings.Contains(strings.Join(r.Warnings, " "), "no model explains") {
 			t.Errorf("%v: no warning of the misfit: %q", forms, r.Warnings)
 		}
 		for _, p := range r.Parts {
@@ -133,7 +133,7 @@ func TestAdviceComesTrue(t *testing.T) {
 	}
 }
 
-// TestSuspect: a capacitor that is not what is written on it.
+// TestSuspect: a capacitor with another value than its marking.
 func TestSuspect(t *testing.T) {
 	takes := bench{coil: trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}, snrDB: 70, seed: 7}.takes(
 		load{fixtureR: "1M 1%"},

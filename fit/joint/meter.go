@@ -1,13 +1,16 @@
 package joint
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 
 	"coilsweep/capture"
+	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
+	"coilsweep/fit/meter"
 )
 
 // meterReadings compares the readings in coil.toml with the fitted circuit.
@@ -21,57 +24,27 @@ func (a *analysis) meterReadings(coil capture.Coil) []fit.MeterResult {
 		if err != nil {
 			continue // a coil folder with such a reading does not open
 		}
-		r := &reading{a: a, m: m, v: v, mode: m.Mode, warmth: 1}
-		if r.mode == "" {
-			r.mode = fit.ModeSeries
-		}
+		r := &reading{a: a, m: m, v: v, is: meter.Reading{What: m.What, Mode: cmp.Or(m.Mode, fit.ModeSeries), AtHz: m.AtHz, Warmth: 1}}
 		read, then := m.Temperature(), coil.CelsiusAtTakes
 		if r.temperatureKnown = read != nil && then != nil; r.temperatureKnown {
-			r.warmth = copperFactor(*read) / copperFactor(*then)
+			r.is.Warmth = exciter.CopperFactor(*then, *read)
 		}
 		results = append(results, r.result())
 	}
 	return results
 }
 
-// reading is one meter reading with what is known of the coil at it.
+// reading is one meter reading with the state of the coil at it.
 type reading struct {
 	a                *analysis
 	m                capture.MeterReading
 	v                quantity.Value
-	mode             string
-	warmth           float64 // R at the reading over R during the takes
+	is               meter.Reading
 	temperatureKnown bool
 }
 
-// shown is what the meter shows of the coil.
-func (r *reading) shown(c circuit.Coil) float64 {
-	return display(r.m.What, r.mode, c.Meter(r.m.AtHz, circuit.Open()))
-}
-
-func display(what, mode string, m circuit.MeterReading) float64 {
-	parallel := mode == fit.ModeParallel
-	switch {
-	case what == "L" && parallel:
-		return m.ParallelInductanceH
-	case what == "L":
-		return m.SeriesInductanceH
-	case what == "R" && parallel:
-		return m.ParallelResistanceOhm
-	case what == "R":
-		return m.SeriesResistanceOhm
-	case what == "C" && parallel:
-		return m.ParallelCapacitanceF
-	case what == "C":
-		return m.SeriesCapacitanceF
-	case what == "D":
-		return m.DissipationFactor
-	}
-	return m.QualityFactor
-}
-
-// unknownShare is the part of all the C that is taken for the coil's own where
-// the fixture is not known: the middle of what it can be.
+// unknownShare is the part of all the C that counts as the coil's own where the
+// fixture is not known: the middle of its range.
 const unknownShare = 0.5
 
 // circuitAt is the coil as the meter has it: without the fixture, at its
@@ -84,13 +57,9 @@ func (r *reading) circuitAt(j *joint, x []float64) circuit.Coil {
 		c = j.coilAt(x)
 		c.CapacitanceF *= unknownShare
 	}
-	c.ResistanceOhm *= r.warmth
+	c.ResistanceOhm *= r.is.Warmth
 	return c
 }
-
-// lowMeterHz is the highest frequency at which a meter's R is about the DC
-// resistance.
-const lowMeterHz = 1000
 
 // windingTanDelta is the largest dissipation factor of a winding's own
 // capacitance, enamel and wax (common practice: 0.01 to 0.03). Within the sweep
@@ -100,15 +69,15 @@ const windingTanDelta = 0.03
 func (r *reading) result() fit.MeterResult {
 	a, hz := r.a, r.m.AtHz
 	best := r.circuitAt(a.best.joint, a.best.x)
-	out := fit.MeterResult{What: r.m.What, AtHz: hz, Mode: r.mode, Reading: r.v.SI, U95: r.v.U95()}
+	out := fit.MeterResult{What: r.m.What, AtHz: hz, Mode: r.is.Mode, Reading: r.v.SI, U95: r.v.U95()}
 	explanation := &fit.MeterExplanation{}
 	out.Explanation = explanation
 	note := func(format string, args ...any) {
 		explanation.Notes = append(explanation.Notes, fmt.Sprintf(format, args...))
 	}
 
-	value := r.shown(best)
-	v := a.propagated(r.circuitAt, 1, func(c circuit.Coil, dst []float64) { dst[0] = r.shown(c) })[0]
+	value := r.is.Shows(best)
+	v := a.propagated(r.circuitAt, 1, func(c circuit.Coil, dst []float64) { dst[0] = r.is.Shows(c) })[0]
 	limit := func(other ...float64) { // a rectangular distribution out to the farthest
 		half := 0.0
 		for _, x := range other {
@@ -118,25 +87,25 @@ func (r *reading) result() fit.MeterResult {
 	}
 	if !r.temperatureKnown {
 		warm := best
-		warm.ResistanceOhm *= 1 + copperPerKelvin*unstatedKelvin
-		limit(r.shown(warm))
+		warm.ResistanceOhm *= 1 + exciter.CopperPerKelvin20*unstatedKelvin
+		limit(r.is.Shows(warm))
 		note("the coil's temperature at the reading or during the takes is not stated: within %g K of each other is assumed (celsius, celsius_at_takes in coil.toml)", unstatedKelvin)
 	}
 	if !a.request.parts.fixtureKnown {
 		none, all := best, best
 		none.CapacitanceF, all.CapacitanceF = 1e-15, best.CapacitanceF/unknownShare
-		limit(r.shown(none), r.shown(all))
+		limit(r.is.Shows(none), r.is.Shows(all))
 		note("the fixture's capacitance is not known: the coil's own is taken to lie between nothing and all of %s (state it, fixture_c, with every take)",
 			quantity.Format(best.CapacitanceF/unknownShare, quantity.Farad, 3))
 	}
 	if low, high := a.sweptHz(); hz < low || hz > high {
 		if s := a.runnerUp(); s != nil {
-			d := r.shown(r.circuitAt(s.joint, s.x)) - value
+			d := r.is.Shows(r.circuitAt(s.joint, s.x)) - value
 			v.Model += d * d
 		}
 		if hz > high {
 			lossy := circuit.Load{ResistanceOhm: 1 / (2 * math.Pi * hz * best.CapacitanceF * windingTanDelta)}
-			limit(display(r.m.What, r.mode, best.Meter(hz, lossy)))
+			limit(r.is.ShowsWith(best, lossy))
 		}
 		note("%s lies outside the sweep (%s to %s): the circuit is extrapolated, and U95 was widened for losses that the sweep does not show",
 			quantity.Format(hz, quantity.Hertz, 3), quantity.Format(low, quantity.Hertz, 2), quantity.Format(high, quantity.Hertz, 2))
@@ -144,14 +113,14 @@ func (r *reading) result() fit.MeterResult {
 	what := map[string]string{"L": "inductance", "C": "capacitance", "R": "resistance", "Q": "Q", "D": "D"}[r.m.What]
 	out.Expected = v.Judge(value, fit.Sought{Missing: derived{name: nameCapacitanceCoil}.missing()}, a.missingFact())
 	if f0, q, ok := best.Resonance(circuit.Open()); ok && math.Abs(hz/f0-1) < 1/q && out.Expected.Known() {
-		out.Expected = fit.Unknown(fmt.Sprintf("the coil resonates by itself at about %s: so near to it %s has no steady value for a meter",
+		out.Expected = fit.Unknown(fmt.Sprintf("the coil's self-resonance is at about %s: so near to it a meter shows no steady %s",
 			quantity.Format(f0, quantity.Hertz, 3), what))
 	}
 	if a.ambiguous != "" {
 		out.Expected = fit.Unknown(a.ambiguous)
 	}
 	if out.Expected.Known() {
-		explanation.From, explanation.Effects = r.effects(best)
+		explanation.From, explanation.Effects = r.is.Effects(best)
 	}
 	r.score(&out, best)
 	return out
@@ -167,7 +136,7 @@ func (r *reading) score(out *fit.MeterResult, best circuit.Coil) {
 		out.Verdict = "not scored: what the meter should show is not known"
 		return
 	case r.v.Basis == quantity.Unstated:
-		out.Verdict = fmt.Sprintf(`not scored: the meter's accuracy is not stated (as in "2.31H 0.5%% + 2 digits"); the reading lies %s`, apart(out.Reading, out.Expected.Value))
+		out.Verdict = fmt.Sprintf(`not scored: the meter's accuracy is not stated (as in "2.31H 0.5%% + 2 digits"); the reading lies %s`, meter.Apart(out.Reading, out.Expected.Value))
 		return
 	}
 	en := fit.En(out.Reading, out.U95, out.Expected.Value, out.Expected.U95)
@@ -176,21 +145,10 @@ func (r *reading) score(out *fit.MeterResult, best circuit.Coil) {
 		out.Verdict = "agrees"
 		return
 	}
-	out.Verdict = "does not agree: the reading lies " + apart(out.Reading, out.Expected.Value)
-	out.Explanation.Causes = r.causes(*out, best)
-}
-
-func apart(reading, expected float64) string {
-	d := 100 * (reading - expected) / math.Abs(expected)
-	switch ratio := reading / expected; {
-	case ratio < 0:
-		return "on the other side of zero from what the fit expects"
-	case ratio > 2 || ratio < 0.5:
-		return fmt.Sprintf("at %.3g times what the fit expects", ratio)
-	case d < 0:
-		return fmt.Sprintf("%.2g %% below what the fit expects", -d)
-	}
-	return fmt.Sprintf("%.2g %% above what the fit expects", d)
+	out.Verdict = "does not agree: the reading lies " + meter.Apart(out.Reading, out.Expected.Value)
+	out.Explanation.Causes = r.is.Causes(*out, best, meter.Facts{
+		TotalF: r.a.best.coil().CapacitanceF, AddedCapacitors: r.leansOn(sourceAddedC), TemperatureKnown: r.temperatureKnown,
+	})
 }
 
 // sweptHz is the range of frequencies that the takes show.
@@ -217,123 +175,21 @@ func (a *analysis) runnerUp() *solution {
 	return next
 }
 
-// effects leads from the coil's own value to what the meter shows.
-func (r *reading) effects(c circuit.Coil) (from float64, effects []fit.MeterEffect) {
-	w := 2 * math.Pi * r.m.AtHz
-	cold := c
-	cold.ResistanceOhm /= r.warmth
-	plain := cold // R and L alone
-	plain.Rings, plain.Cylinder, plain.CapacitanceF = nil, circuit.Ring{}, 0
-	hz, what := r.m.AtHz, r.m.What
-	in := func(c circuit.Coil, mode string) float64 { return display(what, mode, c.Meter(hz, circuit.Open())) }
-	step := func(name string, value float64) {
-		before := from
-		for _, e := range effects {
-			before *= 1 + e.Percent/100
-		}
-		if percent := 100 * (value/before - 1); math.Abs(percent) >= 0.005 && !math.IsInf(percent, 0) && !math.IsNaN(percent) {
-			effects = append(effects, fit.MeterEffect{What: name, Percent: percent})
-		}
-	}
-	warm := plain
-	warm.ResistanceOhm = c.ResistanceOhm
-	ringed := warm
-	ringed.Rings, ringed.Cylinder = c.Rings, c.Cylinder
-	switch what {
-	case "C":
-		from = c.CapacitanceF
-		beside := warm
-		beside.CapacitanceF = c.CapacitanceF
-		step("the winding beside it", in(beside, fit.ModeParallel))
-		step("eddy currents", in(c, fit.ModeParallel))
-		step("series mode", in(c, r.mode))
-		return from, effects
-	case "L":
-		from = c.InductanceH
-	case "R":
-		from = cold.ResistanceOhm
-	case "Q":
-		from = w * c.InductanceH / cold.ResistanceOhm
-	case "D":
-		from = cold.ResistanceOhm / (w * c.InductanceH)
-	}
-	step("temperature", in(warm, fit.ModeSeries))
-	step("eddy currents", in(ringed, fit.ModeSeries))
-	step("self-capacitance", in(c, fit.ModeSeries))
-	if what == "L" || what == "R" {
-		step("parallel mode", in(c, r.mode))
-	}
-	return from, effects
-}
-
-// meterHz are the test frequencies of meters (common practice).
-var meterHz = []float64{100, 120, 1e3, 10e3, 100e3}
-
-// causes lists what would explain the reading: first what reproduces it, then
-// what is known to go wrong in this direction.
-func (r *reading) causes(m fit.MeterResult, best circuit.Coil) []string {
-	var causes []string
-	add := func(format string, args ...any) { causes = append(causes, fmt.Sprintf(format, args...)) }
-	fits := func(value float64) bool {
-		relative := m.Expected.U95 / math.Abs(m.Expected.Value)
-		return math.Abs(fit.En(m.Reading, m.U95, value, relative*math.Abs(value))) <= 1
-	}
-	other := map[string]string{fit.ModeSeries: fit.ModeParallel, fit.ModeParallel: fit.ModeSeries}[r.mode]
-	if m.What != "Q" && m.What != "D" && fits(display(m.What, other, best.Meter(m.AtHz, circuit.Open()))) {
-		add("the meter was in %s mode: there it would show this", other)
-	}
-	for _, hz := range meterHz {
-		there := display(m.What, r.mode, best.Meter(hz, circuit.Open()))
-		// Not where the two frequencies hardly differ.
-		if math.Abs(there-m.Expected.Value) > 2*(m.Expected.U95+m.U95) && fits(there) {
-			add("the meter's test frequency was %s: there it would show this", quantity.Format(hz, quantity.Hertz, 3))
-		}
-	}
-	if all := r.a.best.coil(); all.CapacitanceF > best.CapacitanceF {
-		loaded := best
-		loaded.CapacitanceF = all.CapacitanceF
-		if fits(r.shown(loaded)) {
-			add("the cable and fixture of the takes, %s, still hung on the coil at the reading", quantity.Format(all.CapacitanceF-best.CapacitanceF, quantity.Farad, 2))
-		}
-	}
-	ratio := m.Reading / m.Expected.Value
-	lossier := m.What == "L" && ratio < 1 || m.What == "Q" && ratio < 1 || (m.What == "D" || m.What == "R") && ratio > 1
-	if ratio > 2 || ratio < 0.5 {
-		// None of what follows goes so far.
-		return append(causes, "another coil, a broken or shorted lead, or the meter's range misread")
-	}
-	if m.What == "L" && r.leansOn(sourceAddedC) {
-		add("wrong added capacitors: L from the takes is in proportion to 1/C, and the meter would be right if each were %.4g times what is stated", 1/ratio)
-	}
-	if (m.What == "R" || m.What == "D") && !r.temperatureKnown && m.AtHz <= lowMeterHz {
-		add("another temperature: the coil would have to be %.0f K warmer at the reading than during the takes", (ratio-1)/copperPerKelvin)
-	}
-	if lossier {
-		add("a shorted turn, or metal near the coil, at the reading and not during the takes: both lower L and Q and raise the series R")
-	} else if m.What != "C" && m.What != "L" {
-		add("an input that loads the coil more than is stated with --fixture-r: the fit then finds losses in the coil which are not there")
-	}
-	if m.What == "L" || m.What == "Q" || m.What == "D" {
-		add("the meter's test level: iron has more L at a higher level; read at another level and see")
-	}
-	return causes
-}
-
-// leansOn tells whether much of the uncertainty of L comes from a source.
+// leansOn tells whether much of the uncertainty of L comes from one source.
 func (r *reading) leansOn(s source) bool {
 	e := r.a.known.of(derived{name: nameInductance})
 	return e.shares[s] > 0.01*e.u*e.u
 }
 
-// directReading is the DC resistance, which is part of the fit; its note says
-// what the takes know without it.
+// directReading is the DC resistance, which is part of the fit; its note gives
+// the resistance by the takes without it.
 func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 	v := coil.DCR.Value
 	out := fit.MeterResult{What: "R", Mode: fit.ModeDC, Reading: v.SI, U95: v.U95(), Verdict: "not scored: the reading is part of the fit"}
 	warmth := 1.0
 	known := v.Celsius != nil && coil.CelsiusAtTakes != nil
 	if known {
-		warmth = copperFactor(*v.Celsius) / copperFactor(*coil.CelsiusAtTakes)
+		warmth = exciter.CopperFactor(*coil.CelsiusAtTakes, *v.Celsius)
 	}
 	e := &fit.MeterExplanation{From: math.Exp(a.best.x[atR]), Effects: []fit.MeterEffect{}}
 	out.Explanation = e
@@ -356,12 +212,12 @@ func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 		if math.Abs(en) > 1 {
 			word = "do not agree"
 			e.Causes = append(e.Causes,
-				fmt.Sprintf("another temperature: the coil would have been %.0f K warmer during the takes than at the reading, beyond what is stated", (alone/out.Reading-1)/copperPerKelvin),
+				fmt.Sprintf("another temperature: the coil would have been %.0f K warmer during the takes than at the reading, beyond what is stated", (alone/out.Reading-1)/exciter.CopperPerKelvin20),
 				"a break or a shorted turn between the reading and the takes, or another coil",
-				"an input that loads the coil more than is stated with --fixture-r")
+				"an input that loads the coil more than the fixture's stated resistance says")
 		}
-		e.Notes = append(e.Notes, fmt.Sprintf("without the reading the takes say %s at its temperature: the two %s (En %.2f)",
-			quantity.FormatWithU95(alone, quantity.Coverage95*u*alone, quantity.Ohm), word, en))
+		e.Notes = append(e.Notes, fmt.Sprintf("without the reading the takes give %s at its temperature: the two %s (En %s)",
+			quantity.FormatWithU95(alone, quantity.Coverage95*u*alone, quantity.Ohm), word, minus("%.2f", en)))
 	}
 	return out
 }

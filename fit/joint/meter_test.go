@@ -76,7 +76,7 @@ func TestMeterAgainstNgspice(t *testing.T) {
 		for _, m := range results {
 			what := fmt.Sprintf("coil %s: %s at %g Hz, %s", name, m.What, m.AtHz, m.Mode)
 			if name == "a" && m.AtHz == 1e4 { // 2 % from its own resonance of 9795 Hz
-				if m.Expected.Known() || !strings.Contains(m.Expected.Why, "resonates by itself at about 9.8") {
+				if m.Expected.Known() || !strings.Contains(m.Expected.Why, "self-resonance is at about 9.8") {
 					t.Errorf("%s is %+v, want it unknown so near to the coil's resonance", what, m.Expected)
 				}
 				continue
@@ -169,7 +169,7 @@ func TestMeterCauses(t *testing.T) {
 		{"L 8 % high", meterL(fmt.Sprintf("%.4fH 0.5%%", 1.08*series1k), 1000), "the meter would be right if each were 0.92"},
 		{"parallel instead of series", meterL(fmt.Sprintf("%.4fH 0.5%%", parallel120), 120), "the meter was in parallel mode"},
 		{"1 kHz instead of 5 kHz", meterL(fmt.Sprintf("%.4fH 0.5%%", series1k), 5000), "the meter's test frequency was 1.00 kHz"},
-		{"cable left on", meterL(fmt.Sprintf("%.4fH 0.5%%", series5kCable), 5000), "65 pF, still hung on the coil"},
+		{"cable left on", meterL(fmt.Sprintf("%.4fH 0.5%%", series5kCable), 5000), "65 pF, were still connected across the coil"},
 		{"Q too low", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 0.8*imag(z1k)/real(z1k)), AtHz: 1000}, "a shorted turn"},
 		{"Q too high", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 1.25*imag(z1k)/real(z1k)), AtHz: 1000}, "an input that loads"},
 		{"R of a warm coil", capture.MeterReading{What: "R", Reading: fmt.Sprintf("%.1fohm 0.1%%", 1.08*real(z120)), AtHz: 120}, "K warmer"},

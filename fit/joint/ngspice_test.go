@@ -41,8 +41,8 @@ var spiceCoils = []spiceCoil{
 // they are in truth is in the tables.
 var spiceAdded = []string{"", "100p 1%", "220p 1%", "470p 1%", "1n 1%"}
 
-// spiceLoad is what ngspice says of a coil with one load: voltage per volt of
-// EMF over frequency, and the pole pair.
+// spiceLoad is ngspice's output for a coil with one load: voltage per volt of EMF
+// over frequency, and the pole pair.
 type spiceLoad struct {
 	added string
 	hz    []float64
@@ -82,8 +82,7 @@ func readSpice(t *testing.T, data []byte) []spiceLoad {
 	return loads
 }
 
-// tabulate turns what ngspice prints of fit_NAME.cir into the table that is
-// kept.
+// tabulate turns ngspice's output for fit_NAME.cir into the table that is kept.
 func tabulate(t *testing.T, printed []byte) string {
 	t.Helper()
 	var out strings.Builder
@@ -108,7 +107,7 @@ func tabulate(t *testing.T, printed []byte) string {
 	return out.String()
 }
 
-// The tables are what ngspice prints of the netlists beside them.
+// The tables are ngspice's output for the netlists beside them.
 func TestTablesOfNgspice(t *testing.T) {
 	program, err := exec.LookPath("ngspice")
 	if err != nil {

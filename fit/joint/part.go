@@ -3,8 +3,13 @@ package joint
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"coilsweep/fit"
+	"coilsweep/fit/leastsquares"
 
 	"coilsweep/capture"
+	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
 )
 
@@ -31,8 +36,8 @@ var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sou
 	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
-// resistance, … . Takes that name the same value share the part: the same
-// text is taken to be the same piece.
+// resistance, … . Takes that name the same value share the part: the same text
+// means the same piece.
 type part struct {
 	what    string // "added C 470p 1%"
 	source  source
@@ -73,13 +78,12 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 	return p, ""
 }
 
-// partIndices are the parts that hang on the coil in one take; -1: none.
+// partIndices are the parts across the coil in one take; -1: none.
 type partIndices struct {
 	addedC, addedR, fixtureC, load int
 }
 
-// partList gathers the parts of all takes. warnings tells what had to be
-// assumed.
+// partList gathers the parts of all takes. warnings names the assumptions.
 type partList struct {
 	parts    []part
 	ofTake   []partIndices
@@ -143,7 +147,7 @@ func (l *partList) addAssumedInput() int {
 		return i
 	}
 	l.warnings = append(l.warnings, fmt.Sprintf(
-		"the input's resistance is not stated: about %s is assumed (common practice for an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
+		"the input's resistance is not stated: about %s is assumed (typical of an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
 		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*assumedInputLnU)))
 	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
 }
@@ -154,9 +158,9 @@ func (l *partList) put(key string, p part) int {
 	return len(l.parts) - 1
 }
 
-// resistancePrior is what the meter says of R during the takes: the DC
-// resistance carried to the coil's temperature then. ok is false where no
-// reading is there.
+// resistancePrior is the prior of R during the takes from the meter: the DC
+// resistance carried to the coil's temperature then. ok is false where no reading
+// is there.
 func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 	if coil.DCR == nil {
 		return part{}, nil, false
@@ -168,11 +172,11 @@ func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 	read, then := coil.DCR.Celsius, coil.CelsiusAtTakes
 	switch {
 	case read != nil && then != nil:
-		p.nominal *= copperFactor(*then) / copperFactor(*read)
+		p.nominal *= exciter.CopperFactor(*read, *then)
 	default:
 		// The takes are made at the bench where the meter lies: a limit of
 		// 3 K between the two, common practice for a room.
-		u := copperPerKelvin * unstatedKelvin / math.Sqrt(3)
+		u := exciter.CopperPerKelvin20 * unstatedKelvin / math.Sqrt(3)
 		p.u = math.Hypot(p.u, u)
 		warnings = append(warnings, fmt.Sprintf(
 			"the coil's temperature during the takes or the resistance reading is not stated: within %g K of each other is assumed, which adds %.2f %% to U95 of R (state celsius_at_takes in coil.toml)",
@@ -181,12 +185,88 @@ func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 	return p, warnings, true
 }
 
-const (
-	// copperPerKelvin: temperature coefficient of the resistance of annealed
-	// copper at 20 °C, IEC 60028.
-	copperPerKelvin = 0.00393
-	unstatedKelvin  = 3.0
-)
+// unstatedKelvin is how far temperatures that are not stated may be apart.
+const unstatedKelvin = 3.0
 
-// copperFactor is R(t)/R(20 °C) of annealed copper, IEC 60028.
-func copperFactor(celsius float64) float64 { return 1 + copperPerKelvin*(celsius-20) }
+// suspectPull is how many of its standard uncertainties a part may be moved by
+// the fit before it is named: three of its tolerances, each a limit of
+// sqrt(3) u.
+const suspectPull = 3 * 1.7320508
+
+// suspects are the indices of the priors that the takes contradict. The one
+// that is pulled most is let go and the rest fitted anew, until none is pulled
+// too far: a wrong part pulls at its neighbours, and these are not to blame.
+// Where no form fits, none can be named.
+func (a *analysis) suspects() []int {
+	if a.widen > misfitLimit {
+		return nil
+	}
+	j := *a.best.joint
+	j.priors = slices.Clone(j.priors)
+	x := a.best.x
+	limit := suspectPull
+	if a.halves != nil {
+		limit *= 2 // the form may be pulling
+	}
+	var found []int
+	for range len(j.priors) {
+		worst, most := -1, limit
+		for i := range j.priors {
+			p := &j.priors[i]
+			if p.source == sourceWeak || p.source == sourceAssumed || slices.Contains(found, i) {
+				continue
+			}
+			if pull := math.Abs(p.value(newState(&j), slices.Clone(x))-p.mean) / p.u; pull > most {
+				worst, most = i, pull
+			}
+		}
+		if worst < 0 {
+			break
+		}
+		found = append(found, worst)
+		j.priors[worst].u = 1 // of a logarithm: a factor of 3
+		s, err := (&j).finish(leastsquares.NewSolver((&j).problem()), x, leastsquares.Settings{Tolerance: settled, MaxIterations: 100})
+		if err != nil {
+			break
+		}
+		x = s.x
+	}
+	return found
+}
+
+// parts reports how far the fit moved each known part.
+func (a *analysis) parts() []fit.Part {
+	j := a.best.joint
+	suspects := a.suspects()
+	var parts []fit.Part
+	for i := range j.priors {
+		p := &j.priors[i]
+		var known part
+		switch {
+		case p.part >= 0:
+			known = a.request.parts.parts[p.part]
+		case p.source == sourceDCR:
+			known = *a.request.know.resistance
+		case p.source == sourceMeter:
+			known = *a.request.know.inductance
+		default:
+			continue
+		}
+		fitted := p.value(newState(j), slices.Clone(a.best.x))
+		if p.columns[1] >= 0 {
+			fitted -= p.factors[1] * a.best.x[p.columns[1]] // the part, not what its meter shows
+		}
+		parts = append(parts, fit.Part{
+			What: known.what, Unit: string(known.unit), Nominal: known.nominal, U: known.u * known.nominal,
+			Fitted: math.Exp(fitted), Pull: (p.value(newState(j), slices.Clone(a.best.x)) - p.mean) / p.u,
+			Suspect: slices.Contains(suspects, i),
+		})
+	}
+	return parts
+}
+
+func suspectText(p fit.Part) string {
+	unit := quantity.Unit(p.Unit)
+	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong part, or a wrong reading",
+		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull))
+}

@@ -7,7 +7,7 @@ import (
 )
 
 // prior is Gaussian knowledge of a linear combination of parameters: mostly of
-// one, but a part valued with a meter hangs on the meter's scale too. With
+// one, but a part measured with a meter depends on the meter's scale too. With
 // meter set it is knowledge of what an LCR meter shows.
 type prior struct {
 	source  source
@@ -60,7 +60,7 @@ func (p *prior) along(j *joint, x []float64, v func(column int) float64) float64
 	return sum
 }
 
-// setBare puts the bare coil at x into s.coil: all the C less the fixture's, or
+// setBare puts the coil alone at x into s.coil: all the C less the fixture's, or
 // half of it where the fixture is not known. It returns how far ln of that C
 // moves with ln of all the C and with ln of the fixture's.
 func (m *meterInductance) setBare(s *state, x []float64) (byAll, byFixture float64) {
@@ -77,7 +77,7 @@ func (m *meterInductance) setBare(s *state, x []float64) (byAll, byFixture float
 	return all / s.coil.CapacitanceF, -fixture / s.coil.CapacitanceF
 }
 
-// shown is the inductance that the meter shows of the bare coil; s is scratch
+// shown is the inductance that the meter shows of the coil alone; s is scratch
 // memory.
 func (m *meterInductance) shown(s *state, x []float64) float64 {
 	m.setBare(s, x)
@@ -109,4 +109,36 @@ func (m *meterInductance) slope(s *state, x []float64, set func(column int, d fl
 	if byFixture != 0 {
 		set(j.firstPart+j.parts.ofTake[0].fixtureC, byFixture*relative(g.LnCapacitance))
 	}
+}
+
+// The sound card's ripple in a response, as limits within the band (common
+// practice for the filters of converters): without a reference that of output and
+// input, with one the difference between two inputs.
+const (
+	rippleDB   = 0.01
+	mismatchDB = 0.003
+)
+
+// ripplePoints is the number of grid points over which ripple counts as the same:
+// unlike noise it does not average out over them.
+const ripplePoints = 30
+
+// rippleU is the standard uncertainty, in neper, of a response from the sound
+// card's ripple.
+func (t Take) rippleU() float64 {
+	limit := rippleDB
+	switch {
+	case t.Ideal:
+		return 0
+	case t.Referenced:
+		limit = mismatchDB
+	}
+	return limit * math.Ln10 / 20 / math.Sqrt(3)
+}
+
+// cardVariance is what the ripple adds to the variance of one point, so that
+// the fit does not lean on differences that are the sound card's.
+func (t Take) cardVariance(h complex128) float64 {
+	u := t.rippleU()
+	return ripplePoints * u * u * (real(h)*real(h) + imag(h)*imag(h))
 }

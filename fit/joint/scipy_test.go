@@ -208,7 +208,7 @@ func (p parityProblem) dump() []byte {
 	}))
 }
 
-// scipyMinimum is what testdata/scipy/joint.py prints.
+// scipyMinimum is the output of testdata/scipy/joint.py.
 type scipyMinimum struct {
 	MadeWith   string             `json:"made_with"`
 	SumSquares float64            `json:"sum_squares"`

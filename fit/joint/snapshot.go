@@ -13,8 +13,8 @@ import (
 	"coilsweep/fit/leastsquares"
 )
 
-// Snapshot is what the searches of a fit found. Restore works everything else out
-// again from it.
+// Snapshot holds the ends of the searches of a fit. Restore works everything else
+// out again from it.
 type Snapshot struct {
 	// Ends of the searches, in the order in which they were made.
 	Ends []End
@@ -38,7 +38,7 @@ type End struct {
 // ErrSnapshot: a snapshot is not that of a fit of these takes with these options.
 var ErrSnapshot = errors.New("not a snapshot of this fit")
 
-// Snapshot is what Restore makes the circuit from again. It shares no memory with f.
+// Snapshot is the input of Restore. It shares no memory with f.
 func (f *Fitted) Snapshot() Snapshot {
 	s := Snapshot{Ends: slices.Clone(f.a.searches.ends)}
 	for i := range s.Ends {

@@ -62,7 +62,7 @@ func (j *joint) coilAt(x []float64) circuit.Coil {
 	return c
 }
 
-// request is what is fitted, whatever the form.
+// request is the input of a fit, the same for all models.
 type request struct {
 	takes      []Take
 	parts      partList
@@ -104,7 +104,7 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 	return x
 }
 
-// errNoMinimum: none of the starts came to a minimum.
+// errNoMinimum: none of the starts found a minimum.
 var errNoMinimum = errors.New("the fit found no minimum from any start")
 
 // candidate is where a short search ended.
@@ -115,7 +115,7 @@ type candidate struct {
 }
 
 // search makes a short search from every start, on all cores, and returns the
-// best end; ok is false where none of them came anywhere.
+// best end; ok is false where all of them failed.
 func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coil, settings leastsquares.Settings) (best candidate, ok bool) {
 	ends := make([]candidate, len(starts))
 	var next atomic.Int64
@@ -162,9 +162,9 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 		rows += 2 * len(t.Response.H)
 	}
 	finish := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
-	// A form that misses the data by far would drag the known parts along a
+	// A model that misses the data by far would drag the known parts along a
 	// curved valley for ever: weigh its data by the misfit, as its uncertainty
-	// would be, and do not ask for the last digit.
+	// would be, and stop before the last digit.
 	widen := 1.0
 	if reduced := best.sum / float64(rows); reduced > 2 {
 		widen = math.Sqrt(reduced)
@@ -237,8 +237,8 @@ func (s *solution) judge(sumSquares float64) {
 	}
 	nuisance += j.firstTake - j.firstCorner
 	s.dof = j.rows() - j.form.Parameters() - nuisance
-	s.runsZ = runsScore(sequences)
-	s.correlation = correlationFactor(sequences)
+	s.runsZ = leastsquares.RunsScore(sequences)
+	s.correlation = leastsquares.CorrelationFactor(sequences)
 }
 
 // covariance of all parameters at the solution.

@@ -8,8 +8,8 @@ import (
 	"coilsweep/fit/circuit"
 )
 
-// shape is what the magnitude of one take shows by itself: where it peaks and
-// how high over the plateau.
+// shape is read off the magnitude of one take: where it peaks and how high over
+// the plateau.
 type shape struct {
 	peakHz float64
 	q      float64
@@ -101,7 +101,7 @@ func startCoils(takes []Take, parts partList, know knowledge) []circuit.Coil {
 	}
 	var starts []circuit.Coil
 	add := func(l float64) {
-		// C from the take with the least on the coil.
+		// C from the take with the least load.
 		i := 0
 		for k := range x {
 			if x[k] < x[i] {

@@ -1,7 +1,7 @@
 // Package leastsquares minimises sums of squares by the method of Levenberg
 // (1944) and Marquardt (1963) in the trust-region form of J. J. Moré, "The
 // Levenberg-Marquardt algorithm: implementation and theory", Lecture Notes in
-// Mathematics 630, 1978. It knows nothing of what the residuals mean.
+// Mathematics 630, 1978. It knows nothing of the meaning of the residuals.
 //
 // Residuals come in blocks, each of which depends on some of the parameters
 // only. A block's Jacobian is compressed to a triangle by Householder

@@ -28,7 +28,7 @@ func driveSlope(drive capture.Drive, reference capture.Reference) (func(hz float
 		sense := complex(1, 0)
 		if reference.SenseR != nil {
 			if !(reference.SenseR.SI > 0) {
-				return nil, fmt.Errorf("the sense resistor is %g ohm: give a value above zero (--sense-r)", reference.SenseR.SI)
+				return nil, fmt.Errorf("the sense resistor is %g ohm: state a value above zero", reference.SenseR.SI)
 			}
 			sense = complex(reference.SenseR.SI, 0)
 		}
@@ -41,7 +41,7 @@ func driveSlope(drive capture.Drive, reference capture.Reference) (func(hz float
 		return ideal, nil
 	case "voltage":
 		if drive.ExciterR == nil || !(drive.ExciterR.SI > 0) {
-			return nil, errors.New("a voltage-driven exciter needs its resistance (--exciter-r), above zero")
+			return nil, errors.New("a voltage-driven exciter needs the resistance of its circuit, above zero")
 		}
 		r, l := drive.ExciterR.SI, 0.0
 		if drive.ExciterL != nil {

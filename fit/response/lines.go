@@ -14,7 +14,7 @@ const (
 	enoughPower = 0.03
 	// The mask rises over bottomTaper times the lowest frequency and falls
 	// over topTaper times the highest. Wide edges cost nothing, as the mask
-	// drops out of each point; they keep what the ends of the band do to the
+	// divides out of each point; they keep what the ends of the band do to the
 	// impulse response short, within the gates.
 	bottomTaper = 2
 	topTaper    = 0.3
@@ -130,7 +130,7 @@ func (s *spectra) add(in *inverse, coil, reference []float64) {
 	}
 	gain, delay := 1.0, 0.0
 	if s.repeats > 0 && s.v == nil {
-		// With a reference, what moves both channels drops out of the ratio.
+		// With a reference, what moves both channels cancels out of the ratio.
 		gain, delay = s.together(in)
 	}
 	s.gain = append(s.gain, gain)

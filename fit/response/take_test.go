@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"coilsweep/capture"
-	"coilsweep/capture/align"
+	"coilsweep/capture/quality"
 	"coilsweep/capture/virtual"
 )
 
@@ -42,7 +42,7 @@ func played(t testing.TB, b virtual.Bench, rateHz, repeats int) (capture.Recordi
 }
 
 // TestReferenceTakesTheBenchOut: with the current as reference the exciter's
-// R and L, the output's corners and both roll-offs drop out, and what is left
+// R and L, the output's corners and both roll-offs cancel out, and what is left
 // is the circuit, within 0.01 dB and 0.1 degrees from 30 Hz to 18 kHz. The
 // simulated bench is stepped in time and shares no formula with the estimate.
 func TestReferenceTakesTheBenchOut(t *testing.T) {
@@ -136,7 +136,8 @@ func TestFullBench(t *testing.T) {
 				n++
 			}
 		}
-		t.Logf("%s: chi-square a point %.3f, plateau %.1f dB over its noise, mains %.4f Hz, lines %v", c.name, chi2/n, r.SNRdB, r.MainsHz, r.HumLinesHz)
+		t.Logf("%s: chi-square a point %.3f, plateau %.1f dB over its noise, mains %.4f Hz, lines %v", c.name, chi2/n,
+			r.SNRdB, r.MainsHz, r.HumLinesHz)
 		if got, limit := chi2/n, 0.02+4/math.Sqrt(n); math.Abs(got-1) > limit {
 			t.Errorf("%s: chi-square a point %.3f, want 1 within %.2f", c.name, got, limit)
 		}
@@ -154,8 +155,9 @@ func TestEstimateRefuses(t *testing.T) {
 		change func(*capture.Take)
 		want   string
 	}{
-		{"silence", capture.Recording{RateHz: 48000, Samples: [][]float64{silence}}, nil, "stimulus is not in this recording"},
-		{"no channel", capture.Recording{RateHz: 48000}, nil, "no channels"},
+		{"silence", capture.Recording{RateHz: 48000, Samples: [][]float64{silence}}, nil,
+			"stimulus is not in this recording"},
+		{"no channel", capture.Recording{RateHz: 48000}, nil, "0 channels"},
 		{"rate", capture.Recording{RateHz: 44100, Samples: [][]float64{silence}}, nil, "44100 Hz"},
 	} {
 		take := good
@@ -167,7 +169,7 @@ func TestEstimateRefuses(t *testing.T) {
 			t.Errorf("%s: error %v, want one about take bare with %q", c.name, err, c.want)
 		}
 	}
-	rec, take, at := recording(driven(resonator(4000, 5)), 1e-3, 1, nil)
+	rec, take := recording(driven(resonator(4000, 5)), 1e-3, 1, nil)
 	for _, c := range []struct {
 		name   string
 		change func(*capture.Take)
@@ -176,17 +178,17 @@ func TestEstimateRefuses(t *testing.T) {
 		{"no second channel", func(k *capture.Take) { k.Reference.Kind = "current" }, "channel"},
 		{"unknown reference", func(k *capture.Take) { k.Reference.Kind = "magic" }, "magic"},
 		{"unknown drive", func(k *capture.Take) { k.Drive.Kind = "magic" }, "magic"},
-		{"voltage without R", func(k *capture.Take) { k.Drive.Kind = "voltage" }, "--exciter-r"},
+		{"voltage without R", func(k *capture.Take) { k.Drive.Kind = "voltage" }, "resistance of its circuit"},
 	} {
 		take := take
 		c.change(&take)
-		if _, err := EstimateAligned(context.Background(), rec, take, at); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := Estimate(context.Background(), rec, take); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: error %v, want one with %q", c.name, err, c.want)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := EstimateAligned(ctx, rec, take, at); !errors.Is(err, context.Canceled) {
+	if _, err := Estimate(ctx, rec, take); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: error %v", err)
 	}
 }
@@ -197,14 +199,14 @@ func BenchmarkEstimate(b *testing.B) {
 		bench.Reference.Kind = "none"
 		rec, take, _ := played(b, bench, rate, 4)
 		take.Drive = capture.Drive{Kind: "current"}
-		at, err := align.Align(rec.Samples[0], take.Stimulus)
+		aligned, err := quality.Assess(rec, take)
 		if err != nil {
 			b.Fatal(err)
 		}
 		b.Run(map[int]string{48000: "48kHz", 96000: "96kHz"}[rate], func(b *testing.B) {
 			b.ReportAllocs()
 			for b.Loop() {
-				if _, err := EstimateAligned(context.Background(), rec, take, at); err != nil {
+				if _, err := Estimate(context.Background(), rec, aligned); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -10,7 +10,7 @@ import (
 	"coilsweep/fit"
 )
 
-// Check is a coil held against its winding.
+// Check is a coil checked against its winding.
 type Check struct {
 	Celsius  float64 // temperature for which all is worked out
 	Measured fit.Quantity
@@ -18,11 +18,11 @@ type Check struct {
 	Expected fit.Quantity // resistance; unknown where the turns were not counted
 	En       *float64
 	Turns    fit.Quantity // that the measured resistance stands for
-	// AirH is the inductance of the bare winding, NaN where unknown; Factor
-	// what poles and magnets make of it.
+	// AirH is the inductance of the winding without pole pieces and magnets, NaN
+	// where unknown; Factor is that of the coil over it.
 	AirH   float64
 	Factor float64
-	// Suspicions say what does not fit and what would explain it.
+	// Suspicions name disagreements and their likely causes.
 	Suspicions []string
 	Remarks    []string
 }
@@ -30,16 +30,16 @@ type Check struct {
 const (
 	// unstatedCelsius is assumed where no temperature is stated.
 	unstatedCelsius = 20
-	// leastFactor and mostFactor bound what poles and magnets make of the bare
-	// winding's inductance (common practice: 1 to 3; the bare one is known to
-	// some 20 %).
+	// leastFactor and mostFactor bound the factor by which pole pieces and
+	// magnets raise the winding's inductance (common practice: 1 to 3; that
+	// without them is known to some 20 %).
 	leastFactor, mostFactor = 0.8, 4
-	// suspectShare is the share of L beyond which a loss is hardly that of
-	// poles or a baseplate (common practice: they take less than a third).
+	// suspectShare is the share of L beyond which a loss is hardly that of pole
+	// pieces or a baseplate (common practice: they take less than a third).
 	suspectShare = 0.45
 )
 
-// CheckCoil holds the readings and the result of a coil against its winding.
+// CheckCoil checks the readings and the result of a coil against its winding.
 // result may be nil: the resistance alone is checked then.
 func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
 	c := Check{Celsius: unstatedCelsius, Expected: fit.Unknown("the turns are not stated"), AirH: math.NaN(), Factor: math.NaN(), Turns: fit.Unknown("no resistance is known")}
@@ -64,9 +64,9 @@ func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
 		off := 100 * (c.Measured.Value/c.Expected.Value - 1)
 		switch {
 		case en < -1:
-			c.suspect("the resistance is %.0f %% below that of %d turns of this wire: fewer turns, a thicker wire, or a part of the winding that is bridged", -off, p.Turns)
+			c.suspect("the resistance is %.0f %% below that of %d turns of this wire: fewer turns, a thicker wire, or a bridged part of the winding", -off, p.Turns)
 		case en > 1:
-			c.suspect("the resistance is %.0f %% above that of %d turns of this wire: more turns, a thinner wire, or a bad joint", off, p.Turns)
+			c.suspect("the resistance is %.0f %% above that of %d turns of this wire: more turns, a thinner wire, or a bad solder joint", off, p.Turns)
 		}
 	}
 	if result != nil {
@@ -82,7 +82,7 @@ func (c *Check) suspect(format string, args ...any) {
 
 // resistance takes the reading, carried to the temperature, or else the fit's.
 func (c *Check) resistance(coil capture.Coil, result *fit.Result) {
-	c.Measured = fit.Unknown("neither a DC resistance nor a result is there")
+	c.Measured = fit.Unknown("there is neither a DC resistance nor a result")
 	switch {
 	case coil.DCR != nil:
 		factor := 1.0
@@ -95,7 +95,7 @@ func (c *Check) resistance(coil capture.Coil, result *fit.Result) {
 	}
 }
 
-// inductance holds L against the bare winding's.
+// inductance checks L against that of the winding without pole pieces and magnets.
 func (c *Check) inductance(p Plan, r fit.Result) {
 	turns := p.Turns
 	if turns == 0 && c.Turns.Known() {
@@ -106,19 +106,19 @@ func (c *Check) inductance(p Plan, r fit.Result) {
 	}
 	air, err := p.AirInductance(turns)
 	if err != nil {
-		c.Remarks = append(c.Remarks, "the inductance cannot be held against the winding's: "+err.Error())
+		c.Remarks = append(c.Remarks, "the inductance cannot be checked against the winding: "+err.Error())
 		return
 	}
 	c.AirH, c.Factor = air, r.Inductance.Value/air
 	switch l := r.Inductance; {
 	case (l.Value+l.U95)/air < leastFactor:
-		c.suspect("L is %s, only %.2g times what %d bare turns have: fewer turns, or many of them shorted", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
+		c.suspect("L is %s, only %.2g times that of %d turns without pole pieces and magnets: fewer turns, or many shorted turns", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
 	case (l.Value-l.U95)/air > mostFactor:
-		c.suspect("L is %s, %.2g times what %d bare turns have: more turns than stated, or another core", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
+		c.suspect("L is %s, %.2g times that of %d turns without pole pieces and magnets: more turns than stated, or another core", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
 	}
 }
 
-// losses looks for a ring that is too tightly coupled to be poles.
+// losses looks for a loop that is too tightly coupled to be pole pieces.
 func (c *Check) losses(r fit.Result) {
 	if !r.Inductance.Known() || !c.Measured.Known() {
 		return
@@ -128,7 +128,7 @@ func (c *Check) losses(r fit.Result) {
 			continue
 		}
 		part := PartOfRing(r.Inductance.Value, c.Measured.Value, e.Corner.Value)
-		c.suspect("a loss takes %.0f %% of L above %s, more than poles or a baseplate do: if it is shorted turns, it is about %.2g %% of them",
+		c.suspect("a loss takes %.0f %% of L above %s, more than pole pieces or a baseplate do: if these are shorted turns, they are about %.2g %% of all",
 			100*e.Share.Value, quantity.Format(e.Corner.Value, quantity.Hertz, 3), 100*part)
 	}
 }

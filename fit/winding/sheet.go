@@ -10,8 +10,8 @@ type Sheet struct {
 	Coil  string
 	Plan  Plan
 	Check Check
-	// Shorted is what shorted turns would do; nil where the coil's circuit is
-	// not known.
+	// Shorted is the effect of shorted turns; nil where the coil's circuit is not
+	// known.
 	Shorted []Shorted
 }
 

@@ -1,7 +1,7 @@
-// Package winding holds what was measured against how the coil was wound: the
-// resistance that wire, turns and bobbin should have, the turns that a
-// resistance stands for, the inductance against that of the bare winding, and
-// what shorted turns would do.
+// Package winding checks the measurements against how the coil was wound: the
+// resistance that wire, turns and bobbin should have, the turns that a resistance
+// means, the inductance against that of the winding without pole pieces and
+// magnets, and the effect of shorted turns.
 //
 // Copper is that of IEC 60028, wire that of ASTM B258 or its bare diameter
 // (package exciter). A turn lies on an oblong core with round ends of length a
@@ -62,7 +62,7 @@ func PlanOf(coil capture.Coil) (Plan, error) {
 
 const (
 	// wireLimit bounds the resistance per metre of thin wire about its nominal
-	// value: about 8 % between 0.05 and 0.1 mm (IEC 60317-0-1, from memory).
+	// value, between 0.05 and 0.1 mm (typical value, no source).
 	wireLimit = 0.08
 	// stretchLimit is what winding tension may add (common practice).
 	stretchLimit = 0.05
@@ -119,9 +119,9 @@ func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
 	return fit.Quantity{Value: n, U: u, U95: quantity.Coverage95 * u}
 }
 
-// AirInductance is about what so many turns have without poles or magnets, in
-// H: that of a round winding of the same area. For an oblong one it is some
-// 10 to 20 % too low.
+// AirInductance is roughly the inductance of so many turns without pole pieces or
+// magnets, in H: that of a round winding of the same area. For an oblong one it
+// is some 10 to 20 % too low.
 func (p Plan) AirInductance(turns int) (float64, error) {
 	depth := p.depthM(float64(turns), packing)
 	a, b := p.CoreLengthM+depth, p.CoreWidthM+depth // of the mean turn
@@ -145,9 +145,9 @@ type Shorted struct {
 	Q           float64
 }
 
-// ShortTurns works out a coil with a part of its turns shorted: n of N turns
-// have L (n/N)² and R n/N, so that they are a ring with the time constant
-// (n/N) L/R; they are missing from the resistance.
+// ShortTurns works out a coil with a part of its turns shorted: n of N turns have
+// L (n/N)² and R n/N, so that they are an eddy-current loop with the time
+// constant (n/N) L/R; they are missing from the resistance.
 func ShortTurns(coil circuit.Coil, part float64) Shorted {
 	c := coil
 	c.Rings = append(append([]circuit.Ring{}, coil.Rings...), circuit.Ring{Share: turnCoupling * (1 - lost(coil)), TimeS: part * coil.InductanceH / coil.ResistanceOhm})
@@ -159,7 +159,7 @@ func ShortTurns(coil circuit.Coil, part float64) Shorted {
 	return s
 }
 
-// lost is the share of L that rings and cylinder have already.
+// lost is the share of L that loops and solid core have already.
 func lost(c circuit.Coil) float64 {
 	sum := c.Cylinder.Share
 	for _, r := range c.Rings {
@@ -168,8 +168,8 @@ func lost(c circuit.Coil) float64 {
 	return min(sum, 1)
 }
 
-// PartOfRing is which part of the turns a ring with that corner stands for if
-// it is shorted turns: (n/N) = R/(2 pi corner L).
+// PartOfRing is the part of the turns that a loop with that corner means if it is
+// shorted turns: (n/N) = R/(2 pi corner L).
 func PartOfRing(inductanceH, resistanceOhm, cornerHz float64) float64 {
 	return resistanceOhm / (2 * math.Pi * cornerHz * inductanceH)
 }

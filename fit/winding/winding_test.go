@@ -30,12 +30,12 @@ func wire(t *testing.T, text string) exciter.Wire {
 }
 
 // 5000 turns of AWG 42 on an oblong core of 60 mm by 5 mm, 10 mm high. By hand:
-// 2·55 + pi·5 = 125.71 mm on the core. AWG 42 is 0.06334 mm bare (ASTM B258,
-// by its formula), so 0.0172414/(pi/4·0.06334²) = 5.4715 ohm/m at 20 °C (NBS
-// Handbook 100 has 1660 ohm per 1000 feet, 5.446 ohm/m, from the rounded
-// diameter; from memory). With 0.0766 mm over the enamel and a packing of 0.8
-// the winding is 5000·0.0766²/(0.8·10) = 3.67 mm deep, the mean turn
-// 125.71 + pi·3.67 = 137.2 mm, and R = 5000·0.1372·5.4715 = 3754 ohm.
+// 2·55 + pi·5 = 125.71 mm on the core. AWG 42 is 0.06334 mm bare (ASTM B258, by
+// its formula), so 0.0172414/(pi/4·0.06334²) = 5.4715 ohm/m at 20 °C (wire tables
+// have about 5.45 ohm/m, from the rounded diameter: typical value, no source).
+// With 0.0766 mm over the enamel and a packing of 0.8 the winding is
+// 5000·0.0766²/(0.8·10) = 3.67 mm deep, the mean turn 125.71 + pi·3.67 = 137.2
+// mm, and R = 5000·0.1372·5.4715 = 3754 ohm.
 func TestResistanceByHand(t *testing.T) {
 	p := Plan{Wire: wire(t, "AWG 42"), Turns: 5000, CoreLengthM: 60e-3, CoreWidthM: 5e-3, HeightM: 10e-3}
 	near(t, "mean turn", p.MeanTurnM(5000), 0.1372, 2e-3)
@@ -125,9 +125,9 @@ func TestCheckCoil(t *testing.T) {
 		{"as it should be", usual, 1.8 * air, 0.1, 8000, nil},
 		{"fewer turns", 0.8 * usual, 1.3 * air, 0.1, 8000, []string{"20 % below"}},
 		{"thin wire", 1.3 * usual, 1.8 * air, 0.1, 8000, []string{"30 % above"}},
-		{"low inductance", usual, 0.5 * air, 0.1, 8000, []string{"bare turns have: fewer turns"}},
+		{"low inductance", usual, 0.5 * air, 0.1, 8000, []string{"without pole pieces and magnets: fewer turns"}},
 		{"high inductance", usual, 6 * air, 0.1, 8000, []string{"more turns than stated"}},
-		{"shorted turns", usual, 1.8 * air, 0.7, 8000, []string{"if it is shorted turns"}},
+		{"shorted turns", usual, 1.8 * air, 0.7, 8000, []string{"if these are shorted turns"}},
 		{"turns not counted", usual, 1.8 * air, 0.1, 0, nil},
 	} {
 		t.Run(test.name, func(t *testing.T) {

@@ -42,7 +42,8 @@ func Start(t testing.TB, limit time.Duration) context.Context {
 		t.Fatal("Chromium is missing; 'make deps' installs it")
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(program), chromedp.WSURLReadTimeout(limit), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir()),
+		chromedp.ExecPath(program), chromedp.WSURLReadTimeout(limit), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
 		chromedp.Flag("host-resolver-rules", "MAP * ~NOTFOUND, EXCLUDE 127.0.0.1"), chromedp.ProxyServer("127.0.0.1:9"))
@@ -125,8 +126,10 @@ func (p *Tab) Show(v View) {
 	if v.Width == 0 {
 		v.Width, v.Height = 1200, 900
 	}
-	Call(p, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: v.Width, Height: v.Height, DeviceScaleFactor: 1})
-	Call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	Call(p, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: v.Width,
+		Height: v.Height, DeviceScaleFactor: 1})
+	features := []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}
+	Call(p, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: features})
 }
 
 func (p *Tab) hear(event any) {
@@ -134,7 +137,8 @@ func (p *Tab) hear(event any) {
 	defer p.lock.Unlock()
 	switch e := event.(type) {
 	case *runtime.EventConsoleAPICalled:
-		if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeWarning || e.Type == runtime.ConsoleAPICalledTypeAssert {
+		if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeWarning ||
+			e.Type == runtime.ConsoleAPICalledTypeAssert {
 			p.heard = append(p.heard, fmt.Sprintf("console: %s", e.Type))
 		}
 	case *runtime.EventExceptionThrown:
@@ -240,7 +244,8 @@ func (p *Tab) Accessible(rules string, least int) {
 		Passes     int
 		Violations []struct{ ID, Impact, Help, Where string }
 	}](p, `axe.run(document, {`+rules+`resultTypes: ["violations"]}).then(r => ({Passes: r.passes.length,
-		Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help, Where: v.nodes.slice(0, 3).map(n => n.html.slice(0, 200)).join("; ")}))}))`)
+		Violations: r.violations.map(v => ({ID: v.id, Impact: v.impact, Help: v.help,
+			Where: v.nodes.slice(0, 3).map(n => n.html.slice(0, 200)).join("; ")}))}))`)
 	if result.Passes < least {
 		p.T.Errorf("%d rules were checked", result.Passes)
 	}

@@ -15,9 +15,9 @@ import (
 )
 
 // Archive is what a publication about a coil needs, for one ZIP file: the
-// numbers, the curves as a tidy table with a row of units, the fitted circuit
-// as a netlist, what was measured and how, a description of the format,
-// checksums, and, if asked for, the audio.
+// numbers, the curves as response.csv, the fitted circuit as a netlist, what was
+// measured and how, a description of the format, checksums, and, if asked for,
+// the audio.
 type Archive struct {
 	Result fit.Result // with curves
 	Takes  []capture.Take
@@ -35,9 +35,9 @@ func WriteArchive(w io.Writer, c Archive) error {
 	p := packer{zip: zip.NewWriter(w), at: latest(c.Takes)}
 	netlist, withoutNetlist := Netlist(c.Result)
 	p.text("README.txt", func(b *bytes.Buffer) error { return readme(b, c, withoutNetlist) })
-	p.text("result.json", func(b *bytes.Buffer) error { return ResultJSON(b, c.Result) })
+	p.text("result.json", func(b *bytes.Buffer) error { return c.Result.Encode(b) })
 	p.text("result.schema.json", func(b *bytes.Buffer) error { return WriteSchema(b) })
-	p.text("response.csv", func(b *bytes.Buffer) error { return writeTidy(b, c.Result) })
+	p.text("response.csv", func(b *bytes.Buffer) error { return ResultCSV(b, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {
 		p.text("circuit.cir", func(b *bytes.Buffer) error { _, err := b.WriteString(netlist); return err })
 	}

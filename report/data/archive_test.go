@@ -5,7 +5,6 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
-	"encoding/csv"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
@@ -41,18 +40,25 @@ func inventedResult() fit.Result {
 		Schema: fit.ResultSchema, Program: "coilsweep test", Coil: "Invented\ncoil",
 		Inductance: known(2.4), Capacitance: known(175e-12), CapacitanceCoil: known(110e-12), Resistance: known(7850),
 		BareResonance: known(10100), BareQ: asymmetric,
-		Eddy:       []fit.Eddy{{Share: known(0.09), Corner: known(6000), Form: "ring"}, {Share: known(0.05), Corner: known(21000), Form: "ring"}},
-		Model:      fit.Model{Name: "two rings", Chi2Reduced: 1.02, DoF: 900, Tried: []fit.Tried{{Name: "two rings", Parameters: 7, BIC: 12}}},
+		Eddy: []fit.Eddy{{Share: known(0.09), Corner: known(6000), Form: "ring"},
+			{Share: known(0.05), Corner: known(21000), Form: "ring"}},
+		Model: fit.Model{Name: "two rings", Chi2Reduced: 1.02, DoF: 900,
+			Tried: []fit.Tried{{Name: "two rings", Parameters: 7, BIC: 12}}},
 		Covariance: &fit.Covariance{Order: []string{"inductance_h"}, Matrix: [][]float64{{5.8e-4}}},
-		Line:       &fit.Line{Slope: known(2.4), Intercept: known(4e-10), AxisCrossing: known(-175e-12), Points: []fit.LinePoint{{Take: "bare", InverseW2: 4e-10}}},
-		Budget:     []fit.Budget{{Quantity: "inductance_h", Shares: []fit.BudgetLine{{Source: "noise", Percent: 100}}}},
-		Advice:     []fit.Advice{{Text: "add", Quantity: "inductance_h"}},
-		Warnings:   []string{"none"},
-		Record:     &fit.Record{CoilSHA256: "c0", Takes: []fit.TakeRecord{{Name: "bare", SHA256: "b0", Started: &started, Flags: []capture.Flag{capture.Hum}}}, Options: fit.Options{}.Record()},
+		Line: &fit.Line{Slope: known(2.4), Intercept: known(4e-10), AxisCrossing: known(-175e-12),
+			Points: []fit.LinePoint{{Take: "bare", InverseW2: 4e-10}}},
+		Budget:   []fit.Budget{{Quantity: "inductance_h", Shares: []fit.BudgetLine{{Source: "noise", Percent: 100}}}},
+		Advice:   []fit.Advice{{Text: "add", Quantity: "inductance_h"}},
+		Warnings: []string{"none"},
+		Record: &fit.Record{CoilSHA256: "c0", Takes: []fit.TakeRecord{{Name: "bare", SHA256: "b0",
+			Started: &started, Flags: []capture.Flag{capture.Hum}}}, Options: fit.Options{}.Record()},
 		Takes: []fit.TakeResult{
-			{Name: "bare", Used: true, SNRdB: 70, Resonance: known(8000), LC: known(7700), Peak: known(7900), PeakDB: known(12), Q: known(3.9), WidthHz: unknown,
-				Curve: &fit.Curve{FrequencyHz: []float64{100, 200, 400}, MagnitudeDB: []float64{0, 0.1, 0.4}, Residual: []complex128{1 + 2i, math.Pi, -1i}, Harmonic2DB: []float64{-70, math.NaN(), -71}}},
-			{Name: "loud", AddedR: new(1e5), Flags: []string{"clipped"}, Resonance: unknown, LC: unknown, Peak: unknown, PeakDB: unknown, Q: unknown, WidthHz: unknown},
+			{Name: "bare", Used: true, SNRdB: 70, Resonance: known(8000), LC: known(7700), Peak: known(7900),
+				PeakDB: known(12), Q: known(3.9), WidthHz: unknown,
+				Curve: &fit.Curve{FrequencyHz: []float64{100, 200, 400}, MagnitudeDB: []float64{0, 0.1, 0.4},
+					Residual: []complex128{1 + 2i, math.Pi, -1i}, Harmonic2DB: []float64{-70, math.NaN(), -71}}},
+			{Name: "loud", AddedR: new(1e5), Flags: []string{"clipped"}, Resonance: unknown, LC: unknown,
+				Peak: unknown, PeakDB: unknown, Q: unknown, WidthHz: unknown},
 		},
 	}
 }
@@ -60,7 +66,8 @@ func inventedResult() fit.Result {
 func contents(audio bool) Archive {
 	return Archive{
 		Result: inventedResult(), Audio: audio, Program: "coilsweep test",
-		Takes: []capture.Take{{Name: "bare", Started: time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC)}, {Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC)}},
+		Takes: []capture.Take{{Name: "bare", Started: time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC)},
+			{Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC)}},
 		Open: func(path string) (io.ReadCloser, error) {
 			return io.NopCloser(strings.NewReader("content of " + path)), nil
 		},
@@ -101,7 +108,8 @@ func packed(t *testing.T, c Archive) []byte {
 func TestWriteArchive(t *testing.T) {
 	data := packed(t, contents(true))
 	names, text := files(t, data)
-	want := "README.txt result.json result.schema.json response.csv circuit.cir coil.toml takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
+	want := "README.txt result.json result.schema.json response.csv circuit.cir coil.toml takes/bare/take.toml " +
+		"takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("files %s, want %s", got, want)
 	}
@@ -109,7 +117,8 @@ func TestWriteArchive(t *testing.T) {
 		t.Errorf("audio %q", text["takes/bare/capture.wav"])
 	}
 	for _, file := range names {
-		if file != "SHA256SUMS" && !strings.Contains(text["README.txt"], strings.Replace(strings.Replace(file, "bare", "NAME", 1), "loud", "NAME", 1)) && file != "README.txt" {
+		if file != "SHA256SUMS" && !strings.Contains(text["README.txt"],
+			strings.Replace(strings.Replace(file, "bare", "NAME", 1), "loud", "NAME", 1)) && file != "README.txt" {
 			t.Errorf("README.txt does not speak of %s", file)
 		}
 	}
@@ -127,7 +136,8 @@ func TestWriteArchive(t *testing.T) {
 	if !bytes.Equal(data, packed(t, contents(true))) {
 		t.Error("the same contents give other bytes")
 	}
-	if names, text = files(t, packed(t, contents(false))); strings.Contains(strings.Join(names, " "), ".wav") || !strings.Contains(text["README.txt"], "the audio is not in this archive") {
+	if names, text = files(t, packed(t, contents(false))); strings.Contains(strings.Join(names, " "), ".wav") ||
+		!strings.Contains(text["README.txt"], "the audio is not in this archive") {
 		t.Error("audio that was not asked for, or not spoken of")
 	}
 	broken := contents(true)
@@ -137,29 +147,37 @@ func TestWriteArchive(t *testing.T) {
 	}
 }
 
-func TestTidy(t *testing.T) {
-	r := inventedResult()
+// The README says what every column holds, and no format string shows through.
+func TestReadme(t *testing.T) {
+	for _, audio := range []bool{true, false} {
+		_, text := files(t, packed(t, contents(audio)))
+		if strings.Contains(text["README.txt"], "%!") {
+			t.Errorf("README.txt holds %.60q", text["README.txt"][strings.Index(text["README.txt"], "%!"):])
+		}
+		header, _, _ := strings.Cut(text["response.csv"], "\n")
+		for _, name := range strings.Split(header, ",") {
+			if !regexp.MustCompile(`(?m)^  ` + name + ` +\S`).MatchString(text["README.txt"]) {
+				t.Errorf("README.txt does not say what %s is", name)
+			}
+		}
+		for _, want := range []string{"95 % coverage (JCGM 100:2008)", "2.400 ± 0.047 H, at low frequency",
+			"Model: two rings"} {
+			if !strings.Contains(text["README.txt"], want) {
+				t.Errorf("README.txt lacks %q", want)
+			}
+		}
+	}
+}
+
+// The curves in an archive are those of the coil folder.
+func TestArchiveHoldsTheSameCurves(t *testing.T) {
+	_, text := files(t, packed(t, contents(false)))
 	var b bytes.Buffer
-	if err := writeTidy(&b, r); err != nil {
+	if err := ResultCSV(&b, inventedResult(), CSVOptions{}); err != nil {
 		t.Fatal(err)
 	}
-	rows, err := csv.NewReader(&b).ReadAll()
-	if err != nil || len(rows) != 2+3 {
-		t.Fatalf("%d rows, error %v", len(rows), err)
-	}
-	column := map[string]int{}
-	for i, name := range rows[0] {
-		column[name] = i
-	}
-	for name, unit := range map[string]string{"take": "", "added_c": "F", "frequency": "Hz", "phase": "deg", "residual_im": "1", "harmonic_2": "dB"} {
-		if got := rows[1][column[name]]; got != unit {
-			t.Errorf("unit of %s is %q, want %q", name, got, unit)
-		}
-	}
-	for name, want := range map[string]string{"take": "bare", "frequency": "200", "magnitude": "0.1", "residual_re": "3.14159265", "harmonic_2": "", "phase": "", "added_r": ""} {
-		if got := rows[3][column[name]]; got != want {
-			t.Errorf("%s is %q, want %q", name, got, want)
-		}
+	if text["response.csv"] != b.String() {
+		t.Errorf("response.csv of the archive is\n%s\nthat of the folder\n%s", text["response.csv"], b.String())
 	}
 }
 
@@ -184,7 +202,7 @@ func TestSchema(t *testing.T) {
 	}
 	instance := func(r fit.Result) map[string]any {
 		var b bytes.Buffer
-		if err := ResultJSON(&b, r); err != nil {
+		if err := r.Encode(&b); err != nil {
 			t.Fatal(err)
 		}
 		v, err := jsonschema.UnmarshalJSON(&b)
@@ -194,7 +212,8 @@ func TestSchema(t *testing.T) {
 		return v.(map[string]any)
 	}
 	little := inventedResult()
-	little.Inductance, little.Covariance, little.Line, little.Eddy, little.Record = fit.Unknown("one take"), nil, nil, nil, nil
+	little.Inductance, little.Covariance, little.Line, little.Eddy, little.Record = fit.Unknown("one take"), nil,
+		nil, nil, nil
 	cover := known(30e3)
 	little.CoverCorner = &cover
 	for _, r := range []fit.Result{inventedResult(), little} {
@@ -203,11 +222,14 @@ func TestSchema(t *testing.T) {
 		}
 	}
 	for name, spoil := range map[string]func(map[string]any){
-		"text for a number": func(m map[string]any) { m["inductance_h"] = map[string]any{"value": "2.4", "u": 0, "U95": 0} },
-		"null without why":  func(m map[string]any) { m["inductance_h"] = map[string]any{"value": nil} },
-		"missing key":       func(m map[string]any) { delete(m, "resistance_ohm") },
-		"key too many":      func(m map[string]any) { m["weight_kg"] = json.Number("1") },
-		"no list":           func(m map[string]any) { m["takes"] = "none" },
+		"text for a number": func(m map[string]any) {
+			m["inductance_h"] = map[string]any{"value": "2.4", "u": 0,
+				"U95": 0}
+		},
+		"null without why": func(m map[string]any) { m["inductance_h"] = map[string]any{"value": nil} },
+		"missing key":      func(m map[string]any) { delete(m, "resistance_ohm") },
+		"key too many":     func(m map[string]any) { m["weight_kg"] = json.Number("1") },
+		"no list":          func(m map[string]any) { m["takes"] = "none" },
 	} {
 		m := instance(inventedResult())
 		spoil(m)
@@ -243,9 +265,11 @@ func TestNetlist(t *testing.T) {
 		t.Fatal(err)
 	}
 	coil := circuit.Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12,
-		Rings: []circuit.Ring{{Share: 0.09, TimeS: 1 / (2 * math.Pi * 6000)}, {Share: 0.05, TimeS: 1 / (2 * math.Pi * 21000)}}}
+		Rings: []circuit.Ring{{Share: 0.09, TimeS: 1 / (2 * math.Pi * 6000)},
+			{Share: 0.05, TimeS: 1 / (2 * math.Pi * 21000)}}}
 	n := 0
-	for _, m := range regexp.MustCompile(`(?m)^\d+\s+(\S+)\s+(\S+)\s+(\S+)\s*$`).FindAllStringSubmatch(string(out), -1) {
+	for _, m := range regexp.MustCompile(`(?m)^\d+\s+(\S+)\s+(\S+)\s+(\S+)\s*$`).FindAllStringSubmatch(string(out),
+		-1) {
 		hz, err1 := strconv.ParseFloat(m[1], 64)
 		db, err2 := strconv.ParseFloat(m[2], 64)
 		if err1 != nil || err2 != nil {
@@ -265,14 +289,16 @@ func TestNetlist(t *testing.T) {
 func TestNetlistOfLittle(t *testing.T) {
 	r := inventedResult()
 	r.CapacitanceCoil = fit.Unknown("no fixture")
-	if netlist, err := Netlist(r); err != nil || !strings.Contains(netlist, "C with the fixture's") || !strings.Contains(netlist, "1.75e-10") {
+	if netlist, err := Netlist(r); err != nil || !strings.Contains(netlist, "C with the fixture's") ||
+		!strings.Contains(netlist, "1.75e-10") {
 		t.Errorf("without the coil's own C: %v\n%s", err, netlist)
 	}
 	r.Inductance = fit.Unknown("one take")
 	c := contents(false)
 	c.Result = r
 	names, text := files(t, packed(t, c))
-	if strings.Contains(strings.Join(names, " "), "circuit.cir") || !strings.Contains(text["README.txt"], "There is no netlist: the inductance is not known: one take.") {
+	if strings.Contains(strings.Join(names, " "), "circuit.cir") ||
+		!strings.Contains(text["README.txt"], "There is no netlist: the inductance is not known: one take.") {
 		t.Errorf("files %v\n%s", names, text["README.txt"])
 	}
 	for name, spoil := range map[string]func(*fit.Result){

@@ -96,7 +96,8 @@ func (v batchValJSON) MarshalJSON() ([]byte, error) {
 func BatchJSON(w io.Writer, b *batch.Batch) error {
 	out := batchJSON{Schema: batchSchema, Guard: b.Guard, Coils: []batchCoilJSON{}, Properties: []batchPropertyJSON{}}
 	for i, coil := range b.Coils {
-		c := batchCoilJSON{Coil: coil.Name, Verdict: "", Findings: orEmpty(coil.Suspicion.Findings), Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
+		c := batchCoilJSON{Coil: coil.Name, Verdict: "", Findings: orEmpty(coil.Suspicion.Findings),
+			Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
 		if b.Judged {
 			c.Verdict = string(coil.Verdict)
 		}
@@ -119,10 +120,13 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		out.Coils = append(out.Coils, c)
 	}
 	for _, p := range b.Properties {
-		one := batchPropertyJSON{propertyRecord: propertyRecord{p.Key, p.Name, string(words.UnitOf(p.Property))}, N: p.Known,
-			Mean: finiteOrNil(p.Mean), SD: finiteOrNil(p.SD), Median: finiteOrNil(p.Median), RobustSD: finiteOrNil(p.RobustSD), MeasurementU: finiteOrNil(p.MeasurementU)}
+		one := batchPropertyJSON{propertyRecord: propertyRecord{p.Key, p.Name, string(words.UnitOf(p.Property))},
+			N:    p.Known,
+			Mean: finiteOrNil(p.Mean), SD: finiteOrNil(p.SD), Median: finiteOrNil(p.Median),
+			RobustSD: finiteOrNil(p.RobustSD), MeasurementU: finiteOrNil(p.MeasurementU)}
 		if a := p.Anova; a != nil {
-			one.Anova = &anovaJSON{a.BetweenDF, a.BetweenSS, a.WithinDF, a.WithinSS, finiteOrNil(a.F), finiteOrNil(a.P), a.RepeatabilitySD, a.BetweenSD}
+			one.Anova = &anovaJSON{a.BetweenDF, a.BetweenSS, a.WithinDF, a.WithinSS, finiteOrNil(a.F),
+				finiteOrNil(a.P), a.RepeatabilitySD, a.BetweenSD}
 		}
 		if l := p.Limits; l != nil {
 			one.Limits = &limitJSON{finiteOrNil(l.Lower), finiteOrNil(l.Upper), l.U}
@@ -135,10 +139,7 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		}
 		out.Properties = append(out.Properties, one)
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(out)
+	return writeJSON(w, out)
 }
 
 // BatchCSV writes one row a coil for a spreadsheet: its values with U95,
@@ -163,7 +164,8 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 		if b.Judged {
 			verdict = string(coil.Verdict)
 		}
-		row := []string{cellText(coil.Name), cellText(strings.Join(folders, " ")), date, verdict, cellText(coil.Suspicion.String())}
+		row := []string{cellText(coil.Name), cellText(strings.Join(folders, " ")), date, verdict,
+			cellText(coil.Suspicion.String())}
 		for _, p := range b.Properties {
 			row = append(row, sheet.quantity(p.Values[i])...)
 			judged, probability, score := "", "", ""

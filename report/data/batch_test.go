@@ -26,7 +26,8 @@ func TestBatchCSV(t *testing.T) {
 		column[name] = i
 	}
 	bad := rows[3]
-	if bad[column["coil"]] != "coil 03" || bad[column["verdict"]] != "fail" || bad[column["bare_q"]] != "1.1" || bad[column["bare_q_verdict"]] != "fail" ||
+	if bad[column["coil"]] != "coil 03" || bad[column["verdict"]] != "fail" || bad[column["bare_q"]] != "1.1" ||
+		bad[column["bare_q_verdict"]] != "fail" ||
 		!strings.Contains(bad[column["suspicion"]], "shorted turns") {
 		t.Errorf("the bad coil: %q", bad)
 	}
@@ -74,7 +75,8 @@ func TestBatchJSON(t *testing.T) {
 		t.Fatal(err)
 	}
 	q := back.Coils[2].Values["bare_q"]
-	if back.Schema != batchSchema || q.Value != 1.1 || q.Verdict != "fail" || *q.Probability > 1e-9 || !(*q.Score < -3.5) || back.Coils[2].Verdict != "fail" {
+	if back.Schema != batchSchema || q.Value != 1.1 || q.Verdict != "fail" || *q.Probability > 1e-9 ||
+		!(*q.Score < -3.5) || back.Coils[2].Verdict != "fail" {
 		t.Errorf("the bad coil's Q: %+v", q)
 	}
 	for _, p := range back.Properties {

@@ -1,13 +1,11 @@
 package data
 
 import (
-	"encoding/json"
 	"io"
 	"math"
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/listing"
 	"coilsweep/report/words"
 )
 
@@ -53,7 +51,8 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 			if i == c.Reference {
 				continue
 			}
-			d := differenceRecord{Delta: r.Differences[i].Delta, En: r.Differences[i].En, Verdict: string(r.Differences[i].Verdict)}
+			d := differenceRecord{Delta: r.Differences[i].Delta, En: r.Differences[i].En,
+				Verdict: string(r.Differences[i].Verdict)}
 			if p := r.Differences[i].Percent; !math.IsNaN(p) && !math.IsInf(p, 0) {
 				d.Percent = &p
 			}
@@ -61,10 +60,7 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 		}
 		record.Coils = append(record.Coils, one)
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(record)
+	return writeJSON(w, record)
 }
 
 // ComparisonCSV writes one row a coil for a spreadsheet: each property with
@@ -73,11 +69,13 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 	sheet := newSpreadsheet(w, o)
 	header := []string{"folder", "coil", "is_reference"}
 	for _, r := range c.Rows {
-		header = append(header, r.Key, r.Key+"_U95", r.Key+"_difference", r.Key+"_difference_U95", r.Key+"_en", r.Key+"_verdict")
+		header = append(header, r.Key, r.Key+"_U95", r.Key+"_difference", r.Key+"_difference_U95", r.Key+"_en",
+			r.Key+"_verdict")
 	}
 	sheet.row(header...)
-	for _, i := range listing.ComparisonOrder(c, sortKey) {
-		row := []string{cellText(c.Coils[i].Folder), cellText(c.Coils[i].Name), map[bool]string{true: "yes", false: "no"}[i == c.Reference]}
+	for _, i := range words.ComparisonOrder(c, sortKey) {
+		row := []string{cellText(c.Coils[i].Folder), cellText(c.Coils[i].Name),
+			map[bool]string{true: "yes", false: "no"}[i == c.Reference]}
 		for _, r := range c.Rows {
 			d := r.Differences[i]
 			row = append(row, sheet.quantity(r.Values[i])...)

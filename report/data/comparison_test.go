@@ -69,7 +69,8 @@ func TestComparisonFiles(t *testing.T) {
 	}
 	q := back.Coils[2].Differences["bare_q"]
 	wantEn := (1.1 - 3.02) / math.Hypot(1.96*0.02, 1.96*0.03)
-	if back.Schema != comparisonSchema || back.Reference != "shop/1" || q.Verdict != "differs" || math.Abs(*q.En-wantEn) > 1e-9 || math.Abs(*q.Percent+100*1.92/3.02) > 1e-9 {
+	if back.Schema != comparisonSchema || back.Reference != "shop/1" || q.Verdict != "differs" ||
+		math.Abs(*q.En-wantEn) > 1e-9 || math.Abs(*q.Percent+100*1.92/3.02) > 1e-9 {
 		t.Errorf("read back as %+v, want En %g", q, wantEn)
 	}
 	if len(back.Coils[0].Differences) != 0 || back.Coils[4].Values["inductance_h"].Known() {

@@ -1,14 +1,13 @@
 package data
 
 import (
-	"encoding/json"
 	"io"
 	"strconv"
 	"strings"
 	"time"
 
 	"coilsweep/fit"
-	"coilsweep/report/listing"
+	"coilsweep/report/words"
 )
 
 // listRecord is a coil as ListJSON writes it.
@@ -29,32 +28,31 @@ type listRecord struct {
 }
 
 // ListJSON writes the list as a JSON array.
-func ListJSON(w io.Writer, list []listing.Coil) error {
+func ListJSON(w io.Writer, list []words.Listed) error {
 	records := []listRecord{}
 	for _, l := range list {
 		hz, q, of := l.Resonance()
 		r := listRecord{
-			Folder: l.Folder, Coil: l.Coil, Takes: l.Takes, State: l.State(), Stale: orEmpty(l.Stale), Flags: orEmpty(l.Flags),
+			Folder: l.Folder, Coil: l.Coil, Takes: l.Takes, State: l.State(), Stale: orEmpty(l.Stale),
+			Flags:     orEmpty(l.Flags),
 			Resonance: hz, Q: q, Of: of,
-			Inductance: listing.Columns[2].Of(l), Capacitance: listing.Columns[3].Of(l), Resistance: listing.Columns[4].Of(l),
+			Inductance: words.ListColumns[2].Of(l), Capacitance: words.ListColumns[3].Of(l),
+			Resistance: words.ListColumns[4].Of(l),
 		}
 		if !l.Measured.IsZero() {
 			r.Measured = &l.Measured
 		}
 		records = append(records, r)
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(records)
+	return writeJSON(w, records)
 }
 
 // ListCSV writes the list for a spreadsheet: one row a coil, SI units named in
 // the header, what is not known empty.
-func ListCSV(w io.Writer, list []listing.Coil, o CSVOptions) error {
+func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
 	header := []string{"folder", "coil", "measured", "takes", "state", "flags", "resonance_of"}
-	for _, c := range listing.Columns {
+	for _, c := range words.ListColumns {
 		header = append(header, c.CSV, c.CSV+"_U95")
 	}
 	sheet.row(header...)
@@ -64,8 +62,9 @@ func ListCSV(w io.Writer, list []listing.Coil, o CSVOptions) error {
 			date = l.Measured.Format("2006-01-02 15:04:05")
 		}
 		_, _, of := l.Resonance()
-		row := []string{cellText(l.Folder), cellText(l.Coil), date, strconv.Itoa(l.Takes), l.State(), cellText(strings.Join(l.Flags, " ")), cellText(of)}
-		for _, c := range listing.Columns {
+		row := []string{cellText(l.Folder), cellText(l.Coil), date, strconv.Itoa(l.Takes), l.State(),
+			cellText(strings.Join(l.Flags, " ")), cellText(of)}
+		for _, c := range words.ListColumns {
 			row = append(row, sheet.quantity(c.Of(l))...)
 		}
 		sheet.row(row...)

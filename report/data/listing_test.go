@@ -31,7 +31,8 @@ func TestListCSV(t *testing.T) {
 			column[name] = i
 		}
 		want := map[string]string{"folder": "shop/a", "coil": "Bridge", "takes": "3", "state": "fresh", "flags": "hum",
-			"resonance_of": "coil alone", "inductance_h": "2.41", "inductance_h_U95": "0.0196", "capacitance_f": "2.1e-10"}
+			"resonance_of": "coil alone", "inductance_h": "2.41", "inductance_h_U95": "0.0196",
+			"capacitance_f": "2.1e-10"}
 		for name, text := range want {
 			if o.DecimalComma {
 				text = strings.Replace(text, ".", ",", 1)
@@ -64,7 +65,8 @@ func TestListJSON(t *testing.T) {
 	if err := json.Unmarshal(b.Bytes(), &back); err != nil {
 		t.Fatal(err)
 	}
-	if len(back) != 5 || back[0].Inductance.Value != 2.41 || back[1].Inductance.Known() || back[1].Stale[0] != "coil.toml was edited" ||
+	if len(back) != 5 || back[0].Inductance.Value != 2.41 || back[1].Inductance.Known() ||
+		back[1].Stale[0] != "coil.toml was edited" ||
 		back[2].Measured != nil || back[2].State != "no take" || back[4].State != "not fitted" {
 		t.Errorf("read back as %+v", back)
 	}

@@ -29,6 +29,7 @@ func Netlist(r fit.Result) (string, error) {
 		title += ", C with the fixture's"
 	}
 	var b strings.Builder
-	err = network.WriteNetlist(&b, circuit.Netlist{Title: title, FromHz: 20, ToHz: 20e3, PointsPerDecade: 100, Print: []circuit.Node{out}})
+	err = network.WriteNetlist(&b, circuit.Netlist{Title: title, FromHz: 20, ToHz: 20e3, PointsPerDecade: 100,
+		Print: []circuit.Node{out}})
 	return b.String(), err
 }

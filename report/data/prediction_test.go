@@ -18,7 +18,8 @@ func TestPredictionCSV(t *testing.T) {
 	}
 	golden.Same(t, "prediction.csv", b.Bytes())
 	b.Reset()
-	if err := PredictionCSV(&b, p, CSVOptions{DecimalComma: true}); err != nil || !strings.Contains(b.String(), "\n1000;0,50000;0,0196\n") {
+	if err := PredictionCSV(&b, p, CSVOptions{DecimalComma: true}); err != nil ||
+		!strings.Contains(b.String(), "\n1000;0,50000;0,0196\n") {
 		t.Errorf("with a decimal comma: %q, %v", b.String(), err)
 	}
 	if err := PredictionCSV(invented.FullDisk{}, p, CSVOptions{}); !errors.Is(err, invented.ErrFull) {

@@ -5,54 +5,66 @@ import (
 	"fmt"
 	"strings"
 
-	"coilsweep/report/terminal"
+	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // readme describes the archive for somebody who has never heard of the
 // program. withoutNetlist says why there is no netlist; nil: there is one.
 func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
-	line := func(format string, args ...any) { fmt.Fprintf(b, format+"\n", args...) }
-	line("Measurement of the coil %s", strings.Join(strings.Fields(c.Result.Coil), " "))
-	line("")
-	line("Archive made by %s; numbers fitted by %s.", c.Program, c.Result.Program)
+	line := func(parts ...string) { b.WriteString(strings.TrimRight(strings.Join(parts, ""), " ") + "\n") }
+	entry := func(name, means string) { line(fmt.Sprintf("  %-21s %s", name, means)) }
+	line("Measurement of the coil ", strings.Join(strings.Fields(c.Result.Coil), " "))
+	line()
+	line("Archive made by ", c.Program, "; numbers fitted by ", c.Result.Program, ".")
 	if len(c.Takes) > 0 {
-		line("Measured from %s to %s.", c.Takes[0].Started.Format("2006-01-02"), latest(c.Takes).Format("2006-01-02"))
+		const date = "2006-01-02"
+		line("Measured from ", c.Takes[0].Started.Format(date), " to ", latest(c.Takes).Format(date), ".")
 	}
-	line("")
+	line()
 	line("Files")
-	line("  result.json          the numbers, SI units named in the keys, with u and U95")
-	line("  result.schema.json   its format as a JSON Schema (draft 2020-12)")
-	line("  response.csv         measured and fitted curves; second row: units")
+	entry("result.json", "the numbers, SI units named in the keys, with u and U95")
+	entry("result.schema.json", "its format as a JSON Schema (draft 2020-12)")
+	entry("response.csv", "measured and fitted curves; the units end the names of the columns")
 	if withoutNetlist == nil {
-		line("  circuit.cir          the fitted circuit for ngspice: ngspice -b circuit.cir")
+		entry("circuit.cir", "the fitted circuit for ngspice: ngspice -b circuit.cir")
 	}
-	line("  coil.toml            what was known of the coil before")
-	line("  takes/NAME/take.toml how each take was made: load, drive, stimulus, levels, bench")
+	entry("coil.toml", "what was known of the coil before")
+	entry("takes/NAME/take.toml", "how each take was made: load, drive, stimulus, levels, bench")
 	if c.Audio {
-		line("  takes/NAME/capture.wav  the audio as recorded: channel 1 coil, channel 2 reference")
+		entry("takes/NAME/capture.wav", "the audio as recorded: channel 1 coil, channel 2 reference")
 	} else {
-		line("  (the audio is not in this archive; its SHA-256 stands in each take.toml)")
+		line("  (the audio is not in this archive; its SHA-256 is in each take.toml)")
 	}
-	line("  SHA256SUMS           checksums; sha256sum -c SHA256SUMS")
+	entry("SHA256SUMS", "checksums; sha256sum -c SHA256SUMS")
 	if withoutNetlist != nil {
-		line("")
-		line("There is no netlist: %v.", withoutNetlist)
+		line()
+		line("There is no netlist: ", withoutNetlist.Error(), ".")
 	}
-	line("")
+	line()
 	line("Columns of response.csv")
-	line("  %-18s %-5s %s", "take", "", "name of the take")
-	line("  %-18s %-5s %s", "added_c", "F", "capacitor put across the coil on purpose")
-	line("  %-18s %-5s %s", "added_r", "ohm", "resistor put across the coil on purpose; empty: none")
-	for _, col := range tidyColumns {
-		line("  %-18s %-5s %s", col.name, col.unit, col.means)
+	for _, column := range takeColumns {
+		entry(column[0], column[1])
+	}
+	for _, column := range responseColumns {
+		entry(column.name, column.means)
 	}
 	line("  An empty field is not known.")
-	line("")
+	line()
 	line("Uncertainty")
-	line("  u is the standard uncertainty, U95 the expanded one for 95 % (JCGM 100:2008). A quantity")
-	line("  that cannot be known from these takes is null, with the reason under why.")
-	line("")
-	line("The numbers in short")
-	line("")
-	return terminal.Coil(b, c.Result, terminal.Options{Width: 90})
+	line("  u is the standard uncertainty, U95 the expanded one for 95 % coverage (JCGM 100:2008).")
+	line("  A quantity that cannot be known from these takes is null, with the reason under why.")
+	line()
+	line("The numbers in short, ± is U95")
+	for _, n := range words.Numbers(c.Result) {
+		entry(strings.TrimSpace(n.Name+" "+n.Symbol), notation.Quantity(n.Quantity, n.Unit)+", "+n.Note)
+	}
+	if len(c.Result.Basis) > 0 {
+		line("  Based on ", strings.Join(notation.VisibleAll(c.Result.Basis), "; "), ".")
+	}
+	line("  Model: ", words.Model(c.Result.Model), ".")
+	for _, warning := range c.Result.Warnings {
+		line("  Warning: ", notation.Visible(warning))
+	}
+	return nil
 }

@@ -57,9 +57,11 @@ func TestCSV(t *testing.T) {
 			}
 			for name, want := range map[string]float64{
 				"frequency_hz": c.FrequencyHz[i], "magnitude_db": c.MagnitudeDB[i], "phase_deg": c.PhaseDeg[i],
-				"u95_db": c.MagnitudeU95DB[i], "noise_floor_db": c.NoiseFloorDB[i], "fit_magnitude_db": c.FitMagnitudeDB[i],
-				"fit_phase_deg": c.FitPhaseDeg[i], "residual_re_u": real(c.Residual[i]), "residual_im_u": imag(c.Residual[i]),
-				"harmonic2_db": c.Harmonic2DB[i], "added_c_f": take.AddedC,
+				"magnitude_U95_db": c.MagnitudeU95DB[i], "noise_floor_db": c.NoiseFloorDB[i],
+				"fit_magnitude_db": c.FitMagnitudeDB[i],
+				"fit_phase_deg":    c.FitPhaseDeg[i], "residual_re_u": real(c.Residual[i]),
+				"residual_im_u": imag(c.Residual[i]),
+				"harmonic2_db":  c.Harmonic2DB[i], "added_c_f": take.AddedC,
 			} {
 				text := row[column[name]]
 				if math.IsNaN(want) {
@@ -92,7 +94,7 @@ func TestJSON(t *testing.T) {
 	r := invented.Result(invented.EightLoads, 4)
 	r.Coil = `<b>"quoted"</b> & שלום`
 	var b bytes.Buffer
-	if err := ResultJSON(&b, r); err != nil {
+	if err := r.Encode(&b); err != nil {
 		t.Fatal(err)
 	}
 	if !bytes.HasSuffix(b.Bytes(), []byte("}\n")) || !bytes.Contains(b.Bytes(), []byte(`<b>\"quoted\"</b> & שלום`)) {
@@ -107,11 +109,14 @@ func TestJSON(t *testing.T) {
 		r.Takes[i].Flags = orEmpty(r.Takes[i].Flags)
 	}
 	// Why without a value reads back as NaN, which equals nothing.
-	if diff := cmp.Diff(r, back, cmp.Comparer(func(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) })); diff != "" {
+	if diff := cmp.Diff(r, back, cmp.Comparer(func(a, b float64) bool {
+		return a == b || math.IsNaN(a) &&
+			math.IsNaN(b)
+	})); diff != "" {
 		t.Errorf("read back (-want +got):\n%s", diff)
 	}
 	var again bytes.Buffer
-	if err := ResultJSON(&again, back); err != nil || !bytes.Equal(b.Bytes(), again.Bytes()) {
+	if err := back.Encode(&again); err != nil || !bytes.Equal(b.Bytes(), again.Bytes()) {
 		t.Errorf("written again it differs (error %v)", err)
 	}
 }
@@ -120,17 +125,19 @@ func TestJSON(t *testing.T) {
 func TestJSONOfLittle(t *testing.T) {
 	var b bytes.Buffer
 	unknown := fit.Unknown("nothing was measured")
-	err := ResultJSON(&b, fit.Result{Coil: "invented", Inductance: unknown, Takes: []fit.TakeResult{{Name: "bare", Resonance: unknown}}})
+	err := fit.Result{Coil: "invented", Inductance: unknown,
+		Takes: []fit.TakeResult{{Name: "bare", Resonance: unknown}}}.Encode(&b)
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`"schema": "coilsweep.result/1"`, `"basis": []`, `"meter": []`, `"warnings": []`, `"eddy": []`, `"tried": []`, `"flags": []`,
+	for _, want := range []string{`"schema": "coilsweep.result/1"`, `"basis": []`, `"meter": []`, `"warnings": []`,
+		`"eddy": []`, `"tried": []`, `"flags": []`,
 		`"added_r_ohm": null`, `"value": null`, `"why": "nothing was measured"`} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("no %s in\n%s", want, b.String())
 		}
 	}
-	err = ResultJSON(&b, fit.Result{Coil: "invented", Takes: []fit.TakeResult{{SNRdB: math.Inf(1)}}})
+	err = fit.Result{Coil: "invented", Takes: []fit.TakeResult{{SNRdB: math.Inf(1)}}}.Encode(&b)
 	if err == nil || !strings.Contains(err.Error(), "invented") {
 		t.Errorf("a number that JSON cannot hold gave error %v, want one that names the coil", err)
 	}

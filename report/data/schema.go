@@ -1,7 +1,6 @@
 package data
 
 import (
-	"encoding/json"
 	"io"
 	"reflect"
 	"strings"
@@ -16,12 +15,10 @@ func WriteSchema(w io.Writer) error {
 	s := schemaOf(reflect.TypeFor[fit.Result]())
 	s["$schema"] = "https://json-schema.org/draft/2020-12/schema"
 	s["title"] = "Result of coilsweep, " + fit.ResultSchema
-	s["description"] = "Quantities are in SI units, named in the key: _h henry, _f farad, _ohm ohm, _hz hertz, _db decibel, _s2 second squared. u is the standard uncertainty, U95 the expanded one (JCGM 100)."
+	s["description"] = "Quantities are in SI units, named in the key: _h henry, _f farad, _ohm ohm, _hz hertz, _db " +
+		"decibel, _s2 second squared. u is the standard uncertainty, U95 the expanded one (JCGM 100)."
 	s["$defs"] = map[string]any{"quantity": quantitySchema}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(s)
+	return writeJSON(w, s)
 }
 
 type schema = map[string]any
@@ -32,7 +29,8 @@ var quantitySchema = schema{
 		schema{
 			"type": "object", "required": []string{"value", "u", "U95"}, "additionalProperties": false,
 			"properties": schema{
-				"value": schema{"type": "number"}, "u": schema{"type": "number", "minimum": 0}, "U95": schema{"type": "number", "minimum": 0},
+				"value": schema{"type": "number"}, "u": schema{"type": "number", "minimum": 0},
+				"U95":  schema{"type": "number", "minimum": 0},
 				"low":  schema{"type": "number", "description": "end of a 95 % interval that is not symmetric"},
 				"high": schema{"type": "number"},
 			},
@@ -69,7 +67,8 @@ func schemaOf(t reflect.Type) schema {
 		return schema{"type": "boolean"}
 	case reflect.Float32, reflect.Float64:
 		return schema{"type": "number"}
-	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64, reflect.Uint, reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
+	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64, reflect.Uint, reflect.Uint8,
+		reflect.Uint16, reflect.Uint32, reflect.Uint64:
 		return schema{"type": "integer"}
 	}
 	return schema{} // anything

@@ -1,17 +1,16 @@
 package data
 
 import (
-	"encoding/json"
 	"io"
 
 	"coilsweep/fit"
-	"coilsweep/report/terminal"
+	"coilsweep/fit/winding"
 )
 
 const windingSchema = "coilsweep.winding/1"
 
 // WindingJSON writes the check for programs.
-func WindingJSON(w io.Writer, v terminal.WindingSheet) error {
+func WindingJSON(w io.Writer, v winding.Sheet) error {
 	type shorted struct {
 		Part        float64  `json:"part"`
 		ResonanceHz *float64 `json:"resonance_hz"`
@@ -31,13 +30,12 @@ func WindingJSON(w io.Writer, v terminal.WindingSheet) error {
 		Suspicions []string     `json:"suspicions"`
 		Remarks    []string     `json:"remarks"`
 		Shorted    []shorted    `json:"shorted_turns"`
-	}{windingSchema, v.Coil, v.Plan.Turns, v.Check.Celsius, v.Check.Measured, v.Check.Expected, v.Check.En, v.Check.Turns,
-		finiteOrNil(v.Check.AirH), finiteOrNil(v.Check.Factor), orEmpty(v.Check.Suspicions), orEmpty(v.Check.Remarks), []shorted{}}
+	}{windingSchema, v.Coil, v.Plan.Turns, v.Check.Celsius, v.Check.Measured, v.Check.Expected, v.Check.En,
+		v.Check.Turns,
+		finiteOrNil(v.Check.AirH), finiteOrNil(v.Check.Factor), orEmpty(v.Check.Suspicions),
+		orEmpty(v.Check.Remarks), []shorted{}}
 	for _, s := range v.Shorted {
 		out.Shorted = append(out.Shorted, shorted{s.Part, finiteOrNil(s.ResonanceHz), finiteOrNil(s.Q)})
 	}
-	encoder := json.NewEncoder(w)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(out)
+	return writeJSON(w, out)
 }

@@ -53,7 +53,8 @@ func Control(p batch.Property) *plot.Figure {
 		largest = math.Max(largest, math.Abs(v))
 	}
 	factor, symbol := scaled(largest, words.UnitOf(p.Property))
-	f := &plot.Figure{ID: "chart-" + strings.ReplaceAll(p.Key, "_", "-"), Title: "Control chart of " + p.Name, Width: 420, Height: 240,
+	f := &plot.Figure{ID: "chart-" + strings.ReplaceAll(p.Key, "_", "-"), Title: "Control chart of " + p.Name,
+		Width: 420, Height: 240,
 		X: plot.Axis{Label: "coil, in the order of time", Whole: true, Min: 0.3, Max: float64(len(c.Values)) + 0.7}}
 	e := plot.NoExtent()
 	e.Take([]float64{c.Lower * factor, c.Upper * factor})
@@ -70,12 +71,14 @@ func Control(p batch.Property) *plot.Figure {
 		f.Marks = append(f.Marks, plot.Mark{X: float64(n + 1), Y: v * factor, YHalf: half, Style: style})
 	}
 	level := func(kind plot.Kind, y float64) {
-		f.Series = append(f.Series, plot.Series{Kind: kind, X: []float64{f.X.Min, f.X.Max}, Y: []float64{y * factor, y * factor}})
+		f.Series = append(f.Series, plot.Series{Kind: kind, X: []float64{f.X.Min, f.X.Max},
+			Y: []float64{y * factor, y * factor}})
 	}
 	level(plot.Floor, c.Lower)
 	level(plot.Floor, c.Upper)
 	level(plot.Guide, c.Centre)
 	f.Y = e.Axis(axisName(p.Name, symbol), 1e-6*largest*factor)
-	f.Description = sentence(fmt.Sprintf("%s of %s over time within control limits; %s", notation.UpperFirst(p.Name), notation.Count(len(c.Values), "coil"), notation.Count(len(c.Signals), "signal")))
+	f.Description = sentence(fmt.Sprintf("%s of %s over time within control limits; %s", notation.UpperFirst(p.Name),
+		notation.Count(len(c.Values), "coil"), notation.Count(len(c.Signals), "signal")))
 	return f
 }

@@ -9,7 +9,6 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/drawn"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 	"coilsweep/report/words"
@@ -57,10 +56,11 @@ func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
 
 // Overlay is one load's responses: coils with a style of their own as
 // curves with their names, the others as thin lines behind them.
-func Overlay(n int, title string, curves []*fit.Curve, names []string, order []int, styles []CoilStyle, s Shape) *plot.Figure {
-	var all []drawn.Take
+func Overlay(n int, title string, curves []*fit.Curve, names []string, order []int, styles []CoilStyle,
+	s Shape) *plot.Figure {
+	var all []Take
 	for _, c := range curves {
-		all = append(all, drawn.Take{Curve: c})
+		all = append(all, Take{Curve: c})
 	}
 	f := frequencyFigure("overlay"+strconv.Itoa(n), "Responses, "+strings.ToLower(title), all, s, s.Height+20)
 	e := plot.NoExtent()
@@ -72,7 +72,8 @@ func Overlay(n int, title string, curves []*fit.Curve, names []string, order []i
 			if styles[i].Own != own {
 				continue
 			}
-			series := plot.Series{Kind: plot.Trace, Style: styles[i].Style, Group: styles[i].Group, X: curves[i].FrequencyHz, Y: curves[i].MagnitudeDB}
+			series := plot.Series{Kind: plot.Trace, Style: styles[i].Style, Group: styles[i].Group,
+				X: curves[i].FrequencyHz, Y: curves[i].MagnitudeDB}
 			if own {
 				series.Kind, series.Name, series.Half = plot.Curve, names[i], curves[i].MagnitudeU95DB
 			}
@@ -81,7 +82,8 @@ func Overlay(n int, title string, curves []*fit.Curve, names []string, order []i
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-90)
 	f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
-	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s, %s", notation.Count(len(curves), "coil"), strings.ToLower(title)))
+	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s, %s", notation.Count(len(curves), "coil"),
+		strings.ToLower(title)))
 	return f
 }
 
@@ -99,7 +101,8 @@ func Value(r comparison.Row, order []int, reference int) *plot.Figure {
 		return nil
 	}
 	factor, symbol := scaled(largest, words.UnitOf(r.Property))
-	f := &plot.Figure{ID: "value-" + strings.ReplaceAll(r.Key, "_", "-"), Title: notation.UpperFirst(r.Name) + " of each coil", Width: 420, Height: 240,
+	f := &plot.Figure{ID: "value-" + strings.ReplaceAll(r.Key, "_", "-"), Title: notation.UpperFirst(r.Name) +
+		" of each coil", Width: 420, Height: 240,
 		X: plot.Axis{Label: "coil, by its place in the table", Whole: true, Min: 0.3, Max: float64(len(order)) + 0.7}}
 	e := plot.NoExtent()
 	for place, i := range order {
@@ -123,11 +126,14 @@ func Value(r comparison.Row, order []int, reference int) *plot.Figure {
 	}
 	if q := r.Values[reference]; q.Known() {
 		for _, y := range []float64{q.Value - q.U95, q.Value + q.U95} {
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, X: []float64{f.X.Min, f.X.Max}, Y: []float64{y * factor, y * factor}})
+			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, X: []float64{f.X.Min, f.X.Max},
+				Y: []float64{y * factor, y * factor}})
 		}
-		f.Series = append(f.Series, plot.Series{Kind: plot.Guide, X: []float64{f.X.Min, f.X.Max}, Y: []float64{q.Value * factor, q.Value * factor}})
+		f.Series = append(f.Series, plot.Series{Kind: plot.Guide, X: []float64{f.X.Min, f.X.Max},
+			Y: []float64{q.Value * factor, q.Value * factor}})
 	}
 	f.Y = e.Axis(axisName(r.Name, symbol), 1e-6*largest*factor)
-	f.Description = sentence(fmt.Sprintf("%s of %s with error bars of U95, against the reference as lines", notation.UpperFirst(r.Name), notation.Count(known, "coil")))
+	f.Description = sentence(fmt.Sprintf("%s of %s with error bars of U95, against the reference as lines",
+		notation.UpperFirst(r.Name), notation.Count(known, "coil")))
 	return f
 }

@@ -19,7 +19,8 @@ func Line(r fit.Result, styles map[string]int, s Shape) *plot.Figure {
 		return nil
 	}
 	const pico, micro2 = 1e12, 1e12 // F to pF, s² to µs²
-	f := &plot.Figure{ID: "line-" + s.Name, Title: "1/w² against added capacitance", Width: s.Width, Height: s.Height + 20}
+	f := &plot.Figure{ID: "line-" + s.Name, Title: "1/w² against added capacitance", Width: s.Width,
+		Height: s.Height + 20}
 	crossing, half := l.AxisCrossing.Value*pico, l.AxisCrossing.U95*pico
 	right, top := 0.0, 0.0
 	for _, p := range l.Points {
@@ -28,7 +29,8 @@ func Line(r fit.Result, styles map[string]int, s Shape) *plot.Figure {
 			style = -1
 		}
 		label := plot.Shortened(notation.Visible(p.Take), int(s.Width/32))
-		f.Marks = append(f.Marks, plot.Mark{X: p.AddedC * pico, Y: p.InverseW2 * micro2, YHalf: quantity.Coverage95 * p.UInverseW2 * micro2,
+		f.Marks = append(f.Marks, plot.Mark{X: p.AddedC * pico, Y: p.InverseW2 * micro2,
+			YHalf: quantity.Coverage95 * p.UInverseW2 * micro2,
 			Style: style, Label: label})
 		right, top = math.Max(right, p.AddedC*pico), math.Max(top, p.InverseW2*micro2)
 	}
@@ -43,7 +45,8 @@ func Line(r fit.Result, styles map[string]int, s Shape) *plot.Figure {
 	c.Value, c.Low, c.High = -c.Value, -c.High, -c.Low
 	f.Marks = append(f.Marks,
 		plot.Mark{X: crossing, Y: 0, XHalf: half, Style: -1, Label: "−C", Place: plot.Above},
-		plot.Mark{X: crossing / 2, Y: 0, Style: -2, Label: "C = " + notation.WithU95(c, quantity.Farad), Place: plot.Under})
+		plot.Mark{X: crossing / 2, Y: 0, Style: -2, Label: "C = " + notation.WithU95(c, quantity.Farad),
+			Place: plot.Under})
 	f.X = plot.Axis{Label: "added capacitance, pF", Min: x0, Max: x1}
 	f.Y = plot.Axis{Label: "1/w², µs²", Min: -0.11 * top, Max: slope * (x1 - crossing), ExtraLabel: "LC frequency, kHz"}
 	for _, kHz := range lcTicks(slope * (x1 - crossing) / micro2) {
@@ -51,7 +54,8 @@ func Line(r fit.Result, styles map[string]int, s Shape) *plot.Figure {
 		f.Y.Extra = append(f.Y.Extra, plot.Tick{Value: micro2 / (w * w), Label: strconv.FormatFloat(kHz, 'g', 4, 64)})
 	}
 	f.Description = sentence(fmt.Sprintf("%s lie along a line whose slope is L, %s; it meets the axis at minus C, %s",
-		notation.Count(len(l.Points), "take"), notation.WithU95(l.Slope, quantity.Henry), notation.WithU95(l.AxisCrossing, quantity.Farad)))
+		notation.Count(len(l.Points), "take"), notation.WithU95(l.Slope, quantity.Henry),
+		notation.WithU95(l.AxisCrossing, quantity.Farad)))
 	return f
 }
 

@@ -29,7 +29,8 @@ func TestLineFigure(t *testing.T) {
 	}
 	for i, p := range r.Line.Points {
 		m := f.Marks[i]
-		if math.Abs(m.YHalf-quantity.Coverage95*1e12*p.UInverseW2) > 1e-9*m.YHalf || m.Y != p.InverseW2*1e12 || m.Style != i {
+		if math.Abs(m.YHalf-quantity.Coverage95*1e12*p.UInverseW2) > 1e-9*m.YHalf || m.Y != p.InverseW2*1e12 ||
+			m.Style != i {
 			t.Errorf("point %d drawn as %+v of %+v", i, m, p)
 		}
 	}

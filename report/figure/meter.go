@@ -1,7 +1,6 @@
 package figure
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -24,9 +23,11 @@ func Meter(readings []fit.MeterResult, s Shape) *plot.Figure {
 		return nil
 	}
 	const row = 40.0
-	f := &plot.Figure{ID: "meter-" + s.Name, Title: "Meter readings against the fit", Width: s.Width, Height: 62 + row*float64(len(shown)),
+	f := &plot.Figure{ID: "meter-" + s.Name, Title: "Meter readings against the fit",
+		Width: s.Width, Height: 62 + row*float64(len(shown)),
 		X: plot.Axis{Label: "distance from what the fit expects, %"},
-		Y: plot.Axis{Label: "reading, with U95; the broad line is U95 of the fit", Min: -float64(len(shown)) + 0.5, Max: 0.5}}
+		Y: plot.Axis{Label: "reading with U95; the broad line is U95 of the fit", Min: -float64(len(shown)) + 0.5,
+			Max: 0.5}}
 	reach := meterReach(shown)
 	f.X.Min, f.X.Max = -reach, reach
 	var said []string
@@ -42,8 +43,8 @@ func Meter(readings []fit.MeterResult, s Shape) *plot.Figure {
 		}
 		mark := plot.Mark{X: away, Y: y, XHalf: half, Style: -1, Label: label, Place: plot.Under}
 		if math.Abs(away) > reach { // beyond the figure: its distance in words, at the edge
-			words := notation.Minus(fmt.Sprintf("%+.3g %%", away))
-			mark.X, mark.XHalf, mark.Label = math.Copysign(reach, away), 0, strings.TrimSuffix("far outside: "+words+", "+label, ", ")
+			mark.X, mark.XHalf = math.Copysign(reach, away), 0
+			mark.Label = strings.TrimSuffix("far outside: "+notation.Change(away)+", "+label, ", ")
 		}
 		f.Marks = append(f.Marks, mark)
 	}

@@ -12,8 +12,10 @@ import (
 // in words at the edge.
 func TestMeterFigureWithAnOutlier(t *testing.T) {
 	readings := []fit.MeterResult{
-		{What: "L", AtHz: 1000, Mode: "series", Reading: 2.45, U95: 0.03, Expected: fit.Quantity{Value: 2.4, U95: 0.024}, En: new(1.30)},
-		{What: "R", AtHz: 100, Mode: "parallel", Reading: 78, U95: 0.5, Expected: fit.Quantity{Value: 7800, U95: 31}, En: new(-249.0)},
+		{What: "L", AtHz: 1000, Mode: "series", Reading: 2.45, U95: 0.03,
+			Expected: fit.Quantity{Value: 2.4, U95: 0.024}, En: new(1.30)},
+		{What: "R", AtHz: 100, Mode: "parallel", Reading: 78, U95: 0.5, Expected: fit.Quantity{Value: 7800, U95: 31},
+			En: new(-249.0)},
 		{What: "C", Expected: fit.Unknown("fixture")},
 	}
 	f := Meter(readings, Wide)

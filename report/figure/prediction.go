@@ -40,12 +40,14 @@ func (c Predicted) Figure(p harness.Prediction, s Shape) *plot.Figure {
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-60)
 	f := &plot.Figure{ID: "predicted-" + s.Name, Title: "Predicted response", Width: s.Width, Height: s.Height + 20,
-		X: plot.Axis{Label: "frequency, Hz", Log: true, Min: c.Hz[0], Max: c.Hz[n-1]}, Y: e.Axis("level, dB over the EMF of one coil; band: U95", 20), Zoom: true}
+		X: plot.Axis{Label: "frequency, Hz", Log: true, Min: c.Hz[0], Max: c.Hz[n-1]},
+		Y: e.Axis("level, dB over the EMF of one coil; band: U95", 20), Zoom: true}
 	f.Series = []plot.Series{{Kind: plot.Curve, X: c.Hz, Y: c.DB, Half: c.U95}}
 	said := "there is no peak"
 	if p.Peak.Known() && p.PeakDB.Known() && p.Level.Known() {
 		said = "peak at " + notation.WithU95(p.Peak, quantity.Hertz)
-		f.Marks = []plot.Mark{{X: p.Peak.Value, Y: p.Level.Value + p.PeakDB.Value, XHalf: p.Peak.U95, YHalf: p.PeakDB.U95, Style: -1,
+		f.Marks = []plot.Mark{{X: p.Peak.Value, Y: p.Level.Value + p.PeakDB.Value, XHalf: p.Peak.U95,
+			YHalf: p.PeakDB.U95, Style: -1,
 			Label: notation.WithU95(p.Peak, quantity.Hertz), Place: plot.Above}}
 		f.Y.Max = math.Max(f.Y.Max, f.Marks[0].Y+0.12*(f.Y.Max-f.Y.Min))
 	}
@@ -67,7 +69,8 @@ func Knob(id, title, knob, name string, at []float64, values []fit.Quantity, uni
 		return nil
 	}
 	factor, symbol := scaled(largest, unit)
-	f := &plot.Figure{ID: id, Title: title, Width: 420, Height: 240, X: plot.Axis{Label: knob + " knob", Whole: true, Min: -0.4, Max: 10.4}}
+	f := &plot.Figure{ID: id, Title: title, Width: 420, Height: 240,
+		X: plot.Axis{Label: knob + " knob", Whole: true, Min: -0.4, Max: 10.4}}
 	e := plot.NoExtent()
 	for i, q := range values {
 		if q.Known() {
@@ -76,6 +79,7 @@ func Knob(id, title, knob, name string, at []float64, values []fit.Quantity, uni
 		}
 	}
 	f.Y = e.Axis(axisName(name, symbol), 1e-6*largest*factor)
-	f.Description = sentence(fmt.Sprintf("%s at %s of the %s knob, with error bars of U95", notation.UpperFirst(name), notation.Count(known, "position"), knob))
+	f.Description = sentence(fmt.Sprintf("%s at %s of the %s knob, with error bars of U95",
+		notation.UpperFirst(name), notation.Count(known, "position"), knob))
 	return f
 }

@@ -4,15 +4,15 @@ import (
 	"fmt"
 	"math"
 
-	"coilsweep/report/drawn"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
 
 // Residual shows one take's residuals in standard uncertainties.
-func Residual(t drawn.Take, x plot.Axis, bound float64) *plot.Figure {
+func Residual(t Take, x plot.Axis, bound float64) *plot.Figure {
 	f := &plot.Figure{
-		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210, X: x,
+		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210,
+		X:        x,
 		Y:        plot.Axis{Label: "(measured − fit) / u", Min: -bound, Max: bound},
 		Expected: 2,
 	}
@@ -21,14 +21,15 @@ func Residual(t drawn.Take, x plot.Axis, bound float64) *plot.Figure {
 		{Kind: plot.Dots, Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz, Y: t.ResidualRe},
 	}
 	outside, n := t.Outside()
-	f.Description = sentence(fmt.Sprintf("Residuals over frequency, real part as dots and imaginary part as dashes; %s lie beyond 2 u, %.1f %% of all",
-		notation.Count(outside, "value"), 100*float64(outside)/float64(max(n, 1))))
+	f.Description = sentence(fmt.Sprintf(
+		"Residuals over frequency, real part as dots and imaginary part as dashes; %s lie beyond 2 u, %s of all",
+		notation.Count(outside, "value"), notation.Percent(100*float64(outside)/float64(max(n, 1)))))
 	return f
 }
 
 // ResidualBound is a common scale for all residual figures: it holds 99.5 %
 // of the values and at least ±4.
-func ResidualBound(takes []drawn.Take) float64 {
+func ResidualBound(takes []Take) float64 {
 	const bins = 2000 // of 0.05 u
 	var count [bins + 1]int
 	n := 0

@@ -4,14 +4,13 @@ import (
 	"math"
 	"testing"
 
-	"coilsweep/report/drawn"
 	"coilsweep/report/internal/invented"
 )
 
 // Of normal residuals 4.55 % lie beyond 2 u (tables of the normal
 // distribution); the scale holds all but a few.
 func TestResidualCounts(t *testing.T) {
-	takes := drawn.Takes(invented.Result(invented.EightLoads, 900))
+	takes := Takes(invented.Result(invented.EightLoads, 900))
 	outside, n := 0, 0
 	for _, take := range takes {
 		o, k := take.Outside()

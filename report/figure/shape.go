@@ -1,15 +1,14 @@
 // Package figure says which figure shows what of a result, a comparison, a batch
 // or a prediction: its axes, its curves and marks, and what is read aloud of it.
-// Package plot draws them.
+// It also prints figures into files and draws them for a page that stays open;
+// package plot does the drawing.
 package figure
 
 import (
 	"math"
-	"strconv"
 	"strings"
 
 	"coilsweep/excite/quantity"
-	"coilsweep/report/notation"
 )
 
 // Shape is where a figure is shown: wide on a screen or on paper, narrow on a
@@ -35,19 +34,11 @@ func sentence(s string) string {
 	return s + "."
 }
 
-// scaled chooses the prefix in which values of a unit are drawn, by the
-// largest of them: the factor and the unit with its prefix.
+// scaled is the prefix in which values of a unit are drawn, by the largest of
+// them: the factor and the unit with its prefix.
 func scaled(largest float64, unit quantity.Unit) (factor float64, symbol string) {
-	if unit == notation.Ratio || unit == notation.Decibel || !(largest > 0) {
-		return 1, string(unit)
-	}
-	text := quantity.Format(largest, unit, 3)
-	mantissa, symbol, _ := strings.Cut(text, " ")
-	x, err := strconv.ParseFloat(mantissa, 64)
-	if err != nil || x == 0 {
-		return 1, string(unit)
-	}
-	return math.Pow(10, math.Round(math.Log10(x/largest))), symbol
+	scale := quantity.ScaleOf(largest, unit, 3)
+	return math.Pow(10, -3*float64(scale)), scale.Symbol(unit)
 }
 
 // axisName is a property with the unit of its axis.

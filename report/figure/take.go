@@ -1,144 +1,162 @@
 package figure
 
 import (
-	"fmt"
 	"math"
-	"strings"
+	"strconv"
 
-	"coilsweep/excite/quantity"
-	"coilsweep/report/drawn"
-	"coilsweep/report/notation"
+	"coilsweep/fit"
 	"coilsweep/report/plot"
 )
 
-// measuredAndFitted adds a take's measured points and its fit; without a fit
-// the measured points take the place of the curve.
-func measuredAndFitted(f *plot.Figure, t drawn.Take, measured, half, fitted, fittedHalf []float64) {
-	common := plot.Series{Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz}
-	if len(fitted) == 0 {
-		s := common
-		s.Kind, s.Y, s.Half, s.Name = plot.Curve, measured, half, notation.Visible(t.Take.Name)
-		f.Series = append(f.Series, s)
-	} else {
-		s := common
-		s.Kind, s.Y, s.Half = plot.Trace, measured, half
-		f.Series = append(f.Series, s)
-		s = common
-		s.Kind, s.Y, s.Half, s.Name = plot.Curve, fitted, fittedHalf, notation.Visible(t.Take.Name)
-		f.Series = append(f.Series, s)
-	}
-	s := common
-	s.Kind, s.Y = plot.Markers, measured
-	f.Series = append(f.Series, s)
+// Take is a take ready for drawing: its curve on at most maxPoints
+// frequencies, and phases that do not jump.
+type Take struct {
+	Take  fit.TakeResult
+	Style int
+	Group string
+	Curve *fit.Curve
+	// Residual parts and group delays are columns made here.
+	ResidualRe, ResidualIm []float64
+	DelayUs                []float64
 }
 
-func frequencyFigure(id, title string, takes []drawn.Take, s Shape, height float64) *plot.Figure {
-	return &plot.Figure{ID: id + "-" + s.Name, Title: title, Width: s.Width, Height: height, X: drawn.FrequencyAxis(takes), Zoom: true}
-}
+// maxPoints bounds what a page carries of one curve.
+const maxPoints = 1000
 
-// Magnitude shows the response of all takes with their fits.
-func Magnitude(takes []drawn.Take, s Shape) *plot.Figure {
-	f := frequencyFigure("magnitude", "Magnitude of the response", takes, s, s.Height+20)
-	e := plot.NoExtent()
-	said := []string{}
-	for _, t := range takes {
-		c := t.Curve
-		e.Take(c.MagnitudeDB, c.FitMagnitudeDB)
-		measuredAndFitted(f, t, c.MagnitudeDB, c.MagnitudeU95DB, c.FitMagnitudeDB, c.FitU95DB)
-		if t.Take.Peak.Known() && t.Take.PeakDB.Known() {
-			said = append(said, fmt.Sprintf("%s peaks at %s, %s above the plateau", notation.Visible(t.Take.Name),
-				notation.Value(t.Take.Peak, quantity.Hertz), notation.Value(t.Take.PeakDB, notation.Decibel)))
-		}
-	}
-	e.Lo = math.Max(e.Lo, e.Hi-90)
-	f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
-	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s. %s", notation.Count(len(takes), "take"), strings.Join(said, "; ")))
-	return f
-}
-
-// Phase shows the phases of all takes with their fits.
-func Phase(takes []drawn.Take, s Shape) *plot.Figure {
-	f := frequencyFigure("phase", "Phase of the response", takes, s, 0.72*s.Height)
-	e := plot.NoExtent()
-	for _, t := range takes {
-		c := t.Curve
-		if len(c.FitPhaseDeg) > 0 {
-			e.Take(c.FitPhaseDeg)
-		} else {
-			e.Take(c.PhaseDeg)
-		}
-		measuredAndFitted(f, t, c.PhaseDeg, nil, c.FitPhaseDeg, nil)
-	}
-	f.Y = e.Axis("phase, degrees", 90)
-	f.Y.Degrees = true
-	f.Description = sentence(fmt.Sprintf("Phase over frequency for %s; it turns fastest at the resonance", notation.Count(len(takes), "take")))
-	return f
-}
-
-// Delay shows the group delays of all takes; nil where none are known.
-func Delay(takes []drawn.Take, s Shape) *plot.Figure {
-	f := frequencyFigure("delay", "Group delay", takes, s, 0.72*s.Height)
-	e := plot.NoExtent()
-	for _, t := range takes {
-		if t.DelayUs == nil {
+// Takes are the takes of a result that have a response.
+func Takes(r fit.Result) []Take {
+	var out []Take
+	for i, t := range r.Takes {
+		if t.Curve == nil || len(t.Curve.FrequencyHz) == 0 {
 			continue
 		}
-		e.Take(t.DelayUs)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Curve, Style: t.Style, Group: t.Group, Name: notation.Visible(t.Take.Name),
-			X: t.Curve.FrequencyHz, Y: t.DelayUs})
+		c := thinned(t.Curve)
+		unwrap(c)
+		d := Take{Take: t, Style: i, Group: "t" + strconv.Itoa(i), Curve: c}
+		if len(c.Residual) > 0 {
+			d.ResidualRe = make([]float64, len(c.Residual))
+			d.ResidualIm = make([]float64, len(c.Residual))
+			for k, z := range c.Residual {
+				d.ResidualRe[k], d.ResidualIm[k] = real(z), imag(z)
+			}
+		}
+		d.DelayUs = groupDelayUs(c)
+		out = append(out, d)
 	}
-	if f.Series == nil {
-		return nil
-	}
-	f.Y = e.Axis("group delay, µs", 40)
-	f.Description = sentence(fmt.Sprintf("Group delay over frequency for %s, from the slope of the fitted phase", notation.Count(len(takes), "take")))
-	return f
+	return out
 }
 
-// Noise shows each take over its noise floor; nil where no floor is
-// known.
-func Noise(takes []drawn.Take, s Shape) *plot.Figure {
-	f := frequencyFigure("noise", "Response and noise floor", takes, s, 0.85*s.Height)
-	e := plot.NoExtent()
-	floors := 0
-	for _, t := range takes {
-		c := t.Curve
-		e.Take(c.MagnitudeDB)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.MagnitudeDB})
-		if len(c.NoiseFloorDB) > 0 {
-			floors++
-			e.Take(c.NoiseFloorDB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, X: c.FrequencyHz, Y: c.NoiseFloorDB})
+// thinned is a curve of at most maxPoints.
+func thinned(c *fit.Curve) *fit.Curve { return ThinnedTo(c, maxPoints) }
+
+// ThinnedTo is a copy of the curve with every n-th point, such that at most
+// most remain.
+func ThinnedTo(c *fit.Curve, most int) *fit.Curve {
+	step := (len(c.FrequencyHz) + most - 1) / most
+	every := func(x []float64) []float64 {
+		if x == nil {
+			return nil
 		}
+		out := make([]float64, 0, len(x)/step+1)
+		for i := 0; i < len(x); i += step {
+			out = append(out, x[i])
+		}
+		return out
 	}
-	if floors == 0 {
-		return nil
+	t := &fit.Curve{
+		FrequencyHz: every(c.FrequencyHz), MagnitudeDB: every(c.MagnitudeDB), PhaseDeg: every(c.PhaseDeg),
+		MagnitudeU95DB: every(c.MagnitudeU95DB), NoiseFloorDB: every(c.NoiseFloorDB),
+		FitMagnitudeDB: every(c.FitMagnitudeDB), FitPhaseDeg: every(c.FitPhaseDeg), FitU95DB: every(c.FitU95DB),
+		Harmonic2DB: every(c.Harmonic2DB), Harmonic3DB: every(c.Harmonic3DB),
 	}
-	e.Lo = math.Max(e.Lo, e.Hi-160)
-	f.Y = e.Axis("dB over the low-frequency plateau", 40)
-	f.Description = sentence(fmt.Sprintf("Measured response of %s as thin lines, the noise floor of each dotted below it", notation.Count(len(takes), "take")))
-	return f
+	for i := 0; i < len(c.Residual); i += step {
+		t.Residual = append(t.Residual, c.Residual[i])
+	}
+	return t
 }
 
-// Harmonics shows second and third harmonic; nil where none are known.
-func Harmonics(takes []drawn.Take, s Shape) *plot.Figure {
-	f := frequencyFigure("harmonics", "Harmonic distortion", takes, s, 0.85*s.Height)
-	e := plot.NoExtent()
-	for _, t := range takes {
-		c := t.Curve
-		if len(c.Harmonic2DB) > 0 {
-			e.Take(c.Harmonic2DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: "2nd, " + notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic2DB})
-		}
-		if len(c.Harmonic3DB) > 0 {
-			e.Take(c.Harmonic3DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, Name: "3rd, " + notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic3DB})
-		}
+// unwrap takes the jumps of whole turns out of the phases: the fitted phase
+// follows itself, the measured one follows the fit where there is one.
+func unwrap(c *fit.Curve) {
+	follow(c.FitPhaseDeg)
+	if len(c.FitPhaseDeg) != len(c.PhaseDeg) {
+		follow(c.PhaseDeg)
+		return
 	}
-	if f.Series == nil {
+	for i, p := range c.PhaseDeg {
+		c.PhaseDeg[i] = p - 360*math.Round((p-c.FitPhaseDeg[i])/360)
+	}
+}
+
+func follow(phase []float64) {
+	last := math.NaN()
+	for i, p := range phase {
+		if math.IsNaN(p) {
+			continue
+		}
+		if !math.IsNaN(last) {
+			phase[i] = p - 360*math.Round((p-last)/360)
+		}
+		last = phase[i]
+	}
+}
+
+// groupDelayUs is -d(phase)/d(angular frequency) in µs, of the fit where there
+// is one, by differences between neighbours.
+func groupDelayUs(c *fit.Curve) []float64 {
+	phase := c.FitPhaseDeg
+	if len(phase) == 0 {
+		phase = c.PhaseDeg
+	}
+	n := min(len(phase), len(c.FrequencyHz))
+	if n < 3 {
 		return nil
 	}
-	f.Y = e.Axis("harmonic, dB re fundamental", 40)
-	f.Description = sentence("Second and third harmonic over the excitation frequency, relative to the response itself")
-	return f
+	out := make([]float64, n)
+	for i := range out {
+		a, b := max(i-1, 0), min(i+1, n-1)
+		out[i] = -(phase[b] - phase[a]) / 360 / (c.FrequencyHz[b] - c.FrequencyHz[a]) * 1e6
+	}
+	return out
+}
+
+// FrequencyAxis spans the frequencies of all takes, out to the next 1-2-5
+// where that is near.
+func FrequencyAxis(takes []Take) plot.Axis {
+	lo, hi := math.Inf(1), 0.0
+	for _, t := range takes {
+		f := t.Curve.FrequencyHz
+		lo, hi = math.Min(lo, f[0]), math.Max(hi, f[len(f)-1])
+	}
+	for e := -1.0; e < 7; e++ {
+		for _, m := range []float64{1, 2, 5} {
+			nice := m * math.Pow(10, e)
+			if lo > nice && lo < 1.15*nice {
+				lo = nice
+			}
+			if hi < nice && hi > nice/1.15 {
+				hi = nice
+			}
+		}
+	}
+	if !(lo > 0) || !(hi > lo) {
+		lo, hi = 20, 20000
+	}
+	return plot.Axis{Label: "frequency, Hz", Log: true, Min: lo, Max: hi}
+}
+
+// Outside counts the residual components beyond 2 u, and all of them.
+func (t Take) Outside() (outside, n int) {
+	for _, part := range [][]float64{t.ResidualRe, t.ResidualIm} {
+		for _, v := range part {
+			if math.IsNaN(v) {
+				continue
+			}
+			n++
+			if math.Abs(v) > 2 {
+				outside++
+			}
+		}
+	}
+	return outside, n
 }

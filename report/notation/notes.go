@@ -1,30 +1,148 @@
 package notation
 
 import (
-	"strconv"
+	"math"
+	"regexp"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 )
 
-// Notes numbers the reasons of unknown quantities, each once.
-type Notes struct{ Reasons []string }
+// Notes numbers the reasons of unknown quantities, each once, for the cells of
+// a table. Columns of it have one SI prefix.
+type Notes struct{ reasons []string }
 
-// Cell is what a quantity shows in a table cell; unknowns collect the reasons.
+// Cell is a quantity with its uncertainty in a cell by itself.
 func (n *Notes) Cell(q fit.Quantity, unit quantity.Unit) string {
-	if q.Known() {
-		return WithU95(q, unit)
-	}
-	return n.Sign(q.Why)
+	return n.Cells(unit, q)[0]
 }
 
-// Sign is the sign for "cannot be known" with the number of its reason.
-func (n *Notes) Sign(why string) string {
-	for i, have := range n.Reasons {
-		if have == why {
-			return Unknown + strconv.Itoa(i+1)
+// Brief is a quantity without its uncertainty in a cell by itself.
+func (n *Notes) Brief(q fit.Quantity, unit quantity.Unit) string {
+	return n.Values(unit, q)[0]
+}
+
+// Cells are quantities below each other, with their uncertainties.
+func (n *Notes) Cells(unit quantity.Unit, column ...fit.Quantity) []string {
+	return n.column(withU95, unit, column)
+}
+
+// Values are quantities below each other, without their uncertainties.
+func (n *Notes) Values(unit quantity.Unit, column ...fit.Quantity) []string {
+	return n.column(value, unit, column)
+}
+
+// Differences are differences below each other, with their signs and
+// uncertainties; unknown ones have no reason of their own.
+func Differences(unit quantity.Unit, column ...fit.Quantity) []string {
+	var n Notes
+	out := n.Cells(unit, column...)
+	for i, q := range column {
+		if !q.Known() {
+			out[i] = None
+			continue
+		}
+		out[i] = signed(q.Value, out[i])
+	}
+	return out
+}
+
+type writer func(fit.Quantity, quantity.Unit, quantity.Scale) string
+
+// column writes quantities that stand below each other in one scale.
+func (n *Notes) column(write writer, unit quantity.Unit, column []fit.Quantity) []string {
+	var scale columnScale
+	for _, q := range column {
+		if q.Known() && !math.IsNaN(q.Value) && (q.Value != 0 || halfOf(q) > 0) {
+			scale.take(scaleOf(q, unit), unit)
 		}
 	}
-	n.Reasons = append(n.Reasons, why)
-	return Unknown + strconv.Itoa(len(n.Reasons))
+	out := make([]string, len(column))
+	for i, q := range column {
+		if q.Known() {
+			out[i] = write(q, unit, scale.Scale)
+		} else {
+			out[i] = n.Sign(q.Why)
+		}
+	}
+	return out
+}
+
+// columnScale is the scale of a column: that of the largest value, of
+// capacitances that of the smallest, as parts are marked.
+type columnScale struct {
+	quantity.Scale
+	some bool
+}
+
+func (c *columnScale) take(s quantity.Scale, unit quantity.Unit) {
+	if !c.some || (s < c.Scale) == (unit == quantity.Farad) {
+		c.Scale, c.some = s, true
+	}
+}
+
+// Sign is the sign for "cannot be known" with the number of its reason: "–¹".
+func (n *Notes) Sign(why string) string {
+	for i, have := range n.reasons {
+		if have == why {
+			return None + superscript(i+1)
+		}
+	}
+	n.reasons = append(n.reasons, why)
+	return None + superscript(len(n.reasons))
+}
+
+// Reasons are the reasons behind the signs, each with its number.
+func (n *Notes) Reasons() []string {
+	out := make([]string, len(n.reasons))
+	for i, why := range n.reasons {
+		out[i] = superscript(i+1) + " " + reason(why)
+	}
+	return out
+}
+
+// ownWords are what a reason says that is not to be called unknown once more,
+// or is known not to exist.
+var ownWords = regexp.MustCompile(`not known|undetermined|without a peak|no resonance|not fitted`)
+
+// reason is why there is no number.
+func reason(why string) string {
+	if ownWords.MatchString(why) {
+		return Typeset(why)
+	}
+	return "not known: " + Typeset(why)
+}
+
+// Mark is where the notes are, to go back to by Back: cells of a table that is
+// not shown leave no reason behind.
+func (n *Notes) Mark() int { return len(n.reasons) }
+
+// Back forgets the reasons since Mark.
+func (n *Notes) Back(mark int) { n.reasons = n.reasons[:mark] }
+
+func superscript(n int) string {
+	const digits = "⁰¹²³⁴⁵⁶⁷⁸⁹"
+	out := ""
+	for ; n > 0; n /= 10 {
+		out = string([]rune(digits)[n%10]) + out
+	}
+	return out
+}
+
+// CellsOf is Cells for a quantity of each of a list.
+func CellsOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
+	return n.Cells(unit, each(list, of)...)
+}
+
+// ValuesOf is Values for a quantity of each of a list.
+func ValuesOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
+	return n.Values(unit, each(list, of)...)
+}
+
+func each[T any](list []T, of func(T) fit.Quantity) []fit.Quantity {
+	out := make([]fit.Quantity, len(list))
+	for i, x := range list {
+		out[i] = of(x)
+	}
+	return out
 }

@@ -1,7 +1,10 @@
-// Package notation is how the reports write numbers, quantities, counts and
-// names. "±" is always U95, the expanded uncertainty for 95 % coverage (JCGM
-// 100:2008, 6.2), and numbers are rounded to it (7.2.6). What is not a number has
-// a sign of its own: a quantity that cannot be known is never shown as one.
+// Package notation is how numbers, quantities, counts and names are written
+// wherever people read them.
+//
+// "±" is always U95, the expanded uncertainty for 95 % coverage (JCGM 100:2008,
+// 6.2), and numbers are rounded to it (7.2.6). Without it a number has four
+// digits. Quantities below each other have one SI prefix. The minus sign is "−".
+// What is not a number is "–", in a table with the number of its reason.
 package notation
 
 import (
@@ -14,150 +17,220 @@ import (
 	"coilsweep/fit"
 )
 
-// Signs of their own for what is not a number.
-const (
-	Unknown = "?" // cannot be known; the reason stands nearby
-	None    = "–" // does not apply: nothing added, nothing flagged
-)
+// None is written where there is no number: it cannot be known, or nothing was
+// added, flagged or measured.
+const None = "–"
 
-// Units without SI prefixes, beside those of package quantity.
 const (
-	Ratio   quantity.Unit = ""
-	Decibel quantity.Unit = "dB"
+	mostDigits  = 5 // of a value alone: more are not read
+	looseDigits = 4 // of a value without an uncertainty
 )
 
 // WithU95 is a known quantity with its expanded uncertainty:
 // "2.412 ± 0.024 H". An asymmetric interval is written out:
 // "2.41 H (2.30 H … 2.70 H)".
 func WithU95(q fit.Quantity, unit quantity.Unit) string {
-	if q.Low == 0 && q.High == 0 {
-		return Number(q.Value, q.U95, unit)
-	}
-	digits := DigitsDownTo(q.Value, (q.High-q.Low)/2)
-	return fmt.Sprintf("%s (%s … %s)", Plain(q.Value, unit, digits), Plain(q.Low, unit, digits), Plain(q.High, unit, digits))
+	return withU95(q, unit, scaleOf(q, unit))
 }
 
-// Value is a known quantity at a glance: three significant digits, fewer
-// where its uncertainty does not support them, a tenth of a dB.
-func Value(q fit.Quantity, unit quantity.Unit) string {
-	if unit == Decibel {
-		return Plain(q.Value, unit, 0)
+// Value is a known quantity alone, with the digits that its uncertainty leaves,
+// at most five: "2.412 H".
+func Value(q fit.Quantity, unit quantity.Unit) string { return value(q, unit, scaleOf(q, unit)) }
+
+// Rounded is a known quantity in a sentence: three digits at most, a tenth of
+// a dB: "2.41 H".
+func Rounded(q fit.Quantity, unit quantity.Unit) string {
+	if unit == quantity.Decibel {
+		return Decibels(q.Value)
 	}
-	digits := 3
-	if q.U95 > 0 {
-		digits = min(digits, DigitsDownTo(q.Value, q.U95))
-	}
-	return Plain(q.Value, unit, digits)
+	return quantity.Format(q.Value, unit, min(digitsOf(q), 3))
 }
 
-// Number formats x ± u95; ratios and dB carry no prefix.
-func Number(x, u95 float64, unit quantity.Unit) string {
-	if unit != Ratio && unit != Decibel {
-		return Minus(quantity.FormatWithU95(x, u95, unit))
+// Quantity is a quantity with its expanded uncertainty, or why it is not known.
+func Quantity(q fit.Quantity, unit quantity.Unit) string {
+	if !q.Known() {
+		return "not known: " + Typeset(q.Why)
 	}
-	suffix := ""
-	if unit == Decibel {
-		suffix = " dB"
-	}
-	if math.IsNaN(x) {
-		return Unknown
-	}
-	if !(u95 > 0) || math.IsInf(u95, 1) {
-		return Minus(strconv.FormatFloat(x, 'f', 1, 64)) + suffix
-	}
-	decimals := min(max(1-quantity.ExponentOf(u95, 2), 0), 6)
-	return Minus(strconv.FormatFloat(x, 'f', decimals, 64)) + " ± " + strconv.FormatFloat(u95, 'f', decimals, 64) + suffix
-}
-
-// Plain formats x alone to so many significant digits.
-func Plain(x float64, unit quantity.Unit, digits int) string {
-	switch unit {
-	case Ratio:
-		exponent := quantity.ExponentOf(x, max(digits, 1))
-		if exponent < -4 || exponent > 5 {
-			return Minus(strconv.FormatFloat(x, 'e', max(digits-1, 0), 64))
-		}
-		return Minus(strconv.FormatFloat(x, 'f', max(digits-1-exponent, 0), 64))
-	case Decibel:
-		return Minus(strconv.FormatFloat(x, 'f', 1, 64)) + " dB"
-	}
-	return Minus(quantity.Format(x, unit, digits))
-}
-
-// Nominal formats a nominal value, as many digits as it needs and at most five.
-func Nominal(x float64, unit quantity.Unit) string {
-	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
-		return Plain(x, unit, 1)
-	}
-	exact := strconv.FormatFloat(x, 'e', 4, 64)
-	mantissa, _, _ := strings.Cut(strings.TrimPrefix(exact, "-"), "e")
-	digits := len(strings.TrimRight(strings.Replace(mantissa, ".", "", 1), "0"))
-	exponent := int(math.Floor(math.Log10(math.Abs(x)) + 1e-9))
-	// Never round before the point: 470 pF, not 4.7e2.
-	whole := ((exponent % 3) + 3) % 3
-	return Plain(x, unit, max(digits, whole+1))
-}
-
-// DigitsDownTo is how many significant digits x needs to reach the second
-// digit of its uncertainty u.
-func DigitsDownTo(x, u float64) int {
-	if x == 0 || !(u > 0) {
-		return 4
-	}
-	last := math.Floor(math.Log10(u)) - 1
-	return min(max(int(math.Floor(math.Log10(math.Abs(x)))-last)+1, 2), 7)
-}
-
-// Minus puts the minus sign in place of the hyphen.
-func Minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
-
-// TwoDigits is x to two significant digits without an exponent.
-func TwoDigits(x float64) string {
-	if x == 0 {
-		return "0"
-	}
-	decimals := max(1-int(math.Floor(math.Log10(math.Abs(x)))), 0)
-	return Minus(strconv.FormatFloat(x, 'f', decimals, 64))
-}
-
-// ValueAndSpread parts "2.412 ± 0.024 H" into "2.412 H" and "± 0.024 H".
-func ValueAndSpread(q fit.Quantity, unit quantity.Unit) (value, spread string) {
-	whole := WithU95(q, unit)
-	if head, interval, ok := strings.Cut(whole, " ("); ok {
-		return head, strings.TrimSuffix(interval, ")")
-	}
-	left, right, ok := strings.Cut(whole, " ± ")
-	if !ok {
-		return whole, ""
-	}
-	if at := strings.LastIndexByte(right, ' '); at >= 0 {
-		left += right[at:]
-	}
-	return left, "± " + right
+	return WithU95(q, unit)
 }
 
 // Difference is a difference with its sign and U95: "+0.10 ± 0.03 H".
 func Difference(q fit.Quantity, unit quantity.Unit) string {
 	if !q.Known() {
-		return Unknown
+		return None
 	}
-	text := Number(q.Value, q.U95, unit)
-	if q.Value > 0 {
-		text = "+" + text
+	return signed(q.Value, WithU95(q, unit))
+}
+
+func signed(x float64, text string) string {
+	if x > 0 {
+		return "+" + text
 	}
 	return text
 }
 
-// Percent is a difference in percent with its sign: "+3.1 %".
+// Parts are the texts of a known quantity for a page that sets them apart:
+// "2.412", "0.024" and "H". Where the interval is asymmetric the value and the
+// two ends carry their own units, and Unit is empty; without U95 there is no
+// spread.
+type Parts struct {
+	Value  string `json:"value"`
+	Spread string `json:"spread"`
+	Unit   string `json:"unit"`
+}
+
+// PartsOf takes a known quantity apart.
+func PartsOf(q fit.Quantity, unit quantity.Unit) Parts {
+	whole := WithU95(q, unit)
+	if head, interval, ok := strings.Cut(whole, " ("); ok {
+		return Parts{Value: head, Spread: strings.TrimSuffix(interval, ")")}
+	}
+	number, symbol := whole, ""
+	if at := strings.LastIndexByte(whole, ' '); at >= 0 && !strings.HasSuffix(whole[:at], "±") {
+		number, symbol = whole[:at], whole[at+1:]
+	}
+	value, spread, _ := strings.Cut(number, " ± ")
+	return Parts{value, spread, symbol}
+}
+
+// scaleOf is the scale of a quantity that stands alone.
+func scaleOf(q fit.Quantity, unit quantity.Unit) quantity.Scale {
+	return quantity.ScaleWithU95(q.Value, halfOf(q), unit)
+}
+
+// halfOf is the half-width of a quantity's interval.
+func halfOf(q fit.Quantity) float64 {
+	if q.Low != 0 || q.High != 0 {
+		return (q.High - q.Low) / 2
+	}
+	return q.U95
+}
+
+func digitsOf(q fit.Quantity) int { return min(DigitsDownTo(q.Value, halfOf(q)), mostDigits) }
+
+func withU95(q fit.Quantity, unit quantity.Unit, scale quantity.Scale) string {
+	if q.Low == 0 && q.High == 0 && (q.U95 > 0 || unit != quantity.Decibel) {
+		return scale.FormatWithU95(q.Value, q.U95, unit)
+	}
+	if q.Low == 0 && q.High == 0 {
+		return Decibels(q.Value)
+	}
+	write := func(x float64) string { return place(x, halfOf(q), unit, scale) }
+	return fmt.Sprintf("%s (%s … %s)", write(q.Value), write(q.Low), write(q.High))
+}
+
+// place is x rounded to the second digit of u.
+func place(x, u float64, unit quantity.Unit, scale quantity.Scale) string {
+	if !(u > 0) {
+		return scale.Format(x, unit, looseDigits)
+	}
+	return strings.TrimRight(scale.Decimal(x, quantity.SecondDigit(u))+" "+scale.Symbol(unit), " ")
+}
+
+func value(q fit.Quantity, unit quantity.Unit, scale quantity.Scale) string {
+	if unit == quantity.Decibel && !(halfOf(q) > 0) {
+		return Decibels(q.Value)
+	}
+	return scale.Format(q.Value, unit, digitsOf(q))
+}
+
+// Nominal formats a nominal value, as many digits as it needs and at most five.
+func Nominal(x float64, unit quantity.Unit) string {
+	digits := nominalDigits(x)
+	return quantity.ScaleOf(x, unit, digits).Format(x, unit, digits)
+}
+
+// Nominals formats nominal values that stand below each other; zero is left
+// empty. Capacitances are counted in the unit of the smallest, as parts are
+// marked: 100 pF, 2200 pF.
+func Nominals(list []float64, unit quantity.Unit) []string {
+	var scale columnScale
+	for _, x := range list {
+		if x != 0 {
+			scale.take(quantity.ScaleOf(x, unit, nominalDigits(x)), unit)
+		}
+	}
+	out := make([]string, len(list))
+	for i, x := range list {
+		if x != 0 {
+			out[i] = scale.Format(x, unit, nominalDigits(x))
+		}
+	}
+	return out
+}
+
+// nominalDigits are the digits that x needs, and never less than all before the
+// point: 470 pF, not 4.7e2.
+func nominalDigits(x float64) int {
+	if x == 0 || math.IsNaN(x) || math.IsInf(x, 0) {
+		return 1
+	}
+	mantissa, _, _ := strings.Cut(strconv.FormatFloat(math.Abs(x), 'e', mostDigits-1, 64), "e")
+	digits := len(strings.TrimRight(strings.Replace(mantissa, ".", "", 1), "0"))
+	return max(digits, ((quantity.ExponentOf(x, mostDigits)%3)+3)%3+1)
+}
+
+// DigitsDownTo is how many significant digits x needs to reach the second
+// digit of its uncertainty u; four where there is none.
+func DigitsDownTo(x, u float64) int {
+	if x == 0 || !(u > 0) || math.IsInf(u, 1) {
+		return looseDigits
+	}
+	return min(max(quantity.ExponentOf(x, 1)-quantity.SecondDigit(u)+1, 2), 7)
+}
+
+// TwoDigits is x to two significant digits; whole numbers in full.
+func TwoDigits(x float64) string {
+	return quantity.Format(x, quantity.Ratio, max(2, quantity.ExponentOf(x, 2)+1))
+}
+
+// Percent is a share or a spread in percent: "0.17 %", "81 %".
 func Percent(x float64) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return None
+	}
+	return TwoDigits(x) + " %"
+}
+
+// Change is a difference in percent with its sign: "+3.1 %"; empty where there
+// is none.
+func Change(x float64) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return ""
 	}
-	digits := 1
-	if math.Abs(x) < 0.1 {
-		digits = 3
+	return signed(x, Percent(x))
+}
+
+// Decibels is a level difference to a tenth of a dB: "−0.4 dB".
+func Decibels(x float64) string { return tenths(x, "dB") }
+
+// Level is a level by AES17, to a tenth: "−12.1 dBFS". Below what any converter
+// has it is silent.
+func Level(dBFS float64) string {
+	if dBFS <= -200 {
+		return "silent"
 	}
-	return Minus(fmt.Sprintf("%+.*f %%", digits, x))
+	return tenths(dBFS, "dBFS")
+}
+
+func tenths(x float64, unit string) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return None
+	}
+	text := strconv.FormatFloat(x, 'f', 1, 64)
+	if text == "-0.0" {
+		text = "0.0"
+	}
+	return quantity.Minus(text) + " " + unit
+}
+
+// WholeDecibels is a ratio of levels that is not worth a tenth, such as a
+// signal over its noise: "71 dB".
+func WholeDecibels(x float64) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return None
+	}
+	return quantity.Minus(strconv.FormatFloat(x, 'f', 0, 64)) + " dB"
 }
 
 // En is a normalised error to two decimals.
@@ -165,13 +238,28 @@ func En(en *float64) string {
 	if en == nil {
 		return None
 	}
-	return Minus(fmt.Sprintf("%.2f", *en))
+	return quantity.Minus(fmt.Sprintf("%.2f", *en))
 }
 
-// Quantity is a quantity with its expanded uncertainty, or why it is not known.
-func Quantity(q fit.Quantity, unit quantity.Unit) string {
-	if !q.Known() {
-		return "not known: " + Visible(q.Why)
+// Bytes is a size of a file: "4.2 MB".
+func Bytes(n int64) string {
+	if n < 1000 {
+		return fmt.Sprintf("%d B", n)
 	}
-	return WithU95(q, unit)
+	return quantity.Format(float64(n), "B", 3)
+}
+
+// Distribution is how the trials of a Monte Carlo calculation scatter, in words:
+// mean, standard uncertainty, and the interval of 95 % of them.
+type Distribution struct{ Mean, U, Interval string }
+
+// DistributionOf is that of a quantity; "–" where no trial gave a value.
+func DistributionOf(d fit.MonteCarloQuantity, unit quantity.Unit) Distribution {
+	if d.Known == 0 {
+		return Distribution{None, None, None}
+	}
+	half := (d.High - d.Low) / 2
+	scale := quantity.ScaleWithU95(d.Mean, half, unit)
+	write := func(x float64) string { return place(x, half, unit, scale) }
+	return Distribution{write(d.Mean), scale.Format(d.U, unit, 2), write(d.Low) + " … " + write(d.High)}
 }

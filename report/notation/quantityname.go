@@ -10,7 +10,7 @@ import (
 // bare") in words, with its unit.
 func QuantityName(key string) (words string, unit quantity.Unit) {
 	name, take, ofTake := strings.Cut(key, " of ")
-	unit = Ratio
+	unit = quantity.Ratio
 	for _, u := range []struct {
 		suffix string
 		unit   quantity.Unit
@@ -28,7 +28,7 @@ func QuantityName(key string) (words string, unit quantity.Unit) {
 	case "bare_resonance":
 		name = "resonance of the coil alone"
 	case "capacitance_coil":
-		name = "capacitance of the coil alone"
+		name = "self-capacitance"
 	default:
 		name = strings.ReplaceAll(name, "_", " ")
 	}

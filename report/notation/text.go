@@ -2,7 +2,9 @@ package notation
 
 import (
 	"fmt"
+	"regexp"
 	"strings"
+	"time"
 	"unicode/utf8"
 )
 
@@ -20,6 +22,53 @@ func Visible(s string) string {
 		}
 		return r
 	}, strings.ToValidUTF8(s, "\ufffd"))
+}
+
+// hyphened is a hyphen before a number that stands for a minus sign.
+var hyphened = regexp.MustCompile(`(^|[\s(±,;:/])-(\.?\d)`)
+
+// Typeset is a sentence of the program, harmless on one line and with true minus
+// signs. The values of options keep their hyphens, so that a command line can
+// be copied.
+func Typeset(s string) string {
+	s = Visible(s)
+	out, from := "", 0
+	for _, at := range hyphened.FindAllStringSubmatchIndex(s, -1) {
+		sign := at[3]
+		if before := strings.Fields(s[:sign]); len(before) > 0 && strings.HasPrefix(before[len(before)-1], "--") {
+			continue
+		}
+		out += s[from:sign] + "−"
+		from = sign + 1
+	}
+	return out + s[from:]
+}
+
+// TypesetAll is Typeset for each of a list.
+func TypesetAll(list []string) []string {
+	out := make([]string, len(list))
+	for i, s := range list {
+		out[i] = Typeset(s)
+	}
+	return out
+}
+
+// Since is how long ago something was, for somebody who looks up from the bench:
+// "just now", "3 min ago", then the time, or date and time of another day.
+func Since(at, now time.Time) string {
+	switch ago := now.Sub(at); {
+	case at.IsZero():
+		return ""
+	case ago < time.Minute:
+		return "just now"
+	case ago < time.Hour:
+		return fmt.Sprintf("%d min ago", int(ago.Minutes()))
+	}
+	at = at.In(now.Location())
+	if at.Format(time.DateOnly) == now.Format(time.DateOnly) {
+		return at.Format("15:04")
+	}
+	return at.Format("2006-01-02 15:04")
 }
 
 // UpperFirst begins a sentence: it makes the first letter a capital.

@@ -13,13 +13,15 @@ func TestBatch(t *testing.T) {
 	run.Coils[2].Name = `</script><img src=x onerror=alert(1)>` + "\u202e" + strings.Repeat("long ", 40)
 	run.Specimens[0].Folder = `" onmouseover="alert(3)`
 	var b bytes.Buffer
-	if err := Batch(&b, BatchDocument{Batch: run, Limits: `<style>*{}</style>`, Made: invented.Day, Program: "coilsweep test"}); err != nil {
+	if err := Batch(&b, BatchDocument{Batch: run, Limits: `<style>*{}</style>`, Made: invented.Day,
+		Program: "coilsweep test"}); err != nil {
 		t.Fatal(err)
 	}
 	selfContained(t, b.String())
 	policyMatches(t, b.String())
 	text := strings.ReplaceAll(b.String(), "\u00a0", " ")
-	for _, want := range []string{"8 coils, 2 of them measured more than once.", "7 pass, 1 fails.", "shorted turns", "at least 2.500"} {
+	for _, want := range []string{"8 coils, 2 of them measured more than once.", "7 pass, 1 fails.", "shorted turns",
+		"at least 2.500"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the page does not say %q", want)
 		}

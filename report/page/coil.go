@@ -14,7 +14,6 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
-	"coilsweep/report/drawn"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
@@ -64,6 +63,8 @@ type coilPage struct {
 	Values           []valueRow
 
 	Takes        []takeRow
+	ShapeColumns []string
+	PeakColumns  []string
 	Reasons      []string
 	FlagMeanings []flagged
 
@@ -100,11 +101,11 @@ type (
 		Values    []string
 	}
 	takeRow struct {
-		Name, Load, Resonance, Q, SNR string
-		Peak, Height, Width, LC       string // in a table of their own
-		Glyph                         template.HTML
-		Flags                         []flagged
-		Used, Long                    bool
+		named
+		Load, SN    string
+		Shape, Peak []string // Peak in a table of its own
+		Flags       []flagged
+		Used        bool
 	}
 	residual struct {
 		Name, Outside string
@@ -135,15 +136,15 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 		p.Summary = append(p.Summary, notation.Tied(s))
 	}
 	p.keyNumbers(r)
-	p.Basis = strings.Join(notation.VisibleAll(r.Basis), "; ")
-	p.Warnings = notation.VisibleAll(r.Warnings)
+	p.Basis = strings.Join(notation.TypesetAll(r.Basis), "; ")
+	p.Warnings = notation.TypesetAll(r.Warnings)
 	for _, a := range r.Advice {
-		p.Advice = append(p.Advice, notation.Visible(words.Advice(a)))
+		p.Advice = append(p.Advice, notation.Typeset(a.Text))
 	}
 	p.takeRows(r)
 
 	var draw drawing
-	if takes := drawn.Takes(r); len(takes) > 0 {
+	if takes := figure.Takes(r); len(takes) > 0 {
 		p.curves(takes, &draw)
 	}
 	styles := map[string]int{}
@@ -193,62 +194,60 @@ func (p *coilPage) about(d CoilDocument) {
 }
 
 func (p *coilPage) keyNumbers(r fit.Result) {
-	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
-		n := newKeyNumber(name, symbol, q, unit, what)
+	for _, number := range words.Numbers(r) {
+		n := newKeyNumber(notation.UpperFirst(number.Name), number.Symbol, number.Quantity, number.Unit, number.Note)
 		p.AnySpread = p.AnySpread || n.Spread != ""
 		p.Numbers = append(p.Numbers, n)
-	}
-	add("Resonance", "", r.BareResonance, quantity.Hertz, "coil alone, no cable")
-	add("Sharpness", "Q", r.BareQ, notation.Ratio, "coil alone, no cable")
-	add("Inductance", "L", r.Inductance, quantity.Henry, "at low frequency")
-	add("Capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture, nothing added")
-	add("Capacitance of the coil", "", r.CapacitanceCoil, quantity.Farad, "fixture taken off")
-	add("Resistance", "R", r.Resistance, quantity.Ohm, "of the winding")
-	if r.CoverCorner != nil {
-		add("Cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding")
 	}
 }
 
 func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) keyNumber {
 	n := keyNumber{Name: name, Symbol: symbol, What: what}
-	if q.Known() {
-		n.Value, n.Spread = notation.ValueAndSpread(q, unit)
-	} else {
-		n.Why = notation.Visible(q.Why)
+	if !q.Known() {
+		n.Why = notation.Typeset(q.Why)
+		return n
+	}
+	parts := notation.PartsOf(q, unit)
+	n.Value, n.Spread = strings.TrimSpace(parts.Value+" "+parts.Unit), parts.Spread
+	if parts.Spread != "" && parts.Unit+parts.Value != "" && !strings.Contains(parts.Spread, "…") {
+		n.Spread = strings.TrimSpace("± " + parts.Spread + " " + parts.Unit)
 	}
 	return n
 }
 
 func (p *coilPage) takeRows(r fit.Result) {
 	var n notation.Notes
-	meanings := map[string]bool{}
-	for i, t := range r.Takes {
-		row := takeRow{
-			Name: notation.Tied(notation.Visible(t.Name)), Glyph: glyph(i), Load: words.Load(t), Used: t.Used, Long: len([]rune(t.Name)) > 24,
-			Resonance: n.Cell(t.Resonance, quantity.Hertz), Peak: n.Cell(t.Peak, quantity.Hertz),
-			Height: n.Cell(t.PeakDB, notation.Decibel), Width: n.Cell(t.WidthHz, quantity.Hertz), LC: n.Cell(t.LC, quantity.Hertz),
-			Q: n.Cell(t.Q, notation.Ratio), SNR: fmt.Sprintf("%.0f dB", t.SNRdB),
+	shape, peak := make([][]string, len(r.Takes)), make([][]string, len(r.Takes))
+	fill := func(columns []words.Column[fit.TakeResult], rows [][]string) (names []string) {
+		for _, c := range columns {
+			names = append(names, c.Name)
+			for i, cell := range notation.CellsOf(&n, c.Unit, r.Takes, c.Of) {
+				rows[i] = append(rows[i], cell)
+			}
 		}
+		return names
+	}
+	p.ShapeColumns, p.PeakColumns = fill(words.ShapeColumns, shape), fill(words.PeakColumns, peak)
+	p.Reasons = n.Reasons()
+	meanings := map[string]bool{}
+	for i, load := range words.Loads(r.Takes) {
+		t := r.Takes[i]
+		row := takeRow{named: newNamed(notation.Visible(t.Name), "", glyph(i)), Load: load, Used: t.Used,
+			SN:    words.SN(t),
+			Shape: shape[i], Peak: peak[i]}
 		for _, name := range words.Flags(t) {
-			row.Flags = append(row.Flags, flagged{name, words.FlagMeanings[name]})
-			if means := words.FlagMeanings[name]; means != "" && !meanings[name] {
+			means := words.FlagMeanings[name]
+			row.Flags = append(row.Flags, flagged{name, means})
+			if means != "" && !meanings[name] {
 				meanings[name] = true
 				p.FlagMeanings = append(p.FlagMeanings, flagged{name, means})
 			}
 		}
 		p.Takes = append(p.Takes, row)
 	}
-	for i, why := range n.Reasons {
-		p.Reasons = append(p.Reasons, reasonWords(i, why))
-	}
 }
 
-// reasonWords is the reason behind the sign "?n".
-func reasonWords(i int, why string) string {
-	return fmt.Sprintf("%s%d not known: %s", notation.Unknown, i+1, notation.Visible(why))
-}
-
-func (p *coilPage) curves(takes []drawn.Take, draw *drawing) {
+func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 	p.Magnitude = draw.both(func(s figure.Shape) *plot.Figure { return figure.Magnitude(takes, s) })
 	p.Phase = draw.both(func(s figure.Shape) *plot.Figure { return figure.Phase(takes, s) })
 	p.Delay = draw.both(func(s figure.Shape) *plot.Figure { return figure.Delay(takes, s) })
@@ -256,32 +255,23 @@ func (p *coilPage) curves(takes []drawn.Take, draw *drawing) {
 	p.Harmonics = draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s) })
 	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "noise floor"}
 	p.Layers = []layer{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
-	x, bound := drawn.FrequencyAxis(takes), figure.ResidualBound(takes)
+	x, bound := figure.FrequencyAxis(takes), figure.ResidualBound(takes)
 	for _, t := range takes {
+		c, of := t.Curve, &draw.columns
+		name := notation.Visible(t.Take.Name)
 		p.Keys = append(p.Keys, key{
-			Group: t.Group, Name: shortName(t.Take.Name), Full: notation.Visible(t.Take.Name), Glyph: glyph(t.Style), X: draw.columns.Number(t.Curve.FrequencyHz),
-			Columns: []cursorColumn{
-				{draw.columns.Number(t.Curve.MagnitudeDB), "dB"},
-				{draw.columns.Number(t.Curve.MagnitudeU95DB), "± dB"},
-				{draw.columns.Number(t.Curve.FitMagnitudeDB), "dB"},
-				{draw.columns.Number(t.Curve.PhaseDeg), "°"},
-				{draw.columns.Number(t.Curve.NoiseFloorDB), "dB"},
-			},
+			Group: t.Group, Name: shortName(name), Full: name, Glyph: glyph(t.Style), X: of.Number(c.FrequencyHz),
+			Columns: []cursorColumn{{of.Number(c.MagnitudeDB), "dB"}, {of.Number(c.MagnitudeU95DB), "± dB"},
+				{of.Number(c.FitMagnitudeDB), "dB"}, {of.Number(c.PhaseDeg), "°"}, {of.Number(c.NoiseFloorDB), "dB"}},
 		})
 		if t.ResidualRe == nil {
 			continue
 		}
 		outside, n := t.Outside()
-		f := figure.Residual(t, x, bound)
-		f.Class = "res"
-		var b strings.Builder
-		if draw.err == nil {
-			// No columns: these figures are not drawn again.
-			draw.err = f.WriteSVG(&b, nil)
-		}
 		p.Residuals = append(p.Residuals, residual{
-			Name: shortName(t.Take.Name), Glyph: glyph(t.Style), SVG: template.HTML(b.String()),
-			Outside: fmt.Sprintf("%d of %d beyond 2 u (%.1f %%; 4.6 %% expected)", outside, n, 100*float64(outside)/float64(max(n, 1))),
+			Name: shortName(name), Glyph: glyph(t.Style), SVG: draw.small(figure.Residual(t, x, bound), "res"),
+			Outside: fmt.Sprintf("%d of %d beyond 2 u (%s; 4.6 %% expected)", outside, n,
+				notation.Percent(100*float64(outside)/float64(max(n, 1)))),
 		})
 	}
 	p.Values = valueRows(takes)
@@ -294,7 +284,7 @@ var preferredHz = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 25
 
 // valueRows are the measured magnitudes in numbers, each at the measured
 // point next to the preferred frequency; rows without any are left out.
-func valueRows(takes []drawn.Take) []valueRow {
+func valueRows(takes []figure.Take) []valueRow {
 	var rows []valueRow
 	for _, hz := range preferredHz {
 		row := valueRow{Frequency: notation.Nominal(hz, quantity.Hertz)}
@@ -302,7 +292,7 @@ func valueRows(takes []drawn.Take) []valueRow {
 		for _, t := range takes {
 			text := notation.None
 			if i := nearest(t.Curve.FrequencyHz, hz); i >= 0 && i < len(t.Curve.MagnitudeDB) {
-				text = notation.Minus(strconv.FormatFloat(t.Curve.MagnitudeDB[i], 'f', 2, 64))
+				text = quantity.Minus(strconv.FormatFloat(t.Curve.MagnitudeDB[i], 'f', 2, 64))
 				any = true
 			}
 			row.Values = append(row.Values, text)
@@ -329,11 +319,8 @@ func nearest(frequencies []float64, hz float64) int {
 func (p *coilPage) circuit(r fit.Result) {
 	p.Model = notation.UpperFirst(words.Model(r.Model)) + "."
 	for i, e := range r.Eddy {
-		name := e.Form
-		if name == "" {
-			name = "term"
-		}
-		p.Eddy = append(p.Eddy, eddyRow{fmt.Sprintf("%s %d", notation.Visible(name), i+1), orWhy(e.Share, notation.Ratio), orWhy(e.Corner, quantity.Hertz)})
+		p.Eddy = append(p.Eddy, eddyRow{words.EddyName(e, i), orWhy(e.Share, quantity.Ratio),
+			orWhy(e.Corner, quantity.Hertz)})
 	}
 	best := math.Inf(1)
 	for _, t := range r.Model.Tried {
@@ -341,16 +328,20 @@ func (p *coilPage) circuit(r fit.Result) {
 	}
 	for _, t := range r.Model.Tried {
 		p.Tried = append(p.Tried, triedRow{
-			Name: notation.Visible(t.Name), Parameters: strconv.Itoa(t.Parameters), BIC: "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
-			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64), Runs: notation.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
-			Note: notation.Visible(t.Note), Chosen: t.Name == r.Model.Name,
+			Name: notation.Visible(t.Name), Parameters: strconv.Itoa(t.Parameters),
+			BIC:  "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
+			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64),
+			Runs: quantity.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
+			Note: notation.Typeset(t.Note), Chosen: t.Name == r.Model.Name,
 		})
 	}
 	for _, q := range r.Parts {
 		unit := quantity.Unit(q.Unit)
+		scale := quantity.ScaleWithU95(q.Nominal, quantity.Coverage95*q.U, unit)
 		p.Parts = append(p.Parts, partRow{
-			What: notation.Visible(q.What), Nominal: notation.Number(q.Nominal, 2*q.U, unit), Fitted: notation.Plain(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
-			Pull: notation.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
+			What: notation.Visible(q.What), Nominal: scale.FormatWithU95(q.Nominal, quantity.Coverage95*q.U, unit),
+			Fitted: scale.Format(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
+			Pull:   quantity.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
 		})
 	}
 }
@@ -359,186 +350,7 @@ func orWhy(q fit.Quantity, unit quantity.Unit) string {
 	if q.Known() {
 		return notation.WithU95(q, unit)
 	}
-	return notation.Unknown + " " + notation.Visible(q.Why)
-}
-
-func (p *coilPage) bench(d CoilDocument) {
-	fact1 := func(name, value string) {
-		if value != "" {
-			p.CoilFacts = append(p.CoilFacts, fact{name, notation.Visible(value)})
-		}
-	}
-	if d.Coil.DCR != nil {
-		fact1("DC resistance", d.Coil.DCR.String())
-	}
-	if t := d.Coil.CelsiusAtTakes; t != nil {
-		fact1("coil during the takes", fmt.Sprintf("%g °C", *t))
-	}
-	for _, t := range d.Takes {
-		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
-	}
-	for _, c := range conditions {
-		row := benchRow{Name: c.name}
-		alike := true
-		for _, t := range d.Takes {
-			text := notation.Visible(c.of(t))
-			alike = alike && text == notation.Visible(c.of(d.Takes[0]))
-			if text == "" {
-				text = notation.None
-			}
-			row.Cells = append(row.Cells, text)
-		}
-		switch {
-		case !alike:
-			p.BenchRows = append(p.BenchRows, row)
-		case len(row.Cells) > 0 && row.Cells[0] != notation.None:
-			p.CoilFacts = append(p.CoilFacts, fact{c.name, row.Cells[0]})
-		}
-	}
-}
-
-// conditions are what is told of the bench: once where all takes agree, else in
-// a table.
-var conditions = []struct {
-	name string
-	of   func(capture.Take) string
-}{
-	{"started", func(t capture.Take) string {
-		if t.Started.IsZero() {
-			return ""
-		}
-		return t.Started.Format("2006-01-02 15:04")
-	}},
-	{"source", func(t capture.Take) string {
-		return map[string]string{"soundcard": "sound card", "virtual": "simulated bench", "import": "recording imported"}[t.Bench.Source]
-	}},
-	{"input", func(t capture.Take) string { return t.Bench.InputDevice }},
-	{"output", func(t capture.Take) string { return t.Bench.OutputDevice }},
-	{"file", func(t capture.Take) string { return t.Bench.File }},
-	{"sample rate", func(t capture.Take) string { return notation.Nominal(float64(t.Audio.RateHz), quantity.Hertz) }},
-	{"sweep", func(t capture.Take) string {
-		s := t.Stimulus
-		if s.RateHz == 0 {
-			return ""
-		}
-		return fmt.Sprintf("%s to %s in %.3g s, %s, %s dBFS", notation.Nominal(s.FromHz, quantity.Hertz), notation.Nominal(s.ToHz, quantity.Hertz),
-			float64(s.SweepSamples)/float64(s.RateHz), notation.Count(s.Repeats, "repeat"), notation.Minus(fmt.Sprintf("%.1f", s.LevelDBFS)))
-	}},
-	{"exciter drive", func(t capture.Take) string {
-		kind := t.Drive.Kind
-		if kind != "" && t.Drive.Assumed {
-			kind += ", assumed"
-		}
-		return kind
-	}},
-	{"drive's fall", func(t capture.Take) string {
-		f := t.Drive.Fall
-		if f == nil {
-			return ""
-		}
-		state := "not corrected"
-		if f.Corrected {
-			state = "corrected"
-		}
-		return fmt.Sprintf("%.2g dB at %s, %s", f.DB, notation.Nominal(f.AtHz, quantity.Hertz), state)
-	}},
-	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
-	{"fixture C", func(t capture.Take) string {
-		if t.Load.FixtureC == nil {
-			return "unknown"
-		}
-		return t.Load.FixtureC.String()
-	}},
-	{"fixture R", func(t capture.Take) string {
-		if t.Load.FixtureR == nil {
-			return "unknown"
-		}
-		return t.Load.FixtureR.String()
-	}},
-	{"added C", func(t capture.Take) string {
-		if t.Load.AddedC == nil {
-			return ""
-		}
-		return t.Load.AddedC.String()
-	}},
-	{"added R", func(t capture.Take) string {
-		if t.Load.AddedR == nil {
-			return ""
-		}
-		return t.Load.AddedR.String()
-	}},
-	{"peak level", func(t capture.Take) string { return level(t.Quality.PeakDBFS) }},
-	{"noise, rms", func(t capture.Take) string { return level(t.Quality.NoiseDBFS) }},
-	{"clipped samples", func(t capture.Take) string {
-		if t.Quality.ClippedSamples == 0 {
-			return ""
-		}
-		return strconv.Itoa(t.Quality.ClippedSamples)
-	}},
-	{"clock drift", func(t capture.Take) string { return notation.Minus(fmt.Sprintf("%+.1f ppm", t.Quality.DriftPPM)) }},
-	{"polarity", func(t capture.Take) string {
-		if t.Quality.Polarity < 0 {
-			return "inverted"
-		}
-		return ""
-	}},
-	{"linearity", func(t capture.Take) string {
-		l := t.Linearity
-		if l == nil {
-			return ""
-		}
-		verdict := "linear"
-		if !l.Linear {
-			verdict = "not linear"
-		}
-		return notation.Minus(fmt.Sprintf("%s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %s", verdict,
-			l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, notation.Nominal(l.AtHz, quantity.Hertz)))
-	}},
-	{"damaged repeats", func(t capture.Take) string {
-		var n []string
-		for _, r := range t.Quality.DamagedRepeats {
-			n = append(n, strconv.Itoa(r+1))
-		}
-		return strings.Join(n, ", ")
-	}},
-	{"notes", func(t capture.Take) string { return strings.Join(t.Bench.Notes, "; ") }},
-}
-
-func level(dbfs float64) string {
-	if dbfs == 0 || math.IsNaN(dbfs) || math.IsInf(dbfs, 0) {
-		return ""
-	}
-	return notation.Minus(fmt.Sprintf("%.1f dBFS", dbfs))
-}
-
-func (p *coilPage) provenance(d CoilDocument) {
-	add := func(name, value string) {
-		if value != "" {
-			p.Provenance = append(p.Provenance, fact{name, notation.Visible(value)})
-		}
-	}
-	add("fitted by", d.Result.Program)
-	add("page made by", d.Program)
-	if !d.Made.IsZero() {
-		add("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
-	}
-	add("result format", d.Result.Schema)
-	recorders := map[string]bool{}
-	for _, t := range d.Takes {
-		if !recorders[t.Program] {
-			recorders[t.Program] = true
-			add("takes recorded by", t.Program)
-		}
-	}
-	stimulus := map[string]string{}
-	for _, t := range d.Takes {
-		stimulus[t.Name] = t.Stimulus.SHA256
-	}
-	for _, t := range d.Result.Takes {
-		if t.AudioSHA256 != "" {
-			p.Checksums = append(p.Checksums, checksum{shortName(t.Name), notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])})
-		}
-	}
+	return notation.None + " " + notation.Typeset(q.Why)
 }
 
 // sections lists what the page holds, for its navigation.
@@ -554,7 +366,7 @@ func (p *coilPage) sections() {
 		{len(p.Residuals) > 0, section{"residuals", "Residuals"}},
 		{p.Noise != "", section{"noise", "Noise"}},
 		{p.Harmonics != "", section{"harmonics", "Distortion"}},
-		{true, section{"circuit", "Circuit"}},
+		{true, section{"circuit", "Model"}},
 		{p.HasUncertainty(), section{"budget", "Uncertainty"}},
 		{p.Account != nil, section{"account", "Capacitance"}},
 		{len(p.Meter) > 0, section{"meter", "Meter"}},

@@ -104,13 +104,16 @@ func selfContained(t *testing.T, page string) {
 }
 
 func TestPageNeedsNothingElse(t *testing.T) {
-	for name, d := range map[string]CoilDocument{"three takes": inventedDocument(invented.ThreeLoads, 60), "hostile names": hostile()} {
+	for name, d := range map[string]CoilDocument{"three takes": inventedDocument(invented.ThreeLoads, 60),
+		"hostile names": hostile()} {
 		t.Run(name, func(t *testing.T) {
 			selfContained(t, pageText(t, d))
 		})
 	}
-	for _, text := range []string{pageCSS, pageJS, frameHTML, coilHTML, manyCSS, comparisonHTML, batchHTML, predictionHTML} {
-		if m := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`).FindString(text); m != "" {
+	for _, text := range []string{pageCSS, pageJS, frameHTML, coilHTML, manyCSS, comparisonHTML, batchHTML,
+		predictionHTML} {
+		outside := regexp.MustCompile(`@import|url\(|https?://[^w]|fetch\(|XMLHttpRequest|eval\(|innerHTML = [^t]`)
+		if m := outside.FindString(text); m != "" {
 			t.Errorf("the page's sources hold %q", m)
 		}
 	}
@@ -124,11 +127,13 @@ func TestPolicyMatchesStyleAndScript(t *testing.T) {
 
 func policyMatches(t *testing.T, page string) {
 	t.Helper()
-	policy := html.UnescapeString(regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`).FindStringSubmatch(page)[1])
+	header := regexp.MustCompile(`http-equiv="Content-Security-Policy" content="([^"]*)"`)
+	policy := html.UnescapeString(header.FindStringSubmatch(page)[1])
 	if !strings.HasPrefix(policy, "default-src 'none'; ") || strings.Contains(policy, "unsafe") {
 		t.Errorf("policy %q is not strict", policy)
 	}
-	for directive, pattern := range map[string]string{"style-src": `(?s)<style>(.*?)</style>`, "script-src": `(?s)<script>(.*?)</script>`} {
+	for directive, pattern := range map[string]string{"style-src": `(?s)<style>(.*?)</style>`,
+		"script-src": `(?s)<script>(.*?)</script>`} {
 		sum := sha256.Sum256([]byte(regexp.MustCompile(pattern).FindStringSubmatch(page)[1]))
 		want := directive + " 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 		if !strings.Contains(policy, want+";") {
@@ -146,7 +151,8 @@ func TestHostileNamesAreShown(t *testing.T) {
 		}
 	}
 	shown := html.UnescapeString(page)
-	for _, want := range []string{d.Result.Coil, d.Coil.Notes, d.Result.Takes[0].Name, d.Result.Takes[2].Name, d.Result.Warnings[0]} {
+	for _, want := range []string{d.Result.Coil, d.Coil.Notes, d.Result.Takes[0].Name, d.Result.Takes[2].Name,
+		d.Result.Warnings[0]} {
 		if !strings.Contains(shown, want) {
 			t.Errorf("%q is not shown", want)
 		}
@@ -155,7 +161,8 @@ func TestHostileNamesAreShown(t *testing.T) {
 
 // Every reference within the page leads somewhere, and no id is given twice.
 func TestPageReferences(t *testing.T) {
-	for name, d := range map[string]CoilDocument{"eight takes": inventedDocument(invented.EightLoads, 60), "hostile names": hostile()} {
+	for name, d := range map[string]CoilDocument{"eight takes": inventedDocument(invented.EightLoads, 60),
+		"hostile names": hostile()} {
 		ids := map[string]bool{}
 		all := elements(t, pageText(t, d))
 		figures := 0
@@ -204,10 +211,11 @@ func TestPageData(t *testing.T) {
 	d := inventedDocument(invented.ThreeLoads, 60)
 	page := pageText(t, d)
 	var columns [][]*float64
-	if err := json.Unmarshal([]byte(regexp.MustCompile(`(?s)id="columns">(.*?)</script>`).FindStringSubmatch(page)[1]), &columns); err != nil {
+	data := regexp.MustCompile(`(?s)id="columns">(.*?)</script>`).FindStringSubmatch(page)[1]
+	if err := json.Unmarshal([]byte(data), &columns); err != nil {
 		t.Fatal(err)
 	}
-	row := regexp.MustCompile(`<tr data-group="t1" data-c="(\d+)">.*?</tr>`).FindStringSubmatch(page)
+	row := regexp.MustCompile(`(?s)<tr data-group="t1" data-c="(\d+)">.*?</tr>`).FindStringSubmatch(page)
 	numbers := regexp.MustCompile(`data-c="(\d+)" data-unit`).FindAllStringSubmatch(row[0], -1)
 	if len(numbers) != 5 {
 		t.Fatalf("%d columns at the cursor, want 5", len(numbers))
@@ -233,7 +241,8 @@ func TestPageData(t *testing.T) {
 // A page comes of whatever there is, down to nothing.
 func TestPageOfLittle(t *testing.T) {
 	unknown := fit.Unknown("nothing was measured")
-	little := fit.Result{Coil: "invented", Inductance: unknown, Capacitance: unknown, CapacitanceCoil: unknown, Resistance: unknown,
+	little := fit.Result{Coil: "invented", Inductance: unknown, Capacitance: unknown, CapacitanceCoil: unknown,
+		Resistance:    unknown,
 		BareResonance: unknown, BareQ: unknown}
 	noFit := inventedDocument(invented.ThreeLoads, 60)
 	for i := range noFit.Result.Takes {
@@ -244,7 +253,8 @@ func TestPageOfLittle(t *testing.T) {
 	noFit.Result.Line = nil
 	one := inventedDocument(invented.ThreeLoads[:1], 1)
 	for name, d := range map[string]CoilDocument{
-		"nothing": {Result: little}, "no fit": noFit, "one point": one, "lone take": {Result: invented.LoneTake(), Coil: capture.Coil{}},
+		"nothing": {Result: little}, "no fit": noFit, "one point": one,
+		"lone take": {Result: invented.LoneTake(), Coil: capture.Coil{}},
 	} {
 		page := pageText(t, d)
 		elements(t, page)
@@ -256,7 +266,8 @@ func TestPageOfLittle(t *testing.T) {
 			}
 		}
 	}
-	if page := pageText(t, CoilDocument{Result: little}); strings.Contains(page, "<script") || !strings.Contains(page, "nothing was measured") {
+	if page := pageText(t, CoilDocument{Result: little}); strings.Contains(page, "<script") ||
+		!strings.Contains(page, "nothing was measured") {
 		t.Error("without curves the page needs no script, and says why nothing is known")
 	}
 }
@@ -271,19 +282,24 @@ func TestPageSize(t *testing.T) {
 func TestPageShowsWhatStandsBehind(t *testing.T) {
 	d := inventedDocument(invented.ThreeLoads, 60)
 	d.Result.Budget[0].Quantity, d.Result.Budget[1].Quantity = "inductance_h", "capacitance_coil_f"
-	page := html.UnescapeString(regexp.MustCompile(`(?s)<script.*?</script>|<[^>]*>`).ReplaceAllString(pageText(t, d), "\n"))
+	page := html.UnescapeString(regexp.MustCompile(`(?s)<script.*?</script>|<[^>]*>`).ReplaceAllString(pageText(t,
+		d), "\n"))
 	page = strings.Join(strings.Fields(page), " ")
 	for _, want := range []string{
 		// The correlations of the invented covariance.
 		"Inductance 1 −0.500 0.900", "Resistance 0.900 0.250 1",
 		"Distributions by repeated fits (JCGM 101), 1000 trials, 2 of them without a minimum",
-		"Inductance 2.410 H 10 mH 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
-		"Inductance source share", "Capacitance of the coil alone source share",
-		"L at 1 kHz, series From the coil’s own value to the reading: 2.410 H at low frequency; eddy currents −0.41 %, self-capacitance +0.83 %.",
-		"the temperature of the reading is not known", "What would explain the difference: a shorted turn, or metal near the coil",
-		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead ?1 not stated", "?1 not known: nothing is stated of it",
+		"Inductance 2.410 H 0.010 H 2.391 H … 2.431 H 998", "Resonance of bare 8.660 kHz",
+		"Inductance source share", "Self-capacitance source share",
+		"L at 1 kHz, series From the coil’s own value to the reading: 2.410 H at low frequency; eddy currents −0.41 " +
+			"%, self-capacitance +0.83 %.",
+		"the temperature of the reading is not known",
+		"What would explain the difference: a shorted turn, or metal near the coil",
+		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead –¹ not stated",
+		"¹ not known: nothing is stated of it",
 		"the parts agree with the whole (E n 0.31).",
-		"take peak height width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz", "without the cable 3.12 ± 0.11 kHz", "tone 0 ?1 ?1 0.900 ± 0.039",
+		"take peak frequency peak height −3 dB width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz",
+		"without the cable 3.12 ± 0.11 kHz", "tone 0 –¹ –¹ 0.900 ± 0.039",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page does not say %q", want)
@@ -303,7 +319,8 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 }
 
 func TestCoefficient(t *testing.T) {
-	for r, want := range map[float64]string{0.25: "0.250", -0.9: "−0.900", 0.99987: "0.99987", -0.9999999: "−1.000000", 1: "1.000000", 0: "0.000"} {
+	for r, want := range map[float64]string{0.25: "0.250", -0.9: "−0.900", 0.99987: "0.99987",
+		-0.9999999: "−1.000000", 1: "1.000000", 0: "0.000"} {
 		if got := coefficient(r); got != want {
 			t.Errorf("%g is written %q, want %q", r, got, want)
 		}
@@ -311,7 +328,8 @@ func TestCoefficient(t *testing.T) {
 }
 
 func TestPageReportsItsError(t *testing.T) {
-	if err := Coil(invented.FullDisk{}, CoilDocument{Result: invented.Result(invented.ThreeLoads, 20)}); !errors.Is(err, invented.ErrFull) {
+	if err := Coil(invented.FullDisk{}, CoilDocument{Result: invented.Result(invented.ThreeLoads,
+		20)}); !errors.Is(err, invented.ErrFull) {
 		t.Errorf("got error %v, want %v", err, invented.ErrFull)
 	}
 }

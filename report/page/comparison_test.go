@@ -12,7 +12,8 @@ import (
 func comparisonPageText(t testing.TB, coils []comparison.Coil) string {
 	t.Helper()
 	var b bytes.Buffer
-	if err := Comparison(&b, ComparisonDocument{Comparison: invented.Compared(t, coils), SortKey: "given", Made: invented.Day, Program: "coilsweep test"}); err != nil {
+	if err := Comparison(&b, ComparisonDocument{Comparison: invented.Compared(t, coils), SortKey: "given",
+		Made: invented.Day, Program: "coilsweep test"}); err != nil {
 		t.Fatal(err)
 	}
 	return b.String()
@@ -42,7 +43,8 @@ func TestComparison(t *testing.T) {
 func TestComparisonPageOfFifty(t *testing.T) {
 	page := comparisonPageText(t, invented.Coils(50, 800))
 	selfContained(t, page)
-	if curves, thin := strings.Count(page, `<path class="curve `), strings.Count(page, `<path class="trace `); curves != 6*4 || thin != 44*4 {
+	if curves, thin := strings.Count(page, `<path class="curve `),
+		strings.Count(page, `<path class="trace `); curves != 6*4 || thin != 44*4 {
 		t.Errorf("%d curves and %d thin lines, want 24 and 176", curves, thin)
 	}
 	if len(page) > 2.5e6 {

@@ -31,7 +31,18 @@ func (d *drawing) one(f *plot.Figure, class string) template.HTML {
 	return template.HTML(b.String())
 }
 
+// small is a figure that is not drawn again, so that nothing stands behind it.
+func (d *drawing) small(f *plot.Figure, class string) template.HTML {
+	if f == nil || d.err != nil {
+		return ""
+	}
+	f.Class = class
+	var b strings.Builder
+	d.err = f.WriteSVG(&b, nil)
+	return template.HTML(b.String())
+}
+
 func glyph(style int) template.HTML {
-	return template.HTML(fmt.Sprintf(`<svg class="key s%d" viewBox="-5.5 -5.5 11 11" aria-hidden="true"><path d="%s"/></svg>`,
-		style%plot.Styles, plot.Marker(style)))
+	const key = `<svg class="key s%d" viewBox="-5.5 -5.5 11 11" aria-hidden="true"><path d="%s"/></svg>`
+	return template.HTML(fmt.Sprintf(key, style%plot.Styles, plot.Marker(style)))
 }

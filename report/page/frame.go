@@ -60,8 +60,8 @@ type (
 	}
 	layer  struct{ Class, Name string }
 	titled struct {
-		Title string
-		SVG   template.HTML
+		Title       string
+		SVG, Narrow template.HTML // Narrow is empty where one shape does for both
 	}
 )
 
@@ -94,7 +94,8 @@ func (f frame) CSP() string {
 	if f.Data != "" {
 		script = "script-src '" + checksumOf(pageJS) + "'; "
 	}
-	return "default-src 'none'; img-src data:; " + script + "style-src '" + checksumOf(f.css) + "'; base-uri 'none'; form-action 'none'"
+	return "default-src 'none'; img-src data:; " + script +
+		"style-src '" + checksumOf(f.css) + "'; base-uri 'none'; form-action 'none'"
 }
 
 // checksumOf is the source expression of Content Security Policy Level 2 for

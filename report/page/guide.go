@@ -29,7 +29,8 @@ var guideTemplate = framed("{{.Body}}")
 func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 	inline := &inlinePictures{pictures: pictures}
 	md := goldmark.New(
-		goldmark.WithParserOptions(parser.WithAutoHeadingID(), parser.WithASTTransformers(util.Prioritized(inline, 100))),
+		goldmark.WithParserOptions(parser.WithAutoHeadingID(),
+			parser.WithASTTransformers(util.Prioritized(inline, 100))),
 		goldmark.WithRendererOptions(html.WithUnsafe())) // lets SVG pass as a data address; the text is ours
 	var body bytes.Buffer
 	if err := md.Convert(markdown, &body); err != nil {

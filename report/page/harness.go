@@ -1,54 +1,48 @@
 package page
 
 import (
-	"fmt"
 	"html/template"
-	"strings"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/words"
 )
 
 type (
 	inHarness struct {
 		About    string
 		Figure   template.HTML
-		Sounds   []soundRow // as set, and without each part
-		Knobs    []soundRow // at other positions
+		Sounds   []benchRow // as set, and without each part
+		Knobs    []benchRow // at other positions
 		Reasons  []string
 		Warnings []string
 	}
-	soundRow struct{ What, Peak, Height, Q, Level string }
 )
 
 // newInHarness is what coils do in a guitar, without the figure.
 func newInHarness(h harness.Prediction) *inHarness {
-	var n notation.Notes
-	row := func(what string, s harness.Sound) soundRow {
-		return soundRow{what, n.Cell(s.Peak, quantity.Hertz), n.Cell(s.PeakDB, notation.Decibel), n.Cell(s.Q, notation.Ratio), n.Cell(s.Level, notation.Decibel)}
-	}
-	out := &inHarness{About: strings.Join(notation.VisibleAll(h.Coils), " and "), Warnings: notation.VisibleAll(h.Warnings)}
-	if h.Harness != "" {
-		out.About += " in " + notation.Visible(h.Harness)
-	}
-	out.Sounds = append(out.Sounds, row("as set", h.Sound))
+	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: notation.TypesetAll(h.Warnings)}
+	names, sounds := []string{"as set"}, []harness.Sound{h.Sound}
 	for _, r := range h.Without {
-		out.Sounds = append(out.Sounds, row("without the "+notation.Visible(r.Part), r.Sound))
+		names, sounds = append(names, "without the "+notation.Visible(r.Part)), append(sounds, r.Sound)
 	}
 	for _, at := range h.Positions {
-		switch {
-		case at.Volume != nil:
-			out.Knobs = append(out.Knobs, row(fmt.Sprintf("volume %g", *at.Volume), at.Sound))
-		case at.Tone != nil:
-			out.Knobs = append(out.Knobs, row(fmt.Sprintf("tone %g", *at.Tone), at.Sound))
+		names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
+	}
+	var n notation.Notes
+	rows := make([]benchRow, len(names))
+	for _, c := range words.SoundColumns {
+		for i, cell := range notation.CellsOf(&n, c.Unit, sounds, c.Of) {
+			rows[i].Name, rows[i].Cells = names[i], append(rows[i].Cells, cell)
 		}
 	}
-	for i, why := range n.Reasons {
-		out.Reasons = append(out.Reasons, reasonWords(i, why))
+	out.Sounds = rows[:1+len(h.Without)]
+	if len(h.Positions) > 0 {
+		out.Knobs = rows[1+len(h.Without):]
 	}
+	out.Reasons = n.Reasons()
 	return out
 }
 

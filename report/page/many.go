@@ -3,30 +3,91 @@ package page
 import (
 	"html/template"
 	"slices"
-	"strings"
 	"time"
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/drawn"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/words"
 )
 
 // manyPage is what the pages about several coils have in common.
 type manyPage struct {
 	frame
 	Summary     []string
+	Properties  []string
+	Rows        []coilRow
+	Reasons     []string
+	Remarks     []string
 	Overlays    []titled
 	OverlayNote string
 	Charts      []titled
+}
+
+// coilRow is a coil with its properties in a table.
+type coilRow struct {
+	named
+	Reference bool
+	Verdict   string
+	Failed    bool
+	Values    []markedCell
+	Deltas    []markedCell // against the reference
+}
+
+// named is a coil or a take at the head of a row.
+type named struct {
+	Name, Folder string
+	Glyph        template.HTML
+	Long         bool
+}
+
+func newNamed(name, folder string, glyph template.HTML) named {
+	return named{notation.Tied(name), notation.Visible(folder), glyph, len([]rune(name)) > 24}
+}
+
+// markedCell is a cell of a table that may stand out.
+type markedCell struct {
+	Text, Note string
+	Marked     bool
 }
 
 func newManyPage(kind, title, program string, made time.Time) manyPage {
 	p := manyPage{frame: newFrame(kind, title, manyCSS)}
 	p.madeAt(made, program)
 	return p
+}
+
+// table fills in the values of the properties of all rows, a column with one
+// prefix.
+func (p *manyPage) table(properties []comparison.Property, values func(property int) []fit.Quantity,
+	marked func(property, row int) bool) {
+	var n notation.Notes
+	for k, property := range properties {
+		p.Properties = append(p.Properties, property.Name)
+		for i, text := range n.Cells(words.UnitOf(property), values(k)...) {
+			p.Rows[i].Values = append(p.Rows[i].Values, markedCell{Text: notation.Tied(text), Marked: marked(k, i)})
+		}
+	}
+	p.Reasons = n.Reasons()
+}
+
+// finish fills in the figures' numbers and the sections.
+func (p *manyPage) finish(draw *drawing, sections ...section) error {
+	if draw.err != nil {
+		return draw.err
+	}
+	if p.Overlays != nil {
+		p.Data = template.JS(draw.columns.JSON())
+	}
+	for _, s := range sections {
+		if s.ID != "response" && s.ID != "charts" || s.ID == "response" && p.Overlays != nil || s.ID == "charts" &&
+			p.Charts != nil {
+			p.Sections = append(p.Sections, s)
+		}
+	}
+	return nil
 }
 
 // glyphOf is the glyph of a coil that has a style of its own.
@@ -44,30 +105,36 @@ const overlayPoints = 400
 const mostOverlays = 3
 
 // overlays draws the responses of all coils with the same load.
-func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int, styles []figure.CoilStyle, draw *drawing) {
+func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int, styles []figure.CoilStyle,
+	draw *drawing) {
 	loads := comparison.CommonLoads(coils)
 	for n, load := range loads[:min(len(loads), mostOverlays)] {
 		curves := make([]*fit.Curve, len(coils))
 		for i, coil := range coils {
 			if t, ok := comparison.TakeWith(coil.Result, load); ok && t.Curve != nil {
-				curves[i] = drawn.ThinnedTo(t.Curve, overlayPoints)
+				curves[i] = figure.ThinnedTo(t.Curve, overlayPoints)
 			}
 		}
 		if slices.Contains(curves, nil) {
 			continue
 		}
 		title := notation.UpperFirst(load.String())
-		p.Overlays = append(p.Overlays, titled{title, draw.both(func(s figure.Shape) *plot.Figure {
-			return figure.Overlay(n, title, curves, names, order, styles, s)
-		})})
+		overlay := func(s figure.Shape) *plot.Figure {
+			return figure.Overlay(n, title, curves, names, order, styles,
+				s)
+		}
+		p.Overlays = append(p.Overlays, titled{title, draw.one(overlay(figure.Wide), "w"),
+			draw.one(overlay(figure.Narrow), "n")})
 		if p.Keys != nil {
 			continue
 		}
 		p.KeyColumns = []string{"coil", title, "U95"}
 		for _, i := range order {
+			c, of := curves[i], &draw.columns
 			p.Keys = append(p.Keys, key{
-				Group: styles[i].Group, Name: shortName(names[i]), Full: names[i], Glyph: glyphOf(styles[i]), X: draw.columns.Number(curves[i].FrequencyHz),
-				Columns: []cursorColumn{{draw.columns.Number(curves[i].MagnitudeDB), "dB"}, {draw.columns.Number(curves[i].MagnitudeU95DB), "± dB"}},
+				Group: styles[i].Group, Name: shortName(names[i]), Full: names[i], Glyph: glyphOf(styles[i]),
+				X:       of.Number(c.FrequencyHz),
+				Columns: []cursorColumn{{of.Number(c.MagnitudeDB), "dB"}, {of.Number(c.MagnitudeU95DB), "± dB"}},
 			})
 		}
 	}
@@ -78,10 +145,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 
 // chart adds a small figure to the page; nil is left out.
 func (p *manyPage) chart(f *plot.Figure, title string, draw *drawing) {
-	if f == nil || draw.err != nil {
-		return
+	if svg := draw.small(f, ""); svg != "" {
+		p.Charts = append(p.Charts, titled{title, svg, ""})
 	}
-	var b strings.Builder
-	draw.err = f.WriteSVG(&b, nil)
-	p.Charts = append(p.Charts, titled{title, template.HTML(b.String())})
 }

@@ -30,14 +30,15 @@ type (
 func (p *coilPage) meter(readings []fit.MeterResult) {
 	for _, m := range readings {
 		unit := words.MeterUnit(m.What)
-		row := meterRow{What: notation.Visible(m.What), At: notation.Nominal(m.AtHz, quantity.Hertz), Mode: notation.Visible(m.Mode),
-			Reading: notation.Number(m.Reading, m.U95, unit), Expected: orWhy(m.Expected, unit), En: notation.En(m.En), Verdict: notation.Visible(m.Verdict)}
-		if m.AtHz == 0 {
-			row.At = notation.None
+		row := meterRow{What: notation.Visible(m.What), At: notation.None, Mode: notation.Visible(m.Mode),
+			Reading: quantity.FormatWithU95(m.Reading, m.U95, unit), Expected: orWhy(m.Expected, unit),
+			En: notation.En(m.En), Verdict: notation.Typeset(m.Verdict)}
+		if m.AtHz != 0 {
+			row.At = notation.Nominal(m.AtHz, quantity.Hertz)
 		}
 		if e := m.Explanation; e != nil {
 			row.Effects = notation.Tied(words.Effects(m))
-			row.Notes, row.Causes = notation.VisibleAll(e.Notes), notation.VisibleAll(e.Causes)
+			row.Notes, row.Causes = notation.TypesetAll(e.Notes), notation.TypesetAll(e.Causes)
 		}
 		p.Meter = append(p.Meter, row)
 	}
@@ -65,20 +66,19 @@ func (p *coilPage) account(a *fit.Account) {
 	var n notation.Notes
 	rows := func(lines []fit.AccountLine) (out []accountRow) {
 		for _, l := range lines {
-			out = append(out, accountRow{notation.Visible(l.What), n.Cell(l.Farad, quantity.Farad), notation.Visible(l.Source)})
+			out = append(out, accountRow{notation.Visible(l.What), n.Cell(l.Farad, quantity.Farad),
+				notation.Visible(l.Source)})
 		}
 		return out
 	}
-	out := &account{Rows: rows(a.Lines), Added: rows(a.Added), Sum: n.Cell(a.Sum, quantity.Farad), Total: n.Cell(a.Total, quantity.Farad),
-		Verdict: notation.Visible(a.Verdict)}
+	out := &account{Rows: rows(a.Lines), Added: rows(a.Added), Sum: n.Cell(a.Sum, quantity.Farad),
+		Total: n.Cell(a.Total, quantity.Farad), Verdict: notation.Typeset(a.Verdict)}
 	if a.En != nil {
 		out.En = notation.En(a.En)
 	}
 	if a.PerMetre != nil {
 		out.PerMetre = n.Cell(*a.PerMetre, quantity.Farad)
 	}
-	for i, why := range n.Reasons {
-		out.Reasons = append(out.Reasons, reasonWords(i, why))
-	}
+	out.Reasons = n.Reasons()
 	p.Account = out
 }

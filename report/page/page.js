@@ -35,7 +35,8 @@
       for (let e = Math.floor(Math.log10(a.lo)); Math.pow(10, e) <= a.hi; e++) {
         for (let m = 1; m < 10; m++) {
           const v = m * Math.pow(10, e);
-          if (v >= a.lo * (1 - 1e-9) && v <= a.hi * (1 + 1e-9)) out.push([v, labels.includes(m) ? number(v, Math.max(0, -e), v >= 1e3) : ""]);
+          if (v < a.lo * (1 - 1e-9) || v > a.hi * (1 + 1e-9)) continue;
+          out.push([v, labels.includes(m) ? number(v, Math.max(0, -e), v >= 1e3) : ""]);
         }
       }
       if (out.filter((t) => t[1]).length >= (labels.length > 1 ? 3 : 2)) return out;
@@ -46,7 +47,9 @@
     if (a.kind === "deg") step = [1, 5, 15, 45, 90, 180, 360, 720].find((s) => (a.hi - a.lo) / s <= most) || 1440;
     const decimals = Math.max(0, -Math.floor(Math.log10(step) + 1e-9));
     const thousands = Math.max(Math.abs(a.lo), a.hi) >= (a.kind === "log" ? 1e3 : 1e4);
-    for (let n = Math.ceil(a.lo / step - 1e-9) + 0; n * step <= a.hi + 1e-9 * step; n++) out.push([n * step, number(n * step, decimals, thousands)]);
+    for (let n = Math.ceil(a.lo / step - 1e-9) + 0; n * step <= a.hi + 1e-9 * step; n++) {
+      out.push([n * step, number(n * step, decimals, thousands)]);
+    }
     return out;
   };
 
@@ -89,7 +92,9 @@
       let lo = Infinity, hi = -Infinity;
       for (const node of $$(".curve[data-c], .trace[data-c], .floor[data-c]", this.svg)) {
         const [x, y] = this.numbers(node);
-        x.forEach((f, i) => { if (f >= view.lo && f <= view.hi && y[i] !== null && y[i] !== undefined) { lo = Math.min(lo, y[i]); hi = Math.max(hi, y[i]); } });
+        x.forEach((f, i) => {
+          if (f >= view.lo && f <= view.hi && y[i] != null) { lo = Math.min(lo, y[i]); hi = Math.max(hi, y[i]); }
+        });
       }
       if (!(hi > lo)) return;
       const w = this.wholeY;
@@ -118,7 +123,7 @@
       for (let i = 0; i < x.length; i++) {
         if (x[Math.min(i + 1, x.length - 1)] < view.lo || x[Math.max(i - 1, 0)] > view.hi) continue;
         const v = y[i], h = sign ? half[i] : 0;
-        out.push(v === null || v === undefined || h === null || h === undefined ? null : [this.px(x[i]), this.py(v + sign * h)]);
+        out.push(v == null || h == null ? null : [this.px(x[i]), this.py(v + sign * h)]);
       }
       return out;
     }
@@ -132,7 +137,8 @@
     }
     band(node) {
       const upper = this.points(node, 1).filter(Boolean), lower = this.points(node, -1).filter(Boolean).reverse();
-      return upper.length ? "M" + upper.concat(lower).map((p) => p[0].toFixed(1) + " " + p[1].toFixed(1)).join("L") + "Z" : "";
+      const round = upper.concat(lower).map((p) => p[0].toFixed(1) + " " + p[1].toFixed(1));
+      return upper.length ? "M" + round.join("L") + "Z" : "";
     }
     markers(node) {
       const shape = node.firstElementChild && node.firstElementChild.getAttribute("d");
@@ -176,7 +182,9 @@
         const v = this.value(node, cursor);
         if (v === null || node.classList.contains("off")) continue;
         const y = this.py(v);
-        if (y >= this.top && y <= this.bottom) make("circle", { class: "cursor-dot " + /s\d/.exec(node.getAttribute("class"))[0], cx: x, cy: y, r: 3.5 }, this.dots);
+        const style = /s\d/.exec(node.getAttribute("class"))[0];
+        if (y < this.top || y > this.bottom) continue;
+        make("circle", { class: "cursor-dot " + style, cx: x, cy: y, r: 3.5 }, this.dots);
       }
     }
     pointer() {
@@ -195,7 +203,10 @@
         drag.setAttribute("x", a);
         drag.setAttribute("width", b - a);
       });
-      this.svg.addEventListener("pointerdown", (event) => { if (event.button === 0) start = frequency(event); setCursor(frequency(event)); });
+      this.svg.addEventListener("pointerdown", (event) => {
+        if (event.button === 0) start = frequency(event);
+        setCursor(frequency(event));
+      });
       const end = (event) => {
         if (drag) drag.remove();
         if (start !== null && drag && event.type === "pointerup") {
@@ -241,7 +252,9 @@
       for (const cell of $$("td", row)) {
         const n = Number(cell.dataset.c), v = n < 0 ? null : interpolate(x, columns[n], cursor);
         const unit = cell.dataset.unit, small = unit.startsWith("±");
-        cell.textContent = v === null ? "–" : (small ? "± " + v.toPrecision(2) + " dB" : v.toFixed(unit === "°" ? 1 : 2).replace("-", "−") + (unit === "°" ? "°" : " dB"));
+        const decimals = unit === "°" ? 1 : 2, suffix = unit === "°" ? "°" : " dB";
+        const text = () => small ? "± " + v.toPrecision(2) + " dB" : v.toFixed(decimals).replace("-", "−") + suffix;
+        cell.textContent = v === null ? "–" : text();
       }
     }
     for (const f of figures) if (f.line) f.mark();
@@ -288,8 +301,17 @@
 
   // Paper shows the whole range, whatever the screen shows.
   let kept = null;
-  window.addEventListener("beforeprint", () => { kept = { view, cursor }; view = { ...whole }; cursor = NaN; for (const f of figures) f.draw(); });
-  window.addEventListener("afterprint", () => { if (kept) { ({ view, cursor } = kept); for (const f of figures) f.draw(); } });
+  window.addEventListener("beforeprint", () => {
+    kept = { view, cursor };
+    view = { ...whole };
+    cursor = NaN;
+    for (const f of figures) f.draw();
+  });
+  window.addEventListener("afterprint", () => {
+    if (!kept) return;
+    ({ view, cursor } = kept);
+    for (const f of figures) f.draw();
+  });
 
   for (const f of figures) f.draw();
   setCursor(from(view, 0.75));

@@ -5,12 +5,13 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strings"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/winding"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
-	"coilsweep/report/picture"
 	"coilsweep/report/words"
 )
 
@@ -44,8 +45,9 @@ func CoilParts(d CoilDocument) (Parts, error) {
 		there bool
 		view  any
 	}{
-		{"summary", true, view}, {"warnings", true, view}, {"takes", len(view.Takes) > 0, view}, {"circuit", true, view},
-		{"shares", view.HasUncertainty(), view}, {"meter", len(view.Meter) > 0, view.Meter}, {"account", view.Account != nil, view.Account},
+		{"summary", true, view}, {"warnings", true, view}, {"takes", len(view.Takes) > 0, view},
+		{"circuit", true, view}, {"shares", view.HasUncertainty(), view},
+		{"meter", len(view.Meter) > 0, view.Meter}, {"account", view.Account != nil, view.Account},
 	} {
 		if !one.there {
 			continue
@@ -59,7 +61,7 @@ func CoilParts(d CoilDocument) (Parts, error) {
 
 // ComparisonParts are "compared" and "differences" of a comparison's page, and
 // its figures.
-func ComparisonParts(d ComparisonDocument) (Parts, []picture.Drawing, error) {
+func ComparisonParts(d ComparisonDocument) (Parts, []figure.Drawing, error) {
 	view, err := newComparisonPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -68,7 +70,7 @@ func ComparisonParts(d ComparisonDocument) (Parts, []picture.Drawing, error) {
 }
 
 // BatchParts are "batch" and "judged" of a batch's page, and its figures.
-func BatchParts(d BatchDocument) (Parts, []picture.Drawing, error) {
+func BatchParts(d BatchDocument) (Parts, []figure.Drawing, error) {
 	view, err := newBatchPage(d)
 	if err != nil {
 		return nil, nil, err
@@ -76,7 +78,7 @@ func BatchParts(d BatchDocument) (Parts, []picture.Drawing, error) {
 	return view.parts(batchTemplate, view, "batch", "judged")
 }
 
-func (p *manyPage) parts(t *template.Template, view any, names ...string) (Parts, []picture.Drawing, error) {
+func (p *manyPage) parts(t *template.Template, view any, names ...string) (Parts, []figure.Drawing, error) {
 	parts := Parts{}
 	for _, name := range names {
 		if err := parts.add(t, name, view); err != nil {
@@ -86,16 +88,10 @@ func (p *manyPage) parts(t *template.Template, view any, names ...string) (Parts
 	return parts, p.drawings(), nil
 }
 
-// drawings are the figures of a page: each wide and narrow, or one for both.
-func (p *manyPage) drawings() []picture.Drawing {
-	var out []picture.Drawing
-	for _, t := range append(append([]titled{}, p.Overlays...), p.Charts...) {
-		parts := strings.SplitAfter(string(t.SVG), "</svg>")
-		d := picture.Drawing{Title: t.Title, Wide: parts[0]}
-		if len(parts) > 1 {
-			d.Narrow = strings.TrimSpace(parts[1])
-		}
-		out = append(out, d)
+// drawings are the figures of a page: wide and narrow, or one for both.
+func (p *manyPage) drawings() (out []figure.Drawing) {
+	for _, t := range slices.Concat(p.Overlays, p.Charts) {
+		out = append(out, figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(t.Narrow)})
 	}
 	return out
 }
@@ -129,48 +125,50 @@ var partTemplate = template.Must(template.Must(frameTemplate.Clone()).New("parts
 // WindingParts are "winding": a coil checked against its wire and turns.
 func WindingParts(s winding.Sheet) (Parts, error) {
 	var n notation.Notes
-	check := s.Check
-	view := struct {
+	check, view := s.Check, struct {
 		Facts               []fact
 		Suspicions, Remarks []string
-		Shorted             [][]string
+		Shorted             []benchRow
 		Reasons             []string
 	}{}
-	add := func(name, value string) { view.Facts = append(view.Facts, fact{name, value}) }
-	add("wire", notation.Visible(s.Plan.Wire.Name))
+	add := func(name, format string, args ...any) {
+		view.Facts = append(view.Facts, fact{name, fmt.Sprintf(format, args...)})
+	}
+	add("wire", "%s", notation.Visible(s.Plan.Wire.Name))
 	if turns := float64(s.Plan.Turns); turns > 0 {
-		add("turns", fmt.Sprintf("%.0f, mean turn length %s", turns, notation.Plain(s.Plan.MeanTurnM(turns), quantity.Metre, 3)))
-		add("length of the wire", notation.Plain(turns*s.Plan.MeanTurnM(turns), quantity.Metre, 3))
+		mean := s.Plan.MeanTurnM(turns)
+		add("turns", "%.0f, mean turn length %s", turns, quantity.Format(mean, quantity.Metre, 3))
+		add("length of the wire", "%s", quantity.Format(turns*mean, quantity.Metre, 3))
 	}
-	add("resistance, "+notation.Visible(check.From), n.Cell(check.Measured, quantity.Ohm))
-	add(fmt.Sprintf("expected of wire and bobbin at %g °C", check.Celsius), n.Cell(check.Expected, quantity.Ohm))
+	ohm := n.Cells(quantity.Ohm, check.Measured, check.Expected)
+	add("resistance, "+notation.Typeset(check.From), "%s", ohm[0])
+	add(fmt.Sprintf("expected from wire and bobbin at %s °C", notation.TwoDigits(check.Celsius)), "%s", ohm[1])
 	if check.En != nil {
-		add("En", notation.En(check.En)+map[bool]string{true: ": agrees", false: ": differs"}[math.Abs(*check.En) <= 1])
+		add("En", "%s: %s", notation.En(check.En), map[bool]string{true: "agrees", false: "differs"}[math.Abs(*check.En) <= 1])
 	}
-	add("turns that the resistance stands for", n.Cell(check.Turns, notation.Ratio))
+	add("turns that give this resistance", "%s", n.Cell(check.Turns, quantity.Ratio))
 	if !math.IsNaN(check.AirH) {
-		add("winding without pole pieces and magnets", fmt.Sprintf("about %s; this coil has %.2g times that", notation.Plain(check.AirH, quantity.Henry, 2), check.Factor))
+		add("winding without pole pieces and magnets", "about %s; this coil has %s times that",
+			quantity.Format(check.AirH, quantity.Henry, 2), notation.TwoDigits(check.Factor))
 	}
-	sentences := func(texts []string) (out []string) {
-		for _, text := range texts {
-			out = append(out, notation.UpperFirst(notation.Visible(text))+".")
-		}
-		return out
+	for _, text := range check.Suspicions {
+		view.Suspicions = append(view.Suspicions, notation.UpperFirst(notation.Typeset(text))+".")
 	}
-	view.Suspicions, view.Remarks = sentences(check.Suspicions), sentences(check.Remarks)
+	for _, text := range check.Remarks {
+		view.Remarks = append(view.Remarks, notation.UpperFirst(notation.Typeset(text))+".")
+	}
 	for _, one := range s.Shorted {
-		row := []string{notation.TwoDigits(100*one.Part) + " %", notation.None, notation.None, notation.None}
+		row := benchRow{notation.TwoDigits(100*one.Part) + " %", []string{notation.None, notation.None, notation.None}}
 		if s.Plan.Turns > 0 {
-			row[1] = fmt.Sprintf("%.0f", one.Part*float64(s.Plan.Turns))
+			row.Cells[0] = fmt.Sprintf("%.0f", one.Part*float64(s.Plan.Turns))
 		}
 		if !math.IsNaN(one.ResonanceHz) {
-			row[2], row[3] = notation.Plain(one.ResonanceHz, quantity.Hertz, 3), notation.Plain(one.Q, notation.Ratio, 3)
+			row.Cells[1] = quantity.Format(one.ResonanceHz, quantity.Hertz, 3)
+			row.Cells[2] = quantity.Format(one.Q, quantity.Ratio, 3)
 		}
 		view.Shorted = append(view.Shorted, row)
 	}
-	for i, why := range n.Reasons {
-		view.Reasons = append(view.Reasons, reasonWords(i, why))
-	}
+	view.Reasons = n.Reasons()
 	parts := Parts{}
 	return parts, parts.add(partTemplate, "winding", view)
 }

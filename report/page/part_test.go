@@ -13,6 +13,7 @@ import (
 	"coilsweep/fit/winding"
 	"coilsweep/report/internal/invented"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // Parts say the numbers in the words of package notation.
@@ -31,27 +32,23 @@ func TestPartsHoldNumbersOfNotation(t *testing.T) {
 		}
 	}
 	r := d.Result
-	for _, q := range []struct {
-		of   fit.Quantity
-		unit quantity.Unit
-	}{{r.BareResonance, quantity.Hertz}, {r.BareQ, notation.Ratio}, {r.Inductance, quantity.Henry}, {r.Capacitance, quantity.Farad}, {r.Resistance, quantity.Ohm}} {
-		value, spread := notation.ValueAndSpread(q.of, q.unit)
-		has("summary", "<b>"+value+"</b>", spread)
+	for _, number := range words.Numbers(r) {
+		of := notation.PartsOf(number.Quantity, number.Unit)
+		has("summary", "<b>"+strings.TrimSpace(of.Value+" "+of.Unit)+"</b>", of.Spread)
 	}
-	for _, take := range r.Takes {
-		has("takes", notation.WithU95(take.Resonance, quantity.Hertz), notation.WithU95(take.Peak, quantity.Hertz), notation.WithU95(take.Q, notation.Ratio))
-	}
+	resonances := notation.CellsOf(&notation.Notes{}, quantity.Hertz, r.Takes, func(t fit.TakeResult) fit.Quantity { return t.Resonance })
+	has("takes", resonances...)
 	has("account", notation.WithU95(d.Account.Total, quantity.Farad))
-	has("meter", notation.Number(r.Meter[0].Reading, r.Meter[0].U95, quantity.Henry))
+	has("meter", quantity.FormatWithU95(r.Meter[0].Reading, r.Meter[0].U95, quantity.Henry))
 
 	prediction, solution := invented.Prediction()
 	asked := PredictionDocument{Prediction: prediction, Target: &solution}
 	if parts, err = PredictionParts(asked, true); err != nil {
 		t.Fatal(err)
 	}
-	value, spread := notation.ValueAndSpread(prediction.Peak, quantity.Hertz)
-	has("numbers", value, spread, "asked for")
-	has("knobs", notation.WithU95(prediction.Positions[0].Peak, quantity.Hertz), "without the")
+	peak := notation.PartsOf(prediction.Peak, quantity.Hertz)
+	has("numbers", peak.Value+" "+peak.Unit, peak.Spread)
+	has("knobs", "without the", "peak frequency")
 	has("said", "moves the peak most")
 	if parts, err = PredictionParts(asked, false); err != nil || parts["knobs"] != "" || parts["said"] != "" {
 		t.Errorf("a preview has %v (%v)", parts, err)

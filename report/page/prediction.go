@@ -13,7 +13,6 @@ import (
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 	"coilsweep/report/words"
@@ -57,9 +56,8 @@ type predictionPage struct {
 }
 
 type measuredRow struct {
-	Name, Folder  string
-	Long          bool
-	Values, Rests []string
+	named
+	Values, Basis []string
 }
 
 func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
@@ -84,7 +82,8 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 			return f
 		})
 		p.KeyColumns = []string{"curve", "level", "U95"}
-		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0), X: draw.columns.Number(curve.Hz),
+		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0),
+			X:       draw.columns.Number(curve.Hz),
 			Columns: []cursorColumn{{draw.columns.Number(curve.DB), "dB"}, {draw.columns.Number(curve.U95), "± dB"}}}}
 		p.Layers = []layer{{"band", "U95"}}
 	}
@@ -99,8 +98,9 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 		there bool
 		section
 	}{
-		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}}, {true, section{"parts", "Parts"}},
-		{sound.Knobs != nil, section{"knobs", "Knobs"}}, {p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
+		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}},
+		{true, section{"parts", "Parts"}}, {sound.Knobs != nil, section{"knobs", "Knobs"}},
+		{p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
 	} {
 		if s.there {
 			p.Sections = append(p.Sections, s.section)
@@ -113,16 +113,12 @@ func (p *predictionPage) numbers(d PredictionDocument) {
 	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
 		p.Numbers = append(p.Numbers, newKeyNumber(name, symbol, q, unit, what))
 	}
-	add("Peak", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
-	add("Height", "", d.Prediction.PeakDB, notation.Decibel, "over the level at low frequencies")
-	add("Sharpness", "Q", d.Prediction.Q, notation.Ratio, "of the pole pair behind the peak")
-	add("Level", "", d.Prediction.Level, notation.Decibel, "at low frequencies, of the EMF of one coil")
+	add("Peak frequency", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
+	add("Peak height", "", d.Prediction.PeakDB, quantity.Decibel, "above the level at low frequencies")
+	add("Q", "", d.Prediction.Q, quantity.Ratio, "sharpness, of the pole pair behind the peak")
+	add("Level", "", d.Prediction.Level, quantity.Decibel, "at low frequencies, of the EMF of one coil")
 	if t := d.Target; t != nil {
-		what := "puts the peak at " + notation.Nominal(t.TargetHz, quantity.Hertz)
-		if t.LengthM != nil {
-			what += fmt.Sprintf("; %.2f m of this cable", *t.LengthM)
-		}
-		add(notation.UpperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, what)
+		add(notation.UpperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, words.Target(*t))
 	}
 }
 
@@ -137,9 +133,12 @@ func (p *predictionPage) parts(h harness.Harness) {
 	add := func(name, value string) { p.Wiring = append(p.Wiring, fact{name, notation.Visible(value)}) }
 	if h.Wiring != "" {
 		wiring := h.Wiring
-		if h.Phase != "" {
+		switch h.Phase {
+		case "":
+		case "in":
+			wiring += ", in phase"
+		default:
 			wiring += ", " + h.Phase + " of phase"
-			wiring = strings.Replace(wiring, "in of phase", "in phase", 1)
 		}
 		add("wiring", wiring)
 	}
@@ -148,9 +147,9 @@ func (p *predictionPage) parts(h harness.Harness) {
 		if pot.Position != nil {
 			at = *pot.Position
 		}
-		taper := pot.Taper
+		taper := map[string]string{"": "audio taper", "log": "audio taper", "linear": "linear taper"}[pot.Taper]
 		if taper == "" {
-			taper = "log"
+			taper = "taper " + pot.Taper
 		}
 		add(name, fmt.Sprintf("at %g, %s", at, taper))
 	}
@@ -165,17 +164,28 @@ func (p *predictionPage) parts(h harness.Harness) {
 // coils tells of the coils as measured.
 func (p *predictionPage) coils(coils []comparison.Coil) {
 	var n notation.Notes
-	names := listing.Names(coils)
+	names := words.CoilNames(coils)
 	for i, c := range coils {
-		r := c.Result
-		p.Coils = append(p.Coils, measuredRow{Name: notation.Tied(names[i]), Folder: notation.Visible(c.Folder), Long: len([]rune(names[i])) > 24,
-			Values: []string{notation.Tied(n.Cell(r.BareResonance, quantity.Hertz)), notation.Tied(n.Cell(r.BareQ, notation.Ratio)), notation.Tied(n.Cell(r.Inductance, quantity.Henry)),
-				notation.Tied(n.Cell(r.CapacitanceCoil, quantity.Farad)), notation.Tied(n.Cell(r.Resistance, quantity.Ohm))},
-			Rests: []string{notation.Visible(r.Model.Name), strings.Join(notation.VisibleAll(r.Basis), "; ")}})
+		p.Coils = append(p.Coils, measuredRow{named: newNamed(names[i], c.Folder, ""),
+			Basis: []string{notation.Visible(c.Result.Model.Name),
+				strings.Join(notation.TypesetAll(c.Result.Basis), "; ")}})
 	}
-	for i, why := range n.Reasons {
-		p.Reasons = append(p.Reasons, reasonWords(i, why))
+	for _, of := range []struct {
+		unit quantity.Unit
+		get  func(*fit.Result) fit.Quantity
+	}{
+		{quantity.Hertz, func(r *fit.Result) fit.Quantity { return r.BareResonance }},
+		{quantity.Ratio, func(r *fit.Result) fit.Quantity { return r.BareQ }},
+		{quantity.Henry, func(r *fit.Result) fit.Quantity { return r.Inductance }},
+		{quantity.Farad, func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
+		{quantity.Ohm, func(r *fit.Result) fit.Quantity { return r.Resistance }},
+	} {
+		get := func(c comparison.Coil) fit.Quantity { return of.get(c.Result) }
+		for i, text := range notation.CellsOf(&n, of.unit, coils, get) {
+			p.Coils[i].Values = append(p.Coils[i].Values, notation.Tied(text))
+		}
 	}
+	p.Reasons = n.Reasons()
 }
 
 // knobs draws peak and level over the positions of each knob.
@@ -196,18 +206,15 @@ func (p *predictionPage) knobs(h harness.Prediction, draw *drawing) {
 			}
 		}
 		for _, of := range []struct {
-			name   string
-			values []fit.Quantity
-			unit   quantity.Unit
-		}{{"peak", peak, quantity.Hertz}, {"height", height, notation.Decibel}} {
+			id, name string
+			values   []fit.Quantity
+			unit     quantity.Unit
+		}{{"peak", "peak frequency", peak, quantity.Hertz}, {"height", "peak height", height, quantity.Decibel}} {
 			title := notation.UpperFirst(of.name) + " over the " + knob.name + " knob"
-			f := figure.Knob(knob.name+"-"+of.name, title, knob.name, of.name, at, of.values, of.unit)
-			if f == nil || draw.err != nil {
-				continue
+			f := figure.Knob(knob.name+"-"+of.id, title, knob.name, of.name, at, of.values, of.unit)
+			if svg := draw.small(f, ""); svg != "" {
+				p.Charts = append(p.Charts, titled{title, svg, ""})
 			}
-			var b strings.Builder
-			draw.err = f.WriteSVG(&b, nil)
-			p.Charts = append(p.Charts, titled{title, template.HTML(b.String())})
 		}
 	}
 }

@@ -22,10 +22,12 @@ func predictionDocument(t testing.TB) PredictionDocument {
 	p.Positions = nil
 	for at := 10.0; at >= 1; at-- {
 		p.Positions = append(p.Positions, harness.Position{Volume: &at, Sound: harness.Sound{
-			Peak: invented.Quantity(3000+100*at, 60), PeakDB: invented.Quantity(0.4*at, 0.1), Q: invented.Quantity(0.8+0.05*at, 0.02), Level: invented.Quantity(at-10, 0.2)}})
+			Peak: invented.Quantity(3000+100*at, 60), PeakDB: invented.Quantity(0.4*at, 0.1),
+			Q: invented.Quantity(0.8+0.05*at, 0.02), Level: invented.Quantity(at-10, 0.2)}})
 	}
 	unheard := fit.Unknown("the response falls from the plateau without a peak")
-	p.Positions = append(p.Positions, harness.Position{Tone: new(3.0), Sound: harness.Sound{Peak: unheard, PeakDB: unheard, Q: unheard, Level: invented.Quantity(-0.2, 0.01)}})
+	p.Positions = append(p.Positions, harness.Position{Tone: new(3.0),
+		Sound: harness.Sound{Peak: unheard, PeakDB: unheard, Q: unheard, Level: invented.Quantity(-0.2, 0.01)}})
 	ohm := func(text string) *quantity.Resistance {
 		v, err := quantity.ParseResistance(text)
 		if err != nil {
@@ -33,8 +35,10 @@ func predictionDocument(t testing.TB) PredictionDocument {
 		}
 		return &v
 	}
-	return PredictionDocument{Prediction: p, Target: &target, Made: invented.Day, Program: "coilsweep test", Coils: invented.Coils(2, 20),
-		Harness: harness.Harness{Name: p.Harness, Wiring: "series", Phase: "out", Volume: &harness.Pot{Resistance: ohm("500k 20%"), Position: new(7.0)},
+	return PredictionDocument{Prediction: p, Target: &target, Made: invented.Day, Program: "coilsweep test",
+		Coils: invented.Coils(2, 20),
+		Harness: harness.Harness{Name: p.Harness, Wiring: "series", Phase: "out",
+			Volume:    &harness.Pot{Resistance: ohm("500k 20%"), Position: new(7.0)},
 			Amplifier: harness.Amplifier{Resistance: ohm("1M 5%")}}}
 }
 
@@ -55,9 +59,10 @@ func TestPrediction(t *testing.T) {
 	said := strings.ReplaceAll(html.UnescapeString(page), "\u00a0", " ")
 	for _, want := range []string{
 		"With these parts, neck and bridge are loudest at 4.14 kHz, 6.4 dB above their level at low frequencies",
-		"Of all parts the cable moves the peak most: without it, it would lie at 8.54 kHz.",
-		"For a peak at 3.2 kHz, the cable has to have 869 pF, which is 7.9 m of it.",
-		"volume pot 500k: a tolerance of 20 % is assumed", "series, out of phase", "at 7, log", "coil 1", "Cable, asked for",
+		"The cable moves the peak most of all parts: without it the peak would be at 8.54 kHz.",
+		"For a peak at 3.2 kHz the cable needs 869 pF: 7.9 m of it.",
+		"volume pot 500k: a tolerance of 20 % is assumed", "series, out of phase", "at 7, audio taper", "coil 1",
+		"Cable, asked for",
 	} {
 		if !strings.Contains(said, want) {
 			t.Errorf("the page does not say %q", want)
@@ -82,7 +87,8 @@ func TestPrediction(t *testing.T) {
 	none := fit.Unknown("nothing reaches the amplifier: the coils cancel")
 	cancelled.Peak, cancelled.PeakDB, cancelled.Q, cancelled.Level = none, none, none, none
 	page = predictionPageText(t, PredictionDocument{Prediction: cancelled})
-	if strings.Contains(page, "<script") || strings.Contains(page, `id="response"`) || !strings.Contains(page, "the coils cancel") {
+	if strings.Contains(page, "<script") || strings.Contains(page, `id="response"`) ||
+		!strings.Contains(page, "the coils cancel") {
 		t.Error("coils that cancel have a response, or their reason is not told")
 	}
 	if err := Prediction(invented.FullDisk{}, d); !errors.Is(err, invented.ErrFull) {

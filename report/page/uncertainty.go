@@ -4,7 +4,9 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strconv"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/report/notation"
 )
@@ -39,6 +41,10 @@ func (p *coilPage) HasUncertainty() bool {
 	return len(p.Budgets) > 0 || p.Correlation != nil || p.MonteCarlo != nil
 }
 
+// bar is a share in percent as a drawing.
+const bar = `<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true">` +
+	`<rect width="100" height="10"/><rect width="%.1f" height="10"/></svg>`
+
 func (p *coilPage) budgets(budgets []fit.Budget) {
 	for _, b := range budgets {
 		words, _ := notation.QuantityName(b.Quantity)
@@ -46,8 +52,8 @@ func (p *coilPage) budgets(budgets []fit.Budget) {
 		for _, s := range b.Shares {
 			share := math.Min(math.Max(s.Percent, 0), 100)
 			row.Shares = append(row.Shares, budgetShare{
-				Source: notation.Visible(s.Source), Percent: fmt.Sprintf("%.1f %%", s.Percent),
-				Bar: template.HTML(fmt.Sprintf(`<svg viewBox="0 0 100 10" preserveAspectRatio="none" aria-hidden="true"><rect width="100" height="10"/><rect width="%.1f" height="10"/></svg>`, share)),
+				Source: notation.Visible(s.Source), Percent: notation.Percent(s.Percent),
+				Bar: template.HTML(fmt.Sprintf(bar, share)),
 			})
 		}
 		p.Budgets = append(p.Budgets, row)
@@ -87,7 +93,7 @@ func coefficient(r float64) string {
 	if away := 1 - math.Abs(r); away < 0.01 {
 		decimals = min(1-int(math.Floor(math.Log10(max(away, 1e-9)))), 6)
 	}
-	return notation.Minus(fmt.Sprintf("%.*f", decimals, r))
+	return quantity.Minus(fmt.Sprintf("%.*f", decimals, r))
 }
 
 func (p *coilPage) monteCarlo(m *fit.MonteCarlo) {
@@ -100,14 +106,9 @@ func (p *coilPage) monteCarlo(m *fit.MonteCarlo) {
 	}
 	for _, q := range m.Quantities {
 		words, unit := notation.QuantityName(q.Name)
-		row := distributionRow{Quantity: notation.UpperFirst(notation.Visible(words)), Mean: notation.None, U: notation.None, Interval: notation.None,
-			Known: fmt.Sprintf("%d", q.Known)}
-		if q.Known > 0 {
-			digits := notation.DigitsDownTo(q.Mean, (q.High-q.Low)/2)
-			row.Mean, row.U = notation.Plain(q.Mean, unit, digits), notation.Plain(q.U, unit, 2)
-			row.Interval = notation.Plain(q.Low, unit, digits) + " … " + notation.Plain(q.High, unit, digits)
-		}
-		out.Rows = append(out.Rows, row)
+		d := notation.DistributionOf(q, unit)
+		out.Rows = append(out.Rows, distributionRow{notation.UpperFirst(words), d.Mean, d.U, d.Interval,
+			strconv.Itoa(q.Known)})
 	}
 	p.MonteCarlo = out
 }

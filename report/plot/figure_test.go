@@ -57,7 +57,8 @@ func differs(want, got string) string {
 	}
 	// A separating blank may come and go with a sign.
 	blank := strings.NewReplacer(" ", "")
-	if blank.Replace(numberPattern.ReplaceAllString(want, "#")) != blank.Replace(numberPattern.ReplaceAllString(got, "#")) {
+	if blank.Replace(numberPattern.ReplaceAllString(want, "#")) != blank.Replace(numberPattern.ReplaceAllString(got,
+		"#")) {
 		return "differs in more than numbers"
 	}
 	return ""
@@ -89,12 +90,15 @@ func resonant(f0 float64) (x, y, half []float64) {
 }
 
 func example(width float64) *Figure {
-	f := &Figure{ID: "example", Title: "Invented curves", Description: "Two invented resonances.", Width: width, Height: 260,
-		X: Axis{Label: "frequency, Hz", Log: true, Min: 20, Max: 20000}, Y: Axis{Label: "magnitude, dB", Min: -45, Max: 18}, Zoom: true}
+	f := &Figure{ID: "example", Title: "Invented curves", Description: "Two invented resonances.", Width: width,
+		Height: 260,
+		X:      Axis{Label: "frequency, Hz", Log: true, Min: 20, Max: 20000},
+		Y:      Axis{Label: "magnitude, dB", Min: -45, Max: 18}, Zoom: true}
 	for i, f0 := range []float64{3000, 3400} {
 		x, y, half := resonant(f0)
 		f.Series = append(f.Series,
-			Series{Kind: Curve, Style: i, Name: "invented " + strconv.Itoa(i), Group: "t" + strconv.Itoa(i), X: x, Y: y, Half: half},
+			Series{Kind: Curve, Style: i, Name: "invented " + strconv.Itoa(i), Group: "t" + strconv.Itoa(i), X: x,
+				Y: y, Half: half},
 			Series{Kind: Markers, Style: i, Group: "t" + strconv.Itoa(i), X: x, Y: y})
 	}
 	return f
@@ -112,15 +116,20 @@ func svg(t *testing.T, f *Figure, columns *Columns) string {
 func TestFigureGolden(t *testing.T) {
 	golden(t, "curves-wide.svg", svg(t, example(700), &Columns{}))
 	golden(t, "curves-narrow.svg", svg(t, example(360), nil))
-	points := &Figure{ID: "points", Title: "Points", Width: 500, Height: 300, X: Axis{Label: "added, pF", Min: -200, Max: 600},
+	points := &Figure{ID: "points", Title: "Points", Width: 500, Height: 300,
+		X: Axis{Label: "added, pF", Min: -200, Max: 600},
 		Y: Axis{Label: "1/w², µs²", Min: -100, Max: 1500, Extra: []Tick{{500, "7.1"}}, ExtraLabel: "kHz"}, Expected: 50,
 		Series: []Series{
-			{Kind: Guide, X: []float64{-120, 600}, Y: []float64{0, 1400}}, {Kind: Reach, X: []float64{-120, 0}, Y: []float64{0, 0}},
-			{Kind: Dots, X: []float64{100, 200}, Y: []float64{40, -60}}, {Kind: Dashes, X: []float64{100, 200}, Y: []float64{-40, 60}},
-			{Kind: Trace, X: []float64{100, 200}, Y: []float64{200, 300}}, {Kind: Floor, X: []float64{100, 200}, Y: []float64{250, 350}},
+			{Kind: Guide, X: []float64{-120, 600}, Y: []float64{0, 1400}},
+			{Kind: Reach, X: []float64{-120, 0}, Y: []float64{0, 0}},
+			{Kind: Dots, X: []float64{100, 200}, Y: []float64{40, -60}},
+			{Kind: Dashes, X: []float64{100, 200}, Y: []float64{-40, 60}},
+			{Kind: Trace, X: []float64{100, 200}, Y: []float64{200, 300}},
+			{Kind: Floor, X: []float64{100, 200}, Y: []float64{250, 350}},
 		},
 		Marks: []Mark{{X: 0, Y: 234, YHalf: 60, Label: "bare"}, {X: 220, Y: 660, YHalf: 60, Style: 1, Label: "220 pF"},
-			{X: -120, XHalf: 30, Style: -1, Label: "−C", Place: Above}, {X: -60, Style: -2, Label: "120 pF", Place: Under}}}
+			{X: -120, XHalf: 30, Style: -1, Label: "−C", Place: Above},
+			{X: -60, Style: -2, Label: "120 pF", Place: Under}}}
 	golden(t, "points.svg", svg(t, points, nil))
 	var b bytes.Buffer
 	if err := example(700).WriteFile(&b); err != nil {
@@ -152,13 +161,16 @@ func wellFormed(t *testing.T, s string) (text string) {
 
 // Any name is shown as text and nothing else.
 func FuzzNames(f *testing.F) {
-	for _, name := range []string{"bare", `</title><script>alert(1)</script>`, `"><&'`, "שלום", "\x00\x1b\ufffe", "a\xffb", strings.Repeat("w", 200), "e\u0301👩‍🔧"} {
+	for _, name := range []string{"bare", `</title><script>alert(1)</script>`, `"><&'`, "שלום", "\x00\x1b\ufffe",
+		"a\xffb", strings.Repeat("w", 200), "e\u0301👩‍🔧"} {
 		f.Add(name)
 	}
 	f.Fuzz(func(t *testing.T, name string) {
 		x, y, half := resonant(3000)
-		figure := &Figure{ID: name, Title: name, Description: name, Width: 400, Height: 200, X: Axis{Label: name, Log: true, Min: 20, Max: 20000},
-			Y: Axis{Label: name, Min: -40, Max: 20}, Series: []Series{{Name: name, Group: name, X: x, Y: y, Half: half}}, Marks: []Mark{{X: 100, Label: name}}}
+		figure := &Figure{ID: name, Title: name, Description: name, Width: 400, Height: 200,
+			X: Axis{Label: name, Log: true, Min: 20, Max: 20000},
+			Y: Axis{Label: name, Min: -40, Max: 20}, Series: []Series{{Name: name, Group: name, X: x, Y: y,
+				Half: half}}, Marks: []Mark{{X: 100, Label: name}}}
 		s := svg(t, figure, &Columns{})
 		wellFormed(t, s)
 		for _, tag := range regexp.MustCompile(`<[a-zA-Z]+`).FindAllString(s, -1) {
@@ -175,11 +187,14 @@ func FuzzNames(f *testing.F) {
 func TestFigureOfLittle(t *testing.T) {
 	nan := math.NaN()
 	for name, series := range map[string][]Series{
-		"none": nil, "empty": {{Name: "empty"}}, "one point": {{Name: "one", X: []float64{100}, Y: []float64{1}, Half: []float64{1}}},
-		"not finite": {{Name: "nan", X: []float64{100, 200}, Y: []float64{nan, math.Inf(1)}, Half: []float64{nan, nan}}},
-		"uneven":     {{Name: "uneven", X: []float64{100, 200, 300}, Y: []float64{1, 2}, Half: []float64{1}}},
+		"none": nil, "empty": {{Name: "empty"}}, "one point": {{Name: "one", X: []float64{100}, Y: []float64{1},
+			Half: []float64{1}}},
+		"not finite": {{Name: "nan", X: []float64{100, 200}, Y: []float64{nan, math.Inf(1)},
+			Half: []float64{nan, nan}}},
+		"uneven": {{Name: "uneven", X: []float64{100, 200, 300}, Y: []float64{1, 2}, Half: []float64{1}}},
 	} {
-		f := &Figure{ID: "x", Width: 300, Height: 200, X: Axis{Log: true, Min: 20, Max: 20000}, Y: Axis{Min: -1, Max: 1}, Series: series}
+		f := &Figure{ID: "x", Width: 300, Height: 200, X: Axis{Log: true, Min: 20, Max: 20000},
+			Y: Axis{Min: -1, Max: 1}, Series: series}
 		s := svg(t, f, &Columns{})
 		wellFormed(t, s)
 		if strings.Contains(s, "NaN") || strings.Contains(s, "Inf") {

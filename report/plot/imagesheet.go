@@ -25,7 +25,8 @@ func newImageSheet(a about, face *typeface) (*imageSheet, error) {
 	k := a.dpi / 25.4 * a.mmPerPx
 	width, height := math.Ceil(k*a.width-1e-6), math.Ceil(k*a.height-1e-6)
 	if width*height > maxImagePixel {
-		return nil, fmt.Errorf("an image of %.0f × %.0f pixels is too large: use a lower resolution, or PDF or SVG", width, height)
+		return nil, fmt.Errorf("an image of %.0f × %.0f pixels is too large: use a lower resolution, or PDF or SVG",
+			width, height)
 	}
 	s := &imageSheet{image: gg.NewContext(int(width), int(height)), face: face, k: k, dpi: a.dpi}
 	s.image.SetColor(color.White)

@@ -7,9 +7,7 @@ type label struct {
 	x, end, want float64
 	y            float64 // where it ends up
 	text         string
-	style        int
-	group        string
-	series       int
+	series       int // number of the series that ends there
 }
 
 // spread sets y of each label as close to want as it can be with lineHeight

@@ -10,7 +10,8 @@ import (
 const Styles = 8
 
 // dashes are the line patterns by style: lengths of strokes and gaps in px.
-var dashes = [Styles][]float64{nil, {9, 3}, {3, 2.5}, {12, 3, 2, 3}, {6, 2, 2, 2, 2, 2}, {16, 4}, {1.5, 3}, {9, 2, 4, 2}}
+var dashes = [Styles][]float64{nil, {9, 3}, {3, 2.5}, {12, 3, 2, 3}, {6, 2, 2, 2, 2, 2}, {16, 4}, {1.5, 3},
+	{9, 2, 4, 2}}
 
 // discRadius is that of the marker without corners.
 const discRadius = 3.6

@@ -39,9 +39,9 @@ func rectangle(b box) outline {
 	return o
 }
 
-// disc is a circle of four cubic curves; its radius is off by 0.03 % at most
-// (common practice).
-func disc(at point, r float64) outline {
+// circle is a circle of four cubic curves; its radius is off by 0.03 % at most
+// (typical value of this construction).
+func circle(at point, r float64) outline {
 	const k = 0.5522847498 // 4/3 (sqrt(2) - 1)
 	var o outline
 	o.move(point{at.x + r, at.y})
@@ -58,7 +58,7 @@ func disc(at point, r float64) outline {
 func markerOutline(n int, at point, scale float64) outline {
 	corners := markers[style(n)]
 	if corners == nil {
-		return disc(at, scale*discRadius)
+		return circle(at, scale*discRadius)
 	}
 	var o outline
 	for i, c := range corners {

@@ -42,9 +42,12 @@ func contrast(a, b colour) float64 {
 // 2009, matrices for severity 1.0 (from memory).
 var deficiencies = map[string][3][3]float64{
 	"full colour vision": {{1, 0, 0}, {0, 1, 0}, {0, 0, 1}},
-	"protanopia":         {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216}, {-0.003882, -0.048116, 1.051998}},
-	"deuteranopia":       {{0.367322, 0.860646, -0.227968}, {0.280085, 0.672501, 0.047413}, {-0.011820, 0.042940, 0.968881}},
-	"tritanopia":         {{1.255528, -0.076749, -0.178779}, {-0.078411, 0.930809, 0.147602}, {0.004733, 0.691367, 0.303900}},
+	"protanopia": {{0.152286, 1.052583, -0.204868}, {0.114503, 0.786281, 0.099216},
+		{-0.003882, -0.048116, 1.051998}},
+	"deuteranopia": {{0.367322, 0.860646, -0.227968}, {0.280085, 0.672501, 0.047413},
+		{-0.011820, 0.042940, 0.968881}},
+	"tritanopia": {{1.255528, -0.076749, -0.178779}, {-0.078411, 0.930809, 0.147602},
+		{0.004733, 0.691367, 0.303900}},
 }
 
 func (c colour) through(m [3][3]float64) colour {
@@ -61,7 +64,8 @@ func distance(a, b colour) float64 {
 		l := math.Cbrt(0.4122214708*c[0] + 0.5363325363*c[1] + 0.0514459929*c[2])
 		m := math.Cbrt(0.2119034982*c[0] + 0.6806995451*c[1] + 0.1073969566*c[2])
 		s := math.Cbrt(0.0883024619*c[0] + 0.2817188376*c[1] + 0.6299787005*c[2])
-		return [3]float64{0.2104542553*l + 0.7936177850*m - 0.0040720468*s, 1.9779984951*l - 2.4285922050*m + 0.4505937099*s, 0.0259040371*l + 0.7827717662*m - 0.8086757660*s}
+		return [3]float64{0.2104542553*l + 0.7936177850*m - 0.0040720468*s, 1.9779984951*l - 2.4285922050*m +
+			0.4505937099*s, 0.0259040371*l + 0.7827717662*m - 0.8086757660*s}
 	}
 	p, q := lab(a), lab(b)
 	return math.Sqrt((p[0]-q[0])*(p[0]-q[0]) + (p[1]-q[1])*(p[1]-q[1]) + (p[2]-q[2])*(p[2]-q[2]))
@@ -97,8 +101,10 @@ func TestContrastRatio(t *testing.T) {
 // Text has 4.5 : 1 (WCAG 2.2, 1.4.3), what is drawn 3 : 1 (1.4.11).
 func TestContrast(t *testing.T) {
 	for name, p := range schemes(t) {
-		for _, pair := range [][2]string{{"ink", "paper"}, {"ink", "desk"}, {"quiet", "paper"}, {"quiet", "desk"}, {"quiet", "expected"}, {"ink", "expected"},
-			{"accent", "paper"}, {"accent", "desk"}, {"alarm", "paper"}, {"alarm", "alarm-paper"}, {"ink", "alarm-paper"}} {
+		for _, pair := range [][2]string{{"ink", "paper"}, {"ink", "desk"}, {"quiet", "paper"}, {"quiet", "desk"},
+			{"quiet", "expected"}, {"ink", "expected"},
+			{"accent", "paper"}, {"accent", "desk"}, {"alarm", "paper"}, {"alarm", "alarm-paper"},
+			{"ink", "alarm-paper"}} {
 			if got := contrast(parse(t, p[pair[0]]), parse(t, p[pair[1]])); got < 4.5 {
 				t.Errorf("%s: %s on %s has %.2f, below 4.5", name, pair[0], pair[1], got)
 			}
@@ -157,7 +163,8 @@ func TestDesignPageQuotesThePalette(t *testing.T) {
 		var cells []string
 		for _, scheme := range []string{"light", "dark"} {
 			hex := p[scheme][key]
-			cells = append(cells, fmt.Sprintf("`%s` | %.1f", hex, contrast(parse(t, hex), parse(t, p[scheme]["paper"]))))
+			cells = append(cells, fmt.Sprintf("`%s` | %.1f", hex,
+				contrast(parse(t, hex), parse(t, p[scheme]["paper"]))))
 		}
 		if want := strings.Join(cells, " | "); !strings.Contains(string(page), want) {
 			t.Errorf("DESIGN.md lacks, for %s: %s", key, want)
@@ -166,7 +173,8 @@ func TestDesignPageQuotesThePalette(t *testing.T) {
 	for _, key := range []string{"ink", "quiet", "accent", "alarm"} {
 		for _, scheme := range []string{"light", "dark"} {
 			hex := p[scheme][key]
-			if want := fmt.Sprintf("`%s` | %.1f", hex, contrast(parse(t, hex), parse(t, p[scheme]["paper"]))); !strings.Contains(string(page), want) {
+			if want := fmt.Sprintf("`%s` | %.1f", hex,
+				contrast(parse(t, hex), parse(t, p[scheme]["paper"]))); !strings.Contains(string(page), want) {
 				t.Errorf("DESIGN.md lacks, for %s in %s: %s", key, scheme, want)
 			}
 		}

@@ -48,32 +48,12 @@ const mmPerPt = 25.4 / 72
 // pt.
 func PxPerMM(textPt float64) float64 { return textSize / (textPt * mmPerPt) }
 
-// Widths of printed lines in px; a px is 2/3 pt at the usual size.
 const (
-	printedCurve  = 1.6
-	printedTrace  = 0.55
-	printedFrame  = 0.75
-	printedGrid   = 0.5
-	printedMinor  = 0.35
-	printedBar    = 1.1
-	printedReach  = 4.0
-	printedDot    = 2.0
-	printedHalo   = 2.6
-	bandOpacity   = 0.2
-	reachOpacity  = 0.45
 	columnGap     = 14.0
 	rowGap        = 10.0
 	farOutside    = 4000.0 // px beyond which nothing is drawn
 	maxImagePixel = 200e6
 )
-
-// pen is how a line is drawn, in px.
-type pen struct {
-	width   float64
-	dash    []float64
-	round   bool // ends
-	opacity float64
-}
 
 // medium takes what is drawn, in px of the sheet.
 type medium interface {
@@ -123,8 +103,10 @@ func (s *Sheet) Print(w io.Writer, format Format) error {
 		return fmt.Errorf("%q is not a format for figures: want svg, pdf or png", string(format))
 	}
 	for i, d := range s.drawings(face) {
-		p := &printer{drawing: d, at: places[i], m: m, face: face, ink: printInk()}
-		p.print()
+		p := &printer{at: places[i], m: m, face: face, box: d.box}
+		for _, one := range d.drawn() {
+			p.shape(one)
+		}
 	}
 	return m.writeTo(w)
 }
@@ -170,8 +152,7 @@ func (s *Sheet) drawings(face *typeface) []*drawing {
 	columns := max(s.Columns, 1)
 	all := make([]*drawing, len(s.Figures))
 	for i, f := range s.Figures {
-		all[i] = &drawing{f: f, textWidth: face.width}
-		all[i].layout()
+		all[i] = newDrawing(f, face.width)
 	}
 	for c := range columns {
 		left, right := 0.0, math.Inf(1)
@@ -199,16 +180,24 @@ var printInk = sync.OnceValue(func() map[string]color.NRGBA {
 	return ink
 })
 
-// printer draws one figure of a sheet.
+// printer draws the shapes of one figure of a sheet on a medium.
 type printer struct {
-	*drawing
 	at   point
 	m    medium
 	face *typeface
-	ink  map[string]color.NRGBA
+	box  box
 }
 
-func (p *printer) styleInk(n int) color.NRGBA { return p.ink["s"+strconv.Itoa(style(n))] }
+// ink is what a shape is printed in.
+func (p *printer) ink(s shape) color.NRGBA {
+	switch {
+	case s.role.ink != "":
+		return printInk()[s.role.ink]
+	case s.style == noStyle:
+		return printInk()["ink"]
+	}
+	return printInk()["s"+strconv.Itoa(style(s.style))]
+}
 
 func (p *printer) fill(o outline, c color.NRGBA, opacity float64) {
 	if len(o) > 0 {
@@ -225,206 +214,75 @@ func (p *printer) stroke(o outline, c color.NRGBA, l pen) {
 	}
 }
 
-// anchor is where a text's place is.
-type anchor float64
-
-const (
-	start  anchor = 0
-	middle anchor = 0.5
-	end    anchor = 1
-)
-
-func (p *printer) text(at point, a anchor, s string, c color.NRGBA, halo bool) {
-	s = p.face.visual(s)
-	at.x -= float64(a) * p.face.width(s)
-	if halo {
-		p.stroke(p.face.outlines(s).placed(1, at), p.ink["paper"], pen{width: printedHalo, round: true})
-	}
-	p.m.text(point{p.at.x + at.x, p.at.y + at.y}, s, c)
-}
-
-func (p *printer) print() {
-	p.ground()
-	b := p.box
-	p.m.clip(box{p.at.x + b.left, p.at.y + b.top, p.at.x + b.right, p.at.y + b.bottom})
-	for _, s := range p.f.Series {
-		if s.Half != nil {
-			p.fill(p.bandOutline(s), p.styleInk(s.Style), bandOpacity)
+func (p *printer) shape(s shape) {
+	var o outline
+	switch s.kind {
+	case clipped:
+		b := p.box
+		p.m.clip(box{p.at.x + b.left, p.at.y + b.top, p.at.x + b.right, p.at.y + b.bottom})
+	case closed:
+		if s.clip {
+			p.m.unclip()
 		}
-	}
-	for _, s := range p.f.Series {
-		p.series(s)
-	}
-	p.m.unclip()
-	p.printMarks()
-	p.printEnds()
-}
-
-// ground is the axes with their grid.
-func (p *printer) ground() {
-	b, f, quiet := p.box, p.f, p.ink["quiet"]
-	if f.Expected > 0 {
-		p.fill(rectangle(box{b.left, p.py(f.Expected), b.right, p.py(-f.Expected)}), p.ink["expected"], 1)
-	}
-	var major, minor, zero outline
-	for _, t := range p.x {
-		x := p.px(t.Value)
-		if t.Label == "" {
-			minor.segment(point{x, b.top}, point{x, b.bottom})
-			continue
+	case area:
+		a, b := s.points[0][0], s.points[0][1]
+		p.fill(rectangle(box{a.x, a.y, b.x, b.y}), p.ink(s), s.role.opacity)
+	case band:
+		for _, round := range s.points {
+			o.polyline(near(round))
+			o.close()
 		}
-		line := &major
-		if t.Value == 0 && f.Y.Fixed != nil {
-			line = &zero
-		}
-		line.segment(point{x, b.top}, point{x, b.bottom})
-		p.text(point{x, b.bottom + 16}, middle, t.Label, quiet, false)
-	}
-	for _, t := range p.y {
-		y := p.py(t.Value)
-		line := &major
-		if t.Value == 0 && f.Y.Fixed == nil {
-			line = &zero
-		}
-		line.segment(point{b.left, y}, point{b.right, y})
-		p.text(point{b.left - 7, y + 4}, end, t.Label, quiet, false)
-	}
-	p.stroke(minor, p.ink["hair-2"], pen{width: printedMinor})
-	p.stroke(major, p.ink["hair"], pen{width: printedGrid})
-	p.stroke(zero, quiet, pen{width: printedGrid})
-	var frame outline
-	for _, t := range f.Y.Extra {
-		if y := p.py(t.Value); y >= b.top-1 && y <= b.bottom+1 {
-			frame.segment(point{b.right, y}, point{b.right + 5, y})
-			p.text(point{b.right + 8, y + 4}, start, t.Label, quiet, false)
-		}
-	}
-	frame.polyline([]point{{b.left, b.top}, {b.left, b.bottom}, {b.right, b.bottom}})
-	p.stroke(frame, quiet, pen{width: printedFrame})
-	p.text(point{b.right, b.bottom + 32}, end, f.X.Label, p.ink["ink"], false)
-	p.text(point{4, 12}, start, f.Y.Label, p.ink["ink"], false)
-	if f.Y.ExtraLabel != "" {
-		p.text(point{f.Width - 4, 12}, end, f.Y.ExtraLabel, p.ink["ink"], false)
+		p.fill(o, p.ink(s), s.role.opacity)
+	case marker:
+		// With a rim in the colour of the paper.
+		o = markerOutline(s.style, s.points[0][0], s.scale)
+		p.stroke(o, printInk()["paper"], pen{width: 1.4})
+		p.fill(o, p.ink(s), 1)
+	case disc:
+		p.fill(circle(s.points[0][0], s.scale), p.ink(s), s.role.opacity)
+	case words:
+		p.text(s)
+	case straight, curved, dots, dashed:
+		p.lines(s)
 	}
 }
 
-func (p *printer) series(s Series) {
-	ink := p.styleInk(s.Style)
-	switch s.Kind {
-	case Curve:
-		p.stroke(p.lineOutline(s), ink, pen{width: printedCurve, dash: dashes[style(s.Style)]})
-	case Trace:
-		p.stroke(p.lineOutline(s), ink, pen{width: printedTrace})
-	case Floor:
-		p.stroke(p.lineOutline(s), ink, pen{width: printedTrace, dash: []float64{1, 1.5}})
-	case Guide:
-		p.stroke(p.lineOutline(s), p.ink["ink"], pen{width: printedCurve})
-	case Reach:
-		p.stroke(p.lineOutline(s), p.ink["accent"], pen{width: printedReach, opacity: reachOpacity})
-	case Markers:
-		for _, q := range p.markerPlaces(s) {
-			p.marker(s.Style, q, 1)
+// lines are strokes of any kind.
+func (p *printer) lines(s shape) {
+	var o outline
+	for _, run := range s.points {
+		switch run = near(run); s.kind {
+		case dots: // a line of hardly any length: a disc with round ends
+			o.segment(point{run[0].x - 0.01, run[0].y}, point{run[0].x + 0.01, run[0].y})
+		case dashed:
+			o.segment(point{run[0].x, run[0].y - 2}, point{run[0].x, run[0].y + 2})
+		default:
+			o.polyline(run)
 		}
-	case Dots:
-		var o outline
-		for _, q := range p.near(p.points(s, 0)) {
-			// A line of hardly any length: a disc with round ends.
-			o.segment(point{q.x - 0.01, q.y}, point{q.x + 0.01, q.y})
-		}
-		p.stroke(o, ink, pen{width: printedDot, round: true})
-	case Dashes:
-		var o outline
-		for _, q := range p.near(p.points(s, 0)) {
-			o.segment(point{q.x, q.y - 2}, point{q.x, q.y + 2})
-		}
-		p.stroke(o, ink, pen{width: printedTrace})
 	}
+	l := s.role.pen
+	if s.series != nil && s.series.Kind == Curve {
+		l.dash = dashes[style(s.style)]
+	}
+	p.stroke(o, p.ink(s), l)
 }
 
-// marker draws a style's marker with a rim in the colour of the paper.
-func (p *printer) marker(n int, at point, scale float64) {
-	o := markerOutline(n, at, scale)
-	p.stroke(o, p.ink["paper"], pen{width: 1.4})
-	p.fill(o, p.styleInk(n), 1)
+func (p *printer) text(s shape) {
+	set := p.face.visual(s.text)
+	at := s.points[0][0]
+	at.x -= float64(s.anchor) * p.face.width(set)
+	if s.role.pen.width > 0 { // a halo, so that it can be read across lines
+		p.stroke(p.face.outlines(set).placed(1, at), printInk()["paper"], s.role.pen)
+	}
+	p.m.text(point{p.at.x + at.x, p.at.y + at.y}, set, p.ink(s))
 }
 
-// near are the finite points, those far outside brought nearer.
-func (p *printer) near(points []point) []point {
-	out := make([]point, 0, len(points))
-	for _, q := range points {
-		if finite(q.x) && finite(q.y) {
-			out = append(out, near(q))
-		}
+// near are points, those far outside brought nearer.
+func near(points []point) []point {
+	out := make([]point, len(points))
+	for i, q := range points {
+		out[i] = point{math.Min(math.Max(q.x, -farOutside), farOutside),
+			math.Min(math.Max(q.y, -farOutside), farOutside)}
 	}
 	return out
-}
-
-func near(q point) point {
-	return point{math.Min(math.Max(q.x, -farOutside), farOutside), math.Min(math.Max(q.y, -farOutside), farOutside)}
-}
-
-func (p *printer) lineOutline(s Series) outline {
-	var o outline
-	for _, run := range stretches(p.points(s, 0)) {
-		o.polyline(p.near(simplified(run, tolerance)))
-	}
-	return o
-}
-
-func (p *printer) bandOutline(s Series) outline {
-	var o outline
-	upper, lower := stretches(p.points(s, 1)), stretches(p.points(s, -1))
-	for i := range min(len(upper), len(lower)) {
-		o.polyline(p.near(simplified(upper[i], tolerance)))
-		back := p.near(simplified(lower[i], tolerance))
-		for j := len(back) - 1; j >= 0; j-- {
-			o.line(back[j])
-		}
-		o.close()
-	}
-	return o
-}
-
-func (p *printer) printMarks() {
-	for _, m := range p.f.Marks {
-		at := point{p.px(m.X), p.py(m.Y)}
-		ink := p.ink["ink"]
-		if m.Style >= 0 {
-			ink = p.styleInk(m.Style)
-		}
-		var bars outline
-		if m.XHalf > 0 {
-			for _, x := range []float64{p.px(m.X - m.XHalf), p.px(m.X + m.XHalf)} {
-				bars.segment(at, point{x, at.y})
-				bars.segment(point{x, at.y - 4}, point{x, at.y + 4})
-			}
-		}
-		if m.YHalf > 0 {
-			for _, y := range []float64{p.py(m.Y - m.YHalf), p.py(m.Y + m.YHalf)} {
-				bars.segment(at, point{at.x, y})
-				bars.segment(point{at.x - 4, y}, point{at.x + 4, y})
-			}
-		}
-		p.stroke(bars, ink, pen{width: printedBar})
-		switch {
-		case m.Style >= 0:
-			p.marker(m.Style, at, 1.4)
-		case m.Style == -1:
-			p.fill(disc(at, 3), ink, 1)
-		}
-	}
-	for _, l := range p.markLabels() {
-		p.text(point{l.x, l.y}, start, l.text, p.ink["ink"], true)
-	}
-}
-
-func (p *printer) printEnds() {
-	for _, l := range p.endPlaces() {
-		ink := p.styleInk(l.style)
-		var lead outline
-		lead.segment(point{l.x + 1, l.end}, point{p.box.right + 9, l.y})
-		p.stroke(lead, ink, pen{width: printedTrace, opacity: 0.6})
-		p.marker(l.style, point{p.box.right + 14, l.y}, 1)
-		p.text(point{p.box.right + 22, l.y + 4}, start, l.text, p.ink["ink"], false)
-	}
 }

@@ -60,7 +60,8 @@ func TestSheetHasItsSizeInEveryFormat(t *testing.T) {
 	}
 	// 144 per inch are 5669 per m; chunk pHYs of ISO/IEC 15948.
 	at := bytes.Index(file, []byte("pHYs"))
-	if at < 0 || binary.BigEndian.Uint32(file[at+4:]) != 5669 || binary.BigEndian.Uint32(file[at+8:]) != 5669 || file[at+12] != 1 {
+	if at < 0 || binary.BigEndian.Uint32(file[at+4:]) != 5669 || binary.BigEndian.Uint32(file[at+8:]) != 5669 ||
+		file[at+12] != 1 {
 		t.Error("PNG does not state its resolution")
 	}
 }
@@ -82,7 +83,8 @@ func TestPrintedSVGNeedsNothing(t *testing.T) {
 			t.Errorf("element %s", tag)
 		}
 	}
-	for _, want := range []string{`aria-label="magnitude, dB"`, `aria-label="3 kΩ → µs² − 5"`, `aria-label="invented 1"`, "&lt;Invented&gt; &amp; &#34;curves&#34;"} {
+	for _, want := range []string{`aria-label="magnitude, dB"`, `aria-label="3 kΩ → µs² − 5"`,
+		`aria-label="invented 1"`, "&lt;Invented&gt; &amp; &#34;curves&#34;"} {
 		if !strings.Contains(s, want) {
 			t.Errorf("no %s", want)
 		}
@@ -167,7 +169,8 @@ func TestSheetLinesUp(t *testing.T) {
 		t.Errorf("axes from %g to %g and from %g to %g", d[0].box.left, d[0].box.right, d[1].box.left, d[1].box.right)
 	}
 	s.Columns = 2
-	if at, width, height := s.places(); at[1] != (point{480 + columnGap, 0}) || width != 960+columnGap || height != 260 {
+	if at, width, height := s.places(); at[1] != (point{480 + columnGap, 0}) || width != 960+columnGap ||
+		height != 260 {
 		t.Errorf("side by side at %v, %g × %g", at, width, height)
 	}
 }
@@ -205,7 +208,7 @@ func TestVisualOrder(t *testing.T) {
 
 // A circle's outline lies on the circle.
 func TestDisc(t *testing.T) {
-	o := disc(point{10, 20}, 5)
+	o := circle(point{10, 20}, 5)
 	pen := o[0].p[0]
 	for _, s := range o[1:5] {
 		for i := range 11 {

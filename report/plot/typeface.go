@@ -125,7 +125,8 @@ func (t *typeface) outlines(s string) outline {
 				c := at(s.Args[0])
 				end = at(s.Args[1])
 				// The cubic curve that a quadratic one is.
-				out.cubic(point{pen.x + 2*(c.x-pen.x)/3, pen.y + 2*(c.y-pen.y)/3}, point{end.x + 2*(c.x-end.x)/3, end.y + 2*(c.y-end.y)/3}, end)
+				out.cubic(point{pen.x + 2*(c.x-pen.x)/3, pen.y + 2*(c.y-pen.y)/3},
+					point{end.x + 2*(c.x-end.x)/3, end.y + 2*(c.y-end.y)/3}, end)
 			case sfnt.SegmentOpCubeTo:
 				end = at(s.Args[2])
 				out.cubic(at(s.Args[0]), at(s.Args[1]), end)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"image/color"
 	"io"
+	"math"
+	"strconv"
 )
 
 // vectorSheet is a sheet as SVG. Text is outlines, so that it looks alike
@@ -17,8 +19,9 @@ type vectorSheet struct {
 
 func newVectorSheet(a about, face *typeface) *vectorSheet {
 	s := &vectorSheet{face: face}
-	s.printf(`<svg xmlns="http://www.w3.org/2000/svg" width="%.3fmm" height="%.3fmm" viewBox="0 0 %s %s" role="img"><title>%s</title><desc>%s</desc>`+"\n",
-		a.width*a.mmPerPx, a.height*a.mmPerPx, fine(a.width), fine(a.height), text(a.title), text(a.description))
+	s.printf(`<svg xmlns="http://www.w3.org/2000/svg" width="%.3fmm" height="%.3fmm" viewBox="0 0 %s %s" role="img">`,
+		a.width*a.mmPerPx, a.height*a.mmPerPx, fine(a.width), fine(a.height))
+	s.printf("<title>%s</title><desc>%s</desc>\n", text(a.title), text(a.description))
 	return s
 }
 
@@ -57,12 +60,14 @@ func (s *vectorSheet) stroke(o outline, c color.NRGBA, p pen) {
 }
 
 func (s *vectorSheet) text(at point, t string, c color.NRGBA) {
-	s.printf(`<g aria-label="%s"><path fill="%s" d="%s"/></g>`+"\n", attribute(t), rgb(c), s.face.outlines(t).placed(1, at).svg())
+	s.printf(`<g aria-label="%s"><path fill="%s" d="%s"/></g>`+"\n", attribute(t), rgb(c),
+		s.face.outlines(t).placed(1, at).svg())
 }
 
 func (s *vectorSheet) clip(b box) {
 	s.clips++
-	s.printf(`<clipPath id="c%d"><path d="%s"/></clipPath><g clip-path="url(#c%d)">`+"\n", s.clips, rectangle(b).svg(), s.clips)
+	s.printf(`<clipPath id="c%d"><path d="%s"/></clipPath><g clip-path="url(#c%d)">`+"\n", s.clips,
+		rectangle(b).svg(), s.clips)
 }
 
 func (s *vectorSheet) unclip() { s.printf("</g>\n") }
@@ -91,3 +96,6 @@ func (o outline) svg() []byte {
 	}
 	return p.b
 }
+
+// fine writes a length to a thousandth of a px.
+func fine(v float64) string { return strconv.FormatFloat(math.Round(v*1000)/1000, 'f', -1, 64) }

@@ -1,8 +1,6 @@
 package terminal
 
 import (
-	"bufio"
-	"fmt"
 	"io"
 
 	"coilsweep/excite/quantity"
@@ -13,11 +11,8 @@ import (
 // Account writes the account of all the capacitance at a coil's terminals as
 // text for a terminal.
 func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
-	t.line(t.paint(sgrBold, truncate(notation.Visible(r.Coil), o.Width)))
+	t := newTable(w, o)
+	t.title(notation.Visible(r.Coil))
 	t.line("")
 	c := columns{gap: 2, right: []bool{false, true}}
 	for _, l := range a.Lines {
@@ -31,33 +26,32 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 	for _, l := range a.Added {
 		c.add("  "+notation.Visible(l.What), t.notes.Cell(l.Farad, quantity.Farad), l.Source)
 	}
-	for _, s := range c.lines(func(_, column int, cell string) string {
-		switch column {
-		case 1:
-			return t.paint(sgrBold, cell)
-		case 2:
-			return t.paint(sgrFaint, cell)
-		}
-		return cell
-	}) {
-		t.line(s)
-	}
+	t.facts(c, 1)
 	if a.En != nil {
 		t.line("")
-		t.line(fmt.Sprintf("En %s", notation.Minus(fmt.Sprintf("%.2f", *a.En))))
-		t.hanging(" ", "", notation.Visible(a.Verdict))
+		t.line("En " + notation.En(a.En))
+		t.hanging(" ", "", notation.Typeset(a.Verdict))
 	}
 	if l := r.Line; l != nil && len(l.Points) > 1 {
 		rows := columns{gap: 2, right: []bool{false, true, true}}
 		rows.add("take", "added C", "1/w²")
-		for _, p := range l.Points {
-			rows.add(truncate(notation.Visible(p.Take), 24), notation.Nominal(p.AddedC, quantity.Farad), notation.Number(p.InverseW2*1e12, quantity.Coverage95*p.UInverseW2*1e12, notation.Ratio)+" µs²")
+		farad := make([]float64, len(l.Points))
+		for i, p := range l.Points {
+			farad[i] = p.AddedC
 		}
-		t.headed(rows)
-		t.line(fmt.Sprintf("The line through them meets 1/w² = 0 at %s.", t.notes.Cell(l.AxisCrossing, quantity.Farad)))
+		for i, added := range notation.Nominals(farad, quantity.Farad) {
+			p := l.Points[i]
+			if added == "" {
+				added = notation.None
+			}
+			w2 := quantity.FormatWithU95(p.InverseW2*1e12, quantity.Coverage95*p.UInverseW2*1e12, quantity.Ratio)
+			rows.add(truncate(notation.Visible(p.Take), 24), added, w2+" µs²")
+		}
+		t.line("")
+		t.headed(rows, nil)
+		t.line("The line through them meets 1/w² = 0 at " + t.notes.Cell(l.AxisCrossing, quantity.Farad) + ".")
 	}
 	t.reasons()
-	t.line("")
-	t.line(t.paint(sgrFaint, "± is U95."))
+	t.u95(".")
 	return t.out.Flush()
 }

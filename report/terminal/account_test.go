@@ -17,9 +17,11 @@ func TestAccountGolden(t *testing.T) {
 		Verdict: "the sum of what is stated, 180.0 ± 5.9 pF, agrees with what the takes show",
 		Lines: []fit.AccountLine{
 			{What: "winding", Farad: invented.Quantity(110e-12, 2.5e-12), Source: "stated: 110p 4%"},
-			{What: "cable", Farad: fit.Unknown("what is stated of the rest is as large as all that the takes show"), Source: "the fixture as stated, less the input"},
+			{What: "cable", Farad: fit.Unknown("what is stated of the rest is as large as all that the takes show"),
+				Source: "the fixture as stated, less the input"},
 		},
-		Added: []fit.AccountLine{{What: "added C 470p 1%", Farad: invented.Quantity(471e-12, 1e-12), Source: "stated; as the fit has it"}},
+		Added: []fit.AccountLine{{What: "added C 470p 1%", Farad: invented.Quantity(471e-12, 1e-12),
+			Source: "stated; as the fit has it"}},
 	}
 	per := invented.Quantity(98e-12, 1e-12)
 	a.PerMetre = &per

@@ -1,9 +1,10 @@
 package terminal
 
 import (
-	"bufio"
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -14,18 +15,15 @@ import (
 
 // Coil writes a result as text for a terminal.
 func Coil(w io.Writer, r fit.Result, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
+	t := newTable(w, o)
 	t.head(r)
-	t.quantities(r)
+	t.numbers(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
-		t.paragraph("Rests on", strings.Join(notation.VisibleAll(r.Basis), "; ")+".")
+		t.paragraph("Based on", strings.Join(notation.TypesetAll(r.Basis), "; ")+".")
 	}
-	t.paragraph("Circuit", words.Model(r.Model)+".")
-	t.meter(r.Meter)
+	t.paragraph("Model", words.Model(r.Model)+".")
+	t.meter(r.Meter, false)
 	t.reasons()
 	if o.Budget {
 		t.budget(r.Budget)
@@ -34,11 +32,9 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	if len(r.Warnings)+len(r.Advice) > 0 {
 		t.line("")
 	}
-	for _, warning := range r.Warnings {
-		t.marked("!", sgrYellow, "Warning: "+notation.Visible(warning))
-	}
+	t.warnings("Warning: ", r.Warnings)
 	for _, advice := range r.Advice {
-		t.marked("→", sgrBold, notation.Visible(words.Advice(advice)))
+		t.hanging("→", sgrBold, notation.Typeset(advice.Text))
 	}
 	return t.out.Flush()
 }
@@ -56,120 +52,121 @@ func (t *table) head(r fit.Result) {
 	t.line("")
 }
 
-// quantities are the coil's own numbers.
-func (t *table) quantities(r fit.Result) {
+// numbers are the coil's own numbers.
+func (t *table) numbers(r fit.Result) {
 	c := columns{gap: 2, right: []bool{false, false, true}}
-	row := func(name, symbol string, q fit.Quantity, unit quantity.Unit, note string) {
-		c.add("  "+name, symbol, t.notes.Cell(q, unit), note)
+	for _, n := range words.Numbers(r) {
+		c.add("  "+n.Name, n.Symbol, t.notes.Cell(n.Quantity, n.Unit), n.Note)
 	}
-	row("inductance", "L", r.Inductance, quantity.Henry, "at low frequency")
-	row("capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture")
-	row("", "", r.CapacitanceCoil, quantity.Farad, "coil alone")
-	row("resistance", "R", r.Resistance, quantity.Ohm, "")
-	row("resonance", "", r.BareResonance, quantity.Hertz, "coil alone")
-	row("sharpness", "Q", r.BareQ, notation.Ratio, "coil alone")
 	for i, e := range r.Eddy {
 		name := ""
 		if i == 0 {
-			name = "eddy loss"
+			name = "eddy currents"
 		}
-		row(name, "", e.Share, notation.Ratio, "share of L")
-		row("", "", e.Corner, quantity.Hertz, "its corner")
+		c.add("  "+name, "", t.notes.Cell(e.Share, quantity.Ratio), words.EddyName(e, i)+", share of L")
+		c.add("", "", t.notes.Cell(e.Corner, quantity.Hertz), "its corner frequency")
 	}
-	if r.CoverCorner != nil {
-		row("cover", "", *r.CoverCorner, quantity.Hertz, "corner of its shielding")
+	t.facts(c, 2)
+	for _, s := range wrap("± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.", t.o.Width-2) {
+		t.line(t.paint(sgrFaint, "  "+s))
 	}
-	for _, s := range c.lines(func(_, column int, s string) string {
-		switch column {
-		case 2:
-			return t.paint(sgrBold, s)
-		case 3:
-			return t.paint(sgrFaint, s)
-		}
-		return s
-	}) {
-		t.line(s)
-	}
-	t.line(t.paint(sgrFaint, "  ± is U95: the value lies within it with 95 % confidence."))
 	t.line("")
 }
 
-// takes are the takes as a table, or below each other on a narrow terminal.
+// takes are the takes as a table: what their shapes show, and below it their
+// peaks, or beside where there is room. On a narrow terminal they stand below
+// each other.
 func (t *table) takes(takes []fit.TakeResult) {
 	if len(takes) == 0 {
 		return
 	}
-	c := t.takeColumns(takes, true)
-	if c.width() > t.o.Width {
-		c = t.takeColumns(takes, false)
-	}
-	if c.width() > t.o.Width {
-		c.gap = 1
-	}
-	if c.width() > t.o.Width {
+	shape, peak := words.ShapeColumns, words.PeakColumns
+	c, which := t.fitting(
+		func() columns { return t.takeColumns(takes, slices.Concat(shape, peak), true, true) },
+		func() columns { return t.takeColumns(takes, shape, true, true) },
+		func() columns { c := t.takeColumns(takes, shape, true, true); c.gap = 1; return c },
+		func() columns { return columns{} })
+	if which == 3 {
 		t.stacked(takes)
 		return
 	}
 	last := len(c.right) - 1
-	for _, s := range c.lines(func(row, column int, s string) string {
-		switch {
-		case row == 0:
-			return t.paint(sgrFaint, s)
-		case column == last && strings.TrimSpace(s) != notation.None:
+	t.headed(c, func(column int, s string) string {
+		if column == last && strings.TrimSpace(s) != notation.None {
 			return t.paint(sgrRed, s)
 		}
 		return s
-	}) {
-		t.line(s)
+	})
+	t.line(t.paint(sgrFaint, "S/N after averaging, at low frequencies."))
+	t.line("")
+	if which == 0 {
+		return
 	}
+	c, _ = t.fitting(
+		func() columns { return t.takeColumns(takes, peak, true, false) },
+		func() columns { c := t.takeColumns(takes, peak, true, false); c.gap = 1; return c },
+		func() columns { return t.takeColumns(takes, peak, false, false) })
+	t.headed(c, nil)
 	t.line("")
 }
 
-// takeColumns are the takes as a table: at a glance, or with everything that is
-// told apart and its U95.
-func (t *table) takeColumns(takes []fit.TakeResult, full bool) columns {
-	c := columns{gap: 2}
-	if full {
-		c.add("take", "added", "resonance", "Q", "LC frequency", "peak", "height", "−3 dB width", "S/N", "flags")
-	} else {
-		c.add("take", "added", "resonance", "peak", "height", "Q", "S/N", "flags")
-	}
-	for _, take := range takes {
-		flags := strings.Join(words.Flags(take), ", ")
-		if flags == "" {
-			flags = notation.None
-		}
-		name, load, snr := truncate(notation.Visible(take.Name), 24), words.Load(take), fmt.Sprintf("%.0f dB", take.SNRdB)
-		resonance, q := t.notes.Cell(take.Resonance, quantity.Hertz), t.notes.Cell(take.Q, notation.Ratio)
-		if full {
-			c.add(name, load, resonance, q, t.notes.Cell(take.LC, quantity.Hertz), t.notes.Cell(take.Peak, quantity.Hertz),
-				t.notes.Cell(take.PeakDB, notation.Decibel), t.notes.Cell(take.WidthHz, quantity.Hertz), snr, flags)
-		} else {
-			c.add(name, load, resonance, t.brief(take.Peak, quantity.Hertz), t.brief(take.PeakDB, notation.Decibel), q, snr, flags)
+// takeColumns are numbers of the takes as a table, with or without U95; whole
+// with what was added before them, and how the take is after them.
+func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.TakeResult], u95, whole bool) columns {
+	header, rows := []string{"take"}, make([][]string, len(takes))
+	column := func(name string, cells []string) {
+		header = append(header, name)
+		for i, cell := range cells {
+			rows[i] = append(rows[i], cell)
 		}
 	}
-	c.right = make([]bool, len(c.rows[0]))
-	for i := 1; i < len(c.right)-1; i++ {
+	for i, take := range takes {
+		rows[i] = []string{truncate(notation.Visible(take.Name), 24)}
+	}
+	if whole {
+		column("added", words.Loads(takes))
+	}
+	for _, number := range numbers {
+		write := notation.ValuesOf[fit.TakeResult]
+		if u95 {
+			write = notation.CellsOf
+		}
+		column(number.Name, write(&t.notes, number.Unit, takes, number.Of))
+	}
+	c := columns{gap: 2, right: make([]bool, len(header))}
+	for i := 1; i < len(header); i++ {
 		c.right[i] = true
+	}
+	if whole {
+		var sn, flags []string
+		for _, take := range takes {
+			sn, flags = append(sn, words.SN(take)), append(flags,
+				cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
+		}
+		column("S/N", sn)
+		column("flags", flags)
+		c.right = append(c.right, true, false)
+	}
+	c.add(header...)
+	for _, row := range rows {
+		c.add(row...)
 	}
 	return c
 }
 
 func (t *table) stacked(takes []fit.TakeResult) {
-	for _, take := range takes {
+	for i, load := range words.Loads(takes) {
+		take := takes[i]
 		title := notation.Visible(take.Name)
-		if load := words.Load(take); load != notation.None {
+		if load != notation.None {
 			title += " + " + load
 		}
-		t.line(t.paint(sgrBold, truncate(title, t.o.Width)))
+		t.title(title)
 		c := columns{gap: 2, right: []bool{false, true}}
-		c.add("  resonance", t.notes.Cell(take.Resonance, quantity.Hertz))
-		c.add("  Q", t.notes.Cell(take.Q, notation.Ratio))
-		c.add("  LC frequency", t.notes.Cell(take.LC, quantity.Hertz))
-		c.add("  peak", t.notes.Cell(take.Peak, quantity.Hertz))
-		c.add("  height", t.notes.Cell(take.PeakDB, notation.Decibel))
-		c.add("  −3 dB width", t.notes.Cell(take.WidthHz, quantity.Hertz))
-		c.add("  S/N", fmt.Sprintf("%.0f dB", take.SNRdB))
+		for _, number := range slices.Concat(words.ShapeColumns, words.PeakColumns) {
+			c.add("  "+number.Name, t.notes.Cell(number.Of(take), number.Unit))
+		}
+		c.add("  S/N after averaging", words.SN(take))
 		for _, s := range c.lines(nil) {
 			t.line(s)
 		}
@@ -180,11 +177,9 @@ func (t *table) stacked(takes []fit.TakeResult) {
 	t.line("")
 }
 
-func (t *table) meter(readings []fit.MeterResult) { t.meterTable(readings, false) }
-
-// meterTable has a line for each reading with its verdict below, and how it
-// comes about if that is asked for.
-func (t *table) meterTable(readings []fit.MeterResult, explain bool) {
+// meter has a line for each reading with its verdict below, and how it comes
+// about if that is asked for.
+func (t *table) meter(readings []fit.MeterResult, explain bool) {
 	if len(readings) == 0 {
 		return
 	}
@@ -193,11 +188,8 @@ func (t *table) meterTable(readings []fit.MeterResult, explain bool) {
 	c.add("meter", "reading", "the fit expects", "En")
 	for _, m := range readings {
 		unit := words.MeterUnit(m.What)
-		en := notation.None
-		if m.En != nil {
-			en = notation.Minus(fmt.Sprintf("%.2f", *m.En))
-		}
-		c.add(words.MeterPlace(m), notation.Number(m.Reading, m.U95, unit), t.notes.Cell(m.Expected, unit), en)
+		cells := t.notes.Cells(unit, fit.Quantity{Value: m.Reading, U95: m.U95}, m.Expected)
+		c.add(words.MeterPlace(m), cells[0], cells[1], notation.En(m.En))
 	}
 	if c.width() > t.o.Width {
 		c.gap = 1
@@ -206,7 +198,7 @@ func (t *table) meterTable(readings []fit.MeterResult, explain bool) {
 	t.line(t.paint(sgrFaint, lines[0]))
 	for i, s := range lines[1:] {
 		t.line(s)
-		t.hanging("  ", "", notation.Visible(readings[i].Verdict))
+		t.hanging("  ", "", notation.Typeset(readings[i].Verdict))
 		if explain {
 			t.explanation(readings[i])
 		}
@@ -220,7 +212,7 @@ func (t *table) budget(budgets []fit.Budget) {
 		t.line(t.paint(sgrBold, "Uncertainty of "+words) + t.paint(sgrFaint, "  share of u²"))
 		c := columns{gap: 2, right: []bool{true}}
 		for _, s := range b.Shares {
-			c.add(fmt.Sprintf("  %.1f %%", s.Percent), notation.Visible(s.Source))
+			c.add("  "+notation.Percent(s.Percent), notation.Visible(s.Source))
 		}
 		for _, s := range c.lines(nil) {
 			t.line(s)
@@ -242,13 +234,9 @@ func (t *table) monteCarlo(m *fit.MonteCarlo) {
 	c := columns{gap: 2, right: []bool{false, true, true}}
 	c.add("", "mean", "95 % of the trials")
 	for _, q := range m.Quantities {
-		words, unit := notation.QuantityName(q.Name)
-		digits := notation.DigitsDownTo(q.Mean, (q.High-q.Low)/2)
-		c.add("  "+words, notation.Plain(q.Mean, unit, digits), notation.Plain(q.Low, unit, digits)+" … "+notation.Plain(q.High, unit, digits))
+		name, unit := notation.QuantityName(q.Name)
+		d := notation.DistributionOf(q, unit)
+		c.add("  "+name, d.Mean, d.Interval)
 	}
-	lines := c.lines(nil)
-	t.line(t.paint(sgrFaint, lines[0]))
-	for _, s := range lines[1:] {
-		t.line(s)
-	}
+	t.headed(c, nil)
 }

@@ -63,12 +63,13 @@ func TestColourIsNeverTheOnlyCarrier(t *testing.T) {
 func TestUnknownHasItsSignAndReason(t *testing.T) {
 	r := invented.LoneTake()
 	text := tableText(t, r, Options{Width: 200})
-	for _, want := range []string{"?1", "?2", "?1 not known: " + r.Inductance.Why, "?2 not known: " + r.BareQ.Why, "not used, clipped"} {
+	for _, want := range []string{"–¹", "–²", "not known: " + r.Inductance.Why, "¹ " + r.BareQ.Why,
+		"not used, clipped"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}
 	}
-	for _, never := range []string{"NaN", "?3"} {
+	for _, never := range []string{"NaN", "–³"} {
 		if strings.Contains(text, never) {
 			t.Errorf("%q in\n%s", never, text)
 		}
@@ -119,7 +120,76 @@ func TestTableShowsControlsHarmless(t *testing.T) {
 }
 
 func TestTableReportsItsError(t *testing.T) {
-	if err := Coil(invented.FullDisk{}, invented.Result(invented.ThreeLoads, 20), Options{}); !errors.Is(err, invented.ErrFull) {
+	if err := Coil(invented.FullDisk{}, invented.Result(invented.ThreeLoads, 20), Options{}); !errors.Is(err,
+		invented.ErrFull) {
 		t.Errorf("got error %v, want %v", err, invented.ErrFull)
+	}
+}
+
+// Every reason below a table belongs to a cell that is shown, whatever columns
+// the width leaves.
+func TestEveryReasonHasItsCell(t *testing.T) {
+	r := invented.Result(invented.ThreeLoads, 20)
+	for i := range r.Takes {
+		r.Takes[i].LC, r.Takes[i].WidthHz = fit.Unknown("no fixture is stated"),
+			fit.Unknown("the peak is too low for one")
+	}
+	r.Takes[1].Peak = fit.Unknown("the sweep ends below it")
+	for _, width := range []int{40, 60, 80, 110, 200} {
+		text := tableText(t, r, Options{Width: width})
+		for _, reason := range regexp.MustCompile(`(?m)^([⁰¹²³⁴-⁹]+) .*`).FindAllStringSubmatch(text, -1) {
+			if !regexp.MustCompile(`–` + reason[1] + `(\s|$)`).MatchString(text) {
+				t.Errorf("width %d: no cell refers to %q", width, reason[0])
+			}
+		}
+		if n := strings.Count(text, "no fixture is stated"); n > 1 {
+			t.Errorf("width %d: one reason stands %d times", width, n)
+		}
+	}
+}
+
+// People read minus signs, also in sentences that the fit made.
+func TestNoHyphenForAMinusSign(t *testing.T) {
+	r := invented.Result(invented.ThreeLoads, 20)
+	r.Warnings = append(r.Warnings, "the reading does not agree (En -0.37)")
+	r.Advice = append(r.Advice, fit.Advice{Text: "it would move by -3 %"})
+	r.Meter[0].Verdict = "differs: -1.2 % (En -1.04)"
+	r.Takes[0].Peak = fit.Unknown("it lies -2 dB below the plateau")
+	r.Basis = append(r.Basis, "a temperature of -5 °C")
+	hyphen := regexp.MustCompile(`(^|[\s(±])-\d`)
+	for name, text := range map[string]string{"table": tableText(t, r, Options{Width: 120}),
+		"crosscheck": crosscheckText(t, r)} {
+		if at := hyphen.FindStringIndex(text); at != nil {
+			t.Errorf("%s: a hyphen for a minus sign in %q", name, text[max(0, at[0]-30):at[1]])
+		}
+	}
+}
+
+func crosscheckText(t *testing.T, r fit.Result) string {
+	t.Helper()
+	var b bytes.Buffer
+	if err := Crosscheck(&b, r, Options{Width: 80}); err != nil {
+		t.Fatal(err)
+	}
+	return b.String()
+}
+
+// The digits of resonance, L, C and R follow their U95: a repeatability of 0.1 %
+// shows in comparison, batch and list.
+func TestDigitsFollowTheUncertainty(t *testing.T) {
+	coils := invented.Coils(3, 20)
+	var comparison, batch, list bytes.Buffer
+	if err := errors.Join(Comparison(&comparison, invented.Compared(t, coils), "given", Options{}),
+		Batch(&batch, invented.Batch(t, 8, 20), "", Options{Width: 120}),
+		List(&list, invented.List(), Options{Width: 120})); err != nil {
+		t.Fatal(err)
+	}
+	for name, text := range map[string]string{"comparison": comparison.String(), "batch": batch.String(),
+		"list": list.String()} {
+		for _, want := range []string{` 1[0-9]\.[0-9]{3} kHz`, ` 2\.4[0-9]{2} H`, ` 210\.0 pF`, ` 7\.850 kΩ`} {
+			if !regexp.MustCompile(want).MatchString(text) {
+				t.Errorf("%s does not match %q:\n%s", name, want, text)
+			}
+		}
 	}
 }

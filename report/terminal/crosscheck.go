@@ -1,7 +1,6 @@
 package terminal
 
 import (
-	"bufio"
 	"io"
 
 	"coilsweep/fit"
@@ -13,15 +12,11 @@ import (
 // of the difference to the coil's own value and, where it does not agree, what
 // would explain it.
 func Crosscheck(w io.Writer, r fit.Result, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
-	t.line(t.paint(sgrBold, truncate(notation.Visible(r.Coil), o.Width)))
-	t.meterTable(r.Meter, true)
+	t := newTable(w, o)
+	t.title(notation.Visible(r.Coil))
+	t.meter(r.Meter, true)
 	t.reasons()
-	t.line("")
-	t.line(t.paint(sgrFaint, "± is U95. En within −1 … 1: reading and fit agree (ISO/IEC 17043)."))
+	t.u95(". En within −1 … 1: reading and fit agree (ISO/IEC 17043).")
 	return t.out.Flush()
 }
 
@@ -35,9 +30,9 @@ func (t *table) explanation(m fit.MeterResult) {
 		t.hanging("   ", "", words)
 	}
 	for _, note := range e.Notes {
-		t.hanging("   "+notation.None, sgrFaint, notation.Visible(note))
+		t.hanging("   "+notation.None, sgrFaint, notation.Typeset(note))
 	}
 	for _, cause := range e.Causes {
-		t.hanging("   →", sgrBold, "may be: "+notation.Visible(cause))
+		t.hanging("   →", sgrBold, "may be: "+notation.Typeset(cause))
 	}
 }

@@ -1,7 +1,6 @@
 package terminal
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
@@ -9,6 +8,7 @@ import (
 
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
@@ -27,10 +27,7 @@ type ExciterSheet struct {
 // Exciter writes the sheet as text for a terminal: one exciter in full, or
 // several as a table with the first in full below.
 func Exciter(w io.Writer, s ExciterSheet, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
+	t := newTable(w, o)
 	if len(s.Estimates) > 1 {
 		t.drawer(s)
 	}
@@ -50,20 +47,29 @@ func (t *table) drawer(s ExciterSheet) {
 		head = slices.Insert(head, 0, "bobbin")
 	}
 	c.add(head...)
-	for _, e := range s.Estimates {
-		row := []string{e.Coil.Wire.Name, fmt.Sprint(e.Coil.Turns), notation.Plain(e.ResistanceOhm, quantity.Ohm, 3), notation.Plain(e.InductanceH, quantity.Henry, 3),
-			notation.Plain(e.SeriesOhm, quantity.Ohm, 2), notation.Plain(e.CurrentA, ampere, 2), notation.Plain(e.EMFV1k, quantity.Volt, 2)}
+	of := func(unit quantity.Unit, digits float64, get func(exciter.Estimate) float64) []string {
+		return notation.ValuesOf(&t.notes, unit, s.Estimates, func(e exciter.Estimate) fit.Quantity {
+			return fit.Quantity{Value: get(e), U95: math.Abs(get(e)) * math.Pow(10, 1-digits)}
+		})
+	}
+	cells := [][]string{
+		of(quantity.Ohm, 2, func(e exciter.Estimate) float64 { return e.ResistanceOhm }),
+		of(quantity.Henry, 2, func(e exciter.Estimate) float64 { return e.InductanceH }),
+		of(quantity.Ohm, 1, func(e exciter.Estimate) float64 { return e.SeriesOhm }),
+		of(ampere, 1, func(e exciter.Estimate) float64 { return e.CurrentA }),
+		of(quantity.Volt, 1, func(e exciter.Estimate) float64 { return e.EMFV1k }),
+	}
+	for i, e := range s.Estimates {
+		row := []string{e.Coil.Wire.Name, fmt.Sprint(e.Coil.Turns)}
+		for _, column := range cells {
+			row = append(row, column[i])
+		}
 		if bobbins {
 			row = slices.Insert(row, 0, bobbinWords(e.Bobbin))
 		}
 		c.add(row...)
 	}
-	for i, line := range c.lines(nil) {
-		if i == 0 {
-			line = t.paint(sgrFaint, line)
-		}
-		t.line(line)
-	}
+	t.headed(c, nil)
 	t.line("")
 }
 
@@ -84,50 +90,45 @@ const wheelerTrust = 0.015
 
 func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 	length := func(m float64) string { return notation.Nominal(m, quantity.Metre) }
+	format := quantity.Format
 	t.line(t.paint(sgrBold, fmt.Sprintf("%d turns of %s", e.Coil.Turns, e.Coil.Wire.Name)) +
-		t.paint(sgrFaint, fmt.Sprintf("  core %s, flange %s, length %s", length(e.Bobbin.CoreDiameterM), length(e.Bobbin.FlangeDiameterM), length(e.Bobbin.LengthM))))
+		t.paint(sgrFaint, fmt.Sprintf("  core %s, flange %s, length %s",
+			length(e.Bobbin.CoreDiameterM), length(e.Bobbin.FlangeDiameterM), length(e.Bobbin.LengthM))))
 	t.line("")
 
 	var c columns
 	c.gap = 2
 	row := func(name, value, note string) { c.add("  "+name, value, note) }
-	row("winding", notation.Plain(e.Coil.DepthM, quantity.Metre, 2)+" deep", fmt.Sprintf("%s of wire; room for %d turns",
-		notation.Plain(e.Coil.WireM(), quantity.Metre, 3), e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing)))
-	row("resistance", notation.Plain(e.ResistanceOhm, quantity.Ohm, 3), fmt.Sprintf("at %g °C; fine wire varies by some per cent", e.Celsius))
+	row("winding", format(e.Coil.DepthM, quantity.Metre, 2)+" deep", fmt.Sprintf("%s of wire; room for %d turns",
+		format(e.Coil.WireM(), quantity.Metre, 3), e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing)))
+	row("resistance", format(e.ResistanceOhm, quantity.Ohm, 3),
+		fmt.Sprintf("at %s °C; fine wire varies by some per cent", notation.TwoDigits(e.Celsius)))
 	wheeler := e.WheelerH/e.InductanceH - 1
-	note := fmt.Sprintf("±1 %% without iron; Wheeler 1928: %s", notation.Plain(e.WheelerH, quantity.Henry, 3))
+	note := "±1 % without iron; Wheeler 1928: " + format(e.WheelerH, quantity.Henry, 3)
 	if math.Abs(wheeler) > wheelerTrust {
-		note += fmt.Sprintf(" (%s %%, not made for this shape)", notation.Minus(fmt.Sprintf("%+.0f", 100*wheeler)))
+		note += fmt.Sprintf(" (%s, not made for this shape)", notation.Change(100*wheeler))
 	}
-	row("inductance", notation.Plain(e.InductanceH, quantity.Henry, 3), note)
-	row("own resonance", "about "+notation.Plain(e.SelfResonanceHz, quantity.Hertz, 1), "a rough estimate, with half a metre of leads")
+	row("inductance", format(e.InductanceH, quantity.Henry, 3), note)
+	row("self-resonance", "about "+format(e.SelfResonanceHz, quantity.Hertz, 1),
+		"a rough estimate, with half a metre of leads")
 	row("", "", "")
-	row("series R", notation.Plain(e.SeriesOhm, quantity.Ohm, 2), seriesWords(s, e))
-	row("current", notation.Plain(e.CurrentA, ampere, 2), fmt.Sprintf("rms, from %s and %s", notation.Nominal(s.Source.Volt, quantity.Volt), notation.Nominal(s.Source.Ohm, quantity.Ohm)))
-	row("its fall", fmt.Sprintf("%.2g dB", e.DropDB), fmt.Sprintf("at %s; %g dB were allowed", notation.Nominal(s.Goal.TopHz, quantity.Hertz), s.Goal.LimitDB))
-	row("heat", notation.Plain(e.CoilW, watt, 2), fmt.Sprintf("in the coil, %s in the resistor, for a steady tone: %s K warmer", notation.Plain(e.SeriesW, watt, 2), notation.Plain(e.RiseK, notation.Ratio, 1)))
+	row("series R", format(e.SeriesOhm, quantity.Ohm, 2), seriesWords(s, e))
+	row("current", format(e.CurrentA, ampere, 2), fmt.Sprintf("rms, from %s and %s",
+		notation.Nominal(s.Source.Volt, quantity.Volt), notation.Nominal(s.Source.Ohm, quantity.Ohm)))
+	row("drop", notation.TwoDigits(e.DropDB)+" dB", fmt.Sprintf("of the current at %s; the limit is %g dB",
+		notation.Nominal(s.Goal.TopHz, quantity.Hertz), s.Goal.LimitDB))
+	row("heat", format(e.CoilW, watt, 2), fmt.Sprintf("in the winding, %s in the resistor, for a steady tone: %s K "+
+		"warmer",
+		format(e.SeriesW, watt, 2), format(e.RiseK, quantity.Ratio, 1)))
 	row("", "", "")
-	row("field", notation.Plain(e.AxisFieldT, tesla, 2), fmt.Sprintf("rms, on the axis at %s from middle to middle", length(e.DistanceM)))
-	row("signal", "about "+notation.Plain(e.EMFV1k, quantity.Volt, 2), fmt.Sprintf("rms at 1 kHz in %d turns (±20 %% by the shape, more with iron)", s.Target.Coil.Turns))
+	row("field", format(e.AxisFieldT, tesla, 2), "rms, on the axis at "+length(e.DistanceM)+" from middle to middle")
+	row("signal", "about "+format(e.EMFV1k, quantity.Volt, 2),
+		fmt.Sprintf("rms at 1 kHz in %d turns (±20 %% by the shape, more with iron)", s.Target.Coil.Turns))
 	row("", "", "rises in proportion to the frequency")
-	for _, line := range c.lines(func(_, column int, cell string) string {
-		switch column {
-		case 1:
-			return t.paint(sgrBold, cell)
-		case 2:
-			return t.paint(sgrFaint, cell)
-		}
-		return cell
-	}) {
-		t.line(line)
-	}
+	t.facts(c, 1)
 	t.line("")
-	for _, warning := range e.Warnings {
-		t.marked("!", sgrYellow, "Warning: "+notation.Visible(warning))
-	}
-	for _, caution := range words.Cautions() {
-		t.marked("!", sgrYellow, caution)
-	}
+	t.warnings("Warning: ", e.Warnings)
+	t.warnings("", words.Cautions())
 }
 
 // seriesWords says what asks for the series resistor.
@@ -137,10 +138,10 @@ func seriesWords(s ExciterSheet, e exciter.Estimate) string {
 	}
 	why := "for a steady current"
 	if s.Source.Ohm+s.Source.LeastLoadOhm > exciter.LeastTotalOhm(e.InductanceH, s.Goal) {
-		why = "for the least load that the source is made for"
+		why = "for the smallest load that the source allows"
 	}
 	if len(s.Drawer.ResistorsOhm) > 0 {
 		why += ", of those at hand"
 	}
-	return fmt.Sprintf("at least %s %s", notation.Plain(e.NeededOhm, quantity.Ohm, 3), why)
+	return fmt.Sprintf("at least %s %s", quantity.Format(e.NeededOhm, quantity.Ohm, 3), why)
 }

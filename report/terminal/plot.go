@@ -1,8 +1,6 @@
 package terminal
 
 import (
-	"bufio"
-	"fmt"
 	"io"
 	"math"
 	"strconv"
@@ -12,7 +10,7 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/drawn"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
@@ -43,14 +41,12 @@ var sgrCurves = []string{"34", "33", "35", "32", "36", "31"}
 // where there is one, else what was measured. Takes without a response are
 // left out.
 func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
 	if o.Height <= 0 {
 		o.Height = defaultTextHeight
 	}
-	takes := drawn.Takes(r)
-	t := &table{out: bufio.NewWriter(w), o: Options{Width: o.Width, Colour: o.Colour}}
+	takes := figure.Takes(r)
+	t := newTable(w, Options{Width: o.Width, Colour: o.Colour})
+	o.Width = t.o.Width
 	if len(takes) == 0 {
 		t.line("There is no response to draw.")
 		return t.out.Flush()
@@ -70,9 +66,11 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 		t.line(t.paint(sgrFaint, s))
 	}
 	c := columns{gap: 2, right: []bool{false, false, true, true}}
+	hz := notation.ValuesOf(&t.notes, quantity.Hertz, takes, func(t figure.Take) fit.Quantity { return t.Take.Peak })
+	dB := notation.ValuesOf(&t.notes, quantity.Decibel, takes,
+		func(t figure.Take) fit.Quantity { return t.Take.PeakDB })
 	for i, take := range takes {
-		name := truncate(notation.Visible(take.Take.Name), max(o.Width-40, 12))
-		c.add("  "+letter(i), name, t.brief(take.Take.Peak, quantity.Hertz), t.brief(take.Take.PeakDB, notation.Decibel))
+		c.add("  "+letter(i), truncate(notation.Visible(take.Take.Name), max(o.Width-42, 10)), hz[i], dB[i])
 	}
 	lines := c.lines(func(row, column int, s string) string {
 		if column == 0 {
@@ -83,8 +81,9 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 	for _, s := range lines {
 		t.line(p.plain(s))
 	}
-	for i, why := range t.notes.Reasons {
-		t.hanging(fmt.Sprintf("%s%d", notation.Unknown, i+1), sgrBold, p.plain("not known: "+notation.Visible(why)))
+	for _, reason := range t.notes.Reasons() {
+		number, why, _ := strings.Cut(p.plain(reason), " ")
+		t.hanging(number, sgrBold, why)
 	}
 	return t.out.Flush()
 }
@@ -110,8 +109,8 @@ type textCell struct {
 	take   int
 }
 
-func newTextPlot(takes []drawn.Take, o PlotOptions) *textPlot {
-	p := &textPlot{o: o, x: drawn.FrequencyAxis(takes), dots: 2}
+func newTextPlot(takes []figure.Take, o PlotOptions) *textPlot {
+	p := &textPlot{o: o, x: figure.FrequencyAxis(takes), dots: 2}
 	if o.ASCII {
 		p.dots = 1
 	}
@@ -274,8 +273,9 @@ func (p *textPlot) row(t *table, row int) string {
 	level := func(dot float64) float64 { return p.y.Max - dot/float64(down-1)*(p.y.Max-p.y.Min) }
 	head := strings.Repeat(" ", textLeft-1) + p.sign("│", "|")
 	// A multiple of 10 dB in the middle of this row or nearest to it.
-	if tens := 10 * math.Round(level(first+float64(p.downInCell()-1)/2)/10); p.dot(tens)/p.downInCell() == row && tens <= p.y.Max && tens >= p.y.Min {
-		label := notation.Minus(strconv.Itoa(int(tens)))
+	if tens := 10 * math.Round(level(first+float64(p.downInCell()-1)/2)/10); p.dot(tens)/p.downInCell() == row &&
+		tens <= p.y.Max && tens >= p.y.Min {
+		label := quantity.Minus(strconv.Itoa(int(tens)))
 		head = strings.Repeat(" ", textLeft-2-uniseg.StringWidth(label)) + p.plain(label) + " " + p.sign("┤", "+")
 	}
 	var b strings.Builder
@@ -324,7 +324,8 @@ func (p *textPlot) plain(s string) string {
 	if !p.o.ASCII {
 		return s
 	}
-	s = strings.NewReplacer("−", "-", "±", "+/-", "µ", "u", "Ω", "Ohm", "–", "-", "…", "...").Replace(s)
+	s = strings.NewReplacer("−", "-", "±", "+/-", "µ", "u", "Ω", "Ohm", "–", "-", "…", "...",
+		"¹", "(1)", "²", "(2)", "³", "(3)").Replace(s)
 	return strings.Map(func(r rune) rune {
 		if r > 0x7e {
 			return '?'

@@ -59,7 +59,8 @@ func TestTextPlotColourCarriesNothing(t *testing.T) {
 	if !strings.Contains(coloured, "\x1b[") {
 		t.Fatal("there is no colour")
 	}
-	if plain := textPlotOf(t, r, PlotOptions{}); regexp.MustCompile(`\x1b\[[0-9;]*m`).ReplaceAllString(coloured, "") != plain {
+	if plain := textPlotOf(t, r, PlotOptions{}); regexp.MustCompile(`\x1b\[[0-9;]*m`).ReplaceAllString(coloured,
+		"") != plain {
 		t.Error("without its colours the text differs")
 	}
 }
@@ -73,7 +74,8 @@ func TestTextPlotDrawsWhereItIs(t *testing.T) {
 		c.FrequencyHz = append(c.FrequencyHz, f)
 		c.MagnitudeDB = append(c.MagnitudeDB, -20*math.Log10(f/20)+13) // 13 … -47
 	}
-	r := fit.Result{Takes: []fit.TakeResult{{Name: "line", Curve: c, Peak: fit.Unknown("none"), PeakDB: fit.Unknown("none")}}}
+	r := fit.Result{Takes: []fit.TakeResult{{Name: "line", Curve: c, Peak: fit.Unknown("none"),
+		PeakDB: fit.Unknown("none")}}}
 	lines := strings.Split(textPlotOf(t, r, PlotOptions{Width: 68, Height: 61, ASCII: true}), "\n")[1:62]
 	for row, line := range lines {
 		// Rows from 15 dB down to -45, 60 columns over 60 dB after the axis.
@@ -95,10 +97,12 @@ func TestTextPlotDrawsWhereItIs(t *testing.T) {
 }
 
 func TestTextPlotOfLittle(t *testing.T) {
-	if out := textPlotOf(t, fit.Result{Takes: []fit.TakeResult{{Name: "bare"}}}, PlotOptions{}); !strings.Contains(out, "no response") {
+	if out := textPlotOf(t, fit.Result{Takes: []fit.TakeResult{{Name: "bare"}}},
+		PlotOptions{}); !strings.Contains(out, "no response") {
 		t.Errorf("got %q", out)
 	}
 	nan := math.NaN()
-	r := fit.Result{Takes: []fit.TakeResult{{Name: "bare", Curve: &fit.Curve{FrequencyHz: []float64{100, 200}, MagnitudeDB: []float64{nan, nan}}}}}
+	r := fit.Result{Takes: []fit.TakeResult{{Name: "bare",
+		Curve: &fit.Curve{FrequencyHz: []float64{100, 200}, MagnitudeDB: []float64{nan, nan}}}}}
 	textPlotOf(t, r, PlotOptions{})
 }

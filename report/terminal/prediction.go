@@ -1,10 +1,7 @@
 package terminal
 
 import (
-	"bufio"
-	"fmt"
 	"io"
-	"strings"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -16,74 +13,70 @@ import (
 // Prediction writes what coils do in a harness as text for a terminal; target,
 // if not nil, is the part that was asked for.
 func Prediction(w io.Writer, p harness.Prediction, target *harness.Solution, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
-	title := strings.Join(notation.VisibleAll(p.Coils), " and ")
-	if p.Harness != "" {
-		title += " in " + notation.Visible(p.Harness)
-	}
-	t.line(t.paint(sgrBold, truncate(title, o.Width)))
+	t := newTable(w, o)
+	t.title(words.InHarness(p.Coils, p.Harness))
 	t.line("")
 	c := columns{gap: 2, right: []bool{false, true}}
 	row := func(name string, q fit.Quantity, unit quantity.Unit, note string) {
 		c.add("  "+name, t.notes.Cell(q, unit), note)
 	}
-	row("peak", p.Peak, quantity.Hertz, words.Peak(p.Peak))
-	row("height", p.PeakDB, notation.Decibel, "over the level at low frequencies")
-	row("sharpness", p.Q, notation.Ratio, "Q")
-	row("level", p.Level, notation.Decibel, "at low frequencies, of the EMF of one coil")
+	row("peak frequency", p.Peak, quantity.Hertz, words.Peak(p.Peak))
+	row("peak height", p.PeakDB, quantity.Decibel, "above the level at low frequencies")
+	row("Q", p.Q, quantity.Ratio, "sharpness")
+	row("level", p.Level, quantity.Decibel, "at low frequencies, of the EMF of one coil")
 	if target != nil {
-		note := "puts the peak at " + notation.Nominal(target.TargetHz, quantity.Hertz)
-		if target.LengthM != nil {
-			note += fmt.Sprintf("; %.2f m of this cable", *target.LengthM)
-		}
-		row(target.Part, target.Farad, quantity.Farad, note)
+		row(target.Part, target.Farad, quantity.Farad, words.Target(*target))
 	}
-	for _, s := range c.lines(func(_, column int, cell string) string {
-		switch column {
-		case 1:
-			return t.paint(sgrBold, cell)
-		case 2:
-			return t.paint(sgrFaint, cell)
-		}
-		return cell
-	}) {
-		t.line(s)
-	}
-
-	if len(p.Positions) > 0 {
-		rows := columns{gap: 2, right: []bool{false, true, true, true, true}}
-		rows.add("knob", "peak", "height", "Q", "level")
-		for _, at := range p.Positions {
-			name := ""
-			if at.Volume != nil {
-				name = fmt.Sprintf("volume %g", *at.Volume)
-			} else if at.Tone != nil {
-				name = fmt.Sprintf("tone %g", *at.Tone)
-			}
-			rows.add(name, t.notes.Cell(at.Peak, quantity.Hertz), t.notes.Cell(at.PeakDB, notation.Decibel), t.brief(at.Q, notation.Ratio), t.brief(at.Level, notation.Decibel))
-		}
-		t.headed(rows)
-	}
-	if len(p.Without) > 0 {
-		rows := columns{gap: 2, right: []bool{false, true, true, true, true}}
-		rows.add("without the", "peak", "", "height", "Q")
-		for _, r := range p.Without {
-			change := notation.None
-			if r.Peak.Known() && p.Peak.Known() {
-				change = notation.Minus(fmt.Sprintf("%+.1f %%", 100*(r.Peak.Value/p.Peak.Value-1)))
-			}
-			rows.add(r.Part, t.brief(r.Peak, quantity.Hertz), change, t.brief(r.PeakDB, notation.Decibel), t.brief(r.Q, notation.Ratio))
-		}
-		t.headed(rows)
-	}
+	t.facts(c, 1)
+	t.sounds("knob", p, true)
+	t.sounds("without the", p, false)
 	t.reasons()
-	t.line("")
-	t.line(t.paint(sgrFaint, "± is U95, from the coils' fits and the tolerances of the parts."))
-	for _, warning := range p.Warnings {
-		t.marked("!", sgrYellow, "Warning: "+notation.Visible(warning))
-	}
+	t.u95(", from the coils' fits and the tolerances of the parts.")
+	t.warnings("Warning: ", p.Warnings)
 	return t.out.Flush()
+}
+
+// sounds is a table of what other positions of the knobs do, or of what the
+// guitar does without each part.
+func (t *table) sounds(head string, p harness.Prediction, knobs bool) {
+	var names []string
+	var sounds []harness.Sound
+	for _, at := range p.Positions {
+		if knobs {
+			names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
+		}
+	}
+	for _, r := range p.Without {
+		if !knobs {
+			names, sounds = append(names, notation.Visible(r.Part)), append(sounds, r.Sound)
+		}
+	}
+	if names == nil {
+		return
+	}
+	rows := columns{gap: 2, right: []bool{false, true, true, true, true, true}}
+	header, cells := []string{head}, make([][]string, len(names))
+	for k, column := range words.SoundColumns {
+		header = append(header, column.Name)
+		for i, cell := range notation.ValuesOf(&t.notes, column.Unit, sounds, column.Of) {
+			cells[i] = append(cells[i], cell)
+		}
+		if k > 0 {
+			continue
+		}
+		header = append(header, "change")
+		for i, s := range sounds {
+			change := notation.None
+			if s.Peak.Known() && p.Peak.Known() {
+				change = notation.Change(100 * (s.Peak.Value/p.Peak.Value - 1))
+			}
+			cells[i] = append(cells[i], change)
+		}
+	}
+	rows.add(header...)
+	for i, name := range names {
+		rows.add(append([]string{name}, cells[i]...)...)
+	}
+	t.line("")
+	t.headed(rows, nil)
 }

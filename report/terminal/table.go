@@ -5,10 +5,9 @@ package terminal
 import (
 	"bufio"
 	"fmt"
+	"io"
 	"strings"
 
-	"coilsweep/excite/quantity"
-	"coilsweep/fit"
 	"coilsweep/report/notation"
 )
 
@@ -38,6 +37,13 @@ type table struct {
 	notes notation.Notes
 }
 
+func newTable(w io.Writer, o Options) *table {
+	if o.Width <= 0 {
+		o.Width = 80
+	}
+	return &table{out: bufio.NewWriter(w), o: o}
+}
+
 func (t *table) paint(sgr, s string) string {
 	if !t.o.Colour || sgr == "" || strings.TrimSpace(s) == "" {
 		return s
@@ -47,29 +53,87 @@ func (t *table) paint(sgr, s string) string {
 
 func (t *table) line(s string) { t.out.WriteString(s + "\n") }
 
-// brief is a quantity without its uncertainty.
-func (t *table) brief(q fit.Quantity, unit quantity.Unit) string {
-	if !q.Known() {
-		return t.notes.Sign(q.Why)
+// title is a bold line.
+func (t *table) title(s string) { t.line(t.paint(sgrBold, truncate(s, t.o.Width))) }
+
+// fitting is the first table that is not too wide, or else the last. Those that
+// are not shown leave no notes.
+func (t *table) fitting(builds ...func() columns) (c columns, which int) {
+	mark := t.notes.Mark()
+	for which = range builds {
+		t.notes.Back(mark)
+		if c = builds[which](); c.width() <= t.o.Width {
+			break
+		}
 	}
-	return notation.Value(q, unit)
+	return c, which
 }
 
-// reasons are the reasons behind every sign "?n" above.
+// facts is a table of names, bold values and faint remarks.
+func (t *table) facts(c columns, value int) {
+	if c.width() > t.o.Width {
+		c.gap = 1
+	}
+	for _, s := range c.lines(func(_, column int, cell string) string {
+		switch column {
+		case value:
+			return t.paint(sgrBold, cell)
+		case value + 1:
+			return t.paint(sgrFaint, cell)
+		}
+		return cell
+	}) {
+		t.line(s)
+	}
+}
+
+// headed is a table whose first row is faint; paint, if not nil, paints the
+// cells below it.
+func (t *table) headed(c columns, paint func(column int, cell string) string) {
+	if c.width() > t.o.Width {
+		c.gap = 1
+	}
+	for row, s := range c.lines(func(row, column int, cell string) string {
+		if row == 0 || paint == nil {
+			return cell
+		}
+		return paint(column, cell)
+	}) {
+		if row == 0 {
+			s = t.paint(sgrFaint, s)
+		}
+		t.line(s)
+	}
+}
+
+// reasons are the reasons behind every sign "–¹" above.
 func (t *table) reasons() {
-	if len(t.notes.Reasons) > 0 {
+	list := t.notes.Reasons()
+	if len(list) > 0 {
 		t.line("")
 	}
-	for i, why := range t.notes.Reasons {
-		t.hanging(fmt.Sprintf("%s%d", notation.Unknown, i+1), sgrBold, "not known: "+notation.Visible(why))
+	for _, s := range list {
+		number, why, _ := strings.Cut(s, " ")
+		t.hanging(number, sgrBold, why)
 	}
 }
 
-func (t *table) paragraph(title, text string) {
-	t.hanging(fmt.Sprintf("%-8s", title), sgrFaint, text)
+// U95 says what ± is, and what follows.
+func (t *table) u95(more string) {
+	t.line("")
+	for _, s := range wrap("± is U95"+more, t.o.Width) {
+		t.line(t.paint(sgrFaint, s))
+	}
 }
 
-func (t *table) marked(sign, sgr, text string) { t.hanging(sign, sgr, text) }
+func (t *table) paragraph(title, text string) { t.hanging(fmt.Sprintf("%-8s", title), sgrFaint, text) }
+
+// warnings are sentences of the program after a sign.
+func (t *table) warnings(word string, list []string) {
+	for _, s := range list {
+		t.hanging("!", sgrYellow, word+notation.Typeset(s))
+	}
+}
 
 // hanging writes text wrapped beside a sign.
 func (t *table) hanging(sign, sgr, text string) {
@@ -80,19 +144,5 @@ func (t *table) hanging(sign, sgr, text string) {
 			continue
 		}
 		t.line(strings.Repeat(" ", indent) + s)
-	}
-}
-
-// headed writes a table after an empty line, its first row faint.
-func (t *table) headed(c columns) {
-	t.line("")
-	if c.width() > t.o.Width {
-		c.gap = 1
-	}
-	for i, s := range c.lines(nil) {
-		if i == 0 {
-			s = t.paint(sgrFaint, s)
-		}
-		t.line(s)
 	}
 }

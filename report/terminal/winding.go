@@ -1,95 +1,91 @@
 package terminal
 
 import (
-	"bufio"
 	"fmt"
 	"io"
 	"math"
 
 	"coilsweep/excite/quantity"
+	"coilsweep/fit"
 	"coilsweep/fit/winding"
 	"coilsweep/report/notation"
 )
 
-// WindingSheet is a coil checked against how it was wound.
-type WindingSheet = winding.Sheet
-
 // Winding writes the check as text for a terminal.
-func Winding(w io.Writer, v WindingSheet, o Options) error {
-	if o.Width <= 0 {
-		o.Width = 80
-	}
-	t := &table{out: bufio.NewWriter(w), o: o}
-	t.line(t.paint(sgrBold, truncate(notation.Visible(v.Coil), o.Width)))
+func Winding(w io.Writer, v winding.Sheet, o Options) error {
+	t := newTable(w, o)
+	t.title(notation.Visible(v.Coil))
 	t.line("")
 	c := columns{gap: 2, right: []bool{false, true}}
-	turns := "turns not counted"
-	if v.Plan.Turns > 0 {
-		turns = fmt.Sprintf("%d turns", v.Plan.Turns)
-		c.add("  wire", notation.Plain(float64(v.Plan.Turns)*v.Plan.MeanTurnM(float64(v.Plan.Turns)), quantity.Metre, 3),
-			fmt.Sprintf("%s of %s, mean turn %s", turns, v.Plan.Wire.Name, notation.Plain(v.Plan.MeanTurnM(float64(v.Plan.Turns)), quantity.Metre, 3)))
+	if turns := float64(v.Plan.Turns); turns > 0 {
+		mean := v.Plan.MeanTurnM(turns)
+		c.add("  wire", quantity.Format(turns*mean, quantity.Metre, 3),
+			fmt.Sprintf("%d turns of %s, mean turn length %s",
+				v.Plan.Turns, v.Plan.Wire.Name, quantity.Format(mean, quantity.Metre, 3)))
 	} else {
-		c.add("  wire", "", turns+", "+v.Plan.Wire.Name)
+		c.add("  wire", "", "turns not counted, "+v.Plan.Wire.Name)
 	}
 	en := ""
 	if v.Check.En != nil {
-		en = fmt.Sprintf("En %s: %s", notation.En(v.Check.En), map[bool]string{true: "agrees", false: "differs"}[math.Abs(*v.Check.En) <= 1])
-	}
-	c.add("  resistance", t.notes.Cell(v.Check.Measured, quantity.Ohm), notation.Visible(v.Check.From))
-	c.add("  expected", t.notes.Cell(v.Check.Expected, quantity.Ohm), fmt.Sprintf("at %g °C, by wire and bobbin  %s", v.Check.Celsius, en))
-	c.add("  turns", t.notes.Cell(v.Check.Turns, notation.Ratio), "that the resistance stands for")
-	if !math.IsNaN(v.Check.AirH) {
-		c.add("  bare winding", "about "+notation.Plain(v.Check.AirH, quantity.Henry, 2), fmt.Sprintf("without poles and magnets; this coil has %.2g times that", v.Check.Factor))
-	}
-	for _, s := range c.lines(func(_, column int, s string) string {
-		if column == 1 {
-			return t.paint(sgrBold, s)
+		verdict := "agrees"
+		if math.Abs(*v.Check.En) > 1 {
+			verdict = "differs"
 		}
-		return s
-	}) {
-		t.line(s)
+		en = "; En " + notation.En(v.Check.En) + ": " + verdict
 	}
+	ohm := t.notes.Cells(quantity.Ohm, v.Check.Measured, v.Check.Expected)
+	c.add("  resistance", ohm[0], notation.Typeset(v.Check.From))
+	c.add("  expected", ohm[1], fmt.Sprintf("at %s °C, from wire and bobbin%s", notation.TwoDigits(v.Check.Celsius),
+		en))
+	c.add("  turns", t.notes.Cell(v.Check.Turns, quantity.Ratio), "that give this resistance")
+	if !math.IsNaN(v.Check.AirH) {
+		c.add("  winding alone", "about "+quantity.Format(v.Check.AirH, quantity.Henry, 2),
+			fmt.Sprintf("without pole pieces and magnets; this coil has %s times that",
+				notation.TwoDigits(v.Check.Factor)))
+	}
+	t.facts(c, 1)
 	t.reasons()
 	t.line("")
 	for _, s := range v.Check.Suspicions {
-		t.marked("!", sgrYellow, notation.UpperFirst(notation.Visible(s))+".")
+		t.warnings("", []string{notation.UpperFirst(s) + "."})
 	}
 	if v.Check.Suspicions == nil {
-		t.line("Nothing speaks against the winding as stated.")
+		t.line("The measurements agree with the winding as stated.")
 	}
 	t.shorted(v)
 	for _, s := range v.Check.Remarks {
-		t.hanging("·", sgrFaint, notation.UpperFirst(s)+".")
+		t.hanging("·", sgrFaint, notation.UpperFirst(notation.Typeset(s))+".")
 	}
-	t.hanging("·", sgrFaint, "The expected resistance is good to the wire's tolerance (about 8 %, IEC 60317), its stretch and the packing of the winding.")
+	t.hanging("·", sgrFaint, "The expected resistance is as good as the wire's tolerance (about 8 %, IEC 60317), "+
+		"its stretch and the packing of the winding.")
 	return t.out.Flush()
 }
 
 // shorted is what shorted turns would do to this coil.
-func (t *table) shorted(v WindingSheet) {
+func (t *table) shorted(v winding.Sheet) {
 	if v.Shorted == nil {
 		return
 	}
 	t.line("")
 	t.line("What shorted turns would do to this coil alone:")
+	resonance := notation.ValuesOf(&t.notes, quantity.Hertz, v.Shorted,
+		func(s winding.Shorted) fit.Quantity { return estimated(s.ResonanceHz) })
+	q := notation.ValuesOf(&t.notes, quantity.Ratio, v.Shorted,
+		func(s winding.Shorted) fit.Quantity { return estimated(s.Q) })
 	c := columns{gap: 2, right: []bool{true, true, true, true}}
 	c.add("  part", "turns", "resonance", "Q")
-	for _, s := range v.Shorted {
+	for i, s := range v.Shorted {
 		turns := notation.None
 		if v.Plan.Turns > 0 {
 			turns = fmt.Sprintf("%.0f", s.Part*float64(v.Plan.Turns))
 		}
-		hz, q := notation.None, notation.None
-		if !math.IsNaN(s.ResonanceHz) {
-			hz, q = notation.Plain(s.ResonanceHz, quantity.Hertz, 3), notation.Plain(s.Q, notation.Ratio, 3)
-		}
-		c.add("  "+notation.TwoDigits(100*s.Part)+" %", turns, hz, q)
+		c.add("  "+notation.Percent(100*s.Part), turns, resonance[i], q[i])
 	}
-	for i, s := range c.lines(nil) {
-		if i == 0 {
-			s = t.paint(sgrFaint, s)
-		}
-		t.line(s)
-	}
+	t.headed(c, nil)
 	t.line("")
+}
+
+// estimated is a calculated number, worth about three digits.
+func estimated(x float64) fit.Quantity {
+	return fit.Quantity{Value: x, U95: 0.02 * math.Abs(x)}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/report/notation"
@@ -27,8 +28,9 @@ func Batch(b *batch.Batch) []string {
 			one, many string
 		}{
 			{batch.Pass, "passes", "pass"}, {batch.Fail, "fails", "fail"},
-			{batch.Undecided, "is too near to a limit to be decided", "are too near to a limit to be decided"},
-			{batch.Unknown, "cannot be judged, since something was not measured", "cannot be judged, since something was not measured"},
+			{batch.Undecided, "is too close to a limit to decide", "are too close to a limit to decide"},
+			{batch.Unknown, "cannot be judged: something was not measured",
+				"cannot be judged: something was not measured"},
 		} {
 			switch n := b.Count(v.verdict); {
 			case n == 1:
@@ -49,10 +51,10 @@ func Spread(p batch.Property, sd float64) string {
 		return notation.None
 	case p.Decibel:
 		return notation.TwoDigits(sd) + " dB"
-	case p.Median == 0 || math.IsNaN(p.Median):
+	case p.Median == 0:
 		return notation.None
 	}
-	return notation.TwoDigits(100*sd/math.Abs(p.Median)) + " %"
+	return notation.Percent(100 * sd / math.Abs(p.Median))
 }
 
 // BetweenSD is how far coils usually differ from each other: the robust spread
@@ -78,13 +80,14 @@ func RepeatSD(p batch.Property) float64 {
 	return math.NaN()
 }
 
-// Centre is the mean or the median of a property, as many digits as its spread
-// supports.
+// Centre is the mean, the median or a limit of a property, with the digits that
+// the uncertainty of a mean of all coils leaves.
 func Centre(p batch.Property, x float64) string {
 	if math.IsNaN(x) {
 		return notation.None
 	}
-	return notation.Value(fit.Quantity{Value: x, U95: p.SD / 3}, UnitOf(p.Property))
+	u95 := quantity.Coverage95 * math.Hypot(p.SD, p.MeasurementU) / math.Sqrt(float64(max(p.Known, 1)))
+	return notation.Value(fit.Quantity{Value: x, U95: u95}, UnitOf(p.Property))
 }
 
 // Verdict is the verdict on the coil with index i.
@@ -95,9 +98,9 @@ func Verdict(b *batch.Batch, i int) string {
 	return string(b.Coils[i].Verdict)
 }
 
-// BatchSignals are the signals of the control charts, without coils that stand
+// batchSignals are the signals of the control charts, without coils that stand
 // out anyhow.
-func BatchSignals(b *batch.Batch) []string {
+func batchSignals(b *batch.Batch) []string {
 	var words []string
 	for _, p := range b.Properties {
 		if p.Chart == nil {
@@ -107,7 +110,8 @@ func BatchSignals(b *batch.Batch) []string {
 			if p.Outlying(p.Charted[s.At]) {
 				continue // it is named already
 			}
-			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.", p.Name, notation.Visible(b.Coils[p.Charted[s.At]].Name), s.What))
+			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.",
+				p.Name, notation.Visible(b.Coils[p.Charted[s.At]].Name), notation.Typeset(string(s.What))))
 		}
 	}
 	return words
@@ -144,13 +148,30 @@ func Probability(p float64) string {
 // BatchRemarks say how the numbers were made.
 func BatchRemarks(b *batch.Batch) []string {
 	out := []string{
-		"Usual is the median. Coil to coil is the usual spread: Qn, with s_r taken off where coils were measured more than once.",
-		"Spreads are standard deviations in percent of the median: s of the coils, each counted once; Qn the same without being spoiled by a few bad coils (Rousseeuw and Croux 1993).",
-		"s_r is the repeatability of measuring one coil again, s_L the spread of the coils themselves, by one-way analysis of variance (ISO 5725-2). A coil is the same where its name is.",
-		"! marks what lies more than 3.5 robust standard deviations from the median, the measurement's own uncertainty included.",
+		"Typical is the median. Coil to coil is the typical spread Qn, without s_r where coils were measured more " +
+			"than once.",
+		"Spreads are standard deviations in percent of the median: s of the coils, each counted once; " +
+			"Qn the same, hardly changed by a few bad coils (Rousseeuw and Croux 1993).",
+		"s_r is the repeatability of measuring one coil again, s_L the spread of the coils themselves, " +
+			"by one-way analysis of variance (ISO 5725-2). Coils of the same name are one coil.",
+		"! marks values more than 3.5 robust standard deviations from the median, including the measurement's own " +
+			"uncertainty.",
 	}
 	if b.Judged {
-		out = append(out, fmt.Sprintf("A coil passes where it keeps %g U95 inside of every limit, and fails where it is that far beyond one (guard bands, JCGM 106).", b.Guard))
+		out = append(out, fmt.Sprintf("A coil passes if it is at least %g U95 inside every limit, "+
+			"and fails if it is that far beyond one (guard bands, JCGM 106).", b.Guard))
 	}
-	return append(out, "Control limits lie three standard deviations about the mean, by moving ranges (ISO 7870-2), in the order of time.")
+	return append(out, "Control limits are three standard deviations from the mean, "+
+		"by moving ranges (ISO 7870-2), in the order of time.")
+}
+
+// StandsOut says which coils stand out from the others, and why.
+func StandsOut(b *batch.Batch) []string {
+	var said []string
+	for _, c := range b.Coils {
+		if c.Suspicion.Findings != nil {
+			said = append(said, notation.Visible(c.Name)+" stands out: "+notation.Typeset(c.Suspicion.String())+".")
+		}
+	}
+	return append(said, batchSignals(b)...)
 }

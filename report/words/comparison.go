@@ -14,7 +14,7 @@ import (
 // UnitOf is the unit in which a property is shown.
 func UnitOf(p comparison.Property) quantity.Unit {
 	if p.Decibel {
-		return notation.Decibel
+		return quantity.Decibel
 	}
 	return p.Unit
 }
@@ -44,7 +44,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 				continue
 			}
 			words := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
-			if percent := notation.Percent(d.Percent); percent != "" {
+			if percent := notation.Change(d.Percent); percent != "" {
 				words += " (" + percent + ")"
 			}
 			differs = append(differs, found{words, math.Abs(*d.En)})
@@ -66,7 +66,8 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		case len(open) == len(c.Rows):
 			out = append(out, names[i]+" cannot be compared: too little is known of it or of the reference.")
 		case words == nil:
-			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in all that was measured, within the uncertainty.")
+			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within "+
+				"the uncertainty.")
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
 		}
@@ -77,6 +78,15 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			out = append(out, fmt.Sprintf("The tables below show the other %d.", len(c.Coils)-1-len(out)))
 			break
 		}
+	}
+	return out
+}
+
+// Remarks are the remarks on a comparison, as sentences.
+func Remarks(c *comparison.Comparison) []string {
+	var out []string
+	for _, remark := range c.Remarks {
+		out = append(out, notation.UpperFirst(notation.Typeset(remark))+".")
 	}
 	return out
 }

@@ -2,7 +2,6 @@ package words
 
 import (
 	"fmt"
-	"math"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -20,7 +19,7 @@ func MeterUnit(what string) quantity.Unit {
 	case "R":
 		return quantity.Ohm
 	}
-	return notation.Ratio
+	return quantity.Ratio
 }
 
 // MeterPlace is what was read, and how: "L at 1 kHz, series".
@@ -28,7 +27,8 @@ func MeterPlace(m fit.MeterResult) string {
 	if m.AtHz == 0 {
 		return notation.Visible(m.What) + ", " + notation.Visible(m.Mode)
 	}
-	return fmt.Sprintf("%s at %s, %s", notation.Visible(m.What), notation.Nominal(m.AtHz, quantity.Hertz), notation.Visible(m.Mode))
+	return fmt.Sprintf("%s at %s, %s",
+		notation.Visible(m.What), notation.Nominal(m.AtHz, quantity.Hertz), notation.Visible(m.Mode))
 }
 
 // Effects leads from the coil's own value to the reading: "2.40 H at low
@@ -44,11 +44,7 @@ func Effects(m fit.MeterResult) string {
 	}[m.What]
 	var parts []string
 	for _, effect := range e.Effects {
-		format := "%+.2g"
-		if math.Abs(effect.Percent) >= 100 {
-			format = "%+.0f"
-		}
-		parts = append(parts, fmt.Sprintf("%s %s %%", notation.Visible(effect.What), notation.Minus(fmt.Sprintf(format, effect.Percent))))
+		parts = append(parts, notation.Visible(effect.What)+" "+notation.Change(effect.Percent))
 	}
-	return fmt.Sprintf("%s %s; %s", notation.Plain(e.From, MeterUnit(m.What), 4), from, strings.Join(parts, ", "))
+	return fmt.Sprintf("%s %s; %s", quantity.Format(e.From, MeterUnit(m.What), 4), from, strings.Join(parts, ", "))
 }

@@ -11,18 +11,18 @@ import (
 	"coilsweep/report/notation"
 )
 
-// Peak says where a loaded peak lies against what is usual: 2 kHz to
-// 5 kHz is the range of guitars with cable (common practice).
+// Peak compares a loaded peak with guitars and their cables: 2 kHz to 5 kHz
+// (typical values, no source).
 func Peak(peak fit.Quantity) string {
 	switch {
 	case !peak.Known():
 		return ""
 	case peak.Value+peak.U95 < 2000:
-		return "lower than is usual (2 kHz to 5 kHz)"
+		return "lower than typical (2 kHz to 5 kHz)"
 	case peak.Value-peak.U95 > 5000:
-		return "higher than is usual (2 kHz to 5 kHz)"
+		return "higher than typical (2 kHz to 5 kHz)"
 	}
-	return "usual are 2 kHz to 5 kHz"
+	return "typical range: 2 kHz to 5 kHz"
 }
 
 // Prediction say what a prediction says, for somebody who does not
@@ -36,12 +36,15 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	names := strings.Join(notation.VisibleAll(p.Coils), " and ")
 	switch {
 	case !p.Peak.Known():
-		said = append(said, "What "+names+" would be loudest at is not known: "+notation.Visible(p.Peak.Why)+".")
+		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
 	case p.PeakDB.Known():
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; %s.",
-			names, verb, notation.Value(p.Peak, quantity.Hertz), notation.Value(p.PeakDB, notation.Decibel), whose, Peak(p.Peak)))
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; "+
+			"%s.",
+			names, verb, notation.Rounded(p.Peak, quantity.Hertz), notation.Rounded(p.PeakDB, quantity.Decibel),
+			whose, Peak(p.Peak)))
 	default:
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s; %s.", names, verb, notation.Value(p.Peak, quantity.Hertz), Peak(p.Peak)))
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s; %s.",
+			names, verb, notation.Rounded(p.Peak, quantity.Hertz), Peak(p.Peak)))
 	}
 	var most harness.Removal
 	moved := 0.0
@@ -53,14 +56,47 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 		}
 	}
 	if moved > 0.01 {
-		said = append(said, fmt.Sprintf("Of all parts the %s moves the peak most: without it, it would lie at %s.", most.Part, notation.Value(most.Peak, quantity.Hertz)))
+		said = append(said, fmt.Sprintf("The %s moves the peak most of all parts: without it the peak would be at %s.",
+			most.Part, notation.Rounded(most.Peak, quantity.Hertz)))
 	}
 	if target != nil && target.Farad.Known() {
-		s := fmt.Sprintf("For a peak at %s, the %s has to have %s", notation.Nominal(target.TargetHz, quantity.Hertz), target.Part, notation.Value(target.Farad, quantity.Farad))
+		s := fmt.Sprintf("For a peak at %s the %s needs %s", notation.Nominal(target.TargetHz, quantity.Hertz),
+			target.Part, notation.Rounded(target.Farad, quantity.Farad))
 		if target.LengthM != nil {
-			s += fmt.Sprintf(", which is %.2g m of it", *target.LengthM)
+			s += fmt.Sprintf(": %s of it", quantity.Format(*target.LengthM, quantity.Metre, 2))
 		}
 		said = append(said, s+".")
 	}
 	return said
+}
+
+// Target says what a part was asked for: "for a peak at 3.2 kHz; 7.90 m of this
+// cable".
+func Target(s harness.Solution) string {
+	note := "for a peak at " + notation.Nominal(s.TargetHz, quantity.Hertz)
+	if s.LengthM != nil {
+		note += fmt.Sprintf("; %.2f m of this cable", *s.LengthM)
+	}
+	return note
+}
+
+// Knob is the position of the knob that differs from how a guitar is set:
+// "volume 5"; empty where none does.
+func Knob(at harness.Position) string {
+	switch {
+	case at.Volume != nil:
+		return fmt.Sprintf("volume %g", *at.Volume)
+	case at.Tone != nil:
+		return fmt.Sprintf("tone %g", *at.Tone)
+	}
+	return ""
+}
+
+// InHarness names coils and the guitar that they are in.
+func InHarness(coils []string, harness string) string {
+	title := strings.Join(notation.VisibleAll(coils), " and ")
+	if harness != "" {
+		title += " in " + notation.Visible(harness)
+	}
+	return title
 }

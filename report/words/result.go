@@ -19,7 +19,7 @@ var FlagMeanings = map[string]string{
 	"clipped-repeat": "some sweeps hit full scale and are left out",
 	"dropout":        "samples were lost in the recording: damaged sweeps are left out",
 	"drift":          "player and recorder run at different rates",
-	"hum":            "mains hum stands in the recording",
+	"hum":            "the recording contains mains hum",
 	"low-snr":        "the signal is close to the noise",
 	"distorted":      "harmonics are strong: the drive level is too high, or the amplifier too small",
 	"no-stimulus":    "the stimulus was not found in the recording",
@@ -35,11 +35,34 @@ func fitWords(chi2 float64) string {
 	case chi2 <= 1.3:
 		return "it explains the takes down to their noise and what a sound card leaves in them"
 	case chi2 <= 3:
-		return "a little more is left over than noise"
+		return "the residuals are a little larger than the noise"
 	case chi2 <= 10:
-		return "clearly more is left over than noise: look at the residuals"
+		return "the residuals are clearly larger than the noise: check their figure"
 	}
-	return "it does not explain the takes: look at the residuals before using the numbers"
+	return "it does not explain the takes: check the residuals before you use the numbers"
+}
+
+// modelMeanings say what the names of models, which stand in result.json and
+// on the command line, are about.
+var modelMeanings = map[string]string{
+	"loss-free":      "no eddy currents",
+	"one ring":       "one eddy-current loop",
+	"two rings":      "two eddy-current loops",
+	"three rings":    "three eddy-current loops",
+	"solid cylinder": "eddy currents in a solid core",
+}
+
+// modelName is a model's name with what it means.
+func modelName(name string) string {
+	stem, covered := strings.CutSuffix(name, " with cover")
+	means, known := modelMeanings[stem]
+	switch {
+	case !known:
+		return notation.Visible(name)
+	case covered:
+		means += " and a conducting cover"
+	}
+	return name + ": " + means
 }
 
 // Model is the model line.
@@ -47,22 +70,49 @@ func Model(m fit.Model) string {
 	if m.Name == "" {
 		return "no circuit was fitted"
 	}
-	return fmt.Sprintf("%s; %s (reduced chi² %.3g, %d degrees of freedom)", notation.Visible(m.Name), fitWords(m.Chi2Reduced), m.Chi2Reduced, m.DoF)
+	return fmt.Sprintf("%s; %s (reduced chi² %.3g, %d degrees of freedom)",
+		modelName(m.Name), fitWords(m.Chi2Reduced), m.Chi2Reduced, m.DoF)
 }
 
+// EddyName names a term of the eddy-current loss.
+func EddyName(e fit.Eddy, i int) string {
+	switch e.Form {
+	case "ring", "":
+		return fmt.Sprintf("loop %d", i+1)
+	case "cylinder":
+		return "solid core"
+	}
+	return fmt.Sprintf("%s %d", notation.Visible(e.Form), i+1)
+}
+
+// SN is a take's signal over its noise after averaging, at the plateau.
+func SN(t fit.TakeResult) string { return notation.WholeDecibels(t.SNRdB) }
+
 // Load is what was added across the coil: "470 pF, 100 kΩ".
-func Load(t fit.TakeResult) string {
-	var parts []string
-	if t.AddedC != 0 {
-		parts = append(parts, notation.Nominal(t.AddedC, quantity.Farad))
+func Load(t fit.TakeResult) string { return Loads([]fit.TakeResult{t})[0] }
+
+// Loads are those of takes below each other: capacitors in one unit, resistors
+// in one.
+func Loads(takes []fit.TakeResult) []string {
+	farad, ohm := make([]float64, len(takes)), make([]float64, len(takes))
+	for i, t := range takes {
+		farad[i] = t.AddedC
+		if t.AddedR != nil {
+			ohm[i] = *t.AddedR
+		}
 	}
-	if t.AddedR != nil {
-		parts = append(parts, notation.Nominal(*t.AddedR, quantity.Ohm))
+	c, r := notation.Nominals(farad, quantity.Farad), notation.Nominals(ohm, quantity.Ohm)
+	for i := range c {
+		switch {
+		case c[i] == "" && r[i] == "":
+			c[i] = notation.None
+		case c[i] == "":
+			c[i] = r[i]
+		case r[i] != "":
+			c[i] += ", " + r[i]
+		}
 	}
-	if parts == nil {
-		return notation.None
-	}
-	return strings.Join(parts, ", ")
+	return c
 }
 
 // Flags are a take's flags, "not used" first where the fit left it out.
@@ -77,17 +127,14 @@ func Flags(t fit.TakeResult) []string {
 	return flags
 }
 
-// Advice is the next measurement with what it would bring.
-func Advice(a fit.Advice) string { return a.Text }
-
 // Result says what the result says, for somebody who does not measure
 // coils.
 func Result(r fit.Result) []string {
 	var said []string
 	if r.BareResonance.Known() {
-		s := "On its own, this coil resonates at " + notation.Value(r.BareResonance, quantity.Hertz)
+		s := "On its own, this coil resonates at " + notation.Rounded(r.BareResonance, quantity.Hertz)
 		if r.BareQ.Known() {
-			s += fmt.Sprintf(" with a Q of %s (the higher, the sharper)", notation.Value(r.BareQ, notation.Ratio))
+			s += fmt.Sprintf(" with a Q of %s (the higher, the sharper)", notation.Rounded(r.BareQ, quantity.Ratio))
 		}
 		said = append(said, s+".")
 	}
@@ -96,15 +143,18 @@ func Result(r fit.Result) []string {
 		if load := Load(t); load != notation.None {
 			with = load + " added"
 		}
-		said = append(said, fmt.Sprintf("With %s it is loudest at %s, %s above its level at low frequencies; higher up its output falls away.",
-			with, notation.Value(t.Peak, quantity.Hertz), notation.Value(t.PeakDB, notation.Decibel)))
+		said = append(said, fmt.Sprintf(
+			"With %s it is loudest at %s, %s above its level at low frequencies; higher up its output falls away.",
+			with, notation.Rounded(t.Peak, quantity.Hertz), notation.Rounded(t.PeakDB, quantity.Decibel)))
 	}
 	if r.Inductance.Known() && r.Capacitance.Known() && r.Resistance.Known() {
-		said = append(said, fmt.Sprintf("It behaves as an inductance of %s and a resistance of %s in series, with %s across them.",
-			notation.Value(r.Inductance, quantity.Henry), notation.Value(r.Resistance, quantity.Ohm), notation.Value(r.Capacitance, quantity.Farad)))
+		said = append(said, fmt.Sprintf(
+			"It behaves as an inductance of %s and a resistance of %s in series, with %s across them.",
+			notation.Rounded(r.Inductance, quantity.Henry), notation.Rounded(r.Resistance, quantity.Ohm),
+			notation.Rounded(r.Capacitance, quantity.Farad)))
 	}
 	if r.Model.Name != "" {
-		said = append(said, "How far to trust the circuit behind these numbers: "+fitWords(r.Model.Chi2Reduced)+".")
+		said = append(said, "How well the model fits: "+fitWords(r.Model.Chi2Reduced)+".")
 	}
 	out := 0
 	for _, t := range r.Takes {
@@ -113,7 +163,7 @@ func Result(r fit.Result) []string {
 		}
 	}
 	if out > 0 {
-		said = append(said, fmt.Sprintf("%s of %d could not be used.", notation.UpperFirst(notation.Count(out, "take")), len(r.Takes)))
+		said = append(said, fmt.Sprintf("%s of %d could not be used.", notation.Count(out, "take"), len(r.Takes)))
 	}
 	return said
 }
@@ -124,7 +174,8 @@ func lightest(takes []fit.TakeResult) (least fit.TakeResult, ok bool) {
 		if !t.Used || !t.Peak.Known() || !t.PeakDB.Known() {
 			continue
 		}
-		if !ok || t.AddedR == nil && least.AddedR != nil || (t.AddedR == nil) == (least.AddedR == nil) && t.AddedC < least.AddedC {
+		free, was := t.AddedR == nil, least.AddedR == nil
+		if !ok || free && !was || free == was && t.AddedC < least.AddedC {
 			least, ok = t, true
 		}
 	}

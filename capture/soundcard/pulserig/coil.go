@@ -9,7 +9,7 @@ import "math"
 type Coil struct {
 	InductanceH   float64
 	ResistanceOhm float64
-	CapacitanceF  float64 // all that hangs on the coil for good
+	CapacitanceF  float64 // all that is connected across the coil for good
 	LoadOhm       float64 // 0: none
 }
 
@@ -67,7 +67,7 @@ func newBench(c Coil, rateHz float64) *bench {
 }
 
 // setCoil discretises the circuit with addedF across the terminals; the state
-// stays, as when a capacitor without charge is clipped on.
+// stays, as when a capacitor without charge is connected.
 func (b *bench) setCoil(c Coil, addedF float64) {
 	capacitance := c.CapacitanceF + addedF
 	conductance := 0.0

@@ -54,29 +54,38 @@ func Result(loads []Load, points int) fit.Result {
 		BareResonance:   Quantity(12970, 31), BareQ: Quantity(3.02, 0.03),
 		Eddy: []fit.Eddy{{Share: Quantity(0.12, 0.003), Corner: Quantity(11370, 240), Form: "ring"}},
 		Model: fit.Model{Name: "one shorted ring", Chi2Reduced: 1.03, DoF: 4786, Tried: []fit.Tried{
-			{Name: "no eddy loss", Parameters: 3, BIC: 48210.4, Chi2Reduced: 9.87, RunsZ: -31.2, Note: "residuals follow the frequency"},
+			{Name: "no eddy loss", Parameters: 3, BIC: 48210.4, Chi2Reduced: 9.87, RunsZ: -31.2,
+				Note: "residuals follow the frequency"},
 			{Name: "one shorted ring", Parameters: 5, BIC: 4981.0, Chi2Reduced: 1.03, RunsZ: -0.4},
 			{Name: "two shorted rings", Parameters: 7, BIC: 4994.3, Chi2Reduced: 1.03, RunsZ: -0.4, Note: "not better"},
 			{Name: "solid cylinder", Parameters: 5, BIC: 5310.9, Chi2Reduced: 1.10, RunsZ: -3.6},
 		}},
 		Parts: []fit.Part{
 			{What: "added C 220 pF", Unit: "F", Nominal: 220e-12, U: 1.27e-12, Fitted: 220.6e-12, Pull: 0.47},
-			{What: "added C 470 pF", Unit: "F", Nominal: 470e-12, U: 2.71e-12, Fitted: 479.1e-12, Pull: 3.36, Suspect: true},
+			{What: "added C 470 pF", Unit: "F", Nominal: 470e-12, U: 2.71e-12, Fitted: 479.1e-12, Pull: 3.36,
+				Suspect: true},
 			{What: "DC resistance", Unit: "ohm", Nominal: 7850, U: 22.7, Fitted: 7852, Pull: 0.09},
 		},
 		Budget: []fit.Budget{
-			{Quantity: "inductance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 81.2}, {Source: "DC resistance", Percent: 12.4}, {Source: "choice of circuit", Percent: 4.9}, {Source: "noise", Percent: 1.5}}},
-			{Quantity: "capacitance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 92.0}, {Source: "DC resistance", Percent: 4.1}, {Source: "noise", Percent: 3.9}}},
+			{Quantity: "inductance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 81.2},
+				{Source: "DC resistance", Percent: 12.4}, {Source: "choice of circuit", Percent: 4.9},
+				{Source: "noise", Percent: 1.5}}},
+			{Quantity: "capacitance", Shares: []fit.BudgetLine{{Source: "tolerance of added C", Percent: 92.0},
+				{Source: "DC resistance", Percent: 4.1}, {Source: "noise", Percent: 3.9}}},
 		},
-		Advice:   []fit.Advice{{Text: "A take with 1 nF 1% added would bring U95 of L from 0.020 H to 0.013 H.", AddedC: 1e-9, Quantity: "inductance", NowPercent: 0.83, ThenPercent: 0.54}},
+		Advice: []fit.Advice{{Text: "A take with 1 nF 1% added would bring U95 of L from 0.020 H to 0.013 H.",
+			AddedC: 1e-9, Quantity: "inductance", NowPercent: 0.83, ThenPercent: 0.54}},
 		Basis:    []string{"added capacitors: 3 takes", "DC resistance: meter"},
 		Warnings: []string{"take plus 470 pF: mains hum at 50 Hz stands 21 dB over the noise; 14 lines were left out"},
 		Meter: []fit.MeterResult{
-			{What: "L", AtHz: 1000, Mode: "series", Reading: 2.45, U95: 0.03, Expected: Quantity(2.405, 0.010), En: new(1.25), Verdict: "differs: the reading lies 45 mH above what the fit expects"},
-			{What: "R", AtHz: 100, Mode: "series", Reading: 7861, U95: 40, Expected: Quantity(7853, 31), En: new(0.11), Verdict: "agrees"},
+			{What: "L", AtHz: 1000, Mode: "series", Reading: 2.45, U95: 0.03, Expected: Quantity(2.405, 0.010),
+				En: new(1.25), Verdict: "differs: the reading lies 45 mH above what the fit expects"},
+			{What: "R", AtHz: 100, Mode: "series", Reading: 7861, U95: 40, Expected: Quantity(7853, 31),
+				En: new(0.11), Verdict: "agrees"},
 		},
 	}
-	line := &fit.Line{Slope: Quantity(2.409, 0.011), Intercept: Quantity(5.06e-10, 1.9e-12), AxisCrossing: Quantity(-210e-12, 1.2e-12)}
+	line := &fit.Line{Slope: Quantity(2.409, 0.011), Intercept: Quantity(5.06e-10, 1.9e-12),
+		AxisCrossing: Quantity(-210e-12, 1.2e-12)}
 	for i, l := range loads {
 		load := circuit.Load{ResistanceOhm: 1e6, CapacitanceF: l.farad}
 		t := fit.TakeResult{Name: l.Name, AddedC: l.farad, SNRdB: 71.2 - float64(i), Used: true,
@@ -104,7 +113,8 @@ func Result(loads []Load, points int) fit.Result {
 		r.Takes = append(r.Takes, t)
 		if l.ohm == 0 {
 			w := 2 * math.Pi * coil.LCFrequency(circuit.Load{ResistanceOhm: math.Inf(1), CapacitanceF: l.farad})
-			line.Points = append(line.Points, fit.LinePoint{Take: l.Name, AddedC: l.farad, InverseW2: 1 / (w * w), UInverseW2: 0.006 / (w * w)})
+			line.Points = append(line.Points, fit.LinePoint{Take: l.Name, AddedC: l.farad, InverseW2: 1 / (w * w),
+				UInverseW2: 0.006 / (w * w)})
 		}
 	}
 	r.Line = line
@@ -125,7 +135,8 @@ func curve(random *rand.Rand, load circuit.Load, points int) *fit.Curve {
 		c.MagnitudeDB = append(c.MagnitudeDB, decibels*math.Log(magnitude))
 		c.PhaseDeg = append(c.PhaseDeg, cmplx.Phase(m)*180/math.Pi)
 		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 2*decibels*u/magnitude)
-		c.NoiseFloorDB = append(c.NoiseFloorDB, decibels*math.Log(u*math.Hypot(random.NormFloat64(), random.NormFloat64())+1e-7))
+		c.NoiseFloorDB = append(c.NoiseFloorDB, decibels*math.Log(u*math.Hypot(random.NormFloat64(),
+			random.NormFloat64())+1e-7))
 		c.FitMagnitudeDB = append(c.FitMagnitudeDB, decibels*math.Log(cmplx.Abs(h)))
 		c.FitPhaseDeg = append(c.FitPhaseDeg, cmplx.Phase(h)*180/math.Pi)
 		c.FitU95DB = append(c.FitU95DB, 0.02+0.06*cmplx.Abs(h)/10)
@@ -143,7 +154,8 @@ func curve(random *rand.Rand, load circuit.Load, points int) *fit.Curve {
 }
 
 // HostileNames would do harm where they are not escaped.
-var HostileNames = []string{`</script><svg onload=alert(2)>`, "מדידה \u202e" + strings.Repeat("ארוך ", 40), strings.Repeat("w", 200), `" onmouseover="alert(3)`}
+var HostileNames = []string{`</script><svg onload=alert(2)>`, "מדידה \u202e" + strings.Repeat("ארוך ", 40),
+	strings.Repeat("w", 200), `" onmouseover="alert(3)`}
 
 // Day is when everything was measured.
 var Day = time.Date(2026, 11, 25, 14, 30, 0, 0, time.UTC)

@@ -9,7 +9,8 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
-	"coilsweep/report/listing"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/words"
 )
 
 // Coils are n coils that differ a little; the third has lost much of
@@ -26,7 +27,8 @@ func Coils(n, points int) []comparison.Coil {
 			r.BareQ = Quantity(1.1, 0.02)
 			r.Takes[0].Q = Quantity(0.9, 0.01)
 		case 4:
-			r.Inductance, r.Capacitance, r.BareResonance, r.BareQ = fit.Unknown("one take"), fit.Unknown("one take"), fit.Unknown("one take"), fit.Unknown("one take")
+			r.Inductance, r.Capacitance, r.BareResonance, r.BareQ = fit.Unknown("one take"), fit.Unknown("one take"),
+				fit.Unknown("one take"), fit.Unknown("one take")
 		}
 		r.Coil = fmt.Sprintf("coil %d", i+1)
 		coils = append(coils, comparison.Coil{Name: r.Coil, Folder: fmt.Sprintf("shop/%d", i+1), Result: &r})
@@ -70,7 +72,8 @@ func Batch(t testing.TB, n, points int) *batch.Batch {
 	}
 	add(0, 1)
 	add(1, 1)
-	limits := map[string]batch.Limits{"bare_q": {Lower: 2.5, Upper: math.Inf(1)}, "inductance_h": {Lower: 2.3, Upper: 2.5}}
+	limits := map[string]batch.Limits{"bare_q": {Lower: 2.5, Upper: math.Inf(1)},
+		"inductance_h": {Lower: 2.3, Upper: 2.5}}
 	b, err := batch.Analyse(specimens, batch.Options{Limits: limits, Guard: 1})
 	if err != nil {
 		t.Fatal(err)
@@ -79,18 +82,19 @@ func Batch(t testing.TB, n, points int) *batch.Batch {
 }
 
 // List is coils in all states: fresh, stale, without a fit, without a take.
-func List() []listing.Coil {
+func List() []words.Listed {
 	whole := Result(ThreeLoads, 4)
 	lone := LoneTake()
 	lone.Takes[0].Used = true
 	late := Result(ThreeLoads, 4)
 	late.Inductance = Quantity(3.1, 0.02)
 	late.BareResonance, late.BareQ = Quantity(9.2e3, 40), Quantity(4.1, 0.05)
-	return []listing.Coil{
-		{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole, Flags: []string{"hum"}},
-		{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1, Result: &lone, Stale: []string{"coil.toml was edited"}},
-		{Folder: "shop/c", Coil: "=cmd|' /c'!A1", Takes: 0},
-		{Folder: "shop/d", Coil: "Middle", Measured: Day.Add(-24 * time.Hour), Takes: 3, Result: &late},
-		{Folder: "shop/e", Coil: "new", Measured: Day, Takes: 2},
+	return []words.Listed{
+		{Known: evaluation.Known{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole, Flags: []string{"hum"}}},
+		{Known: evaluation.Known{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1, Result: &lone,
+			Stale: []string{"coil.toml was edited"}}},
+		{Known: evaluation.Known{Folder: "shop/c", Coil: "=cmd|' /c'!A1", Takes: 0}},
+		{Known: evaluation.Known{Folder: "shop/d", Coil: "Middle", Measured: Day.Add(-24 * time.Hour), Takes: 3, Result: &late}},
+		{Known: evaluation.Known{Folder: "shop/e", Coil: "new", Measured: Day, Takes: 2}},
 	}
 }

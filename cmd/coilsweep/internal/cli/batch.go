@@ -19,9 +19,9 @@ func newBatch(c *console) *cobra.Command {
 		Use:   "batch DIR...",
 		Short: "A production run: spread, repeatability, limits, what stands out, drift",
 		Long: `The statistics of a production run of coils. A DIR that is not a coil folder stands
-for all coils below it. Folders whose coil has the same name hold the same coil,
-measured again: from them the spread of the measurement is told from that of the
-coils (one-way analysis of variance).
+for all coils below it. Folders with the same coil name hold the same coil, measured
+again: they separate the spread of the measurement from that of the coils (one-way
+analysis of variance).
 
 Limits come from a file,
 
@@ -31,9 +31,10 @@ Limits come from a file,
   [bare_q]
   min = "3"
 
-or lie about a reference coil: --reference DIR --tolerance 5%. A coil passes or
-fails where it keeps the guard band from every limit, one U95 unless --guard
-says otherwise; between, it is undecided.`,
+or are set around a reference coil: --reference DIR --tolerance 5%. A coil passes if
+it lies inside every limit by the guard band, fails if it lies outside one by as
+much, and is undecided in between. The guard band is one U95 unless --guard changes
+that.`,
 		Example: `  coilsweep batch shop
   coilsweep batch shop --limits limits.toml --out batch.html
   coilsweep batch shop --reference good --tolerance 5% --tolerance bare_q=15%

@@ -19,9 +19,9 @@ func newBench(c *console) *cobra.Command {
 		Use:   "bench DIR",
 		Short: "Show the bench that takes are made on, or start its bench.toml",
 		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the bench.toml in
-the folder above, so that one can serve all coil folders beside it. 'measure',
-'import', 'check', 'calibrate' and 'fixture' take from it what is not said on
-their command line; every take keeps what it used.
+the folder above, where one file serves all coil folders. 'measure', 'import',
+'check', 'calibrate' and 'fixture' take options from it that are not given; every
+take keeps the values that it used.
 
 With --new, start DIR/bench.toml. It is yours to edit then.`,
 		Example: `  coilsweep bench . --new --input "line in" --output "line out" --reference current --sense-r "10 0.1%"
@@ -33,7 +33,7 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
 			}
 			for _, o := range options.Options {
 				if o.Given {
-					return usagef("--%s needs --new; a bench.toml that is there is edited by hand", o.Name)
+					return usagef("--%s needs --new; edit an existing bench.toml by hand", o.Name)
 				}
 			}
 			found, err := benchfile.Find(args[0])

@@ -14,15 +14,15 @@ func newCalibrate(c *console) *cobra.Command {
 	var again, json bool
 	cmd := &cobra.Command{
 		Use:   "calibrate DIR",
-		Short: "Measure the sound card itself by a cable from output to input",
-		Long: `Measure the sound card itself: put a loop-back cable from its output to the input
-that the coil goes to, with exciter and coil disconnected. The response is kept
-beside bench.toml, and takes without a reference channel are corrected by it for
-as long as rate, devices and channels stay the same. Do not touch the gain between
-this and 'fixture'.
+		Short: "Measure the sound card itself through a loop-back cable",
+		Long: `Measure the sound card itself. Disconnect exciter and coil, and put a loop-back
+cable from the output to the input that the coil goes to. The response is kept
+beside bench.toml. It corrects takes without a reference channel for as long as
+rate, devices and channels stay the same. Leave the gain alone between this and
+'fixture'.
 
-The recording is kept beside the response; with --again the response is worked
-out from it once more, without a device.`,
+The recording is kept too: --again works the response out from it once more,
+without a device.`,
 		Example: `  coilsweep calibrate .`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {

@@ -11,7 +11,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/terminal"
 )
 
@@ -24,12 +24,12 @@ func newCapacitance(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "capacitance DIR",
 		Short: "Account for all capacitance at the coil's terminals: winding, lead, cable, input",
-		Long: `Account for all capacitance at the coil's terminals. The takes show the total;
-what is stated is taken off, and what is left belongs to the winding.
+		Long: `Account for all capacitance at the coil's terminals. The takes show the total.
+Stated parts are subtracted; the rest belongs to the winding.
 
-The capacitance of a metre of cable follows from its length, or better from two
-takes with cables of different lengths, which also tell the cable from the coil:
-state roughly what each has when it is measured (--fixture-c "300p 90%").`,
+The capacitance per metre of cable follows from the cable's length. Two takes with
+cables of different lengths are better: they also separate the cable from the coil.
+State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 		Example: `  coilsweep capacitance bridge --cable-length 3 --input 40p
   coilsweep capacitance bridge --cable-length short=1 --cable-length long=6`,
 		Args: oneArg("the coil folder DIR"),
@@ -50,7 +50,7 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 				return &workbench.UsageError{Err: err}
 			}
 			if plot != "" {
-				if err := atomicfile.Fill(plot, func(w io.Writer) error { return picture.WriteLine(w, *e.Result) }); err != nil {
+				if err := atomicfile.Fill(plot, func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 			}
@@ -65,11 +65,11 @@ state roughly what each has when it is measured (--fixture-c "300p 90%").`,
 			return e.Unfitness()
 		}),
 	}
-	const group = "What is known of the capacitance"
+	const group = "Known capacitances"
 	options.Options = append(workbench.Options{
 		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding), Help: "capacitance of the winding, known from elsewhere"},
 		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead), Help: "capacitance of the coil's own lead"},
-		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable at the takes"},
+		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable used for the takes"},
 		{Name: "input", Group: group, Value: workbench.Capacitance(&stated.Input), Help: "capacitance of the input"},
 		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths), Help: "length of the cable in m, or TAKE=METRES for each take"},
 	}, options.Options...)

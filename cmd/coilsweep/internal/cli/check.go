@@ -17,13 +17,12 @@ func newCheck(c *console) *cobra.Command {
 	var json bool
 	cmd := &cobra.Command{
 		Use:   "check DIR",
-		Short: "Find levels, noise, hum, clipping, drift and load before a take",
-		Long: `Play a quiet trial sweep and, where that shows that nothing will clip, one at
---level, and say what a take would be like: levels, noise and hum, the margin to
-clipping at the resonance, lost samples, drift, distortion, and whether the input
-loads the coil too much; then what to do about it, and a level. On a terminal the
-levels are shown while they come. Nothing is kept. The exit status is 3 where a
-take would not be usable.`,
+		Short: "Make a trial sweep (not kept): levels, noise, hum, clipping, drift, load",
+		Long: `Play a quiet trial sweep and, if nothing will clip, one at --level. Then say what a
+take would be like: levels, noise and hum, the margin to clipping at the resonance,
+lost samples, drift, distortion, and whether the input loads the coil too much; then
+what to do about it, and which level to use. A terminal shows the levels live.
+Nothing is kept. The exit status is 3 if a take would not be usable.`,
 		Example: `  coilsweep check bridge
   coilsweep check bridge --level -6`,
 		Args: oneArg("the coil folder DIR"),

@@ -19,7 +19,7 @@ import (
 	"coilsweep/report/terminal"
 )
 
-// mostCompared is for how many coils a comparison page is.
+// mostCompared is the largest number of coils on a comparison page.
 const mostCompared = 50
 
 func newCompare(c *console) *cobra.Command {
@@ -27,13 +27,12 @@ func newCompare(c *console) *cobra.Command {
 	var shown several
 	cmd := &cobra.Command{
 		Use:   "compare DIR DIR...",
-		Short: "Compare two or more coils: values, differences with U95, what is more than chance",
-		Long: `Compare coils with one of them, the first unless --against names another, which
-must be among them. A difference is said to be one where it exceeds its U95
-(|En| > 1).
+		Short: "Compare two or more coils: values, and which differences are more than chance",
+		Long: `Compare coils with one of them: the first, or the one that --against names. A
+difference counts where it exceeds its U95 (|En| > 1).
 
-Results that are up to date are taken as they are; the others, and all of them for
---out, are worked out from the takes, without changing the coil folders.`,
+Results that are up to date are used as they are. The others, and all of them for
+--out, are worked out from the takes; the coil folders stay as they are.`,
 		Example: `  coilsweep compare neck bridge
   coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
   coilsweep compare neck bridge --out comparison.html`,
@@ -130,7 +129,7 @@ func someDirs(least int) cobra.PositionalArgs {
 	}
 }
 
-// Coil is a workbench.Coils: results that are up to date are taken as they are;
+// Coil is a workbench.Coils: results that are up to date are used as they are;
 // with curves all are worked out.
 func (c *console) Coil(ctx context.Context, dir string, curves bool) (evaluation.Measured, error) {
 	e, err := c.coil(ctx, dir, curves)

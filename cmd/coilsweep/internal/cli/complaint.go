@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -17,8 +18,8 @@ import (
 )
 
 // complaint is an error as its reader is told of it, with what to do. Commands
-// write what they make at their end, so that one that was interrupted has
-// written nothing; a recording speaks for itself.
+// write their files at the end, so an interrupted one has written nothing; a
+// recording has its own message.
 func complaint(err error) string {
 	var partial *record.PartialError
 	if errors.Is(err, context.Canceled) && !errors.As(err, &partial) {
@@ -28,19 +29,23 @@ func complaint(err error) string {
 	if errors.As(err, &option) {
 		return option.Say(flagName)
 	}
-	text := workbench.ForCommands(err.Error(), flagName)
-	if advice := adviceFor(err); advice != "" {
-		text += advice
+	// What a library has to say beside its sentence follows on lines of its own.
+	text, details, more := strings.Cut(workbench.ForCommands(err.Error(), flagName), "\n")
+	text += adviceFor(err)
+	if more {
+		text += "\n" + details
 	}
 	return text
 }
 
-// adviceFor is what commands can do about an error of a library, as the end of
-// its sentence; empty: the error says it.
+// adviceFor is the advice on an error of a library, as the end of its sentence;
+// empty: the error says enough.
 func adviceFor(err error) string {
 	var (
 		calibration *workbench.CalibrationError
 		noTake      *evaluation.NoTakeError
+		partial     *record.PartialError
+		rate        *record.RateError
 	)
 	switch {
 	case errors.Is(err, capture.ErrTakeExists):
@@ -49,10 +54,24 @@ func adviceFor(err error) string {
 		return ": make one with 'coilsweep new'"
 	case errors.As(err, &calibration):
 		return ", or measure without it: --uncalibrated"
+	case errors.As(err, &partial) && partial.HasSweep:
+		return ": use it with '" + importOf(partial) + "'"
+	case errors.As(err, &rate):
+		return fmt.Sprintf(", or make a stimulus with 'coilsweep stimulus --rate %d' and play that", rate.RecordedHz)
 	case errors.As(err, &noTake):
 		return ": record one with 'coilsweep measure' or read one with 'coilsweep import'"
 	}
 	return ""
+}
+
+// importOf is the command that makes a take of a recording that ended early.
+func importOf(e *record.PartialError) string {
+	words := []string{"coilsweep", "import", shellWord(e.Folder), "--take", e.Take}
+	if e.Redo {
+		words = append(words, "--redo")
+	}
+	return strings.Join(append(words, "--stimulus", shellWord(filepath.Join(e.Dir, capture.StimulusFile)),
+		"--recording", shellWord(filepath.Join(e.Dir, capture.AudioFile))), " ")
 }
 
 // inFolder adds what to do where something is missing from the bench of dir.

@@ -18,11 +18,11 @@ func newCrosscheck(c *console) *cobra.Command {
 		Use:   "crosscheck DIR",
 		Short: "Check a meter's readings of the coil against the fit",
 		Long: `Check the readings of an LCR meter in coil.toml against what that meter should
-show of the fitted circuit, at its frequency and in its mode, and explain the
-difference to the coil's own value: self-capacitance, eddy currents,
-temperature, mode. The En number judges: from -1 to 1 reading and fit agree.
+read on the fitted circuit, at its frequency and in its mode, and explain the
+difference from the coil's own value: self-capacitance, eddy currents, temperature,
+mode. Reading and fit agree where the En number lies from −1 to 1.
 
-A reading stands in coil.toml with the meter's accuracy as its maker states it:
+Write a reading into coil.toml with the accuracy from the meter's manual:
 
   [[meter]]
   what = "L"
@@ -31,8 +31,8 @@ A reading stands in coil.toml with the meter's accuracy as its maker states it:
   mode = "series"
   celsius = 22
 
-The digits are those of the reading as written. A reading with use_in_fit is
-not scored, nor is the DC resistance: the fit is based on them.`,
+A digit is one unit in the last place of the reading as written. A reading with
+use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 		Example: `  coilsweep crosscheck bridge`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {

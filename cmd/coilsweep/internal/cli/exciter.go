@@ -18,18 +18,18 @@ func newExciter(c *console) *cobra.Command {
 	var json bool
 	cmd := &cobra.Command{
 		Use:   "exciter",
-		Short: "Work out an exciter coil and its drive, or what to wind from what is at hand",
+		Short: "Work out an exciter coil and its drive, or what to wind from the parts at hand",
 		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
-series resistor that keeps its current even, heat, field, and the signal to be
-expected in a coil. Without --turns it finds the turns that give most signal.
+series resistor that keeps its current even, heat, field, and the expected signal
+in a coil. Without --turns it finds the turns that give most signal.
 
-From what is in the drawer to what to wind: with several --wire, --bobbin and
---resistor it works out the best number of turns of each wire on each bobbin with
-one of the resistors, and lists them, the strongest first.
+With several --wire, --bobbin and --resistor from the drawer it works out the best
+number of turns of each wire on each bobbin with one of the resistors, and lists
+them, the strongest first.
 
-The bobbin's core is the diameter that the first layer lies on, the flange the
-diameter to which it may be filled. The coil under test is taken as a coaxial
-circle of the same area, without iron: the signal is good to about 20 %.
+The core is the diameter under the first layer, the flange the diameter to which
+the bobbin may be filled. The coil under test counts as a coaxial circle of the
+same area, without iron: the signal is good to about 20 %.
 
 Never drive an exciter from a mains-powered amplifier or from a valve
 amplifier's loudspeaker tap.`,
@@ -52,9 +52,9 @@ amplifier's loudspeaker tap.`,
 	return cmd
 }
 
-// exciterFlags describe the bobbin, the wire, the source and the coil under
-// test. The defaults are typical: a line output at full level, and a coil of the
-// usual size under strings.
+// exciterFlags describe the bobbin, the wire, the source and the coil under test.
+// The defaults are typical: a line output at full level, and a pickup of common
+// size.
 type exciterFlags struct {
 	core, flange, length         float64
 	bobbins, wires, resistors    []string
@@ -98,13 +98,13 @@ func (x *exciterFlags) options() workbench.Options {
 	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.volt))
 	add(drive, "source-r", "resistance of the source", workbench.Resistance(&x.source))
 	add(drive, "least-load", "smallest load the source is made for", workbench.Resistance(&x.load))
-	add(drive, "to", "frequency up to which the current is to be even", workbench.Hertz(&x.topHz))
-	add(drive, "drop", "by how many dB the current may fall up to there", workbench.Number(&x.limitDB))
-	add(target, "coil-length", "mean turn's length from end to end", smallMetres(&x.coilLong))
-	add(target, "coil-width", "width of that turn", smallMetres(&x.coilWide))
-	add(target, "coil-height", "height of the coil's winding", smallMetres(&x.coilHigh))
+	add(drive, "to", "frequency up to which the current must stay even", workbench.Hertz(&x.topHz))
+	add(drive, "drop", "how many dB the current may fall up to there", workbench.Number(&x.limitDB))
+	add(target, "coil-length", "length of the mean turn, end to end", smallMetres(&x.coilLong))
+	add(target, "coil-width", "width of the mean turn", smallMetres(&x.coilWide))
+	add(target, "coil-height", "winding height of the coil", smallMetres(&x.coilHigh))
 	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coilTurns))
-	add(target, "gap", "from the exciter's winding to the coil's, face to face", smallMetres(&x.gap))
+	add(target, "gap", "gap between the exciter's winding and the coil's", smallMetres(&x.gap))
 	return options
 }
 
@@ -115,7 +115,7 @@ func smallMetres(at *float64) workbench.Value { return workbench.MetresBelow(at,
 // the signal is small against that of its shape.
 const coilDepthM = 4e-3
 
-// work is the sheet of what the flags ask for. What cannot be wound is wrong
+// work is the sheet that the flags ask for. A coil that cannot be wound is wrong
 // use.
 func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	drawer, err := x.drawer(cmd)
@@ -123,7 +123,7 @@ func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 		return terminal.ExciterSheet{}, err
 	}
 	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
-		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: what is at hand is compared, each with its best number of turns")
+		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: several are compared, each with its best number of turns")
 	}
 	if x.coilTurns < 1 {
 		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
@@ -162,7 +162,7 @@ func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	return s, nil
 }
 
-// drawer is what the flags say is at hand.
+// drawer is the parts at hand by the flags.
 func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 	var d exciter.Drawer
 	given := cmd.Flags().Changed
@@ -207,7 +207,7 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 func parseBobbin(text string) (exciter.Bobbin, error) {
 	parts := strings.FieldsFunc(text, func(r rune) bool { return r == 'x' || r == '×' || r == ',' })
 	if len(parts) != 3 {
-		return exciter.Bobbin{}, fmt.Errorf(`%q is no bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`, text)
+		return exciter.Bobbin{}, fmt.Errorf(`%q is not a bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`, text)
 	}
 	var m [3]float64
 	for i, part := range parts {

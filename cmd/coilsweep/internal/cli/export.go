@@ -35,7 +35,7 @@ fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
 			dir, path := args[0], args[1]
 			if !strings.EqualFold(filepath.Ext(path), ".zip") {
-				return usagef("%s: an archive is called FILE.zip", path)
+				return usagef("%s: the name of the archive must end in .zip", path)
 			}
 			if _, err := os.Lstat(path); err == nil && !force {
 				return fmt.Errorf("%s is there already: choose another name, or replace it with --force", path)

@@ -23,15 +23,18 @@ func newFit(c *console) *cobra.Command {
 		Use:   "fit DIR",
 		Short: "Fit all takes of a coil together: resonance, Q, L, C, R with uncertainties",
 		Long: `Fit all takes of a coil together and write result.json and response.csv into its
-folder. What the takes do not determine is said to be unknown, with the reason
-and the measurement that would settle it.
+folder. Where the takes do not determine a value, it is unknown; the result gives
+the reason and the measurement that would settle it.
+
+In the models a ring is one eddy-current loop, a solid cylinder a solid core such as
+a pole piece.
 
 Takes that are not usable are left out; the exit status is 3 then.
 
 With --all every coil at and below DIR is fitted, on all cores, with the
 options of its last fit where none are given. Coils whose result is up to date
-are skipped. It may be interrupted and started again; a coil that cannot be
-fitted does not stop the others.`,
+are skipped. You may interrupt it and start it again. A coil that cannot be fitted
+does not stop the others.`,
 		Example: `  coilsweep fit bridge
   coilsweep fit bridge --budget --advise
   coilsweep fit bridge --montecarlo 1000
@@ -106,7 +109,7 @@ fitted does not stop the others.`,
 	return cmd
 }
 
-// save writes what a fit leaves in the coil folder.
+// save writes the files of a fit into the coil folder.
 func save(e *evaluation.Evaluation, o data.CSVOptions) error {
 	return e.Save(func(w io.Writer) error { return data.ResultCSV(w, *e.Result, o) })
 }
@@ -123,7 +126,7 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 		c.warn("%v", err)
 	}
 	if len(dirs) == 0 {
-		return fmt.Errorf("there is no coil at or below %s: make one with 'coilsweep new'", root)
+		return fmt.Errorf("there is no coil at or below %s: start one with 'coilsweep new'", root)
 	}
 	coils := make([]evaluation.Refreshed, len(dirs))
 	for i, dir := range dirs {

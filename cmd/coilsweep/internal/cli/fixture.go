@@ -16,15 +16,15 @@ func newFixture(c *console) *cobra.Command {
 	var json bool
 	cmd := &cobra.Command{
 		Use:   "fixture DIR",
-		Short: "Measure cable, clips and input by one known resistor in place of the coil",
-		Long: `Measure what is across the coil for good, cable, clips and input: put one known
-resistor from the output to the clips, in place of the coil, with the exciter
-disconnected. Its value should be about that of the input: 470k or 1M. The
-fixture's R and C go into bench.toml, and from there into every take.
+		Short: "Measure cable, clips and input with one known resistor in place of the coil",
+		Long: `Measure the fixture, which is always connected across the coil: cable, clips and
+input. Disconnect the exciter, and put one known resistor from the output to the
+clips, in place of the coil. Its value should be about that of the input: 470k or
+1M. The fixture's R and C go into bench.toml, and from there into every take.
 
-The sound card must be known: either calibrated by a cable ('coilsweep
-calibrate', the gain untouched since then), or with its output recorded on the
-second channel (--reference loopback), which must be set like the first.`,
+The sound card must be known. Either run 'coilsweep calibrate' first and leave the
+gain alone, or record the output on the second channel (--reference loopback), with
+both channels set alike.`,
 		Example: `  coilsweep fixture . --series "470k 1%"`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {

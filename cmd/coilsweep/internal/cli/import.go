@@ -13,9 +13,9 @@ func newImport(c *console) *cobra.Command {
 		Use:   "import DIR",
 		Short: "Make a take from a recording of the stimulus",
 		Long: `Make a take from a recording of the stimulus that was made elsewhere: WAV or
-FLAC, at the rate of the stimulus. It may start before or after playback, be
-longer, and be inverted; one whole sweep is the least. What bench.toml says of
-drive, reference and fixture goes for all options that are not given.`,
+FLAC, at the rate of the stimulus. It may start before or after playback, be longer,
+and be inverted, but must hold one whole sweep. Drive, reference and fixture come
+from bench.toml where they are not given.`,
 		Example: `  coilsweep import bridge --take C470p --stimulus sweep.toml --recording rec.wav --added-c "470p 1%"`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {

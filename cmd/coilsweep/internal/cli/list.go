@@ -12,8 +12,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
-	"coilsweep/report/listing"
 	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 func newList(c *console) *cobra.Command {
@@ -28,7 +28,7 @@ func newList(c *console) *cobra.Command {
 its latest take, its resonance, Q, L, C and R, its flags, and whether its
 result is up to date. A result is out of date where coil.toml or a take was added,
 removed or changed since, or where another version of the program made it;
-'coilsweep fit --all' makes it anew.`,
+'coilsweep fit --all' makes it again.`,
 		Example: `  coilsweep list bench
   coilsweep list bench --sort resonance --match bridge
   coilsweep list bench --flag hum --since 2026-01-01
@@ -41,8 +41,8 @@ removed or changed since, or where another version of the program made it;
 			if err := pick.parse(); err != nil {
 				return err
 			}
-			if !slices.Contains(listing.Keys(), sortKey) {
-				return usagef("--sort %s: want one of %s", sortKey, strings.Join(listing.Keys(), ", "))
+			if !slices.Contains(words.ListKeys(), sortKey) {
+				return usagef("--sort %s: want one of %s", sortKey, strings.Join(words.ListKeys(), ", "))
 			}
 			root := "."
 			if len(args) == 1 {
@@ -52,10 +52,10 @@ removed or changed since, or where another version of the program made it;
 			if err != nil {
 				return err
 			}
-			list = slices.DeleteFunc(list, func(l listing.Coil) bool { return !pick.wants(l) })
-			listing.Sort(list, sortKey, descending)
+			list = slices.DeleteFunc(list, func(l words.Listed) bool { return !pick.wants(l) })
+			words.SortList(list, sortKey, descending)
 			if len(list) == 0 && !shown.json && !shown.csv {
-				c.warn("no coil below %s is to be listed", root)
+				c.warn("no coil to list below %s", root)
 				return nil
 			}
 			return shown.print(c, printed{
@@ -78,7 +78,7 @@ removed or changed since, or where another version of the program made it;
 	}
 	shownOptions := shown.options()[1:] // there is no page of a list
 	bind(cmd, append(append(which, output(
-		text("sort", "sort by "+strings.Join(listing.Keys(), ", "), &sortKey),
+		text("sort", "sort by "+strings.Join(words.ListKeys(), ", "), &sortKey),
 		on("descending", "largest or latest first", &descending))...), shownOptions...))
 	return cmd
 }
@@ -112,7 +112,7 @@ func (f *listFilter) parse() error {
 	return nil
 }
 
-func (f *listFilter) wants(l listing.Coil) bool {
+func (f *listFilter) wants(l words.Listed) bool {
 	text := strings.ToLower(f.match)
 	if !strings.Contains(strings.ToLower(l.Coil), text) && !strings.Contains(strings.ToLower(l.Folder), text) {
 		return false
@@ -130,7 +130,7 @@ func (f *listFilter) wants(l listing.Coil) bool {
 
 // list reads what is known of every coil below root. Coils that cannot be read
 // are warned of and left out.
-func (c *console) list(ctx context.Context, root string) ([]listing.Coil, error) {
+func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
 	known, unreadable, err := evaluation.List(ctx, root, programName())
 	if err != nil {
 		return nil, err
@@ -138,9 +138,9 @@ func (c *console) list(ctx context.Context, root string) ([]listing.Coil, error)
 	for _, err := range unreadable {
 		c.warn("%s", complaint(err))
 	}
-	var list []listing.Coil
+	var list []words.Listed
 	for _, k := range known {
-		list = append(list, listing.Coil(k))
+		list = append(list, words.Listed{Known: k})
 	}
 	return list, nil
 }

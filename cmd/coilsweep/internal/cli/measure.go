@@ -19,26 +19,26 @@ func newMeasure(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",
-		Long: `Play the stimulus into the exciter, record what the coil answers and keep it as
-a take of the coil folder. Ctrl-C stops; what was recorded until then is kept
-apart, as it is when the device fails. What bench.toml says of the bench goes
-for all options that are not given; see 'coilsweep bench'.
+		Long: `Play the stimulus into the exciter, record the coil and keep the recording as a
+take of the coil folder. Ctrl-C stops. A recording that is cut short, by you or by
+the device, is kept as takes/NAME.partial. Options that are not given come from
+bench.toml; see 'coilsweep bench'.
 
 With --until 0.05% sweeps are played until U95 of the resonance is that small, at
-most 32 or --repeats. With --levels the stimulus is played once more, lower, and
-the two responses are compared: a coil or a bench that is driven too hard shows.
+most 32 or --repeats. With --levels the stimulus is played once more, lower. The two
+responses differ if coil or bench is driven too hard.
 
-With --after TAKE the sweep stays longest where it tells most of the coil that
-TAKE of the folder has shown: in the same time and at the same peak level the
-variance of resonance and Q by noise falls to less than half. Its harmonics are
-not measured.
+With --after TAKE the sweep stays longest where it tells most about the coil as
+TAKE of the folder shows it. In the same time and at the same peak level the
+variance of resonance and Q from noise falls to less than half. Harmonics are not
+measured then.
 
 A take is never overwritten. With --redo the new take replaces one of that name
 once it is complete; the old one is kept as takes/NAME.aside, and is not used any
 more.
 
 Start at a low level. Never listen to the sweep through headphones. Switch
-phantom power off. See that exciter and amplifier stay cool.`,
+phantom power off. Make sure that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"
   coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10
   coilsweep measure bridge --take fine --until 0.05%
@@ -122,7 +122,7 @@ func printExtras(c *console, take string, e workbench.Extras) error {
 	if !l.Linear {
 		verdict = "not linear"
 	}
-	_, err := fmt.Fprintf(c.out, "take %s: %s between %g and %g dBFS: at most %.3f ± %.3f dB apart, about %.0f Hz\n",
-		take, verdict, l.LevelsDBFS[1], l.LevelsDBFS[0], math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
+	_, err := fmt.Fprintf(c.out, "take %s: %s between %s and %s dBFS: the responses differ by at most %.3f ± %.3f dB, near %.0f Hz\n",
+		take, verdict, workbench.Signed(l.LevelsDBFS[1]), workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
 	return err
 }

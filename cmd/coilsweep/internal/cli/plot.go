@@ -17,7 +17,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 	"coilsweep/report/plot"
 )
 
@@ -39,16 +39,16 @@ type plotting struct {
 }
 
 func newPlot(c *console) *cobra.Command {
-	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(picture.Fit)}
+	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit)}
 	cmd := &cobra.Command{
 		Use:   "plot DIR [DIR2]",
 		Short: "Write a figure for print: SVG, PDF or PNG",
-		Long: `Write a figure for print. The ending of --out says which kind: .svg (text as
-outlines), .pdf (its font embedded) or .png.
+		Long: `Write a figure for print. The ending of --out sets the format: .svg (text as
+outlines), .pdf (font embedded) or .png.
 
   response    what was measured: magnitude with U95, and phase
   fit         the fitted circuit with its U95 over what was measured
-  residuals   what the fit leaves over, in standard uncertainties
+  residuals   measured minus fitted, in standard uncertainties
   line        1/w² against added capacitance: L and C
   meter       meter readings against the fit
   predict     one coil or two in a guitar; its parts as for 'coilsweep predict'
@@ -56,14 +56,13 @@ outlines), .pdf (its font embedded) or .png.
   noise       response and noise floor
   distortion  second and third harmonic
 
-The figure has the width that is asked for, and its text the size: nothing is to
-be scaled afterwards.`,
+Figure and text have the size that you ask for: do not scale them afterwards.`,
 		Example: `  coilsweep plot bridge --what fit --out fit.pdf
   coilsweep plot bridge --what line --width 85mm --text 7 --out line.svg
   coilsweep plot bridge --what predict --volume 500k --cable 470p --out loaded.png`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
-				return fmt.Errorf("one coil folder is wanted, or two for --what predict, not %d", len(args))
+				return fmt.Errorf("want one coil folder, or two for --what predict, not %d", len(args))
 			}
 			return nil
 		},
@@ -91,7 +90,7 @@ be scaled afterwards.`,
 
 func pictureNames() []string {
 	var names []string
-	for _, k := range picture.Kinds() {
+	for _, k := range figure.Kinds() {
 		names = append(names, string(k))
 	}
 	return names
@@ -100,8 +99,8 @@ func pictureNames() []string {
 // prepare gives what draws the figure, and the error of an evaluation without
 // some takes.
 func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit, err error) {
-	what := picture.Kind(p.what)
-	if !slices.Contains(picture.Kinds(), what) {
+	what := figure.Kind(p.what)
+	if !slices.Contains(figure.Kinds(), what) {
 		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
 	}
 	printing, err := p.size.printing(p.out)
@@ -112,9 +111,9 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if err != nil {
 		return nil, nil, err
 	}
-	if what == picture.Predict {
+	if what == figure.KindPredict {
 		if p.only != nil {
-			return nil, nil, usagef("--take has no meaning for --what predict")
+			return nil, nil, usagef("--take does not go with --what predict")
 		}
 		return p.prediction(cmd, c, dirs, o, printing)
 	}
@@ -136,7 +135,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 			return nil, nil, err
 		}
 	}
-	return func(w io.Writer) error { return picture.Print(w, result, what, printing) }, e.Unfitness(), nil
+	return func(w io.Writer) error { return figure.Print(w, result, what, printing) }, e.Unfitness(), nil
 }
 
 // selected are the takes of these names, in the order of the result.
@@ -156,14 +155,14 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 	}
 	for _, name := range names {
 		if want[name] {
-			return nil, usagef("--take %q: there are %s", name, strings.Join(have, ", "))
+			return nil, usagef("--take %q: want one of %s", name, strings.Join(have, ", "))
 		}
 	}
 	return out, nil
 }
 
 // prediction draws what the coils do in a guitar.
-func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing picture.Printing) (draw func(io.Writer) error, unfit, err error) {
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
 	h, _, err := p.guitar.Plan(len(dirs))
 	if err != nil {
 		return nil, nil, err
@@ -181,7 +180,7 @@ func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o e
 	if err != nil {
 		return nil, nil, err
 	}
-	return func(w io.Writer) error { return picture.PrintPrediction(w, *prediction, printing) }, unfit, nil
+	return func(w io.Writer) error { return figure.PrintPrediction(w, *prediction, printing) }, unfit, nil
 }
 
 // figureSize is the size of a figure on paper.
@@ -191,7 +190,7 @@ type figureSize struct {
 }
 
 func (s *figureSize) options() workbench.Options {
-	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", picture.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
+	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", figure.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
 	return output(
 		text("width", "width on paper", &s.width),
 		text("height", "height on paper (default: what suits the figure)", &s.height),
@@ -201,8 +200,8 @@ func (s *figureSize) options() workbench.Options {
 }
 
 // printing reads the flags, and the format from the ending of the file.
-func (s *figureSize) printing(file string) (picture.Printing, error) {
-	p := picture.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
+func (s *figureSize) printing(file string) (figure.Printing, error) {
+	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
 	if file == "" {
 		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}

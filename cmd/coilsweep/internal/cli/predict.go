@@ -25,14 +25,14 @@ func newPredict(c *console) *cobra.Command {
 		Use:   "predict DIR [DIR2]",
 		Short: "Predict the measured coil in a guitar: loaded peak, Q, knobs, cable",
 		Long: `Predict what one or two measured coils do in a guitar: volume and tone pots,
-cable and amplifier. U95 holds what is known of the coils and the tolerances of
-the parts. The parts are given as flags or in a file:
+cable and amplifier. U95 includes that of the coils and the tolerances of the
+parts. Give the parts as options or in a file:
 
   schema = "coilsweep.harness/1"
   wiring = "series"                 # of two coils: series, parallel or split
   [volume]
   resistance = "500k 20%"
-  taper = "log"                     # linear, log (audio), reverse-log
+  taper = "audio"                   # audio, linear or reverse-log
   position = 10                     # 0 to 10
   [tone]
   resistance = "500k"
@@ -50,7 +50,7 @@ the peak at a frequency.`,
   coilsweep predict bridge --harness guitar.toml --out prediction.html`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) < 1 || len(args) > 2 {
-				return fmt.Errorf("one coil folder or two are wanted, not %d", len(args))
+				return fmt.Errorf("want one coil folder or two, not %d", len(args))
 			}
 			return nil
 		},

@@ -10,7 +10,7 @@ import (
 	"golang.org/x/term"
 
 	"coilsweep/capture/record"
-	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/notation"
 )
 
 // bar is the last line of a terminal, drawn over and over; elsewhere it is not
@@ -79,7 +79,7 @@ func newRecordingBar(w io.Writer) *recordingBar {
 }
 
 func (p *recordingBar) progress(r record.Progress) {
-	p.draw("%s  %s  %s", sweepOf(r), filled(r.Fraction), workbench.Level(r.PeakDBFS))
+	p.draw("%s  %s  %s", sweepOf(r), filled(r.Fraction), notation.Level(r.PeakDBFS))
 	if p.terminal || p.done {
 		return
 	}
@@ -95,12 +95,12 @@ func (p *recordingBar) progress(r record.Progress) {
 
 func (p *recordingBar) endSweep(r record.Progress) {
 	if p.repeat > 0 {
-		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, workbench.Level(p.peak))
+		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, notation.Level(p.peak))
 	}
 	p.repeat, p.peak = 0, math.Inf(-1)
 }
 
-// meters shows levels while they come, on a terminal only.
+// meters shows levels live, on a terminal only.
 func (p *recordingBar) meters(channels []record.Meter) {
 	line := ""
 	for i, ch := range channels {
@@ -108,7 +108,7 @@ func (p *recordingBar) meters(channels []record.Meter) {
 		if i > 0 {
 			name = "reference"
 		}
-		line += fmt.Sprintf("%s: peak %s, rms %s   ", name, workbench.Level(ch.PeakDBFS), workbench.Level(ch.RMSDBFS))
+		line += fmt.Sprintf("%s: peak %s, rms %s   ", name, notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS))
 	}
 	p.draw("%s", line)
 }

@@ -26,7 +26,7 @@ func TestProgressInALog(t *testing.T) {
 		p.progress(r)
 	}
 	p.clear()
-	want := "coilsweep: sweep 1 of 2, peak -14.2 dBFS\ncoilsweep: sweep 2 of 2, peak -14.1 dBFS\n"
+	want := "coilsweep: sweep 1 of 2, peak −14.2 dBFS\ncoilsweep: sweep 2 of 2, peak −14.1 dBFS\n"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)
 	}
@@ -41,7 +41,7 @@ func TestProgressOnATerminal(t *testing.T) {
 	}
 	p.clear()
 	want := "\r\x1b[Ksilence         [===                           ]  silent" +
-		"\r\x1b[Ksweep  1 of  2  [============                  ]  -14.2 dBFS" +
+		"\r\x1b[Ksweep  1 of  2  [============                  ]  −14.2 dBFS" +
 		"\r\x1b[K"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)
@@ -60,7 +60,7 @@ func TestMeters(t *testing.T) {
 	m.terminal = true
 	m.meters(channels)
 	m.clear()
-	want := "\r\x1b[Kcoil: peak -12.3 dBFS, rms -20.0 dBFS   reference: peak silent, rms silent   \r\x1b[K"
+	want := "\r\x1b[Kcoil: peak −12.3 dBFS, rms −20.0 dBFS   reference: peak silent, rms silent   \r\x1b[K"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)
 	}

@@ -20,8 +20,8 @@ func newReport(c *console) *cobra.Command {
 		Use:   "report DIR",
 		Short: "Write report.html: one page with the pictures and the numbers",
 		Long: `Write report.html into the coil folder: one file that opens anywhere, without a
-network. It shows the coil's last fit where that is up to date; else the takes are
-fitted for it, as at the last fit where no options are given.
+network. It shows the last fit if that is up to date. If not, it fits the takes
+first, with the options of the last fit where none are given.
 
 With --harness the page also shows what the coil does in a guitar, described by
 a file as in 'coilsweep predict --help'.`,

@@ -1,5 +1,5 @@
-// Package cli is the command line: one file a command. It is the only part that
-// knows flags; what a command does is in package workbench and in the libraries.
+// Package cli is the command line: one file for each command. Only this package
+// knows flags; the work is done in package workbench and in the libraries.
 package cli
 
 import (
@@ -194,7 +194,7 @@ func atMostOneArg(what string) cobra.PositionalArgs {
 	}
 }
 
-// evaluate evaluates the coil folder dir and says what is worth saying of it.
+// evaluate evaluates the coil folder dir and tells the user what matters about it.
 func (c *console) evaluate(ctx context.Context, dir string, o evaluation.Options) (*evaluation.Evaluation, error) {
 	o.Fit.Program = programName()
 	e, err := evaluation.Coil(ctx, dir, o)
@@ -205,16 +205,16 @@ func (c *console) evaluate(ctx context.Context, dir string, o evaluation.Options
 	return e, nil
 }
 
-// tell says what an evaluation did not use, and which options it took.
+// tell names the recordings that an evaluation did not use, and the options it took from the last fit.
 func (c *console) tell(e *evaluation.Evaluation) {
 	for _, p := range e.Partials {
-		c.warn("%s is an unfinished recording and not used; 'coilsweep import' can read its audio", p)
+		c.warn("%s is an unfinished recording and is not used; 'coilsweep import' can read its audio", p)
 	}
 	if e.AsLast != nil {
 		var said []string
 		for _, text := range workbench.Said(*e.AsLast) {
 			said = append(said, workbench.ForCommands(text, flagName))
 		}
-		c.warn("%s is analysed as at its last fit, with %s; to change that, fit it again", e.Folder.Dir, strings.Join(said, " "))
+		c.warn("%s is analysed with the options of its last fit, %s; fit it again to change them", e.Folder.Dir, strings.Join(said, " "))
 	}
 }

@@ -25,14 +25,14 @@ func newServe(c *console) *cobra.Command {
 devices and levels, takes with the response drawn as the sweeps come in, results,
 the coil in a guitar, comparisons, reports. The address that is printed carries
 the key to it; open it in a browser on this machine. Everything is kept in the
-files that the other commands use, below ROOT and nowhere else. Ctrl-C ends it;
-a take under way is ended then, and what was recorded is kept.
+files that the other commands use, below ROOT and nowhere else. Ctrl-C ends it, and
+any take under way; the audio recorded so far is kept.
 
-With --bench virtual the page works on the simulated bench, for learning; it
-can be switched in the page.
+With --bench virtual the page works on the simulated bench, for practice; you can
+switch in the page.
 
-The page is for this machine alone. With --listen it can be reached from others,
-say a tablet at the bench: what is sent is not encrypted then, and anyone with
+The page is for this machine alone. With --listen other machines can open it too,
+such as a tablet at the bench. The connection is not encrypted then, and anyone with
 the address and its key can play sounds and write into ROOT.`,
 		Example: `  coilsweep serve shop
   coilsweep serve shop --bench virtual
@@ -56,7 +56,7 @@ the address and its key can play sounds and write into ROOT.`,
 				return err
 			}
 			if !onlyHere(o.Listen) {
-				c.warn("the page can be reached from other machines: what is sent is not encrypted, and anyone with its address and key can play sounds and write into %s", o.Root)
+				c.warn("other machines can open the page: the connection is not encrypted, and anyone with the address and its key can play sounds and write into %s", o.Root)
 			}
 			fmt.Fprintln(c.out, server.URL())
 			for _, url := range server.OtherURLs() {
@@ -67,11 +67,11 @@ the address and its key can play sounds and write into ROOT.`,
 		}),
 	}
 	bind(cmd, workbench.Options{
-		text("listen", "address and port to listen on; port 0: any that is free", &o.Listen),
+		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
 		{Name: "host", Value: workbench.TextList(&o.Hosts), Help: "a further name that the page may be opened by (may be repeated)"},
 		{Name: "bench", Value: workbench.Choice(&o.Bench, workbench.SoundCard, workbench.Virtual), Help: "what plays and records at first: soundcard, or virtual for the simulated bench"},
 		text("virtual-file", "description of the simulated bench (default: an invented one)", &o.VirtualFile),
-		{Name: "seed", Value: workbench.Counting(&o.Seed), Help: "number behind the simulated noise: the same number gives the same noise"},
+		{Name: "seed", Value: workbench.Counting(&o.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	})
 	return cmd
 }

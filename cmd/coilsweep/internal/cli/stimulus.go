@@ -21,11 +21,11 @@ func newStimulus(c *console) *cobra.Command {
 		Long: `Write the stimulus as a WAV file to play into the exciter from any player, and
 FILE.toml, which 'import' needs to find it in the recording.
 
-Play it at a low level first, and never through headphones: it is a loud sweep
-up to the highest frequencies that can be heard.
+Play it at a low level first, and never through headphones: it is a loud sweep up
+to the highest audible frequencies.
 
-With --after the sweep stays longest where it tells most of the coil that a take
-has shown, with the same load.`,
+With --after the sweep stays longest where it tells most about the coil as a take
+shows it, with the same load.`,
 		Example: `  coilsweep stimulus sweep.wav --level -20 --repeats 6`,
 		Args:    oneArg("the file FILE.wav"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {
@@ -51,8 +51,8 @@ has shown, with the same load.`,
 			if json {
 				return c.json(stimulusRecord{path, description, s.RateHz, s.DurationS(), s.Repeats, s.LevelDBFS, s.SHA256})
 			}
-			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %g dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
-				path, s.Repeats, s.FromHz, s.ToHz, s.LevelDBFS, s.DurationS(), s.RateHz, description)
+			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
+				path, s.Repeats, s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(), s.RateHz, description)
 			return err
 		}),
 	}

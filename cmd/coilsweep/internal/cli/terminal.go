@@ -26,8 +26,8 @@ func textPlotOptions(w io.Writer) terminal.PlotOptions {
 	return o
 }
 
-// terminalOf is the width of a terminal in cells, 0 where w is none, and whether
-// it may be coloured.
+// terminalOf is the width of a terminal in cells, 0 where w is not a terminal,
+// and whether it may be coloured.
 func terminalOf(w io.Writer) (width int, colour bool) {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {

@@ -19,11 +19,11 @@ func newWinding(c *console) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "winding DIR",
 		Short: "Check a coil against its wire, turns and bobbin",
-		Long: `Check a coil against how it was wound, as [winding] in coil.toml says: the
-resistance that wire, turns and bobbin should have, the turns that its
-resistance stands for, its inductance against that of the bare winding, and
-whether shorted turns are to be suspected, with what they would do. L and Q come
-from the result; without takes the resistance alone is checked.`,
+		Long: `Check a coil against how it was wound, as stated under [winding] in coil.toml: the
+resistance that wire, turns and bobbin should have, the turns that the measured
+resistance means, the inductance against that of the winding without pole pieces
+and magnets, and any sign of shorted turns, with the effect they would have. L and Q
+come from the result; without takes the resistance alone is checked.`,
 		Example: `  coilsweep winding bridge`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: c.body(func(cmd *cobra.Command, args []string) error {

@@ -12,7 +12,7 @@ import (
 	"coilsweep/capture/device"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/report/picture"
+	"coilsweep/report/figure"
 )
 
 // handler answers a request of the page: with a value, which is sent as JSON,
@@ -114,7 +114,7 @@ func asRefused(err error) *site.Error {
 		option  *workbench.OptionError
 		busy    *device.BusyError
 		key     *capture.KeyError
-		nothing *picture.NothingToDrawError
+		nothing *figure.NothingToDrawError
 		path    *fs.PathError
 	)
 	e := site.Errorf(http.StatusUnprocessableEntity, "%v", err)
@@ -133,7 +133,7 @@ func asRefused(err error) *site.Error {
 		e.Field, e.Text = key.Key, key.Err.Error()
 	case errors.As(err, &option):
 		e.Field, e.Text = option.Option, option.Text()
-	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, picture.ErrNoLine):
+	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, figure.ErrNoLine):
 		e.Status = http.StatusNotFound
 	case errors.As(err, &path) && !errors.Is(err, fs.ErrNotExist):
 		e.Status = http.StatusInternalServerError

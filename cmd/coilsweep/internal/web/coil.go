@@ -167,9 +167,9 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	if t := latestTake(v.Takes); t != nil && t.Result != nil && t.Result.Resonance.Known() {
 		q := ""
 		if t.Result.Q.Known() {
-			q = notation.Value(t.Result.Q, notation.Ratio)
+			q = notation.Rounded(t.Result.Q, quantity.Ratio)
 		}
-		resonance := notation.Tied(notation.Value(t.Result.Resonance, quantity.Hertz))
+		resonance := notation.Tied(notation.Rounded(t.Result.Resonance, quantity.Hertz))
 		a.Latest, a.HTML["stage-result"] = t.Name, fragment("stage result", struct{ Resonance, Q string }{resonance, q})
 	}
 	return a, nil
@@ -207,7 +207,7 @@ func readings(meter []capture.MeterReading) (rows []reading) {
 			row.Mode = notation.Visible(m.Mode)
 		}
 		if m.Celsius != nil {
-			row.Celsius = notation.Minus(fmt.Sprintf("%g\u00a0°C", *m.Celsius))
+			row.Celsius = quantity.Minus(fmt.Sprintf("%g\u00a0°C", *m.Celsius))
 		}
 		if m.UseInFit {
 			row.Use = "part of the fit"

@@ -115,10 +115,7 @@ func (w *workshop) linkFile(l *linked, path string) bool {
 		return false
 	}
 	name := l.Name
-	l.Made, l.Size = info.ModTime(), fmt.Sprintf("%d\u00a0B", info.Size())
-	if info.Size() >= 1000 {
-		l.Size = notation.Tied(notation.Plain(float64(info.Size()), "B", 3))
-	}
+	l.Made, l.Size = info.ModTime(), notation.Tied(notation.Bytes(info.Size()))
 	l.Link = w.server.Link(path, name, func(rw http.ResponseWriter, r *http.Request) error {
 		if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
 			return site.Errorf(http.StatusNotFound, "%s is not there any more", name)

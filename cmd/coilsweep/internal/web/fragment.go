@@ -4,14 +4,13 @@ import (
 	_ "embed"
 	"encoding/json"
 	"html/template"
-	"regexp"
 	"strings"
 	"time"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // places are the contents of places of the page, by their ids: finished markup,
@@ -42,13 +41,9 @@ func fragment(name string, view any) template.HTML {
 // text is plain text as the content of a place.
 func text(s string) template.HTML { return template.HTML(template.HTMLEscapeString(s)) }
 
-var hyphenMinus = regexp.MustCompile(`(^|[\s(±])-(\d)`)
-
 // said is a sentence of the program as the page shows it, with true minus signs and
 // without the names of options.
-func said(s string) string {
-	return hyphenMinus.ReplaceAllString(notation.Visible(workbench.ForPage(s)), "$1−$2")
-}
+func said(s string) string { return notation.Typeset(workbench.ForPage(s)) }
 
 // allSaid is said for each of a list.
 func allSaid(texts []string) []string {
@@ -59,17 +54,8 @@ func allSaid(texts []string) []string {
 	return out
 }
 
-// clock is a time for somebody who looks up from the bench: that of today
-// without its date.
-func clock(t time.Time) string {
-	switch now := time.Now(); {
-	case t.IsZero():
-		return ""
-	case t.Local().Format(time.DateOnly) == now.Format(time.DateOnly):
-		return t.Local().Format("15:04")
-	}
-	return t.Local().Format("2006-01-02 15:04")
-}
+// clock is how long ago something was.
+func clock(t time.Time) string { return notation.Since(t, time.Now()) }
 
 // asJSON is what a button has to say to a module.
 func asJSON(v any) (string, error) {
@@ -79,14 +65,14 @@ func asJSON(v any) (string, error) {
 
 // figures are drawings of the program below each other, each in the two widths of
 // which the page shows the one that fits.
-func figures(drawings ...picture.Drawing) template.HTML {
-	type figure struct {
+func figures(drawings ...figure.Drawing) template.HTML {
+	type drawn struct {
 		Title        string
 		Wide, Narrow template.HTML
 	}
-	view := struct{ Large, Small []figure }{}
+	view := struct{ Large, Small []drawn }{}
 	for _, d := range drawings {
-		f := figure{d.Title, template.HTML(d.Wide), template.HTML(d.Narrow)} // figures escape their text
+		f := drawn{d.Title, template.HTML(d.Wide), template.HTML(d.Narrow)} // figures escape their text
 		if d.Narrow == "" {
 			view.Small = append(view.Small, f)
 		} else {
@@ -97,7 +83,7 @@ func figures(drawings ...picture.Drawing) template.HTML {
 }
 
 // drawing is a figure that stands alone.
-func drawing(d picture.Drawing) template.HTML {
+func drawing(d figure.Drawing) template.HTML {
 	return fragment("drawing", struct{ Wide, Narrow template.HTML }{template.HTML(d.Wide), template.HTML(d.Narrow)})
 }
 

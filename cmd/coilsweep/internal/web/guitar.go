@@ -9,8 +9,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
+	"coilsweep/report/figure"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
@@ -72,8 +72,8 @@ func (w *workshop) showGuitar(document page.PredictionDocument, whole, link bool
 	if err != nil {
 		return nil, err
 	}
-	d, err := picture.DrawPrediction(document.Prediction)
-	var nothing *picture.NothingToDrawError
+	d, err := figure.DrawPrediction(document.Prediction)
+	var nothing *figure.NothingToDrawError
 	if err != nil && !errors.As(err, &nothing) {
 		return nil, err
 	}

@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"coilsweep/fit/evaluation"
-	"coilsweep/report/listing"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // coilLine is a coil in the list.
@@ -16,20 +16,18 @@ type coilLine struct {
 	Takes      int
 	State      string // of the result, in words
 	Flags      []string
-	Cells      []string // of listing.Columns
+	Cells      []string // of words.ListColumns
 	Measured   bool     // there is a result
 	Known      bool     // and L and C are known apart
-	starred    bool
 }
 
 // stateWords are the states of a result for people.
 var stateWords = map[string]string{
-	resultNone: "no result", resultWorking: "working", resultFresh: "up to date", resultStale: "out of date",
+	resultNone: "no result", resultWorking: "working", resultFresh: words.UpToDate, resultStale: "out of date",
 	resultFailed: "failed",
 }
 
-func (w *workshop) newCoilLine(l listing.Coil) coilLine {
-	coil := w.coilOf(l.Folder)
+func (w *workshop) newCoilLine(coil string, l words.Listed) coilLine {
 	state := w.stateOf(coil, l.Takes, l.Result, l.Stale)
 	name := notation.Visible(l.Coil)
 	if name == "" {
@@ -42,21 +40,6 @@ func (w *workshop) newCoilLine(l listing.Coil) coilLine {
 	if l.Coil != coil && l.Coil != "" {
 		line.Label += " (" + notation.Visible(coil) + ")"
 	}
-	_, _, of := l.Resonance()
-	for _, column := range listing.Columns {
-		q := column.Of(l)
-		cell := notation.None
-		switch {
-		case q.Known():
-			cell = notation.Tied(notation.Value(q, column.Unit))
-		case l.Result != nil:
-			cell = notation.Unknown
-		}
-		if q.Known() && strings.HasPrefix(of, "take ") && (column.Key == "resonance" || column.Key == "q") {
-			cell, line.starred = cell+"*", true
-		}
-		line.Cells = append(line.Cells, cell)
-	}
 	return line
 }
 
@@ -67,23 +50,36 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	}
 	view := struct {
 		Coils      []coilLine
-		Columns    []listing.Column
+		Columns    []words.ListColumn
 		Starred    bool
 		Unreadable []string
-	}{Columns: listing.Columns}
+	}{Columns: words.ListColumns}
 	for _, err := range bad {
 		view.Unreadable = append(view.Unreadable, err.Error())
 	}
-	coils, measured := []string{}, 0
+	coils, measured, list := []string{}, 0, []words.Listed{}
 	for _, k := range known {
-		line := w.newCoilLine(listing.Coil(k))
-		if _, err := w.coilDir(line.Coil); err != nil {
+		coil := w.coilOf(k.Folder)
+		if _, err := w.coilDir(coil); err != nil {
 			view.Unreadable = append(view.Unreadable, err.Error())
 			continue
 		}
-		coils, view.Coils, view.Starred = append(coils, line.Coil), append(view.Coils, line), view.Starred || line.starred
+		line := w.newCoilLine(coil, words.Listed{Known: k})
+		coils, list, view.Coils = append(coils, coil), append(list, words.Listed{Known: k}), append(view.Coils, line)
 		if line.Measured {
 			measured++
+		}
+	}
+	for _, column := range words.ListColumns {
+		for i, cell := range notation.ValuesOf(&notation.Notes{}, column.Unit, list, column.Of) {
+			_, _, of := list[i].Resonance()
+			switch loaded := strings.HasPrefix(of, "take ") && (column.Key == "resonance" || column.Key == "q"); {
+			case !column.Of(list[i]).Known():
+				cell = notation.None
+			case loaded:
+				cell, view.Starred = cell+"*", true
+			}
+			view.Coils[i].Cells = append(view.Coils[i].Cells, notation.Tied(cell))
 		}
 	}
 	compare := stepWord{"needs 2 coils", markWait}

@@ -14,9 +14,9 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // mostDrawn is for how many coils the responses are drawn over each other: as
@@ -142,7 +142,7 @@ type manyView struct {
 }
 
 // many is the answer on several coils, with a link to the whole page about them.
-func (w *workshop) many(v manyView, drawings []picture.Drawing, whole func(io.Writer) error) (any, error) {
+func (w *workshop) many(v manyView, drawings []figure.Drawing, whole func(io.Writer) error) (any, error) {
 	var html bytes.Buffer
 	if err := whole(&html); err != nil {
 		return nil, err

@@ -10,7 +10,6 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
-	"coilsweep/report/words"
 )
 
 // proposal is what is likely connected across the coil for the next take.
@@ -68,7 +67,7 @@ func (v *coilView) proposals() (all []advised) {
 		return nil
 	}
 	for _, a := range v.Result.Advice {
-		one := advised{words.Advice(a), action{Do: "go", Step: "takes", Label: "Takes"}}
+		one := advised{a.Text, action{Do: "go", Step: "takes", Label: "Takes"}}
 		add := func(option, kind string, size float64, unit quantity.Unit) {
 			if size > 0 {
 				one.action = action{Do: "prepare", Step: "takes", Label: "Prepare this take",

@@ -17,9 +17,9 @@ import (
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/winding"
 	"coilsweep/report/data"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
-	"coilsweep/report/picture"
 )
 
 // evaluations keeps the coils that were evaluated last in memory, so that what
@@ -156,7 +156,7 @@ func (w *workshop) showWhole(coil string, e *evaluation.Evaluation) {
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
 			continue
 		}
-		if d, err := picture.DrawResponse(t.Name, in.Response); err == nil {
+		if d, err := figure.DrawResponse(t.Name, in.Response); err == nil {
 			w.mu.Lock()
 			if w.sweep.Revision == shown.Revision { // no further take has begun
 				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
@@ -346,8 +346,8 @@ func (w *workshop) evaluated(r *http.Request) (*evaluation.Evaluation, error) {
 // figure, "meter", "account" or "winding". A part that does not exist is empty.
 func (w *workshop) getPart(r *http.Request) (any, error) {
 	what := r.URL.Query().Get("what")
-	kind := picture.Kind(what)
-	drawn := slices.Contains(picture.Kinds(), kind) && kind != picture.Predict
+	kind := figure.Kind(what)
+	drawn := slices.Contains(figure.Kinds(), kind) && kind != figure.KindPredict
 	switch {
 	case what == "winding":
 		return w.windingPart(r)
@@ -360,16 +360,16 @@ func (w *workshop) getPart(r *http.Request) (any, error) {
 	}
 	var out template.HTML
 	if drawn {
-		d, err := picture.Draw(*e.Result, kind)
-		var nothing *picture.NothingToDrawError
+		d, err := figure.Draw(*e.Result, kind)
+		var nothing *figure.NothingToDrawError
 		switch {
 		case err == nil:
 			out = drawing(d)
-		case !errors.As(err, &nothing) && !errors.Is(err, picture.ErrNoLine):
+		case !errors.As(err, &nothing) && !errors.Is(err, figure.ErrNoLine):
 			return nil, err
 		}
 	}
-	if drawn && kind != picture.Meter {
+	if drawn && kind != figure.KindMeter {
 		return part{out}, nil
 	}
 	account, err := e.Fitted().Account(fit.Terminals{})

@@ -1,8 +1,6 @@
 package web
 
 import (
-	"fmt"
-
 	"coilsweep/capture/quality"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
@@ -16,12 +14,12 @@ func silence(s quality.Silence) shows {
 		if dbfs == nil {
 			return notation.None
 		}
-		return fmt.Sprintf("%.1f\u00a0dBFS", *dbfs)
+		return notation.Tied(notation.Level(*dbfs))
 	}
 	noise, hum := workbench.Finite(s.NoiseDBFS), workbench.Measured(s.HumDBFS)
 	facts := []fact{{"Noise", level(noise)}, {"Hum", level(hum)}}
 	if hz := workbench.Measured(s.MainsHz); hz != nil {
-		facts = append(facts, fact{"Mains", notation.Tied(notation.Plain(*hz, quantity.Hertz, 4))})
+		facts = append(facts, fact{"Mains", notation.Tied(quantity.Format(*hz, quantity.Hertz, 4))})
 	}
 	return shows{places{"bench-silence": fragment("silence", facts), "silence-words": text(silenceWords(noise, hum))}}
 }

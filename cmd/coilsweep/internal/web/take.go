@@ -95,14 +95,14 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 	if of := v.Result; of != nil && of.Resonance.Known() {
 		add("resonance %s", notation.WithU95(of.Resonance, quantity.Hertz))
 		if of.Q.Known() {
-			add("Q %s", notation.Value(of.Q, notation.Ratio))
+			add("Q %s", notation.Rounded(of.Q, quantity.Ratio))
 		}
 	}
 	if peak := workbench.Finite(t.Quality.PeakDBFS); peak != nil {
-		add("peak level %.1f dBFS", *peak)
+		add("peak level %s", notation.Level(*peak))
 	}
 	if snr := workbench.Measured(t.Quality.SNRDB); snr != nil {
-		add("recording S/N %.1f dB", *snr)
+		add("recording S/N %s", notation.WholeDecibels(*snr))
 	}
 	if n := t.Stimulus.Repeats; n > 0 {
 		add("%s", notation.Count(n, "sweep"))

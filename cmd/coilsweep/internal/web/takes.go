@@ -19,8 +19,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
 	"coilsweep/fit/response"
+	"coilsweep/report/figure"
 	"coilsweep/report/notation"
-	"coilsweep/report/picture"
 )
 
 // sweep is the response of the take under way, or of the last one.
@@ -29,7 +29,7 @@ type sweep struct {
 	Take     string `json:"take"`
 	Repeats  int    `json:"repeats"` // behind it
 	Revision int    `json:"revision"`
-	drawing  picture.Drawing
+	drawing  figure.Drawing
 }
 
 // growing is the take under way: the recording that grows is none of the
@@ -126,7 +126,7 @@ func (w *workshop) take(
 		if failed != nil {
 			return
 		}
-		if d, err := picture.DrawResponse(info.Take, estimate); err == nil {
+		if d, err := figure.DrawResponse(info.Take, estimate); err == nil {
 			w.setSweep(sweep{Coil: info.Coil, Take: info.Take, Repeats: t.Stimulus.Repeats, drawing: d})
 		}
 	})

@@ -5,6 +5,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
 )
 
 // flagAdvice says what a flag means and what to do.
@@ -24,7 +25,7 @@ var flagAdvice = map[capture.Flag]string{
 // empty: there is nothing to do.
 func FlagAdvice(flag capture.Flag, q capture.Quality) string {
 	if flag == capture.Dropout && len(q.LostRepeats()) == 0 && len(q.Xruns) > 0 {
-		return fmt.Sprintf("the device reports losing samples (%d times), but no sweep lacks any, and none is left out for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
 	}
 	return flagAdvice[flag]
 }
@@ -40,7 +41,7 @@ func TakeAdvice(take capture.Take) []string {
 		said = append(said, words)
 	}
 	if take.Drive.Fall.Matters() {
-		said = append(said, "the drive is not a current source, and nothing corrects for that: state it as a voltage with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} current)]], or use a larger series resistor")
+		said = append(said, "the drive is not a current source, and this is not corrected: state it as a voltage with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} current)]], or use a larger series resistor")
 	}
 	return said
 }
@@ -61,17 +62,12 @@ func DriveLine(f *capture.DriveFall) string {
 // TakeLine is a take in one line.
 func TakeLine(take capture.Take) string {
 	q := take.Quality
-	noise := "not known"
+	noise := "not measured"
 	if q.NoiseDBFS != 0 {
-		noise = fmt.Sprintf("%s, %.0f dB under the signal", Level(q.NoiseDBFS), q.SNRDB)
+		noise = fmt.Sprintf("%s, recording S/N %.0f dB", notation.Level(q.NoiseDBFS), q.SNRDB)
 	}
-	return fmt.Sprintf("peak %s; noise %s; flags: %s", Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
+	return fmt.Sprintf("peak %s; noise %s; flags: %s", notation.Level(q.PeakDBFS), noise, capture.FlagNames(q.Flags))
 }
 
-// Level is a level in dBFS in words.
-func Level(dBFS float64) string {
-	if dBFS <= -200 { // less than any converter has
-		return "silent"
-	}
-	return fmt.Sprintf("%.1f dBFS", dBFS)
-}
+// Signed is x with a minus sign, for people.
+func Signed(x float64) string { return quantity.Minus(fmt.Sprintf("%g", x)) }

@@ -73,7 +73,7 @@ func (b *Bench) card() Options {
 }
 
 func (b *Bench) file() *Option {
-	return &Option{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none: none)"}
+	return &Option{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"}
 }
 
 func (b *Bench) options() Options {
@@ -82,9 +82,9 @@ func (b *Bench) options() Options {
 	}, b.file()}
 	o = append(o, b.card()...)
 	return append(o,
-		&Option{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show what the sound system has to say"},
+		&Option{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
 		&Option{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
-		&Option{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "number behind the simulated noise: the same number gives the same noise"},
+		&Option{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	)
 }
 
@@ -121,8 +121,8 @@ func (b *Bench) find(dir string) error {
 	return err
 }
 
-// apply finds the bench.toml for dir and takes from it what was not given. What
-// was said of drive or reference stands for all that the bench says of that.
+// apply finds the bench.toml for dir and takes from it what was not given. A
+// given drive or reference replaces everything that the bench states of it.
 // imported: the audio comes from elsewhere, and has channels of its own.
 func (b *Bench) apply(o Options, dir string, imported bool) error {
 	if err := b.find(dir); err != nil || b.found == nil {
@@ -177,7 +177,7 @@ func (b *Bench) complete(take capture.Take) (capture.Take, error) {
 }
 
 // CalibrationError says that the sound card's calibration does not go with a
-// take: it has to be made anew, or left out.
+// take: make it again, or leave it out.
 type CalibrationError struct{ Err error }
 
 func (e *CalibrationError) Error() string { return e.Err.Error() }
@@ -282,8 +282,8 @@ func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) 
 	return bench.Recorder(take.Load, rate, b.Seed)
 }
 
-// On opens a source for do, and gives its devices back after it. released is
-// what came of that.
+// On opens a source for do, and gives its devices back after it. released is the
+// error of that.
 func On(source device.Source, do func(record.Recorder) error) (err, released error) {
 	recorder, release, err := source.Open()
 	if err != nil {

@@ -14,6 +14,7 @@ import (
 	"coilsweep/capture/device"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit/response"
 )
 
@@ -39,7 +40,7 @@ func NewCalibration(program string) *Calibration {
 	return k
 }
 
-// ErrNoBench: there is no bench.toml to keep what was found in.
+// ErrNoBench: there is no bench.toml to keep the result in.
 var ErrNoBench = errors.New("there is no bench.toml to keep it in")
 
 // ErrNoCalibration: the sound card was not calibrated.
@@ -73,8 +74,8 @@ func (k *Calibration) Plan(dir string) (*CalibrationPlan, error) {
 	return &CalibrationPlan{k.Bench.source(take, &k.Take, wiring{cable: true}), take, k.Bench.OutputChannel, k.Bench.found.Path}, nil
 }
 
-// Run measures the sound card and keeps what it finds with the bench. What
-// cannot be the response of a cable is a *capture.UnfitError.
+// Run measures the sound card and keeps the result with the bench. A response
+// that no cable can have is a *capture.UnfitError.
 func (p *CalibrationPlan) Run(ctx context.Context, recorder record.Recorder, hears Ears) (CalibrationResult, error) {
 	recording, take, err := listen(ctx, recorder, p.take, hears)
 	if err != nil {
@@ -107,7 +108,7 @@ func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult,
 	take := direct("none", k.Program)
 	take.Started, take.Stimulus = old.Made, *old.Stimulus
 	take.Bench = capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel}
-	if take.Quality, err = quality.Assess(recording, take); err != nil {
+	if take, err = quality.Assess(recording, take); err != nil {
 		return CalibrationResult{}, err
 	}
 	return keepCalibration(ctx, path, take, recording, old.OutputChannel)
@@ -158,8 +159,8 @@ func NewCalibrationResult(c capture.Calibration, file string) CalibrationResult 
 
 // Line is what was found in one line.
 func (r CalibrationResult) Line() string {
-	return fmt.Sprintf("sound card at %d Hz: %+.2f dB at 1 kHz; against that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
-		r.RateHz, r.GainDB, r.LowDB, r.LowHz, r.HighDB, r.HighHz/1000)
+	return quantity.Minus(fmt.Sprintf("sound card at %d Hz: %+.2f dB at 1 kHz; relative to that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
+		r.RateHz, r.GainDB, r.LowDB, r.LowHz, r.HighDB, r.HighHz/1000))
 }
 
 func gainDB(c capture.Calibration, hz float64) float64 {

@@ -9,8 +9,10 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/device"
 	"coilsweep/capture/record"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
 	"coilsweep/fit/response"
+	"coilsweep/report/notation"
 )
 
 const (
@@ -41,10 +43,10 @@ func NewCheck(program string) *Check {
 	k := &Check{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
 	k.Stimulus.SweepS, k.Stimulus.Repeats = scoutSweepS, scoutRepeats
 	k.Options = append(k.Take.wiring(), k.Stimulus.options()...)
-	k.Find("level").Help = "level planned for the take, in dBFS"
+	k.Find("level").Help = "planned level of the take, in dBFS"
 	k.Options = append(k.Options, &Option{
 		Name: "scout-level", Group: groupStimulus, Page: true, Value: Number(&k.ScoutLevel), Default: "-",
-		Help: fmt.Sprintf("level of the trial sweep, in dBFS (default: %d below the level planned)", scoutDB),
+		Help: fmt.Sprintf("level of the trial sweep, in dBFS (default: %d dB below the planned level)", scoutDB),
 	})
 	k.Options = append(k.Options, k.Bench.options()...)
 	return k
@@ -81,7 +83,7 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 		quiet.LevelDBFS = planned - scoutDB
 	}
 	if quiet.LevelDBFS > planned {
-		return nil, wrong("scout-level", "{scout-level} %g is above the level planned, %g dBFS", quiet.LevelDBFS, planned)
+		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS, Signed(planned))
 	}
 	if take.Stimulus, err = quiet.designAfter(scoutLeadInS); err != nil {
 		return nil, err
@@ -119,7 +121,7 @@ func (p *CheckPlan) run(ctx context.Context, recorder record.Recorder, hears Ear
 	if scout.Recording, scout.Take, err = listen(ctx, recorder, take, hears); err != nil {
 		return check.Report{}, err
 	}
-	// What keeps a response from being estimated is among the findings.
+	// The findings tell why a response cannot be estimated.
 	scout.Response, err = response.Estimate(ctx, scout.Recording, scout.Take)
 	if ctx.Err() != nil {
 		return check.Report{}, err
@@ -141,11 +143,10 @@ func (p *CheckPlan) run(ctx context.Context, recorder record.Recorder, hears Ear
 	return check.Judge(scout), nil
 }
 
-// CheckLine is one thing that a check has found, under its name.
+// CheckLine is one finding of a check, under its name.
 type CheckLine struct{ Name, Text string }
 
-// CheckLines are what a check has found, one thing a line; what to do about it
-// comes last.
+// CheckLines are the findings of a check, one to a line; the advice comes last.
 func CheckLines(r check.Report) []CheckLine {
 	lines := measuredLines(r)
 	for _, f := range r.Findings {
@@ -157,7 +158,7 @@ func CheckLines(r check.Report) []CheckLine {
 	return lines
 }
 
-// CheckSentences are what a check has measured, without what to do about it.
+// CheckSentences are the measurements of a check, without the advice.
 func CheckSentences(r check.Report) []string {
 	var said []string
 	for _, l := range measuredLines(r) {
@@ -171,11 +172,11 @@ func CheckSentences(r check.Report) []string {
 
 func measuredLines(r check.Report) (lines []CheckLine) {
 	add := func(name, format string, args ...any) {
-		lines = append(lines, CheckLine{name, fmt.Sprintf(format, args...)})
+		lines = append(lines, CheckLine{name, quantity.Minus(fmt.Sprintf(format, args...))})
 	}
 	for _, ch := range r.Channels {
 		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
-			Level(ch.PeakDBFS), Level(ch.RMSDBFS), Level(ch.NoiseDBFS), r.PlannedDBFS, Level(ch.ExpectedPeakDBFS))
+			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
 		var bands []string
@@ -203,12 +204,12 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 		add("margin", "%.1f dB to clipping at %.0f dBFS%s", *r.MarginDB, r.PlannedDBFS, at)
 	}
 	if r.SNRDB != nil {
-		add("signal", "%.0f dB over the noise at %.0f dBFS", *r.SNRDB, r.PlannedDBFS)
+		add("signal", "recording S/N %.0f dB at %.0f dBFS", *r.SNRDB, r.PlannedDBFS)
 	}
 	add("time", "drift %.1f ppm, %d damaged sweeps", r.DriftPPM, r.DamagedRepeats)
 	for _, h := range r.Harmonics {
 		if h.Seen {
-			add("", "harmonic %d about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
+			add("", "harmonic %d: about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
 		}
 	}
 	return lines

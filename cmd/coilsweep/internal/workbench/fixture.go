@@ -50,7 +50,7 @@ type FixturePlan struct {
 // ErrNoBench or ErrNoCalibration where they are missing.
 func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 	if k.Series == nil {
-		return nil, wrong("series", `say which resistor is in place of the coil[[: {series} "470k 1%%"]]`)
+		return nil, wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
 	}
 	if err := k.Bench.check(k.Options); err != nil {
 		return nil, err

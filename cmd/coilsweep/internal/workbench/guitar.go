@@ -9,10 +9,10 @@ import (
 
 const (
 	groupGuitar = "The guitar"
-	groupSought = "What is looked for"
+	groupSought = "What to find"
 )
 
-// Guitar describes a guitar, and what is to be found for it.
+// Guitar describes a guitar, and the part to find for it.
 type Guitar struct {
 	Options
 	File                      string // of a harness, in place of the parts
@@ -43,10 +43,10 @@ func NewGuitar(target bool) *Guitar {
 	}
 	part("volume", `volume pot, "500k 20%"`, Resistance(&g.Volume))
 	part("volume-at", "its knob, 0 to 10", Number(&g.VolumeAt))
-	part("volume-taper", "its taper: linear, log (audio), reverse-log", Text(&g.VolumeTaper))
+	part("volume-taper", "its taper: audio, linear or reverse-log", Text(&g.VolumeTaper))
 	part("tone", "tone pot", Resistance(&g.Tone))
 	part("tone-at", "its knob, 0 to 10", Number(&g.ToneAt))
-	part("tone-taper", "its taper: linear, log (audio), reverse-log", Text(&g.ToneTaper))
+	part("tone-taper", "its taper: audio, linear or reverse-log", Text(&g.ToneTaper))
 	part("tone-c", "tone capacitor", Capacitance(&g.ToneC))
 	part("tone-at-output", "the tone control sits behind the volume pot", Switch(&g.ToneAtOutput))
 	part("tone-open", "no-load tone pot: open at 10", Switch(&g.ToneOpen))
@@ -60,6 +60,9 @@ func NewGuitar(target bool) *Guitar {
 	part("amp-c", "capacitance of the amplifier's input", Capacitance(&g.AmplifierC))
 	part("phase", "of two coils: in or out", Text(&g.Phase))
 	part("coupling", "coupling factor of two coils, -1 to 1", Number(&g.Coupling))
+	for _, name := range []string{"volume-taper", "tone-taper"} {
+		g.parts.Find(name).Default = "audio"
+	}
 	for _, name := range []string{"tone-at-output", "tone-open"} {
 		g.parts.Find(name).Bare = "true"
 	}
@@ -70,7 +73,7 @@ func NewGuitar(target bool) *Guitar {
 	if target {
 		g.Options = append(g.Options,
 			&Option{Name: "target", Group: groupSought, Page: true, Value: Hertz(&g.TargetHz), Help: "find the part that puts the peak at this frequency"},
-			&Option{Name: "solve", Group: groupSought, Page: true, Value: Choice(&g.Solve, "cable", "tone-c"), Help: "which part is looked for: cable or tone-c"},
+			&Option{Name: "solve", Group: groupSought, Page: true, Value: Choice(&g.Solve, "cable", "tone-c"), Help: "the part to find: cable or tone-c"},
 		)
 	}
 	return g
@@ -93,11 +96,11 @@ func (g *Guitar) Plan(coils int) (h harness.Harness, part string, err error) {
 	if want, err := h.Check(); err != nil {
 		return h, "", &UsageError{err}
 	} else if want != coils {
-		return h, "", wrong("wiring", "the harness is wired for %d of the coils, and %d are given: {wiring} series, parallel or split is for two", want, coils)
+		return h, "", wrong("wiring", "coils given: %d, but the harness is wired for %d: use {wiring} series, parallel or split for two", coils, want)
 	}
 	part = map[string]string{"cable": harness.CableC, "tone-c": harness.ToneCapacitor}[g.Solve]
 	if g.Given("solve") && g.TargetHz == 0 {
-		return h, "", wrong("solve", "{solve} needs the peak that is wanted[[: {target} HZ]]")
+		return h, "", wrong("solve", "{solve} needs the wanted peak frequency[[: {target} HZ]]")
 	}
 	return h, part, nil
 }

@@ -45,10 +45,10 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 		return fail(err)
 	}
 	if m.StimulusFile == "" && m.Stimulus == nil {
-		return fail(wrong("stimulus", "say which stimulus was played[[: {stimulus} FILE.toml]]"))
+		return fail(wrong("stimulus", "the stimulus that was played is missing[[: {stimulus} FILE.toml]]"))
 	}
 	if m.Recording == "" {
-		return fail(wrong("recording", "say which recording to import[[: {recording} REC.wav]]"))
+		return fail(wrong("recording", "the recording is missing[[: {recording} REC.wav]]"))
 	}
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {

@@ -32,7 +32,7 @@ var labels = map[string]string{
 	"bleed-c": "treble bleed's capacitor", "bleed-parallel": "treble bleed's parallel resistor", "bleed-series": "treble bleed's series resistor",
 	"cable": "cable's capacitance", "cable-length": "cable's length", "cable-per-metre": "capacitance of a metre of cable",
 	"amp": "amplifier's resistance", "amp-c": "amplifier's capacitance",
-	"target": "peak that is wanted", "solve": "part that is looked for",
+	"target": "wanted peak frequency", "solve": "part to find",
 	"dcr": "DC resistance", "scout-level": "level of the trial sweep", "series": "series resistor",
 	"montecarlo": "number of trials", "same-bench": "same parts and fixture for all", "redo": "replace the take",
 }

@@ -7,6 +7,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
 	"coilsweep/fit/evaluation"
 )
@@ -21,7 +22,7 @@ func lowerLevel(text string, levelDBFS float64) (float64, error) {
 	}
 	low, err := strconv.ParseFloat(text, 64)
 	if err != nil || !(low < levelDBFS) {
-		return 0, wrong("levels", "{levels}=%s: want a level in dBFS below {level}, %g dBFS", text, levelDBFS)
+		return 0, wrong("levels", "{levels}=%s: want a level in dBFS below {level}, %s dBFS", text, Signed(levelDBFS))
 	}
 	return low, nil
 }
@@ -64,8 +65,8 @@ func compareLevels(ctx context.Context, recorder record.Recorder, folder *captur
 		return nil, fmt.Errorf("take %s is kept, its test of linearity is not: %w", take.Name, err)
 	}
 	if !l.Linear {
-		hears.warn("not linear: at %g dBFS the response is off that at %g dBFS by %.2f dB about %.0f Hz; measure at a lower level, or farther from the exciter",
-			r.LevelsDBFS[0], r.LevelsDBFS[1], -l.DeviationDB, l.AtHz)
+		hears.warn("not linear: at %s dBFS the response differs from that at %s dBFS by %s near %.0f Hz; measure at a lower level, or farther from the exciter",
+			Signed(r.LevelsDBFS[0]), Signed(r.LevelsDBFS[1]), quantity.Minus(fmt.Sprintf("%.2f dB", -l.DeviationDB)), l.AtHz)
 	}
 	return r, nil
 }

@@ -8,8 +8,8 @@ import (
 	"coilsweep/fit/response"
 )
 
-// plainLevelDBFS is the level into an input without a coil between: line
-// outputs are many times louder than coils.
+// plainLevelDBFS is the level straight into an input, without a coil in between:
+// line outputs are many times louder than coils.
 const plainLevelDBFS = -24
 
 // listen plays and records without keeping the audio.
@@ -24,7 +24,7 @@ func listen(ctx context.Context, recorder record.Recorder, take capture.Take, he
 	return recording, take, err
 }
 
-// estimate is the response of a take that was recorded; what is not usable is a
+// estimate is the response of a take that was recorded; an unusable one is a
 // *capture.UnfitError.
 func estimate(ctx context.Context, recording capture.Recording, take capture.Take) (*response.Response, error) {
 	if unfit := take.Unfit(); unfit != nil {

@@ -10,7 +10,7 @@ import (
 	"coilsweep/capture/record"
 )
 
-// Ears hear how a job goes on. What is nil hears nothing.
+// Ears hear how a job goes on. Each may be nil.
 type Ears struct {
 	Warn     func(text string) // what is worth saying
 	Remark   func(text string) // what a page shows anyway
@@ -44,8 +44,7 @@ type Measurement struct {
 	Take     Take
 	Stimulus Stimulus
 	Bench    Bench
-	// StimulusFile is the description of a stimulus, in place of the options
-	// of one.
+	// StimulusFile is the description of a stimulus, in place of its options.
 	StimulusFile string
 	After        string  // the take after which the sweep is shaped; empty: none
 	Until        float64 // percent of U95 of the resonance; 0: all sweeps
@@ -57,16 +56,16 @@ type Measurement struct {
 func NewMeasurement(program string) *Measurement {
 	m := &Measurement{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
 	m.Options = append(Options{m.Take.name()}, m.Take.wiring()...)
-	m.Options = append(m.Options, &Option{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of the options of one"})
+	m.Options = append(m.Options, &Option{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"})
 	m.Options = append(m.Options, m.Stimulus.options()...)
 	m.Options = append(m.Options,
-		&Option{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil that this take of the folder has shown"},
+		&Option{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil as this take of the folder shows it"},
 		&Option{Name: "until", Group: groupStimulus, Page: true, Value: Percent(&m.Until), Help: `sweep until U95 of the resonance is that small, "0.05%"`},
 		&Option{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower", Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
 		&Option{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
 	)
 	m.Options = append(m.Options, m.Bench.options()...)
-	m.Options = append(m.Options, &Option{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true", Help: "do not take the sound card's calibration out of the response"})
+	m.Options = append(m.Options, &Option{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true", Help: "do not correct for the sound card's response"})
 	return m
 }
 
@@ -158,13 +157,13 @@ func (p *TakePlan) Shape(ctx context.Context, hears Ears) (err error) {
 	return err
 }
 
-// Extras are what was asked for besides a take; nil: it was not.
+// Extras are the results asked for besides a take; nil: not asked for.
 type Extras struct {
 	Until     *Precision `json:"until,omitempty"`
 	Linearity *Linearity `json:"linearity,omitempty"`
 }
 
-// Run makes the take, with whatever else was asked for. see, if not nil, is
+// Run makes the take and the extras. see, if not nil, is
 // shown the recording while it grows. Where the error came after the recording
 // the take is returned beside it.
 func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears, see Seen) (take capture.Take, extras Extras, err error) {
@@ -190,7 +189,7 @@ func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 	return take, extras, err
 }
 
-// announce says what is about to happen, and what was assumed.
+// announce tells of the take about to be made, and of assumptions.
 func announce(hears Ears, take capture.Take, bench capture.Bench) {
 	if take.Drive.Assumed && take.Reference.Kind != "current" {
 		hears.warn("assumed: the exciter is driven by a current[[; use {drive} voltage if its series resistance is low]]")
@@ -204,9 +203,9 @@ func announce(hears Ears, take capture.Take, bench capture.Bench) {
 	playing(hears, take, bench)
 }
 
-// playing says what is about to be heard.
+// playing warns of the sound about to be played.
 func playing(hears Ears, take capture.Take, bench capture.Bench) {
 	if bench.Source == SoundCard {
-		hears.remark("playing on %s at %g dBFS: keep headphones off", bench.OutputDevice, take.Stimulus.LevelDBFS)
+		hears.remark("playing on %s at %s dBFS: keep headphones off", bench.OutputDevice, Signed(take.Stimulus.LevelDBFS))
 	}
 }

@@ -1,7 +1,7 @@
-// Package workbench is what a winder does at the bench, whoever asks for it: the
-// options of each job, in one table whatever sets them (a command line, a page,
-// bench.toml), and the plan that follows from them. It prints nothing and knows
-// neither command lines nor pages.
+// Package workbench holds the jobs that a winder does at the bench: the options
+// of each job, in one table for command lines, pages and bench.toml, and the plan
+// that follows from them. It prints nothing and knows neither command lines nor
+// pages.
 package workbench
 
 import (
@@ -27,8 +27,8 @@ type Option struct {
 	Bare string
 	// Default is shown in the help in place of the value; "-": nothing is.
 	Default string
-	// Page: a page may set it. What names files, or belongs to the program
-	// that serves the page, is not a page's to set.
+	// Page: a page may set it. A page may not set file names, or options of the
+	// program that serves it.
 	Page bool
 	// Bench is where bench.toml states the value; nil: it does not.
 	Bench *BenchKey
@@ -55,8 +55,8 @@ func (o *Option) note(text string) {
 	o.Given, o.texts = true, append(o.texts, text)
 }
 
-// givenText is text as a complaint repeats it: not where err has it already, and
-// not at length.
+// givenText is text as a complaint repeats it: empty where err quotes it already
+// or where it is long.
 func givenText(text string, err error) string {
 	var choice *choiceError
 	switch {
@@ -98,8 +98,8 @@ func (o Options) stated(name string) bool {
 }
 
 // Fill sets options as a page sends them, by their names; an empty text leaves
-// one out. What a page may not set is refused as if it did not exist. The error
-// is an *OptionError.
+// one out. An option that a page may not set is refused as if it did not exist.
+// The error is an *OptionError.
 func (o Options) Fill(texts map[string]string) error {
 	for _, name := range slices.Sorted(maps.Keys(texts)) {
 		p := o.Find(name)
@@ -128,8 +128,8 @@ func (o Options) Defaults() map[string]string {
 }
 
 // OptionError says what is wrong with an option. In the text of Err, as in all
-// that this package has to say, options are named as {name}: who shows it calls
-// them what its reader does. What stands in [[ ]] is for command lines alone.
+// texts of this package, options stand as {name}, and command line or page puts
+// its own name there. Text in [[ ]] is for command lines alone.
 type OptionError struct {
 	Option string
 	Given  string // what was given, as it is repeated; empty: it is not
@@ -145,8 +145,8 @@ var (
 	flagged      = regexp.MustCompile(`(^|[\s(])--([a-z][a-z0-9-]*)`)
 )
 
-// ForCommands is a text of this package as a command line says it: options as
-// name has them, with what stands in [[ ]].
+// ForCommands is a text of this package for a command line: options as name has
+// them, with the text in [[ ]].
 func ForCommands(text string, name func(option string) string) string {
 	text = strings.NewReplacer("[[", "", "]]", "").Replace(text)
 	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return name(m[1 : len(m)-1]) })
@@ -160,8 +160,8 @@ func WithoutFlags(text string) string {
 	})
 }
 
-// ForPage is a text of the program as a page says it: options by their labels, also
-// where they stand as flags, without what stands in [[ ]].
+// ForPage is a text of the program for a page: options by their labels, also where
+// they stand as flags, without the text in [[ ]].
 func ForPage(text string) string {
 	text = WithoutFlags(text)
 	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
@@ -225,8 +225,8 @@ func benched[T comparable](table, key string, field func(*benchfile.Bench) *T, o
 	}
 }
 
-// UsageError is wrong use that is not of one option: what was asked for cannot
-// be done as it was asked.
+// UsageError is wrong use that is not of one option: the request as a whole
+// cannot be met.
 type UsageError struct{ Err error }
 
 func (e *UsageError) Error() string { return e.Err.Error() }

@@ -12,11 +12,11 @@ import (
 	"coilsweep/fit/response"
 )
 
-// Seen is shown the response of a take under way, by as many repeats as t has;
+// Seen receives the response of a take under way, from as many repeats as t has;
 // failed says why there is none.
 type Seen func(r *response.Response, failed error, t capture.Take)
 
-// Precision is how a take came out that was to end once U95 of its resonance
+// Precision is the outcome of a take that was to end once U95 of its resonance
 // was small enough.
 type Precision struct {
 	WantedPercent float64  `json:"wanted_percent"`
@@ -25,8 +25,8 @@ type Precision struct {
 	Reached       bool     `json:"reached"`
 }
 
-// watch looks at a take under way: for who is shown its response, and until U95
-// of its resonance is small enough.
+// watch follows a take under way: it shows the response to see, and checks
+// whether U95 of the resonance is small enough.
 type watch struct {
 	hears   Ears
 	coil    capture.Coil
@@ -37,12 +37,12 @@ type watch struct {
 	repeats int     // behind it
 }
 
-// options have the recording watched, where there is something to watch for.
+// options have the recording watched, if anything is to be watched.
 func (w *watch) options(hears Ears, redo bool) record.Options {
 	o := record.Options{Redo: redo, Progress: hears.Progress}
 	if w.target > 0 || w.see != nil {
-		// Who is shown the response has the time that it takes; a recording that
-		// nobody is shown waits for the decision whether it is enough.
+		// With a viewer the response may take its time; without one the recording
+		// waits for the decision whether it is enough.
 		o.See, o.Wait, o.From = w.look, w.see == nil, 1
 		if o.Wait {
 			o.From = 2
@@ -71,9 +71,9 @@ func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (
 	return w.judge(ctx, estimate, failed, t)
 }
 
-// judge says at how many repeats to look again; 0: it is enough. The
-// uncertainty falls with the square root of the repeats, which tells how many
-// will do.
+// judge is the number of repeats at which to judge again; 0: it is enough. The
+// uncertainty falls with the square root of the repeats, which tells how many are
+// needed.
 func (w *watch) judge(ctx context.Context, estimate *response.Response, failed error, t capture.Take) (int, error) {
 	n := t.Stimulus.Repeats
 	w.repeats, w.percent = n, math.NaN()
@@ -116,8 +116,8 @@ func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Resp
 	return result.Takes[0].Resonance, nil
 }
 
-// end says how it ended: where there is more than was looked at, all sweeps are
-// looked at once more.
+// end is the outcome: if sweeps came after the last judgement, it judges all of
+// them once more.
 func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take) (*Precision, error) {
 	if n := t.Stimulus.Repeats; n != w.repeats && t.Unfit() == nil {
 		in := evaluation.Estimate(ctx, folder, t)

@@ -90,7 +90,7 @@ func NewBatch() *Batch {
 	b := &Batch{Guard: 1}
 	b.Options = Options{
 		{Name: "limits", Group: groupCoils, Value: Text(&b.LimitsFile), Help: "file with the limits, LIMITS.toml"},
-		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference), Help: "folder of a coil about which the limits lie"},
+		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference), Help: "folder of a coil around which the limits are set"},
 		{Name: "tolerance", Group: groupCoils, Page: true, Value: TextList(&b.Tolerances), Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
 		{Name: "guard", Group: groupCoils, Page: true, Value: Number(&b.Guard), Help: "guard band in units of U95; 0: the limits alone decide"},
 		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true", Help: "every folder is a coil of its own, whatever its name"},
@@ -109,7 +109,7 @@ func (b *Batch) Check() error {
 	case b.Reference == "" && b.Tolerances != nil:
 		return wrong("reference", "{tolerance} belongs to a reference[[: {reference} DIR]]")
 	case !(b.Guard >= 0 && b.Guard <= 10):
-		return wrongValue("guard", fmt.Sprintf("%g", b.Guard), "want 0 … 10")
+		return wrongValue("guard", fmt.Sprintf("%g", b.Guard), "want 0 to 10")
 	}
 	if b.Chart != "" && !slices.Contains(comparison.PropertyKeys(), b.Chart) {
 		return wrongValue("chart", b.Chart, "want one of %s", strings.Join(comparison.PropertyKeys(), ", "))
@@ -139,8 +139,8 @@ func (b *Batch) percent() (map[string]float64, error) {
 	return out, nil
 }
 
-// Limits are the limits by quantity, and where they come from; none where none
-// were asked for.
+// Limits are the limits by quantity, and where they come from; empty if none were
+// asked for.
 type Limits struct {
 	Source string
 	Of     map[string]batch.Limits
@@ -206,5 +206,5 @@ func (b *Batch) checkChart(result *batch.Batch) error {
 			return nil
 		}
 	}
-	return fmt.Errorf("there is no control chart of %s: it needs at least 5 coils of which it is known", b.Chart)
+	return fmt.Errorf("there is no control chart of %s: it needs at least 5 coils with a known value", b.Chart)
 }

@@ -13,7 +13,7 @@ import (
 	"coilsweep/fit/joint"
 )
 
-// shape gives a plain stimulus the shape that tells most of the coil's
+// shape gives a plain stimulus the shape that tells most about the coil's
 // resonance, Q and inductance with load, after an earlier take of it.
 func shape(ctx context.Context, hears Ears, folder *capture.Folder, after capture.Take, plain excite.Stimulus, load capture.Load) (excite.Stimulus, error) {
 	in := evaluation.Estimate(ctx, folder, after)
@@ -35,7 +35,7 @@ func shape(ctx context.Context, hears Ears, folder *capture.Folder, after captur
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("the sweep cannot be shaped: %w", err)
 	}
-	hears.warn("the sweep is shaped for a resonance near %.0f Hz, after take %s; the noise of the resonance should be %.0f %% and that of Q %.0f %% of a plain sweep's",
+	hears.warn("the sweep is shaped for a resonance near %.0f Hz, after take %s: noise on the resonance should fall to %.0f %% of a plain sweep's, on Q to %.0f %%",
 		e.ResonanceHz, after.Name, 100*math.Sqrt(e.ResonanceVariance), 100*math.Sqrt(e.QVariance))
 	return shaped, nil
 }
@@ -53,7 +53,7 @@ type StimulusFile struct {
 func NewStimulusFile() *StimulusFile {
 	s := &StimulusFile{Stimulus: defaultStimulus(), Format: PCM24}
 	s.Options = append(s.Stimulus.options(),
-		&Option{Name: "after", Group: groupStimulus, Value: Text(&s.After), Help: "shape the sweep for the coil that a take has shown: DIR/takes/NAME"},
+		&Option{Name: "after", Group: groupStimulus, Value: Text(&s.After), Help: "shape the sweep for the coil as this take shows it: DIR/takes/NAME"},
 		&Option{Name: "format", Value: Choice(&s.Format, PCM24, Float32), Help: "samples of the WAV file: pcm24 or float32"},
 		&Option{Name: "force", Value: Switch(&s.Force), Bare: "true", Help: "replace files that are there already"},
 	)

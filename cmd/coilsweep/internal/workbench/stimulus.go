@@ -60,7 +60,7 @@ func (s *Stimulus) options() Options {
 	}
 }
 
-// design makes the stimulus. Numbers that do not go together are wrong use.
+// design makes the stimulus. Numbers that contradict each other are wrong use.
 func (s *Stimulus) design() (excite.Stimulus, error) {
 	return s.designAfter(excite.DefaultRequest().LeadInS)
 }
@@ -85,7 +85,7 @@ func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
 	}
 	for _, p := range s.options() {
 		if o.Given(p.Name) {
-			return excite.Stimulus{}, wrong(p.Name, "{%s} and {stimulus} contradict each other: the file says it all", p.Name)
+			return excite.Stimulus{}, wrong(p.Name, "{%s} and {stimulus} contradict each other: the file already states that", p.Name)
 		}
 	}
 	return ReadStimulus(path)

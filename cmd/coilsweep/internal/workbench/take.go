@@ -111,7 +111,7 @@ func (t *Take) wiring() Options {
 	return append(o, t.reference("none", "current", "loopback"), t.senseR(), t.coilChannel(), t.referenceChannel())
 }
 
-// take is the plan of the take, made by program. What contradicts itself is an
+// take is the plan of the take, made by program. A contradiction is an
 // *OptionError.
 func (t *Take) take(o Options, program string) (capture.Take, error) {
 	if t.Name == "" {
@@ -129,7 +129,7 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	switch t.Drive {
 	case "current":
 		if !given("drive") && (given("exciter-r") || given("exciter-l")) {
-			return capture.Take{}, wrong("exciter-r", "{exciter-r} and {exciter-l} go with {drive}: voltage takes the fall of the current that they make out, current only says how large it is")
+			return capture.Take{}, wrong("exciter-r", "{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, with current it is only shown")
 		}
 		if given("exciter-l") && !given("exciter-r") {
 			return capture.Take{}, wrong("exciter-l", "{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]")
@@ -151,7 +151,7 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	case t.ReferenceChannel < 1:
 		return capture.Take{}, wrong("reference-channel", "channels count from 1")
 	case t.Reference != "none" && t.CoilChannel == t.ReferenceChannel:
-		return capture.Take{}, wrong("reference-channel", "coil and reference are both said to be on channel %d", t.CoilChannel)
+		return capture.Take{}, wrong("reference-channel", "coil and reference cannot both be on channel %d", t.CoilChannel)
 	}
 	return capture.Take{
 		Name:    t.Name,

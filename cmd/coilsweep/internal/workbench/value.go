@@ -44,7 +44,7 @@ func (v value[T]) Type() string { return v.kind }
 
 // Text holds any text.
 func Text(at *string) Value {
-	return value[string]{at, "string", func(s string) (string, error) { return s, nil }, func(s string) string { return s }}
+	return value[string]{at, "text", func(s string) (string, error) { return s, nil }, func(s string) string { return s }}
 }
 
 // Switch is on or off.
@@ -57,7 +57,7 @@ func Switch(at *bool) Value {
 
 // Whole holds a whole number.
 func Whole(at *int) Value {
-	return value[int]{at, "int", func(s string) (int, error) {
+	return value[int]{at, "n", func(s string) (int, error) {
 		v, err := strconv.Atoi(s)
 		return v, plainNumber("a whole number", err)
 	}, strconv.Itoa}
@@ -65,7 +65,7 @@ func Whole(at *int) Value {
 
 // Counting holds a whole number that is not negative.
 func Counting(at *uint64) Value {
-	return value[uint64]{at, "uint", func(s string) (uint64, error) {
+	return value[uint64]{at, "n", func(s string) (uint64, error) {
 		v, err := strconv.ParseUint(s, 0, 64)
 		return v, plainNumber("a whole number, not negative", err)
 	}, func(v uint64) string { return strconv.FormatUint(v, 10) }}
@@ -73,7 +73,7 @@ func Counting(at *uint64) Value {
 
 // Number holds a number.
 func Number(at *float64) Value {
-	return value[float64]{at, "float", func(s string) (float64, error) {
+	return value[float64]{at, "number", func(s string) (float64, error) {
 		v, err := strconv.ParseFloat(s, 64)
 		return v, plainNumber("a number, such as -12 or 0.5", err)
 	}, func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }}
@@ -105,7 +105,7 @@ func (l *List) Set(text string) error {
 func (l *List) String() string { return "" }
 
 // Type is that of one text.
-func (l *List) Type() string { return "string" }
+func (l *List) Type() string { return "text" }
 
 // choiceError is a word that is not among those that an option takes.
 type choiceError struct {
@@ -125,7 +125,7 @@ func oneOf(words []string) string {
 
 // Choice holds one of some words.
 func Choice(at *string, words ...string) Value {
-	return value[string]{at, "string", func(s string) (string, error) {
+	return value[string]{at, "word", func(s string) (string, error) {
 		if !slices.Contains(words, s) {
 			return "", &choiceError{want: oneOf(words)}
 		}
@@ -184,8 +184,8 @@ func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseS
 // Metres holds a length in m that may be given without its unit.
 func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres) }
 
-// MetresBelow holds a length in m below a limit: a number without its unit is
-// taken for metres, and mostly was not meant so.
+// MetresBelow holds a length in m below a limit: a number without its unit means
+// metres, and is usually a mistake.
 func MetresBelow(at *float64, limitM float64) Value {
 	return value[float64]{at, string(quantity.Metre), func(s string) (float64, error) {
 		v, err := quantity.ParseMetres(s)

@@ -1,0 +1,250 @@
+package record
+
+import (
+	"context"
+	"errors"
+	"math"
+	"sync"
+	"sync/atomic"
+
+	"coilsweep/capture"
+	"coilsweep/capture/align"
+	"coilsweep/capture/quality"
+)
+
+// growth is a recording in memory, full scale ±1. Samples once in it never
+// change, so that a copy may be read beside the original's growing.
+type growth [][]float64
+
+func (g growth) add(block []float32) {
+	for i, v := range block {
+		c := i % len(g)
+		g[c] = append(g[c], float64(v))
+	}
+}
+
+func (g growth) frames() int { return len(g[0]) }
+
+// upTo is g up to a frame, for good.
+func (g growth) upTo(end int) growth {
+	c := make(growth, len(g))
+	for i, x := range g {
+		c[i] = x[:end:end]
+	}
+	return c
+}
+
+func (g growth) recording(rateHz int) capture.Recording {
+	return capture.Recording{RateHz: rateHz, FullScale: math.Inf(1), Samples: g}
+}
+
+// errEnough ends a recording that has enough repeats.
+var errEnough = errors.New("enough was recorded")
+
+// lookMarginS is for the way through the buffers of the sound card and back.
+const lookMarginS = 0.1
+
+// monitor has Options.See look at a recording under way; nil shows nothing. Of
+// what it holds the recording owns grown; what looks owns the rest.
+type monitor struct {
+	Options
+	take   capture.Take // as planned
+	grown  growth
+	cancel context.CancelFunc
+	looks  chan growth   // holds one; the recording alone puts in
+	ended  chan struct{} // closed when nothing looks any more
+	panic  any           // of See
+	// recorded is how many frames there are.
+	recorded atomic.Int64
+	due      atomic.Int64 // frames at which the next look is worth it; none: math.MaxInt64
+	stop     atomic.Int64 // repeats at which the recording is to end; 0: goes on
+
+	mu      sync.Mutex // of the aligner
+	aligner *align.Aligner
+
+	repeats int // it is to look at so many that are whole
+	enough  bool
+}
+
+// newMonitor makes ready for the recording of t, and has what does not wait
+// begin to look.
+func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*monitor, error) {
+	if o.See == nil {
+		return nil, nil
+	}
+	aligner, err := align.New(t.Stimulus)
+	if err != nil {
+		return nil, err
+	}
+	m := &monitor{Options: o, take: t, grown: make(growth, channels), aligner: aligner,
+		looks: make(chan growth, 1), ended: make(chan struct{})}
+	ctx, m.cancel = context.WithCancel(ctx)
+	m.next(max(1, o.From), t.Stimulus.RepeatStart(max(1, o.From)))
+	if o.Wait {
+		close(m.ended)
+		return m, nil
+	}
+	go func() {
+		defer close(m.ended)
+		for {
+			select {
+			case g := <-m.looks:
+				if m.look(ctx, g) != nil {
+					return
+				}
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	return m, nil
+}
+
+// next makes the next look one at so many repeats, which are whole at a frame
+// if they come without delay. The end of the stimulus comes by itself.
+func (m *monitor) next(repeats, frame int) {
+	m.repeats = repeats
+	if repeats >= m.take.Stimulus.Repeats {
+		m.due.Store(math.MaxInt64)
+		return
+	}
+	m.due.Store(int64(frame) + int64(lookMarginS*float64(m.take.Stimulus.RateHz)))
+}
+
+// add takes in what was recorded. It returns errEnough at the end.
+func (m *monitor) add(ctx context.Context, block []float32) error {
+	if m == nil {
+		return nil
+	}
+	m.grown.add(block)
+	m.recorded.Store(int64(m.grown.frames()))
+	switch g := m.grown; {
+	case m.stop.Load() > 0:
+		return errEnough
+	case int64(g.frames()) < m.due.Load():
+	case m.Wait:
+		return m.look(ctx, g.upTo(g.frames()))
+	default:
+		// The latest look waits for a watcher that is busy, or not there yet.
+		select {
+		case <-m.looks:
+		default:
+		}
+		m.looks <- g.upTo(g.frames())
+	}
+	return nil
+}
+
+// look shows g to See, where the repeats are there that are due; else they are
+// on their way, and the look is due again half a second later. Its error ends
+// looking, and a recording that waits for it.
+func (m *monitor) look(ctx context.Context, g growth) (err error) {
+	if int64(g.frames()) < m.due.Load() {
+		return nil // it waited while See looked
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			m.panic = p
+			m.due.Store(math.MaxInt64)
+		}
+	}()
+	stim := m.take.Stimulus
+	n, end, at := m.whole(ctx, g)
+	if n < m.repeats {
+		m.due.Store(int64(g.frames() + stim.RateHz/2))
+		return nil
+	}
+	if m.enough {
+		m.stop.Store(int64(n))
+		return errEnough
+	}
+	t := m.take
+	if t.Stimulus, err = stim.Prefix(n); err != nil {
+		return err
+	}
+	r := g.upTo(end).recording(stim.RateHz)
+	if t, err = quality.AssessAligned(r, t, at.Prefix(n), nil); err != nil {
+		return err
+	}
+	if ctx.Err() != nil {
+		return ctx.Err()
+	}
+	again, err := m.See(ctx, r, t)
+	switch {
+	case err != nil:
+		m.due.Store(math.MaxInt64)
+		return err
+	case again > 0:
+		m.next(max(again, n+1), end+(max(again, n+1)-n)*stim.PeriodSamples)
+		return nil
+	case m.Wait:
+		m.stop.Store(int64(n))
+		return errEnough
+	}
+	// It ends with the first repeat that becomes whole from now on.
+	late := float64(m.recorded.Load()) - float64(end)
+	more := max(1, int(math.Ceil(late/float64(stim.PeriodSamples))))
+	m.enough = true
+	m.next(n+more, end+more*stim.PeriodSamples)
+	return nil
+}
+
+// whole counts the repeats whose period is wholly in g, and tells where the last
+// one ends.
+func (m *monitor) whole(ctx context.Context, g growth) (n, end int, at align.Alignment) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if ctx.Err() != nil || m.aligner.Extend(g[0]) != nil {
+		return 0, 0, at
+	}
+	at, err := m.aligner.Playing()
+	if err != nil {
+		return 0, 0, at // what is wrong the take will tell
+	}
+	for k, start := range at.StartSample {
+		e := int(math.Ceil(start)) + m.take.Stimulus.PeriodSamples
+		if math.IsNaN(start) || e > g.frames() {
+			break
+		}
+		n, end = k+1, e
+	}
+	return n, end, at
+}
+
+// assess is quality.Assess for the whole recording r, of which only what came
+// since the last look is still to be aligned; t as it was played.
+func (m *monitor) assess(r capture.Recording, t capture.Take) (capture.Take, error) {
+	if m == nil {
+		return quality.Assess(r, t)
+	}
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if err := m.aligner.Extend(r.Samples[0]); err != nil {
+		return t, err
+	}
+	if m.stop.Load() > 0 {
+		at, err := m.aligner.Playing()
+		return quality.AssessAligned(r, t, at.Prefix(t.Stimulus.Repeats), err)
+	}
+	at, err := m.aligner.Alignment()
+	return quality.AssessAligned(r, t, at, err)
+}
+
+// end says that the recording has ended.
+func (m *monitor) end() {
+	if m != nil {
+		m.cancel()
+	}
+}
+
+// close waits for See.
+func (m *monitor) close() {
+	if m == nil {
+		return
+	}
+	m.cancel()
+	<-m.ended
+	if m.panic != nil {
+		panic(m.panic)
+	}
+}

@@ -1,0 +1,169 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// floors is the house from the ground up: a package imports from the floors
+// below its own, never from its own or from above. excite, capture, fit and
+// report follow each other, and the command stands on top.
+var floors = [][]string{
+	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort", "fit/circuit", "fit/leastsquares", "report/plot"},
+	{"excite/exciter", "capture/benchfile"},
+	{"excite"},
+	{"capture/align"},
+	{"capture"},
+	{"capture/quality"},
+	{"capture/record"},
+	{"capture/soundcard", "capture/virtual", "capture/device"},
+	{"fit", "fit/response", "fit/design"},
+	{"fit/meter"},
+	{"fit/joint", "fit/check", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
+	{"fit/batch", "fit/evaluation"},
+	{"report/notation"},
+	{"report/words"},
+	{"report/figure", "report/data"},
+	{"report/terminal", "report/page"},
+	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/workbench"},
+	{"cmd/coilsweep/internal/web"},
+	{"cmd/coilsweep/internal/cli"},
+	{"cmd/coilsweep"},
+}
+
+// forTests are packages that only tests import.
+var forTests = []string{"capture/soundcard/pulserig", "report/browserrig", "report/internal/golden", "report/internal/invented"}
+
+// only are packages that few may import.
+var only = map[string][]string{
+	// Command lines are known to the command line alone.
+	"github.com/spf13/cobra": {"cmd/coilsweep/internal/cli"},
+	"github.com/spf13/pflag": {"cmd/coilsweep/internal/cli"},
+	// What reads a result needs no fit.
+	"fit/joint": {"fit/evaluation", "cmd/coilsweep/internal/workbench"},
+	// The page's door knows nothing of coils.
+	"cmd/coilsweep/internal/web/site": {"cmd/coilsweep/internal/web"},
+	// Sound cards need cgo; all else builds without.
+	"github.com/gordonklaus/portaudio": {"capture/soundcard"},
+}
+
+// goPackage is what go list tells of a package.
+type goPackage struct {
+	ImportPath, Dir                    string
+	GoFiles, CgoFiles                  []string
+	Imports, TestImports, XTestImports []string
+}
+
+func goPackages(t *testing.T) map[string]goPackage {
+	t.Helper()
+	list := exec.Command("go", "list", "-json=ImportPath,Dir,GoFiles,CgoFiles,Imports,TestImports,XTestImports", "./...")
+	list.Dir = filepath.Join("..", "..")
+	list.Stderr = os.Stderr
+	out, err := list.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	packages := map[string]goPackage{}
+	for dec := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p goPackage
+		if err := dec.Decode(&p); errors.Is(err, io.EOF) {
+			return packages
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		packages[strings.TrimPrefix(p.ImportPath, "coilsweep/")] = p
+	}
+}
+
+// No import leads up or round.
+func TestArrows(t *testing.T) {
+	t.Parallel()
+	floor := map[string]int{}
+	for i, packages := range floors {
+		for _, p := range packages {
+			floor[p] = i
+		}
+	}
+	packages := goPackages(t)
+	for name, p := range packages {
+		at, has := floor[name]
+		if isTest := slices.Contains(forTests, name); has == isTest {
+			t.Errorf("%s has no floor in the house, or two places: put it into floors or forTests", name)
+			continue
+		} else if isTest {
+			continue
+		}
+		for _, path := range p.Imports {
+			imported := strings.TrimPrefix(path, "coilsweep/")
+			if of := only[imported]; of != nil && !slices.Contains(of, name) {
+				t.Errorf("%s imports %s, which is for %s", name, imported, strings.Join(of, ", "))
+			}
+			if imported == path {
+				continue // another module
+			}
+			if slices.Contains(forTests, imported) {
+				t.Errorf("%s imports %s, which is for tests", name, imported)
+			} else if floor[imported] >= at {
+				t.Errorf("%s imports %s, which is not below it", name, imported)
+			}
+		}
+	}
+	for name := range floor {
+		if _, there := packages[name]; !there {
+			t.Errorf("there is no package %s", name)
+		}
+	}
+	// The simulated bench shares no formula with the fit, nor do its tests.
+	virtual := packages["capture/virtual"]
+	for _, path := range slices.Concat(virtual.Imports, virtual.TestImports, virtual.XTestImports) {
+		if strings.HasPrefix(path, "coilsweep/fit") {
+			t.Errorf("capture/virtual imports %s: a test of the fit on it would test the fit against itself", path)
+		}
+	}
+}
+
+// A package is one idea that a reader can hold, a function fits a screen or two.
+func TestSizes(t *testing.T) {
+	t.Parallel()
+	const mostFiles, mostLines, mostInFunction = 16, 4200, 120
+	for name, p := range goPackages(t) {
+		files := slices.Concat(p.GoFiles, p.CgoFiles)
+		lines := 0
+		for _, file := range files {
+			path := filepath.Join(p.Dir, file)
+			text, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			lines += bytes.Count(text, []byte("\n"))
+			set := token.NewFileSet()
+			tree, err := parser.ParseFile(set, path, text, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, d := range tree.Decls {
+				f, ok := d.(*ast.FuncDecl)
+				if !ok {
+					continue
+				}
+				if n := set.Position(f.End()).Line - set.Position(f.Pos()).Line + 1; n > mostInFunction {
+					t.Errorf("%s/%s: %s has %d lines, more than %d", name, file, f.Name.Name, n, mostInFunction)
+				}
+			}
+		}
+		if len(files) > mostFiles && lines > mostLines {
+			t.Errorf("%s has %d files and %d lines: more than one idea", name, len(files), lines)
+		}
+	}
+}

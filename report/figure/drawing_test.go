@@ -1,0 +1,74 @@
+package figure
+
+import (
+	"encoding/xml"
+	"errors"
+	"io"
+	"math"
+	"math/cmplx"
+	"strings"
+	"testing"
+
+	"coilsweep/fit"
+	"coilsweep/fit/response"
+	"coilsweep/report/internal/invented"
+)
+
+// drawsForPages: each drawing is well-formed figures without a style of their
+// own, which a page's policy would not let through.
+func drawsForPages(t *testing.T, what string, d Drawing) {
+	t.Helper()
+	for _, s := range []string{d.Wide, d.Narrow} {
+		if !strings.HasPrefix(s, "<svg") || strings.Contains(s, "style=") || strings.Contains(s, "<style") {
+			t.Errorf("%s is no figure for a page: %.80q", what, s)
+		}
+		dec := xml.NewDecoder(strings.NewReader("<p>" + s + "</p>"))
+		for {
+			if _, err := dec.Token(); err == io.EOF {
+				break
+			} else if err != nil {
+				t.Fatalf("%s: %v", what, err)
+			}
+		}
+	}
+}
+
+// A second-order low-pass with a Q of 10 peaks 20 dB above its plateau.
+func TestDrawResponse(t *testing.T) {
+	r := &response.Response{}
+	for hz := 50.0; hz < 20000; hz *= 1.01 {
+		s := complex(0, hz/5000)
+		h := 0.003 / (1 + s/10 + s*s)
+		r.FrequencyHz = append(r.FrequencyHz, hz)
+		r.H = append(r.H, h)
+		r.Variance = append(r.Variance, math.Pow(0.01*cmplx.Abs(h), 2))
+		r.NoiseFloor = append(r.NoiseFloor, 3e-6)
+	}
+	d, err := DrawResponse("c470 <b>", r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawsForPages(t, "response", d)
+	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") ||
+		strings.Contains(d.Wide, ">40</text>") {
+		t.Errorf("name or scale is wrong: %s", d.Wide)
+	}
+}
+
+func TestDraw(t *testing.T) {
+	r := invented.Result(invented.ThreeLoads, 60)
+	var nothing *NothingToDrawError
+	for _, what := range []Kind{KindResponse, KindFit, KindResiduals, KindLine, KindMeter} {
+		d, err := Draw(r, what)
+		if errors.As(err, &nothing) && what == KindMeter {
+			continue
+		}
+		if err != nil {
+			t.Fatalf("%s: %v", what, err)
+		}
+		drawsForPages(t, string(what), d)
+	}
+	if _, err := Draw(fit.Result{}, KindFit); !errors.As(err, &nothing) {
+		t.Errorf("nothing was drawn: %v", err)
+	}
+}

@@ -1,0 +1,123 @@
+package figure
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"coilsweep/fit"
+	"coilsweep/report/notation"
+	"coilsweep/report/plot"
+)
+
+// Kind is what a picture shows.
+type Kind string
+
+// The kinds of pictures.
+const (
+	KindResponse   Kind = "response"   // what was measured: magnitude and phase
+	KindFit        Kind = "fit"        // the fitted circuit over what was measured
+	KindResiduals  Kind = "residuals"  // what the fit leaves over
+	KindLine       Kind = "line"       // 1/w² against added capacitance
+	KindMeter      Kind = "meter"      // meter readings against the fit
+	KindPredict    Kind = "predict"    // the coils in a harness
+	KindDelay      Kind = "delay"      // group delay
+	KindNoise      Kind = "noise"      // response over the noise floor
+	KindDistortion Kind = "distortion" // second and third harmonic
+)
+
+// Kinds lists them all.
+func Kinds() []Kind {
+	return []Kind{KindResponse, KindFit, KindResiduals, KindLine, KindMeter, KindPredict,
+		KindDelay, KindNoise, KindDistortion}
+}
+
+// NothingToDrawError says why a picture cannot be made of a result.
+type NothingToDrawError struct {
+	Picture Kind
+	Why     string
+}
+
+func (e *NothingToDrawError) Error() string {
+	return fmt.Sprintf("there is no picture %q to draw: %s", string(e.Picture), e.Why)
+}
+
+// ErrNoLine: the takes do not give 1/w² against added capacitance.
+var ErrNoLine = errors.New("there is no line to draw: L and C are not both known, or no take has an added capacitor")
+
+// figuresOf are the figures of a picture in one shape, in columns. The error is
+// a *NothingToDrawError, or for a picture that is not made of a result.
+func figuresOf(r fit.Result, what Kind, one Shape) (figures []*plot.Figure, columns int, err error) {
+	takes := Takes(r)
+	none := func(why string) ([]*plot.Figure, int, error) { return nil, 0, &NothingToDrawError{what, why} }
+	if len(takes) == 0 && !slices.Contains([]Kind{KindLine, KindMeter}, what) {
+		return none("no take has a response")
+	}
+	columns = 1
+	switch what {
+	case KindResponse:
+		for i := range takes {
+			c := *takes[i].Curve
+			c.FitMagnitudeDB, c.FitPhaseDeg = nil, nil
+			takes[i].Curve = &c
+		}
+		figures = []*plot.Figure{Magnitude(takes, one), Phase(takes, one)}
+	case KindFit:
+		if !slices.ContainsFunc(takes, func(t Take) bool { return len(t.Curve.FitMagnitudeDB) > 0 }) {
+			return none("no circuit was fitted")
+		}
+		figures = []*plot.Figure{Magnitude(takes, one), Phase(takes, one)}
+	case KindResiduals:
+		figures, columns = residualFigures(takes, one.Width)
+		if figures == nil {
+			return none("no circuit was fitted")
+		}
+	case KindLine:
+		styles := map[string]int{}
+		for i, t := range r.Takes {
+			styles[t.Name] = i
+		}
+		f := Line(r, styles, one)
+		if f == nil {
+			return none(ErrNoLine.Error())
+		}
+		figures = []*plot.Figure{f}
+	case KindMeter:
+		f := Meter(r.Meter, one)
+		if f == nil {
+			return none("no meter reading can be set beside the fit: see 'coilsweep crosscheck --help'")
+		}
+		figures = []*plot.Figure{f}
+	case KindDelay:
+		figures = []*plot.Figure{Delay(takes, one)}
+	case KindNoise:
+		figures = []*plot.Figure{Noise(takes, one)}
+	case KindDistortion:
+		figures = []*plot.Figure{Harmonics(takes, one)}
+	default:
+		return nil, 0, errors.New("this picture is not made of a result")
+	}
+	if figures[0] == nil {
+		return none("the takes do not show it")
+	}
+	return figures, columns, nil
+}
+
+// residualFigures are those of all takes, in columns where there is room.
+func residualFigures(takes []Take, width float64) (figures []*plot.Figure, columns int) {
+	columns = 1
+	if width >= 560 && len(takes) > 1 {
+		columns = 2
+	}
+	x, bound := FrequencyAxis(takes), ResidualBound(takes)
+	for _, t := range takes {
+		if t.ResidualRe == nil {
+			continue
+		}
+		f := Residual(t, x, bound)
+		f.Width, f.Height = plot.FigureWidth(width, columns), 190
+		f.Y.Label = plot.Shortened(notation.Visible(t.Take.Name), int(f.Width/14)) + ": (measured − fit) / u"
+		figures = append(figures, f)
+	}
+	return figures, columns
+}

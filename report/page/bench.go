@@ -1,0 +1,199 @@
+package page
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
+)
+
+func (p *coilPage) bench(d CoilDocument) {
+	fact1 := func(name, value string) {
+		if value != "" {
+			p.CoilFacts = append(p.CoilFacts, fact{name, notation.Visible(value)})
+		}
+	}
+	if d.Coil.DCR != nil {
+		fact1("DC resistance", d.Coil.DCR.String())
+	}
+	if t := d.Coil.CelsiusAtTakes; t != nil {
+		fact1("coil during the takes", quantity.Minus(fmt.Sprintf("%g °C", *t)))
+	}
+	for _, t := range d.Takes {
+		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
+	}
+	for _, c := range conditions {
+		row := benchRow{Name: c.name}
+		alike := true
+		for _, t := range d.Takes {
+			text := notation.Visible(c.of(t))
+			alike = alike && text == notation.Visible(c.of(d.Takes[0]))
+			if text == "" {
+				text = notation.None
+			}
+			row.Cells = append(row.Cells, text)
+		}
+		switch {
+		case !alike:
+			p.BenchRows = append(p.BenchRows, row)
+		case len(row.Cells) > 0 && row.Cells[0] != notation.None:
+			p.CoilFacts = append(p.CoilFacts, fact{c.name, row.Cells[0]})
+		}
+	}
+}
+
+// conditions are what is told of the bench: once where all takes agree, else in
+// a table.
+var conditions = []struct {
+	name string
+	of   func(capture.Take) string
+}{
+	{"started", func(t capture.Take) string {
+		if t.Started.IsZero() {
+			return ""
+		}
+		return t.Started.Format("2006-01-02 15:04")
+	}},
+	{"source", func(t capture.Take) string {
+		return map[string]string{"soundcard": "sound card", "virtual": "simulated bench",
+			"import": "recording imported"}[t.Bench.Source]
+	}},
+	{"input", func(t capture.Take) string { return t.Bench.InputDevice }},
+	{"output", func(t capture.Take) string { return t.Bench.OutputDevice }},
+	{"file", func(t capture.Take) string { return t.Bench.File }},
+	{"sample rate", func(t capture.Take) string { return notation.Nominal(float64(t.Audio.RateHz), quantity.Hertz) }},
+	{"sweep", func(t capture.Take) string {
+		s := t.Stimulus
+		if s.RateHz == 0 {
+			return ""
+		}
+		return fmt.Sprintf("%s to %s in %.3g s, %s, %s",
+			notation.Nominal(s.FromHz, quantity.Hertz), notation.Nominal(s.ToHz, quantity.Hertz),
+			float64(s.SweepSamples)/float64(s.RateHz), notation.Count(s.Repeats, "repeat"), notation.Level(s.LevelDBFS))
+	}},
+	{"exciter drive", func(t capture.Take) string {
+		kind := t.Drive.Kind
+		if kind != "" && t.Drive.Assumed {
+			kind += ", assumed"
+		}
+		return kind
+	}},
+	{"drop of the drive", func(t capture.Take) string {
+		f := t.Drive.Fall
+		if f == nil {
+			return ""
+		}
+		state := "not corrected"
+		if f.Corrected {
+			state = "corrected"
+		}
+		return fmt.Sprintf("%s dB at %s, %s", notation.TwoDigits(f.DB), notation.Nominal(f.AtHz, quantity.Hertz), state)
+	}},
+	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
+	{"fixture C", func(t capture.Take) string {
+		if t.Load.FixtureC == nil {
+			return "unknown"
+		}
+		return t.Load.FixtureC.String()
+	}},
+	{"fixture R", func(t capture.Take) string {
+		if t.Load.FixtureR == nil {
+			return "unknown"
+		}
+		return t.Load.FixtureR.String()
+	}},
+	{"added C", func(t capture.Take) string {
+		if t.Load.AddedC == nil {
+			return ""
+		}
+		return t.Load.AddedC.String()
+	}},
+	{"added R", func(t capture.Take) string {
+		if t.Load.AddedR == nil {
+			return ""
+		}
+		return t.Load.AddedR.String()
+	}},
+	{"peak level", func(t capture.Take) string { return levelOf(t.Quality.PeakDBFS) }},
+	{"noise, rms", func(t capture.Take) string { return levelOf(t.Quality.NoiseDBFS) }},
+	{"clipped samples", func(t capture.Take) string {
+		if t.Quality.ClippedSamples == 0 {
+			return ""
+		}
+		return strconv.Itoa(t.Quality.ClippedSamples)
+	}},
+	{"clock drift", func(t capture.Take) string {
+		return quantity.Minus(fmt.Sprintf("%+.1f ppm", t.Quality.DriftPPM))
+	}},
+	{"polarity", func(t capture.Take) string {
+		if t.Quality.Polarity < 0 {
+			return "inverted"
+		}
+		return ""
+	}},
+	{"linearity", func(t capture.Take) string {
+		l := t.Linearity
+		if l == nil {
+			return ""
+		}
+		verdict := "linear"
+		if !l.Linear {
+			verdict = "not linear"
+		}
+		return fmt.Sprintf("%s between %s and %s: at most %s apart, about %s", verdict,
+			notation.Level(l.LevelsDBFS[1]), notation.Level(l.LevelsDBFS[0]),
+			quantity.FormatWithU95(math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, quantity.Decibel),
+			notation.Nominal(l.AtHz, quantity.Hertz))
+	}},
+	{"damaged repeats", func(t capture.Take) string {
+		var n []string
+		for _, r := range t.Quality.DamagedRepeats {
+			n = append(n, strconv.Itoa(r+1))
+		}
+		return strings.Join(n, ", ")
+	}},
+	{"notes", func(t capture.Take) string { return strings.Join(t.Bench.Notes, "; ") }},
+}
+
+// levelOf is a level as measured; zero is that of a take without one.
+func levelOf(dbfs float64) string {
+	if dbfs == 0 || math.IsNaN(dbfs) || math.IsInf(dbfs, 0) {
+		return ""
+	}
+	return notation.Level(dbfs)
+}
+
+func (p *coilPage) provenance(d CoilDocument) {
+	add := func(name, value string) {
+		if value != "" {
+			p.Provenance = append(p.Provenance, fact{name, notation.Visible(value)})
+		}
+	}
+	add("fitted by", d.Result.Program)
+	add("page made by", d.Program)
+	if !d.Made.IsZero() {
+		add("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
+	}
+	add("result format", d.Result.Schema)
+	recorders := map[string]bool{}
+	for _, t := range d.Takes {
+		if !recorders[t.Program] {
+			recorders[t.Program] = true
+			add("takes recorded by", t.Program)
+		}
+	}
+	stimulus := map[string]string{}
+	for _, t := range d.Takes {
+		stimulus[t.Name] = t.Stimulus.SHA256
+	}
+	for _, t := range d.Result.Takes {
+		if t.AudioSHA256 != "" {
+			p.Checksums = append(p.Checksums,
+				checksum{shortName(t.Name), notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])})
+		}
+	}
+}

@@ -1,0 +1,171 @@
+package words
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
+)
+
+// Listed is one coil of a list.
+type Listed struct{ evaluation.Known }
+
+// Resonance and Q of the coil alone where they are known, else those of the
+// take with the least load; of says which.
+func (l Listed) Resonance() (hz, q fit.Quantity, of string) {
+	if l.Result == nil {
+		unknown := fit.Unknown("not fitted yet")
+		return unknown, unknown, ""
+	}
+	r := l.Result
+	if r.BareResonance.Known() {
+		return r.BareResonance, r.BareQ, "coil alone"
+	}
+	if t, ok := leastLoaded(r.Takes); ok {
+		return t.Resonance, t.Q, "take " + t.Name
+	}
+	return r.BareResonance, r.BareQ, ""
+}
+
+// leastLoaded is the used take with the least added C, and of those the one
+// with the least added conductance.
+func leastLoaded(takes []fit.TakeResult) (fit.TakeResult, bool) {
+	var best fit.TakeResult
+	found := false
+	for _, t := range takes {
+		less := t.AddedC < best.AddedC || t.AddedC == best.AddedC && addedSiemens(t) < addedSiemens(best)
+		if t.Used && (!found || less) {
+			best, found = t, true
+		}
+	}
+	return best, found
+}
+
+func addedSiemens(t fit.TakeResult) float64 {
+	if t.AddedR == nil {
+		return 0
+	}
+	return 1 / *t.AddedR
+}
+
+// ListColumn is a quantity of the list.
+type ListColumn struct {
+	Key, Name, CSV string // key: for sorting
+	Unit           quantity.Unit
+	Of             func(Listed) fit.Quantity
+}
+
+func ofResult(get func(*fit.Result) fit.Quantity) func(Listed) fit.Quantity {
+	return func(l Listed) fit.Quantity {
+		if l.Result == nil {
+			return fit.Unknown("not fitted yet")
+		}
+		return get(l.Result)
+	}
+}
+
+// ListColumns are the quantities of the list, in order.
+var ListColumns = []ListColumn{
+	{"resonance", "resonance", "resonance_hz", quantity.Hertz,
+		func(l Listed) fit.Quantity { hz, _, _ := l.Resonance(); return hz }},
+	{"q", "Q", "q", quantity.Ratio, func(l Listed) fit.Quantity { _, q, _ := l.Resonance(); return q }},
+	{"l", "L", "inductance_h", quantity.Henry, ofResult(func(r *fit.Result) fit.Quantity { return r.Inductance })},
+	{"c", "C", "capacitance_f", quantity.Farad, ofResult(func(r *fit.Result) fit.Quantity { return r.Capacitance })},
+	{"r", "R", "resistance_ohm", quantity.Ohm, ofResult(func(r *fit.Result) fit.Quantity { return r.Resistance })},
+}
+
+// ListKeys are the words by which SortList sorts.
+func ListKeys() []string {
+	keys := []string{"folder", "coil", "date"}
+	for _, c := range ListColumns {
+		keys = append(keys, c.Key)
+	}
+	return keys
+}
+
+// SortList sorts by one of ListKeys; what is not known comes last, and
+// equals stay in the order of their folders. ok is false for another key.
+func SortList(list []Listed, key string, descending bool) (ok bool) {
+	var compare func(a, b Listed) int
+	switch key {
+	case "folder":
+		compare = func(a, b Listed) int { return cmp.Compare(a.Folder, b.Folder) }
+	case "coil":
+		compare = func(a, b Listed) int {
+			return cmp.Compare(strings.ToLower(a.Coil), strings.ToLower(b.Coil))
+		}
+	case "date":
+		compare = func(a, b Listed) int {
+			return unknownLast(!a.Measured.IsZero(), !b.Measured.IsZero(), descending, a.Measured.Compare(b.Measured))
+		}
+	}
+	for _, c := range ListColumns {
+		if c.Key == key {
+			compare = func(a, b Listed) int {
+				x, y := c.Of(a), c.Of(b)
+				return unknownLast(x.Known(), y.Known(), descending, cmp.Compare(x.Value, y.Value))
+			}
+		}
+	}
+	if compare == nil {
+		return false
+	}
+	slices.SortStableFunc(list, func(a, b Listed) int {
+		order := compare(a, b)
+		if descending {
+			order = -order
+		}
+		return cmp.Or(order, cmp.Compare(a.Folder, b.Folder))
+	})
+	return true
+}
+
+// unknownLast puts what is not known last, even where the order is turned
+// round afterwards.
+func unknownLast(a, b, turned bool, known int) int {
+	order := 0
+	switch {
+	case a && b:
+		return known
+	case a:
+		order = -1
+	case b:
+		order = 1
+	}
+	if turned {
+		return -order
+	}
+	return order
+}
+
+// State says in one word for programs whether the result can be relied on.
+func (l Listed) State() string {
+	switch {
+	case l.Takes == 0:
+		return "no take"
+	case l.Result == nil:
+		return "not fitted"
+	case len(l.Stale) > 0:
+		return "stale"
+	}
+	return "fresh"
+}
+
+// UpToDate is what State says while nothing has changed since the fit, as
+// people read it.
+const UpToDate = "up to date"
+
+// StateWords is State as people read it.
+func (l Listed) StateWords() string {
+	switch state := l.State(); state {
+	case "stale":
+		return "out of date"
+	case "fresh":
+		return UpToDate
+	default:
+		return state
+	}
+}
