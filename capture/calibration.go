@@ -1,15 +1,12 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"sort"
 	"time"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
@@ -166,15 +163,9 @@ func EncodeCalibration(c Calibration) ([]byte, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	var b bytes.Buffer
-	b.WriteString("# The response of a sound card from its output to its input, by a cable between\n# the two. " +
-		"Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n")
-	enc := toml.NewEncoder(&b)
-	enc.Indent = ""
-	if err := enc.Encode(c); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
+	table, err := tomlkey.Encode(c)
+	return append([]byte("# The response of a sound card from its output to its input, by a cable between\n# the two. "+
+		"Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n"), table...), err
 }
 
 // maxCalibration is more than any table needs.
@@ -185,9 +176,5 @@ func DecodeCalibration(text []byte) (Calibration, error) {
 	if len(text) > maxCalibration {
 		return Calibration{}, errors.New("too long for the calibration of a sound card")
 	}
-	var c Calibration
-	if err := tomlkey.Decode(text, &c); err != nil {
-		return Calibration{}, err
-	}
-	return c, c.check()
+	return tomlkey.DecodeChecked(text, Calibration.check)
 }

@@ -2,11 +2,10 @@ package capture
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
@@ -66,11 +65,7 @@ func (c Coil) check() error {
 // decodeCoil reads coil.toml. A key that does not exist is an error with its
 // line: a misspelt dcr must not get lost.
 func decodeCoil(data []byte) (Coil, error) {
-	var c Coil
-	if err := tomlkey.Decode(data, &c); err != nil {
-		return Coil{}, err
-	}
-	return c, c.check()
+	return tomlkey.DecodeChecked(data, Coil.check)
 }
 
 // encodeCoil writes coil.toml with a word on each key for whoever edits it;
@@ -81,16 +76,16 @@ func encodeCoil(c Coil) []byte {
 		"# is written by coilsweep. Values take SI prefixes, marking codes (4k7, 2n2) and\n" +
 		"# a tolerance: \"470p 1%\" is a limit, \"470p 0.3% U95\" an expanded uncertainty.\n")
 	key := func(comment, name string, value any, given bool) {
-		line := tomlLine(name, value)
+		line := tomlkey.Setting(name, value)
 		if !given {
 			line = "# " + line
 		}
 		fmt.Fprintf(&b, "\n%s%s", comment, line)
 	}
-	b.WriteString(tomlLine("schema", CoilSchema))
-	b.WriteString(tomlLine("name", c.Name))
+	b.WriteString(tomlkey.Setting("schema", CoilSchema))
+	b.WriteString(tomlkey.Setting("name", c.Name))
 	key("# Anything worth remembering.\n", "notes", c.Notes, c.Notes != "")
-	key("# The wire, in your own words.\n", "wire", orExample(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
+	key("# The wire, in your own words.\n", "wire", cmp.Or(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
 	dcr := "7.85k@22C 0.5%"
 	if c.DCR != nil {
 		dcr = c.DCR.Text
@@ -102,12 +97,8 @@ func encodeCoil(c Coil) []byte {
 	}
 	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes",
 		celsius, c.CelsiusAtTakes != nil)
-	scale := 1.0
-	if c.PartsScale > 0 {
-		scale = c.PartsScale
-	}
 	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it "+
-		"comes on top of their own tolerances.\n", "parts_scale_percent", scale, c.PartsScale > 0)
+		"comes on top of their own tolerances.\n", "parts_scale_percent", cmp.Or(c.PartsScale, 1), c.PartsScale > 0)
 	b.WriteString("\n# How it was wound, for 'coilsweep winding'. The core is that on which the first turn\n" +
 		"# lies; a round one is as wide as it is long. Leave turns out if they were not counted.\n")
 	if c.Winding != nil {
@@ -128,20 +119,4 @@ func encodeCoil(c Coil) []byte {
 		b.WriteString("#\n# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
 	return b.Bytes()
-}
-
-func orExample(s, example string) string {
-	if s == "" {
-		return example
-	}
-	return s
-}
-
-// tomlLine is one key with a plain value, ended by a new line.
-func tomlLine(key string, value any) string {
-	b, err := toml.Marshal(map[string]any{key: value})
-	if err != nil {
-		panic(err) // strings, numbers and truth values always have a form
-	}
-	return string(b)
 }

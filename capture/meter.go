@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -80,12 +81,12 @@ func (m MeterReading) Temperature() *float64 {
 }
 
 func encodeMeter(m MeterReading) string {
-	s := "[[meter]]\n" + tomlLine("what", m.What) + tomlLine("reading", m.Reading) + tomlLine("at_hz", m.AtHz)
+	s := "[[meter]]\n" + tomlkey.Setting("what", m.What) + tomlkey.Setting("reading", m.Reading) + tomlkey.Setting("at_hz", m.AtHz)
 	if m.Mode != "" {
-		s += tomlLine("mode", m.Mode)
+		s += tomlkey.Setting("mode", m.Mode)
 	}
 	if m.Celsius != nil {
-		s += tomlLine("celsius", *m.Celsius)
+		s += tomlkey.Setting("celsius", *m.Celsius)
 	}
-	return s + tomlLine("use_in_fit", m.UseInFit)
+	return s + tomlkey.Setting("use_in_fit", m.UseInFit)
 }

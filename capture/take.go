@@ -1,14 +1,11 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/align"
 	"coilsweep/capture/tomlkey"
@@ -250,21 +247,15 @@ func (t Take) check() error {
 }
 
 func EncodeTake(t Take) ([]byte, error) {
-	var b bytes.Buffer
-	enc := toml.NewEncoder(&b)
-	enc.Indent = ""
-	if err := enc.Encode(t); err != nil {
+	data, err := tomlkey.Encode(t)
+	if err != nil {
 		return nil, fmt.Errorf("take.toml: %w", err)
 	}
-	return b.Bytes(), nil
+	return data, nil
 }
 
 func DecodeTake(data []byte) (Take, error) {
-	var t Take
-	if err := tomlkey.Decode(data, &t); err != nil {
-		return Take{}, err
-	}
-	return t, t.check()
+	return tomlkey.DecodeChecked(data, Take.check)
 }
 
 // Unfit reports whether a take with this flag is of no use to a fit. A

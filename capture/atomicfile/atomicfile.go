@@ -139,12 +139,10 @@ func Advise(path string, err error) error {
 
 // cause takes the name of a file off an error of package os.
 func cause(err error) error {
-	var path *fs.PathError
-	if errors.As(err, &path) {
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
 		return path.Err
 	}
-	var link *os.LinkError
-	if errors.As(err, &link) {
+	if link, ok := errors.AsType[*os.LinkError](err); ok {
 		return link.Err
 	}
 	return err
