@@ -153,14 +153,16 @@ func quietPeriod(least, rateHz, repeats int) int {
 func smoothLengths(least, most int) []int {
 	var list []int
 	for n := least; n <= most || len(list) == 0; n++ {
-		if isSmooth(n) {
+		if IsSmooth(n) {
 			list = append(list, n)
 		}
 	}
 	return list
 }
 
-func isSmooth(n int) bool {
+// IsSmooth reports whether n is a product of powers of 2, 3 and 5: a transform of
+// that length is fast.
+func IsSmooth(n int) bool {
 	if n < 1 {
 		return false
 	}

@@ -97,7 +97,7 @@ func (s Stimulus) check() error {
 	if want := s.sweepLength(); s.SweepSamples != want {
 		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d", s.SweepSamples, want)
 	}
-	if !isSmooth(s.PeriodSamples) {
+	if !IsSmooth(s.PeriodSamples) {
 		return fmt.Errorf("period_samples is %d, which is not a product of powers of 2, 3 and 5", s.PeriodSamples)
 	}
 	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)

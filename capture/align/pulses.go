@@ -292,15 +292,5 @@ func smoothEven(n int) int {
 	return best
 }
 
-// isSmooth reports whether n is a product of powers of 2, 3 and 5.
-func isSmooth(n int) bool {
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
-}
-
 // power returns |z|^2.
 func power(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
