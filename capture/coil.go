@@ -36,22 +36,19 @@ type Coil struct {
 
 // check reports the first thing wrong with c.
 func (c Coil) check() error {
-	if c.Schema != CoilSchema {
+	t, w, p := c.CelsiusAtTakes, c.Winding, c.PartsScale
+	switch {
+	case c.Schema != CoilSchema:
 		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, CoilSchema)
-	}
-	if strings.TrimSpace(c.Name) == "" {
+	case strings.TrimSpace(c.Name) == "":
 		return errors.New("the coil has no name: set name")
-	}
-	if c.DCR != nil && !(c.DCR.SI > 0) {
+	case c.DCR != nil && !(c.DCR.SI > 0):
 		return fmt.Errorf("dcr is %s: a DC resistance is above zero", c.DCR.Text)
-	}
-	if t := c.CelsiusAtTakes; t != nil && !(*t > -100 && *t < 300) {
+	case t != nil && !(*t > -100 && *t < 300):
 		return fmt.Errorf("celsius_at_takes is %g: want the coil's temperature in °C", *t)
-	}
-	if w := c.Winding; w != nil && w.Turns < 0 {
+	case w != nil && w.Turns < 0:
 		return fmt.Errorf("winding: %d turns", w.Turns)
-	}
-	if p := c.PartsScale; !(p >= 0 && p <= 50) {
+	case !(p >= 0 && p <= 50):
 		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
 	}
 	for i, m := range c.Meter {

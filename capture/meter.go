@@ -38,13 +38,12 @@ func (m MeterReading) check() error {
 	if err != nil {
 		return fmt.Errorf("reading: %w", err)
 	}
-	if t := m.Celsius; t != nil {
-		if !(*t > -100 && *t < 300) {
-			return fmt.Errorf("celsius is %g: want the coil's temperature in °C", *t)
-		}
-		if v.Celsius != nil && *v.Celsius != *t {
-			return fmt.Errorf("the reading says %g °C, celsius says %g", *v.Celsius, *t)
-		}
+	switch t := m.Celsius; {
+	case t == nil:
+	case !(*t > -100 && *t < 300):
+		return fmt.Errorf("celsius is %g: want the coil's temperature in °C", *t)
+	case v.Celsius != nil && *v.Celsius != *t:
+		return fmt.Errorf("the reading says %g °C, celsius says %g", *v.Celsius, *t)
 	}
 	return nil
 }

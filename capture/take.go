@@ -136,13 +136,7 @@ type Quality struct {
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
-	var lost []int
-	for _, k := range q.DamagedRepeats {
-		if !slices.Contains(q.ClippedRepeats, k) {
-			lost = append(lost, k)
-		}
-	}
-	return lost
+	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool { return slices.Contains(q.ClippedRepeats, k) })
 }
 
 // Flag is a short fixed word for something wrong with a take.
@@ -261,11 +255,7 @@ func DecodeTake(data []byte) (Take, error) {
 // Unfit reports whether a take with this flag is of no use to a fit. A
 // drop-out and a clipped repeat are none: the damaged repeats are left out.
 func (f Flag) Unfit() bool {
-	switch f {
-	case Clipped, NoStimulus, TooShort:
-		return true
-	}
-	return false
+	return f == Clipped || f == NoStimulus || f == TooShort
 }
 
 // Flag adds f to the flags, once.
