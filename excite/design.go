@@ -93,20 +93,13 @@ func Design(r Request) (Stimulus, error) {
 // check refuses numbers that no stimulus can have; Stimulus.check tests them
 // together.
 func (r Request) check() error {
-	for _, n := range []struct {
-		name     string
-		x        float64
-		min, max float64
-		unit     string
-	}{
-		{"the length of a sweep", r.SweepS, 0.05, 120, "s"},
-		{"the silence before the first sweep", r.LeadInS, minLeadInS, 10, "s"},
-		{"the gap after a sweep", r.GapS, minGapS, 10, "s"},
-		{"the silence at the end", r.TailS, 0, 10, "s"},
-	} {
-		if err := inRange(n.name, n.x, n.min, n.max, n.unit); err != nil {
-			return err
-		}
+	if err := inRange(
+		bounds{"the length of a sweep", r.SweepS, 0.05, 120, "s"},
+		bounds{"the silence before the first sweep", r.LeadInS, minLeadInS, 10, "s"},
+		bounds{"the gap after a sweep", r.GapS, minGapS, 10, "s"},
+		bounds{"the silence at the end", r.TailS, 0, 10, "s"},
+	); err != nil {
+		return err
 	}
 	s := Stimulus{RateHz: r.RateHz, FromHz: r.FromHz, ToHz: r.ToHz, Repeats: r.Repeats, LevelDBFS: r.LevelDBFS}
 	return s.checkBasics()

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"coilsweep/capture"
@@ -14,11 +15,8 @@ import (
 // for every Done, and gives the device back. It is called once, and returns
 // nil.
 func (e *Engine) Run(ctx context.Context) error {
-	told := make(chan struct{})
-	go func() {
-		defer close(told)
-		e.news.run()
-	}()
+	var told sync.WaitGroup
+	told.Go(e.news.run)
 	for ctx.Err() == nil {
 		idle, cancel := context.WithCancel(ctx)
 		e.mu.Lock()
@@ -50,7 +48,7 @@ func (e *Engine) Run(ctx context.Context) error {
 	e.waitFor.Wait()
 	e.set(func(s *State) { *s = State{Phase: Off} })
 	e.news.end()
-	<-told
+	told.Wait()
 	return nil
 }
 

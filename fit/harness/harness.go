@@ -256,8 +256,7 @@ func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 		return circuit.Potentiometer{ResistanceOhm: ohm, Taper: law, Position: p.position() / fullPosition}
 	}
 	if ohm, ok := size[VolumePot]; ok {
-		v := pot(*h.Volume, ohm)
-		out.Volume = &v
+		out.Volume = new(pot(*h.Volume, ohm))
 	}
 	if ohm, ok := size[TonePot]; ok {
 		out.Tone = &circuit.Tone{Pot: pot(h.Tone.Pot, ohm), CapacitanceF: size[ToneCapacitor], AtOutput: h.Tone.AtOutput, OpenAtFull: h.Tone.OpenAtFull}
