@@ -45,19 +45,6 @@ type Format struct {
 	Channels int
 }
 
-// String describes f, for instance "24-bit integer, 2 channels, 48000 Hz".
-func (f Format) String() string {
-	kind := "integer"
-	if f.Encoding == Float {
-		kind = "float"
-	}
-	plural := "s"
-	if f.Channels == 1 {
-		plural = ""
-	}
-	return fmt.Sprintf("%d-bit %s, %d channel%s, %d Hz", f.Bits, kind, f.Channels, plural, f.RateHz)
-}
-
 // FrameBytes is the size of one frame, a sample of each channel.
 func (f Format) FrameBytes() int { return f.Channels * f.Bits / 8 }
 

@@ -124,7 +124,7 @@ func (n *Network) AddCurrentSource(name string, plus, minus Node, ampere complex
 // AddVoltageControlledSource puts gain times the voltage between controlPlus
 // and controlMinus between plus and minus.
 func (n *Network) AddVoltageControlledSource(name string, plus, minus, controlPlus, controlMinus Node, gain float64) {
-	if math.IsNaN(gain) || math.IsInf(gain, 0) {
+	if notFinite(gain) {
 		n.fail(fmt.Errorf("source %s: gain %g", name, gain))
 		return
 	}
