@@ -146,10 +146,7 @@ func (a Alignment) Prefix(n int) Alignment {
 func (a *Alignment) number(found []int, n int, before, after bool, stim excite.Stimulus) {
 	a.Partial = before || after
 	starts := a.StartSample
-	a.StartSample = make([]float64, stim.Repeats)
-	for k := range a.StartSample {
-		a.StartSample[k] = math.NaN()
-	}
+	a.StartSample = slices.Repeat([]float64{math.NaN()}, stim.Repeats)
 	missing := max(0, stim.Repeats-1-found[len(found)-1])
 	first := 0
 	if missing > 0 {

@@ -68,7 +68,7 @@ func (e *Engine) work(ctx context.Context, job *Job) {
 	d, err := e.open(jobCtx, source)
 	if err == nil {
 		e.set(func(s *State) { s.Phase, s.Err, s.Device = Working, "", d.recorder.Describe() })
-		rec := &metered{recorder: d.recorder, news: e.news, backlog: jobBacklog}
+		rec := &metered{Recorder: d.recorder, news: e.news, backlog: jobBacklog}
 		err = do(jobCtx, job, rec)
 		if rec.failure != nil {
 			e.giveBack()
@@ -171,7 +171,7 @@ const (
 // hear listens to a device for ten minutes or until ctx ends.
 func (e *Engine) hear(ctx context.Context, d *device) error {
 	format := d.recorder.Format()
-	rec := &metered{recorder: d.recorder, news: e.news}
+	rec := &metered{Recorder: d.recorder, news: e.news}
 	var quiet []float64
 	frames, begin := 0, time.Time{}
 	_, err := rec.Record(ctx, nil, hearS*format.RateHz, func(block []float32) error {

@@ -259,8 +259,7 @@ func (a *Analysis) Poles(limitHz float64) ([]complex128, error) {
 	var ratio mat.Dense
 	err := ratio.Solve(mat.NewDense(n, n, append([]float64(nil), a.constant...)),
 		mat.NewDense(n, n, append([]float64(nil), a.slope...)))
-	var condition mat.Condition
-	if err != nil && !errors.As(err, &condition) {
+	if _, inaccurate := errors.AsType[mat.Condition](err); err != nil && !inaccurate {
 		return nil, fmt.Errorf("poles of the network: %w", err)
 	}
 	if slices.ContainsFunc(ratio.RawMatrix().Data, notFinite) {
