@@ -37,7 +37,7 @@ func (m *metered) Record(ctx context.Context, play []float32, frames int, sink f
 				failure = fmt.Errorf("the sound device broke off by a fault of the program: %v", p)
 			}
 		}()
-		levels := newSlicer(m.Format(), m.news)
+		levels := slicer{format: m.Format(), news: m.news}
 		session, failure = m.Recorder.Record(inner, play, frames, func(block []float32) error {
 			levels.add(block)
 			select {

@@ -173,10 +173,7 @@ func (n *Network) fail(err error) {
 func partKey(kind partKind, name string) string { return string(kind) + strings.ToLower(name) }
 
 func plainName(name string) bool {
-	for _, r := range name {
-		if !(r == '_' || r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z') {
-			return false
-		}
-	}
-	return name != ""
+	return name != "" && !strings.ContainsFunc(name, func(r rune) bool {
+		return !(r == '_' || r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z')
+	})
 }
