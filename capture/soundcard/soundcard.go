@@ -102,19 +102,12 @@ func (o Options) withDefaults() (Options, error) {
 }
 
 // direction is the way a device is to be used.
-type direction int
+type direction string
 
 const (
-	input direction = iota
-	output
+	input  direction = "input"
+	output direction = "output"
 )
-
-func (d direction) String() string {
-	if d == input {
-		return "input"
-	}
-	return "output"
-}
 
 // channels is how many channels the device has in that direction.
 func (d Device) channels(way direction) int {

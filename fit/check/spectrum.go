@@ -1,8 +1,6 @@
 package check
 
-import (
-	"coilsweep/capture/quality"
-)
+import "coilsweep/capture/quality"
 
 // Mains is the hum that was found, in the coil's channel.
 type Mains struct {
