@@ -83,11 +83,7 @@ func Design(r Request) (Stimulus, error) {
 		return Stimulus{}, fmt.Errorf("%d sweeps of %g s at %d Hz are too long for one stimulus: ask for fewer or shorter ones", r.Repeats, r.SweepS, r.RateHz)
 	}
 	s.PeriodSamples = quietPeriod(least, r.RateHz, r.Repeats)
-	if err := s.check(); err != nil {
-		return Stimulus{}, err
-	}
-	s.SHA256 = s.checksum()
-	return s, nil
+	return s.described()
 }
 
 // check refuses numbers that no stimulus can have; Stimulus.check tests them
