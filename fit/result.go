@@ -27,6 +27,9 @@ type Result struct {
 	// CapacitanceCoil is Capacitance with the fixture taken off.
 	CapacitanceCoil Quantity `json:"capacitance_coil_f"`
 	Eddy            []Eddy   `json:"eddy"`
+	// Branch is the winding branch at BranchHz and at the resonance of the take
+	// with nothing added; empty where nothing was fitted.
+	Branch []BranchPoint `json:"branch"`
 	// CoverCorner is the corner of the cover's shielding, where one was found.
 	CoverCorner *Quantity `json:"cover_corner_hz,omitempty"`
 	// BareResonance and BareQ are those of the coil with its own C alone.
@@ -216,6 +219,7 @@ func (r Result) Encode(w io.Writer) error {
 	r.Takes = takes
 	r.Model.Tried = orEmpty(r.Model.Tried)
 	r.Eddy = orEmpty(r.Eddy)
+	r.Branch = orEmpty(r.Branch)
 	r.Basis = orEmpty(r.Basis)
 	r.Meter = orEmpty(r.Meter)
 	r.Warnings = orEmpty(r.Warnings)

@@ -65,6 +65,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		q := a.quantity(derived{name: nameCover}, eddyU)
 		r.CoverCorner = &q
 	}
+	r.Branch = a.branch(r)
 	r.Covariance = a.covariance(r)
 	r.Parts = a.parts()
 	for _, p := range r.Parts {
@@ -229,6 +230,11 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 	add("capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil})
 	add("bare_resonance_hz", r.BareResonance, derived{name: nameBareResonance})
 	add("bare_q", r.BareQ, derived{name: nameBareQ})
+	for _, p := range r.Branch {
+		inductance, resistance := p.Keys()
+		add(inductance, p.Inductance, derived{name: nameBranchL, hz: p.Hz})
+		add(resistance, p.Resistance, derived{name: nameBranchR, hz: p.Hz})
+	}
 	used := 0
 	for _, t := range r.Takes {
 		if !t.Used {

@@ -14,6 +14,8 @@ type derived struct {
 	name string
 	// index is the take, or the ring of a share or corner.
 	index int
+	// hz is the frequency at which the quantity is taken, of the branch.
+	hz float64
 	// linear: the uncertainty is worked out in the value itself; else the
 	// quantity is positive and it is worked out in its logarithm.
 	linear bool
@@ -36,6 +38,8 @@ const (
 	namePeak            = "peak"
 	namePeakDB          = "peak_db"
 	nameWidth           = "width"
+	nameBranchL         = "branch_inductance"
+	nameBranchR         = "branch_resistance"
 )
 
 func (d derived) isFrequency() bool {
@@ -121,6 +125,9 @@ func (j *joint) at(d derived, x []float64) float64 {
 	case nameWidth:
 		w, ok := c.Width(load())
 		return either(w, 0, ok, false)
+	case nameBranchL, nameBranchR:
+		l, r := c.Branch(d.hz)
+		return either(l, r, true, d.name == nameBranchR)
 	}
 	panic("joint: no quantity " + d.name)
 }
