@@ -34,3 +34,20 @@ func (p BranchPoint) Keys() (inductance, resistance string) {
 	}
 	return "branch_" + place + "_inductance_h", "branch_" + place + "_resistance_ohm"
 }
+
+// BranchAt is the point of the result at one of BranchHz, or at the resonance for
+// any other frequency; with the reason where there is none.
+func (r *Result) BranchAt(hz float64) BranchPoint {
+	want := BranchPoint{Hz: hz}
+	for _, p := range r.Branch {
+		if p.Hz == hz || p.AtResonance() && want.AtResonance() {
+			return p
+		}
+	}
+	why := Unknown("the result does not have it: fit the takes again")
+	if want.AtResonance() && r.Branch != nil {
+		why = Unknown("there is no take with nothing added that resonates")
+	}
+	want.Inductance, want.Resistance = why, why
+	return want
+}

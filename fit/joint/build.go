@@ -230,11 +230,6 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 	add("capacitance_coil_f", r.CapacitanceCoil, derived{name: nameCapacitanceCoil})
 	add("bare_resonance_hz", r.BareResonance, derived{name: nameBareResonance})
 	add("bare_q", r.BareQ, derived{name: nameBareQ})
-	for _, p := range r.Branch {
-		inductance, resistance := p.Keys()
-		add(inductance, p.Inductance, derived{name: nameBranchL, hz: p.Hz})
-		add(resistance, p.Resistance, derived{name: nameBranchR, hz: p.Hz})
-	}
 	used := 0
 	for _, t := range r.Takes {
 		if !t.Used {
@@ -243,6 +238,11 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 		add("resonance_hz of "+t.Name, t.Resonance, derived{name: nameResonance, index: used})
 		add("q of "+t.Name, t.Q, derived{name: nameQ, index: used})
 		used++
+	}
+	for _, p := range r.Branch {
+		inductance, resistance := p.Keys()
+		add(inductance, p.Inductance, derived{name: nameBranchL, hz: p.Hz})
+		add(resistance, p.Resistance, derived{name: nameBranchR, hz: p.Hz})
 	}
 	return budgets
 }

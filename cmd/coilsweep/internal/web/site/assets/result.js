@@ -93,6 +93,7 @@ function draw() {
   show(byID("result-left-out"), left.length > 0);
   fill(byID("result-left-out"), el("h3", {}, "Left out"), list(left.map((l) => el("span", {}, name(l.take), l.why ? `: ${visible(l.why)}` : ""))));
   drawTakes(result);
+  drawBranch(result);
   drawBudget(result);
   drawModel(result);
   command(fitForm.node, commandLine("fit", state.coilID));
@@ -125,6 +126,15 @@ function drawTakes(result) {
     el("td", {}, decibels(t.snr_db)),
     el("td", { class: "flags" }, t.used === false ? el("span", {}, "not used") : null, " ", (t.flags ?? []).map((f) => [el("span", {}, visible(f)), " "]).flat(), !(t.flags ?? []).length && t.used !== false ? "–" : null)));
   fill(byID("result-takes"), table("Takes in the result", ["take", "added", "resonance", "Q", "peak", "height", "signal over noise", "<flags"], rows));
+}
+
+// The winding at the frequencies of meters; nothing where nothing of it is known.
+function drawBranch(result) {
+  const points = result.branch ?? [], meters = { 100: "100 Hz", 120: "120 Hz", 1000: "1 kHz", 10000: "10 kHz" };
+  show(byID("result-branch"), points.some((p) => p.inductance_h?.value != null || p.resistance_ohm?.value != null));
+  fill(byID("branch"), table("The winding at the frequencies of meters", ["frequency", "L in series", "AC resistance"], points.map((p) => el("tr", {},
+    el("th", { scope: "row" }, meters[p.hz] ?? plain(p.hz, "Hz", 4), meters[p.hz] ? null : el("small", {}, " resonance with nothing added")),
+    el("td", {}, quantity(p.inductance_h, "H")), el("td", {}, quantity(p.resistance_ohm, "Ω"))))));
 }
 
 const NAMES = { inductance_h: "L", capacitance_f: "C", resistance_ohm: "R", capacitance_coil_f: "C of the coil", bare_resonance_hz: "resonance, coil alone", bare_q: "Q, coil alone" };
