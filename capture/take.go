@@ -31,6 +31,7 @@ type Take struct {
 	Drive     Drive           `toml:"drive"`
 	Reference Reference       `toml:"reference"`
 	Bench     Bench           `toml:"bench"`
+	Card      Card            `toml:"card,omitempty"`
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
@@ -220,6 +221,9 @@ func (t Take) CheckPlan() error {
 	}
 	if err := t.Stimulus.Validate(); err != nil {
 		return fmt.Errorf("stimulus: %w", err)
+	}
+	if err := t.Card.check(); err != nil {
+		return fmt.Errorf("sound card: %w", err)
 	}
 	if t.Calibration != nil {
 		return t.Calibration.Covers(t)

@@ -51,6 +51,10 @@ type Card struct {
 	RateHz           int      `toml:"rate_hz,omitempty"`
 	LevelDBFS        *float64 `toml:"level_dbfs,omitempty"`
 	BufferS          float64  `toml:"buffer_s,omitempty"`
+	// RippleDB, RippleTakeDB and ClockPPM are limits, as in capture.Card.
+	RippleDB     *float64 `toml:"ripple_db,omitempty"`
+	RippleTakeDB *float64 `toml:"ripple_take_db,omitempty"`
+	ClockPPM     *float64 `toml:"clock_ppm,omitempty"`
 }
 
 // Drive says how the exciter is driven.
@@ -208,6 +212,17 @@ func (c Card) check() error {
 		return wrongKey("card", "level_dbfs", "level_dbfs is %g: want -120 to 0", *c.LevelDBFS)
 	case c.BufferS != 0 && !(c.BufferS > 0 && c.BufferS <= 1):
 		return wrongKey("card", "buffer_s", "buffer_s is %g: want up to 1 s", c.BufferS)
+	}
+	for _, l := range []struct {
+		key   string
+		value *float64
+	}{{"ripple_db", c.RippleDB}, {"ripple_take_db", c.RippleTakeDB}, {"clock_ppm", c.ClockPPM}} {
+		if l.value == nil {
+			continue
+		}
+		if err := CheckLimit(l.key, *l.value); err != nil {
+			return &KeyError{"card", l.key, err}
+		}
 	}
 	return nil
 }

@@ -105,7 +105,7 @@ func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Resp
 		return fit.Unknown(failed.Error()), nil
 	}
 	result, err := joint.Analyse(ctx, coil, []joint.Take{{
-		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(),
+		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(), Card: t.CardLimits(),
 	}}, fit.Options{})
 	if ctx.Err() != nil {
 		return fit.Quantity{}, ctx.Err()
