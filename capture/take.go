@@ -54,16 +54,6 @@ type BenchFile struct {
 	SHA256 string `toml:"sha256"`
 }
 
-// Load is what hangs on the coil during a take. A nil field was not given:
-// for added parts that means nothing was added, for the fixture that it is
-// unknown.
-type Load struct {
-	AddedC   *quantity.Capacitance `toml:"added_c,omitempty"`
-	AddedR   *quantity.Resistance  `toml:"added_r,omitempty"`
-	FixtureC *quantity.Capacitance `toml:"fixture_c,omitempty"`
-	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
-}
-
 // Drive says how the exciter was driven.
 type Drive struct {
 	Kind     string               `toml:"kind"` // "current" or "voltage"

@@ -140,6 +140,9 @@ func Read(path string) (Found, error) {
 	return Found{Bench: b, Path: path, SHA256: atomicfile.Sum(text)}, nil
 }
 
+// NoDielectric is what is wrong with a fixture's capacitance that has one.
+const NoDielectric = "a dielectric is understood of an added capacitor, not of cable and input"
+
 // KeyError is something wrong with one key of a bench.
 type KeyError struct {
 	Table, Key string // Key is empty where it is the whole table
@@ -179,6 +182,9 @@ func (b Bench) check() error {
 		}
 	default:
 		return wrongKey("reference", "kind", `kind is %q: want "none", "current" or "loopback"`, r.Kind)
+	}
+	if c := b.Fixture.Capacitance; c != nil && c.Dielectric != quantity.UnstatedDielectric {
+		return wrongKey("fixture", "capacitance", "%s", NoDielectric)
 	}
 	if c := b.Calibration; c.File == "" && c.SHA256 != "" || c.File != "" && c.SHA256 == "" {
 		return wrongKey("calibration", "file", "file and sha256 go together: calibrate the sound card again")

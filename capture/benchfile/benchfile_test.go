@@ -99,6 +99,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{head + "[reference]\nsense_r = \"10\"", "sense_r belongs"},
 		{head + "[fixture]\ndate = \"yesterday\"", "want a day"},
 		{head + "[fixture]\ncapacitance = \"65 ohm\"", "line 3"},
+		{head + "[fixture]\ncapacitance = \"65p 5% PP\"", "a dielectric is understood of an added capacitor"},
 		{head + "[calibration]\nfile = \"card.toml\"", "go together"},
 		{head + "[calibration]\nfile = \"../card.toml\"\nsha256 = \"0\"", "beside bench.toml"},
 	}

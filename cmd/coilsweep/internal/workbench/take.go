@@ -42,7 +42,7 @@ func (t *Take) name() *Option {
 // added are the parts that are put across the coil for the take.
 func (t *Take) added() Options {
 	return Options{
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"`},
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, as in "470p 1% C0G", its loss is known better`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
 	}
 }
@@ -187,6 +187,9 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 		if !given("exciter-r") {
 			return capture.Take{}, wrong("exciter-r", "a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]")
 		}
+	}
+	if c := t.FixtureC; c != nil && c.Dielectric != quantity.UnstatedDielectric {
+		return capture.Take{}, wrong("fixture-c", "%s", benchfile.NoDielectric)
 	}
 	if given("sense-r") && t.Reference != "current" {
 		return capture.Take{}, wrong("sense-r", "{sense-r} belongs to {reference} current")
