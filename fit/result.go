@@ -166,6 +166,15 @@ type Contribution struct {
 	U    float64 `json:"u"`
 }
 
+// Sources of uncertainty that a further sweep or another model may lower, as
+// BudgetLine names them; and the sound card's clock.
+const (
+	NoiseSource = "noise"
+	ModelSource = "model"
+	WeakSource  = "weak prior"
+	ClockSource = "clock"
+)
+
 // BudgetLine is one source of uncertainty.
 type BudgetLine struct {
 	Source  string  `json:"source"`

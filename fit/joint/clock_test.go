@@ -32,3 +32,13 @@ func TestClockLimit(t *testing.T) {
 		t.Errorf("u of the resonance %.3g with a clock of 600 ppm in one take", worst)
 	}
 }
+
+// Readers of a budget know its sources by the names in package fit.
+func TestSourceNames(t *testing.T) {
+	for ours, theirs := range map[source]string{sourceNoise: fit.NoiseSource, sourceModel: fit.ModelSource,
+		sourceWeak: fit.WeakSource, sourceClock: fit.ClockSource} {
+		if string(ours) != theirs {
+			t.Errorf("%q is called %q", ours, theirs)
+		}
+	}
+}
