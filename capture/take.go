@@ -28,6 +28,7 @@ type Take struct {
 	Drive     Drive           `toml:"drive"`
 	Reference Reference       `toml:"reference"`
 	Bench     Bench           `toml:"bench"`
+	Card      Card            `toml:"card,omitempty"`
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
@@ -48,16 +49,6 @@ type Take struct {
 type BenchFile struct {
 	Path   string `toml:"path"`
 	SHA256 string `toml:"sha256"`
-}
-
-// Load is what is connected across the coil during a take. A nil field was not given:
-// for added parts that means nothing was added, for the fixture that it is
-// unknown.
-type Load struct {
-	AddedC   *quantity.Capacitance `toml:"added_c,omitempty"`
-	AddedR   *quantity.Resistance  `toml:"added_r,omitempty"`
-	FixtureC *quantity.Capacitance `toml:"fixture_c,omitempty"`
-	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
 }
 
 // Drive says how the exciter was driven.
@@ -211,6 +202,9 @@ func (t Take) CheckPlan() error {
 	}
 	if err := t.Stimulus.Validate(); err != nil {
 		return fmt.Errorf("stimulus: %w", err)
+	}
+	if err := t.Card.check(); err != nil {
+		return fmt.Errorf("sound card: %w", err)
 	}
 	if t.Calibration != nil {
 		return t.Calibration.Covers(t)

@@ -66,7 +66,10 @@ type Coil struct {
 	// given); during a take it has the temperature Noise.Celsius.
 	Resistance quantity.Resistance  `toml:"resistance"`
 	WindingC   quantity.Capacitance `toml:"winding_c"`
-	Rings      []Ring               `toml:"ring"`
+	// WindingLoss is the dissipation factor of WindingC at 1 kHz and, within 1 %,
+	// from 10 Hz to 100 kHz; 0: none.
+	WindingLoss float64 `toml:"winding_loss"`
+	Rings       []Ring  `toml:"ring"`
 	// Mutual couples rings with each other.
 	Mutual []Mutual `toml:"mutual"`
 }
@@ -112,6 +115,9 @@ type Fixture struct {
 type Added struct {
 	CError *float64 `toml:"true_added_c_error"` // relative, 0.004 is +0.4 %
 	RError *float64 `toml:"true_added_r_error"`
+	// CLoss is the true dissipation factor of an added capacitor, as WindingLoss;
+	// 0: none, whatever its dielectric is stated to be.
+	CLoss float64 `toml:"c_loss"`
 }
 
 // Exciter is the exciter coil and what drives it.

@@ -19,10 +19,15 @@ func (b *Batch) suspect(i int) Suspicion {
 	var s Suspicion
 	score := map[string]float64{} // 0 where it does not stand out
 	part := map[string]float64{}  // relative to the median
+	named := map[string]bool{}
 	for _, p := range b.Properties {
 		if !p.Outlying(i) {
 			continue
 		}
+		if named[p.Family()] {
+			continue
+		}
+		named[p.Family()] = true
 		score[p.Key] = p.Scores[i]
 		direction := "above"
 		if p.Scores[i] < 0 {

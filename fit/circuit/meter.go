@@ -13,6 +13,15 @@ func (c Coil) Impedance(s complex128, load Load) complex128 {
 	return z / (1 + z*y)
 }
 
+// Branch is the winding branch R + s L(s) at frequencyHz as a series inductance
+// in henry and a series resistance in ohm, which is R at low frequency and more
+// by what eddy currents take above it; without the coil's own C.
+func (c Coil) Branch(frequencyHz float64) (inductanceH, resistanceOhm float64) {
+	w := 2 * math.Pi * frequencyHz
+	l := c.Inductance(complex(0, w))
+	return real(l), c.ResistanceOhm - w*imag(l)
+}
+
 // MeterReading is what an LCR meter shows of an impedance Z = R_s + j X at one
 // frequency. The series values read Z as R_s in series with L_s (X = w L_s) or
 // C_s (X = -1/(w C_s)); the parallel values read 1/Z = 1/R_p + j B as R_p

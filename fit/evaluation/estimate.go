@@ -125,7 +125,7 @@ func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint
 func inputOf(t capture.Take) joint.Take {
 	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
+		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.CardLimits(),
 		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
 	}
 	for _, f := range t.Quality.Flags {

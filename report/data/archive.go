@@ -38,6 +38,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 	p.text("result.json", func(b *bytes.Buffer) error { return c.Result.Encode(b) })
 	p.text("result.schema.json", func(b *bytes.Buffer) error { return WriteSchema(b) })
 	p.text("response.csv", func(b *bytes.Buffer) error { return ResultCSV(b, c.Result, CSVOptions{}) })
+	p.text("branch.csv", func(b *bytes.Buffer) error { return BranchCSV(b, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {
 		p.text("circuit.cir", func(b *bytes.Buffer) error { _, err := b.WriteString(netlist); return err })
 	}

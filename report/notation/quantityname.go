@@ -29,6 +29,8 @@ func QuantityName(key string) (words string, unit quantity.Unit) {
 		name = "resonance of the coil alone"
 	case "capacitance_coil":
 		name = "self-capacitance"
+	case "branch_resonance_resistance":
+		name = "AC resistance at the resonance with nothing added"
 	default:
 		name = strings.ReplaceAll(name, "_", " ")
 	}

@@ -78,7 +78,9 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 	for _, one := range b.Properties {
 		properties = append(properties, one.Property)
 		p.statistics(one)
-		p.chart(figure.Control(one), one.Name, &draw)
+		if one.Base == "" { // else as the figure of the property that it repeats
+			p.chart(figure.Control(one), one.Name, &draw)
+		}
 	}
 	p.table(properties, func(property int) []fit.Quantity { return b.Properties[property].Values },
 		func(property, row int) bool { return b.Properties[property].Outlying(row) })

@@ -52,6 +52,7 @@ type coilPage struct {
 	frame
 	Summary  []string
 	Numbers  []keyNumber
+	Branch   *branchTable // nil: nothing of it is known
 	Basis    string
 	Warnings []string
 	Advice   []string
@@ -111,6 +112,16 @@ type (
 		Name, Outside string
 		Glyph, SVG    template.HTML
 	}
+	branchTable struct {
+		Title   string
+		Columns []string
+		Rows    []branchRow
+		Reasons []string
+	}
+	branchRow struct {
+		Name, Note string
+		Cells      []string
+	}
 	eddyRow  struct{ Name, Share, Corner string }
 	triedRow struct {
 		Name, Parameters, BIC, Chi2, Runs, Note string
@@ -136,6 +147,7 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 		p.Summary = append(p.Summary, notation.Tied(s))
 	}
 	p.keyNumbers(r)
+	p.branch(r)
 	p.Basis = strings.Join(notation.TypesetAll(r.Basis), "; ")
 	p.Warnings = notation.TypesetAll(r.Warnings)
 	for _, a := range r.Advice {
@@ -167,7 +179,7 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	}
 
 	p.circuit(r)
-	p.budgets(r.Budget)
+	p.budgets(words.Budgets(r.Budget))
 	p.correlation(r.Covariance)
 	p.monteCarlo(r.MonteCarlo)
 	p.meter(r.Meter)
@@ -199,6 +211,28 @@ func (p *coilPage) keyNumbers(r fit.Result) {
 		p.AnySpread = p.AnySpread || n.Spread != ""
 		p.Numbers = append(p.Numbers, n)
 	}
+}
+
+// branch is the winding at the frequencies of meters.
+func (p *coilPage) branch(r fit.Result) {
+	points := words.Branch(r)
+	if points == nil {
+		return
+	}
+	t := &branchTable{Title: words.BranchTitle}
+	for _, point := range points {
+		frequency, note := words.BranchPlace(point)
+		t.Rows = append(t.Rows, branchRow{Name: notation.Tied(frequency), Note: note})
+	}
+	var n notation.Notes
+	for _, c := range words.BranchColumns {
+		t.Columns = append(t.Columns, c.Name)
+		for i, cell := range notation.CellsOf(&n, c.Unit, points, c.Of) {
+			t.Rows[i].Cells = append(t.Rows[i].Cells, notation.Tied(cell))
+		}
+	}
+	t.Reasons = n.Reasons()
+	p.Branch = t
 }
 
 func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) keyNumber {

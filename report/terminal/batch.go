@@ -33,15 +33,18 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 	t.line("")
 	t.spreads(b)
 	t.line("")
+	// The winding at the frequencies of meters would double the table: it stands
+	// in the other two.
+	shown := slices.DeleteFunc(slices.Clone(b.Properties), func(p batch.Property) bool { return p.Base != "" })
 	m := many{
-		values: func(property int) []fit.Quantity { return b.Properties[property].Values },
-		marked: func(property, coil int) bool { return b.Properties[property].Outlying(coil) },
+		values: func(property int) []fit.Quantity { return shown[property].Values },
+		marked: func(property, coil int) bool { return shown[property].Outlying(coil) },
 		last:   []string{"verdict"},
 	}
 	for i, coil := range b.Coils {
 		m.names, m.last = append(m.names, notation.Visible(coil.Name)), append(m.last, words.Verdict(b, i))
 	}
-	for _, p := range b.Properties {
+	for _, p := range shown {
 		m.properties = append(m.properties, p.Property)
 	}
 	t.coils(m, func(cell string) string {

@@ -18,6 +18,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t := newTable(w, o)
 	t.head(r)
 	t.numbers(r)
+	t.branch(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
 		t.paragraph("Based on", strings.Join(notation.TypesetAll(r.Basis), "; ")+".")
@@ -26,7 +27,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t.meter(r.Meter, false)
 	t.reasons()
 	if o.Budget {
-		t.budget(r.Budget)
+		t.budget(words.Budgets(r.Budget))
 	}
 	t.monteCarlo(r.MonteCarlo)
 	if len(r.Warnings)+len(r.Advice) > 0 {
@@ -71,6 +72,48 @@ func (t *table) numbers(r fit.Result) {
 		t.line(t.paint(sgrFaint, "  "+s))
 	}
 	t.line("")
+}
+
+// branch is the winding at the frequencies of meters.
+func (t *table) branch(r fit.Result) {
+	points := words.Branch(r)
+	if points == nil {
+		return
+	}
+	for _, s := range wrap(words.BranchTitle+":", t.o.Width) {
+		t.line(t.paint(sgrFaint, s))
+	}
+	c, which := t.fitting(
+		func() columns { return t.branchColumns(points, true) },
+		func() columns { return t.branchColumns(points, false) })
+	t.headed(c, nil)
+	if _, note := words.BranchPlace(points[len(points)-1]); which > 0 && note != "" {
+		t.line(t.paint(sgrFaint, truncate("The last: "+note+".", t.o.Width)))
+	}
+	t.line("")
+}
+
+func (t *table) branchColumns(points []fit.BranchPoint, notes bool) columns {
+	header, rows := []string{"frequency"}, make([][]string, len(points))
+	for i, p := range points {
+		frequency, _ := words.BranchPlace(p)
+		rows[i] = []string{frequency}
+	}
+	for _, column := range words.BranchColumns {
+		header = append(header, column.Name)
+		for i, cell := range notation.CellsOf(&t.notes, column.Unit, points, column.Of) {
+			rows[i] = append(rows[i], cell)
+		}
+	}
+	c := columns{gap: 2, right: []bool{true, true, true, false}}
+	c.add(header...)
+	for i, p := range points {
+		if _, note := words.BranchPlace(p); notes && note != "" {
+			rows[i] = append(rows[i], note)
+		}
+		c.add(rows[i]...)
+	}
+	return c
 }
 
 // takes are the takes as a table: what their shapes show, and below it their

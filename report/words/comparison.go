@@ -30,15 +30,20 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			continue
 		}
 		type found struct {
-			words string
-			en    float64
+			words, family string
+			en            float64
 		}
 		var differs []found
 		var open []string
+		unknown := 0
 		for _, r := range c.Rows {
 			d := r.Differences[i]
 			if d.Verdict == comparison.Open {
-				open = append(open, r.Name)
+				unknown++
+				// What repeats a property is open because that is, or by itself.
+				if r.Base == "" || open == nil {
+					open = append(open, r.Name)
+				}
 			}
 			if d.Verdict != comparison.Differs {
 				continue
@@ -47,7 +52,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			if percent := notation.Change(d.Percent); percent != "" {
 				words += " (" + percent + ")"
 			}
-			differs = append(differs, found{words, math.Abs(*d.En)})
+			differs = append(differs, found{words, r.Family(), math.Abs(*d.En)})
 		}
 		slices.SortStableFunc(differs, func(a, b found) int {
 			if a.en > b.en {
@@ -56,6 +61,13 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			return 1
 		})
 		var words []string
+		// The largest of each family speaks for it.
+		said := map[string]bool{}
+		differs = slices.DeleteFunc(differs, func(f found) bool {
+			again := said[f.family]
+			said[f.family] = true
+			return again
+		})
 		for _, d := range differs[:min(len(differs), mostSaid)] {
 			words = append(words, d.words)
 		}
@@ -63,7 +75,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			words = append(words, fmt.Sprintf("and in %d more", more))
 		}
 		switch {
-		case len(open) == len(c.Rows):
+		case unknown == len(c.Rows):
 			out = append(out, names[i]+" cannot be compared: too little is known of it or of the reference.")
 		case words == nil:
 			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within "+
@@ -71,7 +83,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
 		}
-		if 0 < len(open) && len(open) < len(c.Rows) {
+		if 0 < unknown && unknown < len(c.Rows) {
 			out[len(out)-1] += " Not comparable: " + strings.Join(open, ", ") + "."
 		}
 		if len(out) == 8 && len(c.Coils) > 10 {

@@ -29,6 +29,7 @@ func NewBenchText() *BenchText {
 	o.Options = append(o.Options, o.stimulus.rate(), o.stimulus.level())
 	o.Options = append(o.Options, o.bench.card()...)
 	o.Options = append(o.Options, o.take.coilChannel(), o.take.referenceChannel())
+	o.Options = append(o.Options, o.take.cardLimits()...)
 	o.Options = append(o.Options, o.take.drive()...)
 	o.Options = append(o.Options, o.take.reference("none", "current", "loopback"), o.take.senseR())
 	o.Options = append(o.Options, o.take.fixture()...)

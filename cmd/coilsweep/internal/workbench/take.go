@@ -28,6 +28,7 @@ type Take struct {
 	Reference        string // "none", "current" or "loopback"
 	CoilChannel      int
 	ReferenceChannel int
+	Card             capture.Card // limits that were stated
 }
 
 func defaultTake() Take {
@@ -41,7 +42,7 @@ func (t *Take) name() *Option {
 // added are the parts that are put across the coil for the take.
 func (t *Take) added() Options {
 	return Options{
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"`},
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, as in "470p 1% C0G", its loss is known better`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
 	}
 }
@@ -104,11 +105,59 @@ func (t *Take) referenceChannel() *Option {
 	}
 }
 
+// cardLimits are the limits of the sound card that no recording tells.
+func (t *Take) cardLimits() Options {
+	limit := func(name, key, help string, at *float64, field func(*benchfile.Card) **float64) *Option {
+		return &Option{
+			Name: name, Group: groupCard, Page: true, Value: limitOf(key, at), Help: help, Default: "-",
+			Bench: &BenchKey{
+				Table: "card", Key: key,
+				Take: func(b benchfile.Bench) bool {
+					v := *field(&b.Card)
+					if v == nil {
+						return false
+					}
+					*at = *v
+					return true
+				},
+				State: func(b *benchfile.Bench) { v := *at; *field(&b.Card) = &v },
+			},
+		}
+	}
+	return Options{
+		limit("ripple", "ripple_db", "how uneven the card's response may be within an octave, in dB (default 0.01; 0.003 with a reference or a calibration)",
+			&t.Card.RippleDB, func(c *benchfile.Card) **float64 { return &c.RippleDB }),
+		limit("ripple-take", "ripple_take_db", "how much of that may change between takes, in dB (default 0.001)",
+			&t.Card.RippleTakeDB, func(c *benchfile.Card) **float64 { return &c.RippleTakeDB }),
+		limit("clock", "clock_ppm", "how wrong the card's sample clock may be, in ppm (default 50)",
+			&t.Card.ClockPPM, func(c *benchfile.Card) **float64 { return &c.ClockPPM }),
+	}
+}
+
+// limitOf holds a limit of a sound card, by its key in bench.toml; nothing until
+// it is given.
+func limitOf(key string, at *float64) Value {
+	number := Number(at).(value[float64])
+	return value[float64]{at, number.kind, func(s string) (float64, error) {
+		v, err := number.parse(s)
+		if err == nil {
+			err = benchfile.CheckLimit(key, v)
+		}
+		return v, err
+	}, func(v float64) string {
+		if v == 0 {
+			return ""
+		}
+		return number.show(v)
+	}}
+}
+
 // wiring is all but the name.
 func (t *Take) wiring() Options {
 	o := append(t.added(), t.fixture()...)
 	o = append(o, t.drive()...)
-	return append(o, t.reference("none", "current", "loopback"), t.senseR(), t.coilChannel(), t.referenceChannel())
+	o = append(o, t.reference("none", "current", "loopback"), t.senseR(), t.coilChannel(), t.referenceChannel())
+	return append(o, t.cardLimits()...)
 }
 
 // take is the plan of the take, made by program. A contradiction is an
@@ -139,6 +188,9 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 			return capture.Take{}, wrong("exciter-r", "a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]")
 		}
 	}
+	if c := t.FixtureC; c != nil && c.Dielectric != quantity.UnstatedDielectric {
+		return capture.Take{}, wrong("fixture-c", "%s", benchfile.NoDielectric)
+	}
 	if given("sense-r") && t.Reference != "current" {
 		return capture.Take{}, wrong("sense-r", "{sense-r} belongs to {reference} current")
 	}
@@ -161,6 +213,7 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 		Reference: capture.Reference{
 			Kind: t.Reference, SenseR: t.SenseR,
 		},
+		Card: t.Card,
 	}, nil
 }
 
