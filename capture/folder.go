@@ -3,7 +3,6 @@
 package capture
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
@@ -180,7 +179,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	if err != nil {
 		return Recording{}, err
 	}
-	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
+	r, err := DecodeRecording(data)
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}

@@ -1,14 +1,11 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/align"
 	"coilsweep/capture/tomlkey"
@@ -139,13 +136,7 @@ type Quality struct {
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
-	var lost []int
-	for _, k := range q.DamagedRepeats {
-		if !slices.Contains(q.ClippedRepeats, k) {
-			lost = append(lost, k)
-		}
-	}
-	return lost
+	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool { return slices.Contains(q.ClippedRepeats, k) })
 }
 
 // Flag is a short fixed word for something wrong with a take.
@@ -250,31 +241,21 @@ func (t Take) check() error {
 }
 
 func EncodeTake(t Take) ([]byte, error) {
-	var b bytes.Buffer
-	enc := toml.NewEncoder(&b)
-	enc.Indent = ""
-	if err := enc.Encode(t); err != nil {
+	data, err := tomlkey.Encode(t)
+	if err != nil {
 		return nil, fmt.Errorf("take.toml: %w", err)
 	}
-	return b.Bytes(), nil
+	return data, nil
 }
 
 func DecodeTake(data []byte) (Take, error) {
-	var t Take
-	if err := tomlkey.Decode(data, &t); err != nil {
-		return Take{}, err
-	}
-	return t, t.check()
+	return tomlkey.DecodeChecked(data, Take.check)
 }
 
 // Unfit reports whether a take with this flag is of no use to a fit. A
 // drop-out and a clipped repeat are none: the damaged repeats are left out.
 func (f Flag) Unfit() bool {
-	switch f {
-	case Clipped, NoStimulus, TooShort:
-		return true
-	}
-	return false
+	return f == Clipped || f == NoStimulus || f == TooShort
 }
 
 // Flag adds f to the flags, once.

@@ -10,12 +10,12 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"syscall"
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -118,16 +118,10 @@ func Find(dir string) (Found, error) {
 
 // Read reads the bench at path.
 func Read(path string) (Found, error) {
-	info, err := os.Stat(path)
+	text, err := tomlkey.ReadFile(path, maxBytes, "cannot read the bench",
+		"the description of a bench (a TOML file of up to 64 KiB)")
 	if err != nil {
-		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
-	}
-	if !info.Mode().IsRegular() || info.Size() > maxBytes {
-		return Found{}, fmt.Errorf("%s is not the description of a bench (a TOML file of up to 64 KiB)", path)
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
+		return Found{}, err
 	}
 	b, err := Decode(text)
 	if err != nil {

@@ -19,6 +19,7 @@
 package virtual
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 
@@ -248,13 +249,9 @@ func (b Bench) Quiet() Bench {
 // lies between the voltage that is known (of the source, or with a loopback at
 // the jack) and the exciter's inductance.
 func (b Bench) Setup() (capture.Drive, capture.Reference) {
-	reference := capture.Reference{Kind: b.Reference.Kind}
-	if reference.Kind == "" {
-		reference.Kind = "none"
-	}
+	reference := capture.Reference{Kind: cmp.Or(b.Reference.Kind, "none")}
 	if reference.Kind == "current" {
-		r := b.Reference.SenseR
-		reference.SenseR = &r
+		reference.SenseR = new(b.Reference.SenseR)
 	}
 	drive := capture.Drive{Kind: b.Exciter.Drive}
 	if drive.Kind == "voltage" {
@@ -263,8 +260,7 @@ func (b Bench) Setup() (capture.Drive, capture.Reference) {
 			r += b.Output.Resistance.SI
 		}
 		drive.ExciterR = &quantity.Resistance{Value: quantity.Value{SI: r, Unit: quantity.Ohm, Text: strconv.FormatFloat(r, 'g', -1, 64)}}
-		l := b.Exciter.Inductance
-		drive.ExciterL = &l
+		drive.ExciterL = new(b.Exciter.Inductance)
 	}
 	return drive, reference
 }

@@ -14,10 +14,8 @@ import (
 type Truth struct {
 	InductanceH   float64 // of the coil at low frequency
 	ResistanceOhm float64 // of the coil at the temperature of the bench
-	WindingF      float64
 	FixtureF      float64
 	AddedF        float64 // true value; 0: none
-	AddedOhm      float64 // true value; +Inf: none
 	CapacitanceF  float64 // all across the coil
 	LoadOhm       float64 // all across the coil; +Inf: none
 
@@ -60,10 +58,8 @@ func (b Bench) Truth(load capture.Load, seed uint64) (Truth, error) {
 	t := Truth{
 		InductanceH:   net.coil.inductance,
 		ResistanceOhm: net.coil.resistance,
-		WindingF:      b.Coil.WindingC.SI,
 		FixtureF:      b.Fixture.Capacitance.SI,
 		AddedF:        p.loadC,
-		AddedOhm:      parallel(0, p.loadR),
 		CapacitanceF:  net.capacitance,
 		LoadOhm:       net.loadR,
 		LCHz:          1 / (2 * math.Pi * math.Sqrt(net.coil.inductance*net.capacitance)),

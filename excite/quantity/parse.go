@@ -251,13 +251,9 @@ func (p *parser) finish(out sized, whole, fraction string, exponent int) (sized,
 }
 
 func (p *parser) digits() string {
-	n := 0
-	for n < len(p.s) && isDigit(p.s[n]) {
-		n++
-	}
-	d := p.s[:n]
-	p.s = p.s[n:]
-	return d
+	before := p.s
+	p.s = strings.TrimLeft(before, "0123456789")
+	return before[:len(before)-len(p.s)]
 }
 
 // powerOfTen looks for an exponent such as e-12; length 0 where there is none.

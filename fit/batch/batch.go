@@ -8,6 +8,7 @@
 package batch
 
 import (
+	"cmp"
 	"errors"
 	"math"
 	"slices"
@@ -190,19 +191,13 @@ func (b *Batch) property(p comparison.Property) Property {
 
 // verdict is that of all limits together.
 func (b *Batch) verdict(coil int) Verdict {
-	verdict := Unknown
-	first := true
+	var verdict Verdict
 	for _, p := range b.Properties {
-		if p.Judgements == nil {
-			continue
+		if p.Judgements != nil {
+			verdict = worse(verdict, p.Judgements[coil].Verdict)
 		}
-		if first {
-			verdict, first = p.Judgements[coil].Verdict, false
-			continue
-		}
-		verdict = worse(verdict, p.Judgements[coil].Verdict)
 	}
-	return verdict
+	return cmp.Or(verdict, Unknown)
 }
 
 // Count is how many coils have a verdict.

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -43,10 +44,7 @@ func (b *Batch) suspect(i int) Suspicion {
 // conductor coupled to the winding takes from Q, and a little from L, but leaves
 // R as it is.
 func cause(score, part map[string]float64) string {
-	q := score["bare_q"]
-	if q == 0 {
-		q = score["q"]
-	}
+	q := cmp.Or(score["bare_q"], score["q"])
 	l, r, c := score["inductance_h"], score["resistance_ohm"], score["capacitance_f"]
 	switch {
 	case q < 0 && part["resistance_ohm"] < math.Max(0.05, -0.3*math.Min(part["bare_q"], part["q"])):

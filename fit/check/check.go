@@ -118,9 +118,7 @@ func Judge(s Scout) Report {
 		r.Channels = append(r.Channels, s.channel(i, x, x[quiet.From:quiet.To]))
 	}
 	if len(r.Channels) > 0 {
-		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
 		silence := s.Recording.Samples[0][quiet.From:quiet.To]
-		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, quality.LevelOf(silence).Peak)
 		r.Noise = append(r.Noise, quality.Octaves(silence, s.Recording.RateHz)...)
 		r.Mains = s.mains(quiet)
 	}
@@ -138,12 +136,7 @@ func Judge(s Scout) Report {
 		r.judgeTime(q)
 		r.judgeResponse(s)
 	}
-	r.FitToTake = true
-	for _, f := range r.Findings {
-		if f.Grade == Stop {
-			r.FitToTake = false
-		}
-	}
+	r.FitToTake = !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Grade == Stop })
 	return r
 }
 
@@ -157,12 +150,12 @@ func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS
 // channel measures one channel over the whole recording; peak and rms of the
 // coil's are replaced by those of its sweeps.
 func (s Scout) channel(i int, x []float64, silence []float64) Channel {
-	name := "coil"
+	q := s.Take.Quality
+	c := Channel{Name: "coil", NoiseDBFS: quality.DBFS(quality.Variance(silence)), PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS}
 	if i > 0 {
-		name = "reference"
+		c.Name = "reference"
+		c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
 	}
-	c := Channel{Name: name, NoiseDBFS: quality.DBFS(quality.Variance(silence))}
-	c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
 	c.ExpectedPeakDBFS = s.expected(c.PeakDBFS, quality.LevelOf(silence).Peak)
 	return c
 }

@@ -21,7 +21,6 @@ func (c Coil) Impedance(s complex128, load Load) complex128 {
 // too, D = 1/Q. Two modes are the same impedance only at one frequency:
 // L_s = L_p/(1 + 1/Q^2), R_s = R_p/(1 + Q^2).
 type MeterReading struct {
-	FrequencyHz           float64
 	SeriesInductanceH     float64
 	SeriesResistanceOhm   float64
 	SeriesCapacitanceF    float64
@@ -30,8 +29,6 @@ type MeterReading struct {
 	ParallelCapacitanceF  float64
 	QualityFactor         float64
 	DissipationFactor     float64
-	ImpedanceMagnitudeOhm float64
-	ImpedancePhaseRad     float64
 }
 
 // MeterReadingOf is the reading of the impedance z in ohm at frequencyHz.
@@ -40,7 +37,6 @@ func MeterReadingOf(z complex128, frequencyHz float64) MeterReading {
 	r, x := real(z), imag(z)
 	square := r*r + x*x
 	return MeterReading{
-		FrequencyHz:           frequencyHz,
 		SeriesInductanceH:     x / w,
 		SeriesResistanceOhm:   r,
 		SeriesCapacitanceF:    -1 / (w * x),
@@ -49,8 +45,6 @@ func MeterReadingOf(z complex128, frequencyHz float64) MeterReading {
 		ParallelCapacitanceF:  -x / (square * w),
 		QualityFactor:         x / r,
 		DissipationFactor:     r / x,
-		ImpedanceMagnitudeOhm: math.Sqrt(square),
-		ImpedancePhaseRad:     math.Atan2(x, r),
 	}
 }
 

@@ -8,6 +8,7 @@
 package comparison
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -130,11 +131,7 @@ func CommonLoads(coils []Coil) []Load {
 		}
 	}
 	slices.SortFunc(common, func(a, b Load) int {
-		switch {
-		case a.Farad < b.Farad || a.Farad == b.Farad && a.conductance() < b.conductance():
-			return -1
-		}
-		return 1
+		return cmp.Or(cmp.Compare(a.Farad, b.Farad), cmp.Compare(a.conductance(), b.conductance()))
 	})
 	return common
 }

@@ -137,6 +137,6 @@ func (t Truth) slope(shares []float64, interest int, gain []float64) (float64, e
 
 // isCondition: the matrix was inverted, but badly conditioned.
 func isCondition(err error) bool {
-	var c mat.Condition
-	return errors.As(err, &c)
+	_, ok := errors.AsType[mat.Condition](err)
+	return ok
 }

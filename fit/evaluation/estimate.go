@@ -40,8 +40,7 @@ func ReadTakes(folder *capture.Folder, before *Evaluation) ([]capture.Take, []ca
 
 func (e *Evaluation) readTakes(before *Evaluation) (unreadable []capture.UnreadableTake, err error) {
 	if before == nil {
-		e.Takes, unreadable, err = e.Folder.Takes()
-		return unreadable, err
+		before = &Evaluation{}
 	}
 	read := map[capture.TakeFingerprint]capture.Take{}
 	for _, t := range before.Takes {
@@ -62,12 +61,11 @@ func (e *Evaluation) readTakes(before *Evaluation) (unreadable []capture.Unreada
 
 // checksumOf is that of the take.toml of a take.
 func (e *Evaluation) checksumOf(take string) string {
-	for _, h := range e.held.Takes {
-		if h.Name == take {
-			return h.SHA256
-		}
+	at := slices.IndexFunc(e.held.Takes, func(h capture.TakeFingerprint) bool { return h.Name == take })
+	if at < 0 {
+		return ""
 	}
-	return ""
+	return e.held.Takes[at].SHA256
 }
 
 // estimate estimates the responses of all takes, on all cores, but for those

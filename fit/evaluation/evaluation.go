@@ -116,8 +116,7 @@ func (e *Evaluation) takeOptions(last *fit.Result, o *fit.Options) {
 	}
 	o.Forms, o.SharedGain = options.Forms, options.SharedGain
 	if len(o.Forms) > 0 || o.SharedGain {
-		record := o.Record()
-		e.AsLast = &record
+		e.AsLast = new(o.Record())
 	}
 }
 

@@ -2,8 +2,6 @@ package web
 
 import (
 	"cmp"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"html/template"
@@ -80,8 +78,7 @@ func (w *workshop) viewBench() (b benchView, err error) {
 	} else if err != nil {
 		return b, err
 	}
-	sum := sha256.Sum256(text)
-	b.File = &benchText{hex.EncodeToString(sum[:]), string(text)}
+	b.File = &benchText{atomicfile.Sum(text), string(text)}
 	bench, err := benchfile.Decode(text)
 	if err != nil {
 		b.Wrong = err.Error()

@@ -2,8 +2,6 @@ package web
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"fmt"
 	"io"
 	"io/fs"
 	"net/http"
@@ -14,6 +12,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/guide"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -223,7 +222,7 @@ const mostMade = 16
 // linkPage gives a link to a page that was made and is on no disk. It holds
 // until many others were made.
 func (w *workshop) linkPage(name string, text []byte) string {
-	sum := fmt.Sprintf("%x", sha256.Sum256(text))
+	sum := atomicfile.Sum(text)
 	link := w.server.Link(sum, name, func(rw http.ResponseWriter, r *http.Request) error {
 		http.ServeContent(rw, r, "", time.Time{}, bytes.NewReader(text))
 		return nil
