@@ -73,9 +73,20 @@ func (p benchTab) usable(selector string) {
 	p.await(selector+", to be used", fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
 }
 
+// click clicks an element once it stands still: what comes in above it moves it.
 func (p benchTab) click(selector string) {
 	p.T.Helper()
 	p.usable(selector)
+	browserrig.JS[any](p.Tab, fmt.Sprintf(`new Promise(done => {
+		let last = "";
+		const look = () => {
+			const now = JSON.stringify(document.querySelector(%q)?.getBoundingClientRect());
+			if (now === last) return done(null);
+			last = now;
+			setTimeout(look, 50);
+		};
+		look();
+	})`, selector))
 	p.Do(chromedp.Click(chromedp.CSS(selector)))
 }
 

@@ -37,16 +37,16 @@ func testModules(t *testing.T, browser context.Context) {
 			`["clips: lower the gain or the level","close to clipping","good","low: raise the gain",` +
 				`"quiet, as it should be","something is heard","silence"]`},
 		// The highest peak stays for 1.5 s, then falls by 24 dB a second.
-		{"meters", `(h => [h.take(-10, 0), h.take(-40, 1500), h.take(-40, 2000), h.take(-15, 2100), h.take(-40, 9000)])(new m.Hold())`,
+		{"meters", `(h => [[-10, 0], [-40, 1500], [-40, 2000], [-15, 2100], [-40, 9000]].map(at => h.take(...at)))(new m.Hold())`,
 			`[-10,-10,-22,-15,-40]`},
 
 		{"takes", `m.stageOf({line: "lost", engine: {}}, {}).word`, `"Disconnected"`},
-		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"}, progress: {repeat: 2, repeats: 4}},
-			{working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
+		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"},
+			progress: {repeat: 2, repeats: 4}}, {working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
 		{"takes", `m.stageOf({line: "open", engine: {phase: "lost", kind: "take", job: "take c470 of coil", take: "c470"}},
 			{working: true}).word`, `"Waiting"`},
-		{"takes", `m.stageOf({line: "open", engine: {}, coilID: "a", ended: {coil: "a", kind: "take", outcome: "unfit", take: "x", text: "y"}},
-			{news: true}).word`, `"Not usable"`},
+		{"takes", `m.stageOf({line: "open", engine: {}, coilID: "a",
+			ended: {coil: "a", kind: "take", outcome: "unfit", take: "x", text: "y"}}, {news: true}).word`, `"Not usable"`},
 
 		// A dialog that was answered tells late that it has closed, when it is open again.
 		{"sound", `import("/state.js").then(async ({state}) => { state.bench = {kind: "soundcard"};
@@ -94,7 +94,8 @@ func testParts(t *testing.T, browser context.Context) {
 	p.step("compare")
 	p.click(`#many-coils input[value="a"]`)
 	browserrig.JS[any](p.Tab, `window.box = document.activeElement; null`)
-	if err := os.WriteFile(filepath.Join(root, "b", "coil.toml"), []byte("schema = \"coilsweep.coil/1\"\nname = \"Written anew\"\n"), 0o666); err != nil {
+	anew := []byte("schema = \"coilsweep.coil/1\"\nname = \"Written anew\"\n")
+	if err := os.WriteFile(filepath.Join(root, "b", "coil.toml"), anew, 0o666); err != nil {
 		t.Fatal(err)
 	}
 	browserrig.JS[any](p.Tab, `import("/state.js").then(m => m.refresh.coils()).then(() => null)`)

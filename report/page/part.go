@@ -144,7 +144,8 @@ func WindingParts(s winding.Sheet) (Parts, error) {
 	add("resistance, "+notation.Typeset(check.From), "%s", ohm[0])
 	add(fmt.Sprintf("expected from wire and bobbin at %s °C", notation.TwoDigits(check.Celsius)), "%s", ohm[1])
 	if check.En != nil {
-		add("En", "%s: %s", notation.En(check.En), map[bool]string{true: "agrees", false: "differs"}[math.Abs(*check.En) <= 1])
+		agrees := math.Abs(*check.En) <= 1
+		add("En", "%s: %s", notation.En(check.En), map[bool]string{true: "agrees", false: "differs"}[agrees])
 	}
 	add("turns that give this resistance", "%s", n.Cell(check.Turns, quantity.Ratio))
 	if !math.IsNaN(check.AirH) {

@@ -36,8 +36,9 @@ func TestPartsHoldNumbersOfNotation(t *testing.T) {
 		of := notation.PartsOf(number.Quantity, number.Unit)
 		has("summary", "<b>"+strings.TrimSpace(of.Value+" "+of.Unit)+"</b>", of.Spread)
 	}
-	resonances := notation.CellsOf(&notation.Notes{}, quantity.Hertz, r.Takes, func(t fit.TakeResult) fit.Quantity { return t.Resonance })
-	has("takes", resonances...)
+	for _, c := range words.ShapeColumns {
+		has("takes", notation.CellsOf(&notation.Notes{}, c.Unit, r.Takes, c.Of)...)
+	}
 	has("account", notation.WithU95(d.Account.Total, quantity.Farad))
 	has("meter", quantity.FormatWithU95(r.Meter[0].Reading, r.Meter[0].U95, quantity.Henry))
 
@@ -66,7 +67,8 @@ func TestPartsEscape(t *testing.T) {
 	for i := range compared.Coils {
 		compared.Coils[i].Name = invented.HostileNames[i]
 	}
-	if all["comparison"], _, err = ComparisonParts(ComparisonDocument{Comparison: compared, SortKey: "given"}); err != nil {
+	comparison := ComparisonDocument{Comparison: compared, SortKey: "given"}
+	if all["comparison"], _, err = ComparisonParts(comparison); err != nil {
 		t.Fatal(err)
 	}
 	b := invented.Batch(t, 6, 50)
@@ -91,7 +93,7 @@ func TestPartsEscape(t *testing.T) {
 			}
 		}
 	}
-	none, err := CoilParts(CoilDocument{Result: fit.Result{Coil: "x", Inductance: fit.Unknown("no takes")}, Coil: capture.Coil{Name: "x"}})
+	none, err := CoilParts(CoilDocument{Result: fit.Result{Inductance: fit.Unknown("no takes")}, Coil: capture.Coil{Name: "x"}})
 	if err != nil || none["takes"] != "" || none["warnings"] != "" || none["meter"] != "" || none["account"] != "" {
 		t.Errorf("of nothing there is %s (%v)", fmt.Sprint(none), err)
 	}

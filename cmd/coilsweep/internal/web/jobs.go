@@ -284,23 +284,22 @@ type trialRequest struct {
 	Options map[string]string `json:"options"`
 }
 
-// trialDir is the folder that a trial is for.
-func (w *workshop) trialDir(in trialRequest) (string, error) {
-	if in.Coil == "" {
-		return w.Root, nil
+// prepare has the options of a trial as they are asked for, for its folder.
+func (w *workshop) prepare(in trialRequest, b *workbench.Bench, o workbench.Options) (dir string, err error) {
+	if dir = w.Root; in.Coil != "" {
+		if dir, err = w.coilDir(in.Coil); err != nil {
+			return "", err
+		}
 	}
-	return w.coilDir(in.Coil)
+	w.useBench(b, dir)
+	return dir, o.Fill(in.Options)
 }
 
 func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
-	dir, err := w.trialDir(in)
-	if err != nil {
-		return nil, err
-	}
 	options := workbench.NewCheck(w.Program)
 	options.NoCoil = in.Coil == ""
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)
@@ -331,13 +330,9 @@ func checkTrial(r check.Report) trial {
 }
 
 func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, error) {
-	dir, err := w.trialDir(in)
-	if err != nil {
-		return nil, err
-	}
 	options := workbench.NewCalibration(w.Program)
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)
@@ -355,13 +350,9 @@ func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, erro
 }
 
 func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
-	dir, err := w.trialDir(in)
-	if err != nil {
-		return nil, err
-	}
 	options := workbench.NewFixture(w.Program)
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)

@@ -13,14 +13,17 @@ func TestCommandLine(t *testing.T) {
 	}
 	type m = map[string]string
 	for _, tt := range []struct{ got, want string }{
-		{line(NewMeasurement("").Options, "measure", []string{"a b"}, m{"take": "c470", "added-c": "470p 1%", "level": "-12", "redo": "true", "after": ""}),
+		{line(NewMeasurement("").Options, "measure", []string{"a b"},
+			m{"take": "c470", "added-c": "470p 1%", "level": "-12", "redo": "true", "after": ""}),
 			`coilsweep measure "a b" --take c470 --added-c "470p 1%" --level=-12 --redo`},
-		{line(NewMeasurement("").Options, "measure", []string{"bridge"}, m{"levels": "-30"}), "coilsweep measure bridge --levels=-30"},
+		{line(NewMeasurement("").Options, "measure", []string{"bridge"}, m{"levels": "-30"}),
+			"coilsweep measure bridge --levels=-30"},
 		{line(NewFit(true).Options, "fit", []string{"-x", "$(rm -r ~)", `it's "$x"`}, nil),
 			`coilsweep fit ./-x '$(rm -r ~)' 'it'\''s "$x"'`},
 		{line(NewCoil().Options, "new", []string{"x"}, m{"name": "a`b`", "notes": "two\nlines", "wire": "~"}),
 			"coilsweep new x --name 'a`b`' --wire \"~\" --notes 'two\nlines'"},
-		{line(NewCheck("").Options, "check", []string{"x"}, m{"level": "loud", "none-such": "y"}), "coilsweep check x --level loud"},
+		{line(NewCheck("").Options, "check", []string{"x"}, m{"level": "loud", "none-such": "y"}),
+			"coilsweep check x --level loud"},
 	} {
 		if tt.got != tt.want {
 			t.Errorf("is   %s\nwant %s", tt.got, tt.want)
@@ -52,7 +55,8 @@ func TestShellWord(t *testing.T) {
 	if err != nil {
 		t.Skip("there is no sh: ", err)
 	}
-	words := []string{"plain", "470p 1%", "$HOME", "`id`", "$(id)", `a\b`, "it's", `"`, "", "~", "*", "a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}"}
+	words := []string{"plain", "470p 1%", "$HOME", "`id`", "$(id)", `a\b`, "it's", `"`, "", "~", "*",
+		"a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}"}
 	var quoted []string
 	for _, w := range words {
 		quoted = append(quoted, shellWord(w))

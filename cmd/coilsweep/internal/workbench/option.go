@@ -163,8 +163,8 @@ func WithoutFlags(text string) string {
 // ForPage is a text of the program for a page: options by their labels, also where
 // they stand as flags, without the text in [[ ]].
 func ForPage(text string) string {
-	text = WithoutFlags(text)
-	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
+	text = commandsOnly.ReplaceAllString(WithoutFlags(text), "")
+	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return labelOf(m[1 : len(m)-1]) })
 }
 
 // Say is the error with the options called as name has it. It begins with the

@@ -95,8 +95,8 @@ function prepare(given, again = "") {
 // proposeLoad fills the form with what is likely next, unless somebody has begun to
 // fill it.
 function proposeLoad() {
-  const next = state.coil?.load;
-  if (form.dirty || starting || !next?.kind) return;
+  const next = state.coil?.load, held = document.activeElement;
+  if (form.dirty || starting || !next?.kind || [byID("t-value"), byID("t-take")].includes(held)) return;
   redo = next.redo;
   nameByHand = Boolean(redo);
   if (redo) byID("t-take").value = redo;
