@@ -31,10 +31,12 @@ func TestCardCheck(t *testing.T) {
 		want string
 	}{
 		{Card{}, ""}, {Card{3, 1, 1000}, ""}, {Card{1e-4, 1e-5, 1e-3}, ""},
-		{Card{RippleDB: -0.01}, "ripple_db is -0.01"}, {Card{RippleTakeDB: 2}, "ripple_take_db is 2: want 1e-05 to 1 dB"},
+		{Card{RippleDB: -0.01}, "ripple_db is -0.01"},
+		{Card{RippleTakeDB: 2}, "ripple_take_db is 2: want 1e-05 to 1 dB"},
 		{Card{ClockPPM: math.NaN()}, "clock_ppm is NaN"}, {Card{ClockPPM: math.Inf(1)}, "clock_ppm is +Inf"},
 	} {
-		if err := test.card.check(); (err == nil) != (test.want == "") || err != nil && !strings.Contains(err.Error(), test.want) {
+		if err := test.card.check(); (err == nil) != (test.want == "") || err != nil &&
+			!strings.Contains(err.Error(), test.want) {
 			t.Errorf("%+v: %v, want %q", test.card, err, test.want)
 		}
 	}

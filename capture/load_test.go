@@ -47,7 +47,8 @@ func TestTakeKeepsDielectric(t *testing.T) {
 	if err := tomlkey.Decode(text, &back); err != nil {
 		t.Fatal(err)
 	}
-	if got := back.Load.AddedC; got == nil || got.String() != "470p 1% film PP" || got.Dielectric != quantity.Polypropylene {
+	if got := back.Load.AddedC; got == nil || got.String() != "470p 1% film PP" ||
+		got.Dielectric != quantity.Polypropylene {
 		t.Errorf("read back as %+v", got)
 	}
 }

@@ -26,7 +26,8 @@ func TestDielectricHasConstantPhase(t *testing.T) {
 			for _, r := range late {
 				c += complex(r.farad, 0) / (1 + s*complex(r.ohm*r.farad, 0))
 			}
-			want := cmplx.Rect(farad/math.Cos(math.Atan(d))*math.Pow(hz/statedHz, -2/math.Pi*math.Atan(d)), -math.Atan(d))
+			want := cmplx.Rect(farad/math.Cos(math.Atan(d))*math.Pow(hz/statedHz, -2/math.Pi*math.Atan(d)),
+				-math.Atan(d))
 			worstLoss = max(worstLoss, math.Abs(-imag(c)/real(c)/d-1))
 			worstC = max(worstC, math.Abs(real(c)/real(want)-1))
 		}
@@ -63,16 +64,19 @@ func TestLossInResponse(t *testing.T) {
 		worst, without := 0.0, 0.0
 		for hz := 20.0; hz < 20000; hz *= 1.02 {
 			transfer := func(dWinding, dAdded float64) complex128 {
-				y := complex(1/input, 2*math.Pi*hz*cable) + constantPhase(winding, dWinding, hz) + constantPhase(added, dAdded, hz)
+				y := complex(1/input, 2*math.Pi*hz*cable) + constantPhase(winding, dWinding, hz) +
+					constantPhase(added, dAdded, hz)
 				return 1 / (1 + complex(coilOhm, 2*math.Pi*hz*henry)*y)
 			}
 			got := truth.Transfer(hz)
 			worst = max(worst, cmplx.Abs(got/transfer(loss.winding, loss.added)-1))
 			without = max(without, cmplx.Abs(got/transfer(0, 0)-1))
 		}
-		t.Logf("winding %g, added %g: off by %.2g, from the circuit without loss by %.2g", loss.winding, loss.added, worst, without)
+		t.Logf("winding %g, added %g: off by %.2g, from the circuit without loss by %.2g", loss.winding,
+			loss.added, worst, without)
 		if worst > 1e-4 || loss.winding+loss.added > 0 && without < 100*worst {
-			t.Errorf("winding %g, added %g: off by %g, from the circuit without loss by %g", loss.winding, loss.added, worst, without)
+			t.Errorf("winding %g, added %g: off by %g, from the circuit without loss by %g", loss.winding,
+				loss.added, worst, without)
 		}
 	}
 }
@@ -87,11 +91,13 @@ func TestLossRefused(t *testing.T) {
 		"winding_loss = 0.01\n[added]\nc_loss = 0.2":  "added.c_loss: 0.2 is outside",
 		"winding_loss = 0.01\n[added]\nc_loss = 0.05": "",
 	} {
-		bench := strings.Replace(DefaultText(), "winding_c = \"110p\"", "winding_c = \"110p\"\n"+strings.SplitN(text, "\n", 2)[0], 1)
+		bench := strings.Replace(DefaultText(), "winding_c = \"110p\"",
+			"winding_c = \"110p\"\n"+strings.SplitN(text, "\n", 2)[0], 1)
 		if _, more, ok := strings.Cut(text, "\n"); ok {
 			bench += "\n" + more
 		}
-		if _, err := Decode("bench.toml", []byte(bench)); (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+		if _, err := Decode("bench.toml", []byte(bench)); (err == nil) != (want == "") || err != nil &&
+			!strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
 	}

@@ -62,7 +62,8 @@ func (p *parser) dielectric(v *Value) error {
 	case film && v.Dielectric != Polypropylene && v.Dielectric != Polyester:
 		return p.fail("film of what? Write film PP or film polyester")
 	case v.Dielectric == UnstatedDielectric:
-		return p.fail("%q is not understood; of dielectrics, %s can be stated: leave another one out", word, dielectricWords)
+		return p.fail("%q is not understood; of dielectrics, %s can be stated: leave another one out", word,
+			dielectricWords)
 	}
 	return nil
 }

@@ -34,7 +34,8 @@ func TestDielectric(t *testing.T) {
 			t.Error(err)
 			continue
 		}
-		if d := v.Half - c.half; v.SI != c.si || v.Dielectric != c.want || d > 1e-18 || d < -1e-18 || v.String() != c.text {
+		if d := v.Half - c.half; v.SI != c.si || v.Dielectric != c.want || d > 1e-18 || d < -1e-18 ||
+			v.String() != c.text {
 			t.Errorf("Parse(%q) = %+v, want %g ± %g %s", c.text, v, c.si, c.half, c.want)
 		}
 		checkRoundTrip(t, v)

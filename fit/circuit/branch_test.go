@@ -18,7 +18,8 @@ func TestBranchOfCoupledLoop(t *testing.T) {
 		w := 2 * math.Pi * hz
 		square := w * w * m * m / (loopOhm*loopOhm + w*w*loopH*loopH)
 		l, r := c.Branch(hz)
-		if wantL, wantR := henry-square*loopH, ohm+square*loopOhm; math.Abs(l/wantL-1) > 1e-12 || math.Abs(r/wantR-1) > 1e-12 {
+		if wantL, wantR := henry-square*loopH, ohm+square*loopOhm; math.Abs(l/wantL-1) > 1e-12 ||
+			math.Abs(r/wantR-1) > 1e-12 {
 			t.Errorf("%g Hz: %.12g H and %.12g ohm, want %.12g and %.12g", hz, l, r, wantL, wantR)
 		}
 	}

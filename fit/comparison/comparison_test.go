@@ -198,7 +198,8 @@ func TestCompareBranch(t *testing.T) {
 		t.Errorf("rows %v", rows)
 	}
 	if rows["resistance_ohm"].Verdict != Agrees || rows["branch_1000hz_resistance_ohm"].Verdict != Differs ||
-		rows["branch_resonance_resistance_ohm"].Verdict != Differs || rows["branch_1000hz_inductance_h"].Verdict != Agrees {
+		rows["branch_resonance_resistance_ohm"].Verdict != Differs ||
+		rows["branch_1000hz_inductance_h"].Verdict != Agrees {
 		t.Errorf("differences %+v", rows)
 	}
 	if d := rows["branch_1000hz_resistance_ohm"].Delta; math.Abs(d.U-math.Sqrt(2*(40*40-39*39))) > 1e-9 {

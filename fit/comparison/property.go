@@ -106,12 +106,17 @@ func ofBranch() []Property {
 var (
 	branch     = ofBranch()
 	properties = []Property{
-		{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz, Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
+		{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz,
+			Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
 		{Key: "bare_q", Name: "Q", Of: func(r *fit.Result) fit.Quantity { return r.BareQ }},
-		{Key: "inductance_h", Name: "L", Unit: quantity.Henry, Of: func(r *fit.Result) fit.Quantity { return r.Inductance }},
-		{Key: "capacitance_f", Name: "C", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.Capacitance }},
-		{Key: "capacitance_coil_f", Name: "C of the coil", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
-		{Key: "resistance_ohm", Name: "R", Unit: quantity.Ohm, Of: func(r *fit.Result) fit.Quantity { return r.Resistance }},
+		{Key: "inductance_h", Name: "L", Unit: quantity.Henry,
+			Of: func(r *fit.Result) fit.Quantity { return r.Inductance }},
+		{Key: "capacitance_f", Name: "C", Unit: quantity.Farad,
+			Of: func(r *fit.Result) fit.Quantity { return r.Capacitance }},
+		{Key: "capacitance_coil_f", Name: "C of the coil", Unit: quantity.Farad,
+			Of: func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
+		{Key: "resistance_ohm", Name: "R", Unit: quantity.Ohm,
+			Of: func(r *fit.Result) fit.Quantity { return r.Resistance }},
 	}
 )
 

@@ -25,10 +25,12 @@ func TestClockLimit(t *testing.T) {
 		return r.Takes[0].Resonance.U / r.Takes[0].Resonance.Value
 	}
 	usual := resonance()
-	if best := resonance(1, 1, 1, 1, 1); math.Abs(math.Sqrt(usual*usual-best*best)-1e-6*math.Sqrt((50*50-1)/3.0)) > 1e-8 {
+	if best := resonance(1, 1, 1, 1,
+		1); math.Abs(math.Sqrt(usual*usual-best*best)-1e-6*math.Sqrt((50*50-1)/3.0)) > 1e-8 {
 		t.Errorf("u of the resonance %.3g with the usual clock, %.3g with one of 1 ppm", usual, best)
 	}
-	if worst := resonance(1, 600, 1, 1, 1); math.Abs(math.Sqrt(worst*worst-usual*usual)-1e-6*math.Sqrt((600*600-50*50)/3.0)) > 1e-6 {
+	if worst := resonance(1, 600, 1, 1,
+		1); math.Abs(math.Sqrt(worst*worst-usual*usual)-1e-6*math.Sqrt((600*600-50*50)/3.0)) > 1e-6 {
 		t.Errorf("u of the resonance %.3g with a clock of 600 ppm in one take", worst)
 	}
 }

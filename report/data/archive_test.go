@@ -110,8 +110,8 @@ func packed(t *testing.T, c Archive) []byte {
 func TestWriteArchive(t *testing.T) {
 	data := packed(t, contents(true))
 	names, text := files(t, data)
-	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir coil.toml takes/bare/take.toml " +
-		"takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
+	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir coil.toml " +
+		"takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("files %s, want %s", got, want)
 	}
@@ -164,7 +164,8 @@ func TestReadme(t *testing.T) {
 			}
 		}
 		for _, want := range []string{"95 % coverage (JCGM 100:2008)", "2.400 ± 0.047 H, at low frequency",
-			"Model: two rings", "  1 kHz\n    L in series         2.360 ± 0.046 H\n    AC resistance       8.10 ± 0.16 kΩ\n",
+			"Model: two rings",
+			"  1 kHz\n    L in series         2.360 ± 0.046 H\n    AC resistance       8.10 ± 0.16 kΩ\n",
 			"  8.000 kHz, resonance with nothing added\n", "    AC resistance       not known: one take\n"} {
 			if !strings.Contains(text["README.txt"], want) {
 				t.Errorf("README.txt lacks %q", want)

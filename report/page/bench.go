@@ -99,7 +99,8 @@ var conditions = []struct {
 			return "" // of another version of the program
 		}
 		c := t.CardLimits()
-		return fmt.Sprintf("response even within %g dB over an octave and %g dB from take to take, clock right within %g ppm",
+		return fmt.Sprintf("response even within %g dB over an octave and %g dB from take to take, "+
+			"clock right within %g ppm",
 			c.RippleDB, c.RippleTakeDB, c.ClockPPM)
 	}},
 	{"fixture C", func(t capture.Take) string {

@@ -46,5 +46,8 @@ func Budgets(budgets []fit.Budget) []fit.Budget {
 	}
 	inductance, _ := fit.BranchPoint{}.Keys()
 	hidden = append(hidden, inductance)
-	return slices.DeleteFunc(slices.Clone(budgets), func(b fit.Budget) bool { return slices.Contains(hidden, b.Quantity) })
+	return slices.DeleteFunc(slices.Clone(budgets), func(b fit.Budget) bool {
+		return slices.Contains(hidden,
+			b.Quantity)
+	})
 }

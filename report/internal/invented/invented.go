@@ -87,7 +87,8 @@ func Result(loads []Load, points int) fit.Result {
 	f0, _, _ := coil.Resonance(circuit.Load{ResistanceOhm: 1e6})
 	for _, hz := range append(fit.BranchHz(), f0) {
 		l, ohm := coil.Branch(hz)
-		r.Branch = append(r.Branch, fit.BranchPoint{Hz: hz, Inductance: Quantity(l, 0.004*l), Resistance: Quantity(ohm, 0.004*ohm)})
+		r.Branch = append(r.Branch, fit.BranchPoint{Hz: hz, Inductance: Quantity(l, 0.004*l),
+			Resistance: Quantity(ohm, 0.004*ohm)})
 	}
 	line := &fit.Line{Slope: Quantity(2.409, 0.011), Intercept: Quantity(5.06e-10, 1.9e-12),
 		AxisCrossing: Quantity(-210e-12, 1.2e-12)}

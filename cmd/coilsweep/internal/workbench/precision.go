@@ -156,7 +156,8 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		if !slices.Contains(w.heldBy, cardSource) {
 			w.heldBy = append([]string{cardSource}, w.heldBy...)
 		}
-		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%, after %d it was %.2g %%: more sweeps hardly lower it, because of %s",
+		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%, after %d it was %.2g %%: "+
+			"more sweeps hardly lower it, because of %s",
 			n, now.percent, beforeAt, before.percent, holderWords(w.heldBy))
 		return 0, nil
 	}
@@ -165,13 +166,15 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		goal = near * now.floor
 		goalText = fmt.Sprintf("%.2g%%, as far as %s lets it fall", goal, holderWords(w.heldBy))
 		if now.percent <= goal {
-			w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s", n, now.percent, holderWords(w.heldBy))
+			w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
+				n, now.percent, holderWords(w.heldBy))
 			return 0, nil
 		}
 	}
 	need := int(math.Ceil(float64(n) * (square(now.percent) - square(now.floor)) / (square(goal) - square(now.floor))))
 	left := float64(need-n) * t.Stimulus.PeriodS()
-	w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: about %.0f s more to %s", n, now.percent, left, goalText)
+	w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: about %.0f s more to %s", n, now.percent, left,
+		goalText)
 	// Not all of the way at once: the estimate is rough at first.
 	return min(need, max(n+1, 2*n)), nil
 }
@@ -221,12 +224,14 @@ func remedy(sources []string, t capture.Take) string {
 
 // resonanceOf is how well the resonance is known by one take alone, from its
 // response or the reason why there is none.
-func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error, t capture.Take) (precision, error) {
+func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error,
+	t capture.Take) (precision, error) {
 	if failed != nil {
 		return precision{percent: math.NaN(), why: failed.Error()}, nil
 	}
 	result, err := joint.Analyse(ctx, coil, []joint.Take{{
-		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.CardLimits(),
+		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
+		Card: t.CardLimits(),
 	}}, fit.Options{})
 	if ctx.Err() != nil {
 		return precision{}, ctx.Err()
@@ -256,7 +261,8 @@ func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take)
 	switch {
 	case w.reached:
 	case w.heldBy != nil:
-		w.hears.warn("U95 of the resonance cannot come down to %s by more sweeps: it is held up by %s%s", percentText(w.target), holderWords(w.heldBy), remedy(w.heldBy, t))
+		w.hears.warn("U95 of the resonance cannot come down to %s by more sweeps: it is held up by %s%s",
+			percentText(w.target), holderWords(w.heldBy), remedy(w.heldBy, t))
 	default:
 		w.hears.warn("U95 of the resonance did not come down to %s within %d sweeps: raise the level, bring the exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target), t.Stimulus.Repeats)
 	}

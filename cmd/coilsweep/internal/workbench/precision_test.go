@@ -13,11 +13,19 @@ import (
 // Of the uncertainty of a resonance, noise and what better data may tell fall with
 // more sweeps; all else is the floor, named by its large parts.
 func TestPrecisionOf(t *testing.T) {
-	result := func(shares ...fit.BudgetLine) *fit.Result {
+	shares := func(list ...any) (lines []fit.BudgetLine) { // source, percent, …
+		for i := 0; i < len(list); i += 2 {
+			lines = append(lines, fit.BudgetLine{Source: list[i].(string), Percent: list[i+1].(float64)})
+		}
+		return lines
+	}
+	result := func(lines []fit.BudgetLine) *fit.Result {
 		return &fit.Result{
 			Takes: []fit.TakeResult{{Name: "bare", Resonance: fit.Quantity{Value: 8000, U: 0.5, U95: 1}}},
-			Budget: []fit.Budget{{Quantity: "resonance_hz of other", Shares: []fit.BudgetLine{{Source: "clock", Percent: 100}}},
-				{Quantity: "resonance_hz of bare", Shares: shares}},
+			Budget: []fit.Budget{
+				{Quantity: "resonance_hz of other", Shares: shares("clock", 100.0)},
+				{Quantity: "resonance_hz of bare", Shares: lines},
+			},
 		}
 	}
 	for _, test := range []struct {
@@ -25,18 +33,19 @@ func TestPrecisionOf(t *testing.T) {
 		floor   float64 // of 0.0125 %
 		holders []string
 	}{
-		{[]fit.BudgetLine{{Source: "noise", Percent: 90}, {Source: "clock", Percent: 10}}, math.Sqrt(0.1), []string{"clock"}},
-		{[]fit.BudgetLine{{Source: "noise", Percent: 50}, {Source: "sound card", Percent: 24}, {Source: "clock", Percent: 24},
-			{Source: "load resistance", Percent: 2}}, math.Sqrt(0.5), []string{"sound card", "clock"}},
-		{[]fit.BudgetLine{{Source: "noise", Percent: 30}, {Source: "model", Percent: 40}, {Source: "weak prior", Percent: 30}}, 0, nil},
+		{shares("noise", 90.0, "clock", 10.0), math.Sqrt(0.1), []string{"clock"}},
+		{shares("noise", 50.0, "sound card", 24.0, "clock", 24.0, "load resistance", 2.0), math.Sqrt(0.5),
+			[]string{"sound card", "clock"}},
+		{shares("noise", 30.0, "model", 40.0, "weak prior", 30.0), 0, nil},
 		{nil, 0, nil},
 	} {
-		p := precisionOf(result(test.shares...))
-		if math.Abs(p.percent-0.0125) > 1e-15 || math.Abs(p.floor-0.0125*test.floor) > 1e-15 || !slices.Equal(p.holders, test.holders) {
+		p := precisionOf(result(test.shares))
+		if math.Abs(p.percent-0.0125) > 1e-15 || math.Abs(p.floor-0.0125*test.floor) > 1e-15 ||
+			!slices.Equal(p.holders, test.holders) {
 			t.Errorf("%v: %+v", test.shares, p)
 		}
 	}
-	unknown := result()
+	unknown := result(nil)
 	unknown.Takes[0].Resonance = fit.Unknown("too noisy")
 	if p := precisionOf(unknown); !math.IsNaN(p.percent) || p.why != "too noisy" {
 		t.Errorf("unknown: %+v", p)
@@ -56,7 +65,8 @@ func TestSettled(t *testing.T) {
 
 // What helps depends on what holds the uncertainty up, and on the bench.
 func TestRemedy(t *testing.T) {
-	plain, referenced := capture.Take{Reference: capture.Reference{Kind: "none"}}, capture.Take{Reference: capture.Reference{Kind: "loopback"}}
+	plain, referenced := capture.Take{Reference: capture.Reference{Kind: "none"}},
+		capture.Take{Reference: capture.Reference{Kind: "loopback"}}
 	for _, test := range []struct {
 		sources []string
 		take    capture.Take

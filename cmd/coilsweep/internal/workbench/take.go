@@ -42,7 +42,9 @@ func (t *Take) name() *Option {
 // added are the parts that are put across the coil for the take.
 func (t *Take) added() Options {
 	return Options{
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, as in "470p 1% C0G", its loss is known better`},
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC),
+			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
+				`as in "470p 1% C0G", its loss is known better`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
 	}
 }
@@ -125,11 +127,13 @@ func (t *Take) cardLimits() Options {
 		}
 	}
 	return Options{
-		limit("ripple", "ripple_db", "how uneven the card's response may be within an octave, in dB (default: 0.01; 0.003 with a reference or a calibration)",
+		limit("ripple", "ripple_db",
+			"how uneven the card's response may be within an octave, in dB "+
+				"(without it 0.01, or 0.003 with a reference or a calibration)",
 			&t.Card.RippleDB, func(c *benchfile.Card) **float64 { return &c.RippleDB }),
-		limit("ripple-take", "ripple_take_db", "how much of that may change between takes, in dB (default: 0.001)",
+		limit("ripple-take", "ripple_take_db", "how much of that may change between takes, in dB (without it 0.001)",
 			&t.Card.RippleTakeDB, func(c *benchfile.Card) **float64 { return &c.RippleTakeDB }),
-		limit("clock", "clock_ppm", "how wrong the card's sample clock may be, in ppm (default: 50)",
+		limit("clock", "clock_ppm", "how wrong the card's sample clock may be, in ppm (without it 50)",
 			&t.Card.ClockPPM, func(c *benchfile.Card) **float64 { return &c.ClockPPM }),
 	}
 }
