@@ -136,7 +136,9 @@ type Quality struct {
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
-	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool { return slices.Contains(q.ClippedRepeats, k) })
+	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool {
+		return slices.Contains(q.ClippedRepeats, k)
+	})
 }
 
 // Flag is a short fixed word for something wrong with a take.

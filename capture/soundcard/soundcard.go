@@ -141,7 +141,8 @@ func choose(devices []Device, wanted string, way direction) (Device, error) {
 		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
 		switch {
 		case i < 0:
-			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way, list(able))
+			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way,
+				list(able))
 		case devices[i].in(way).channels == 0:
 			return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, devices[i].Name, way)
 		}

@@ -151,7 +151,8 @@ func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS
 // coil's are replaced by those of its sweeps.
 func (s Scout) channel(i int, x []float64, silence []float64) Channel {
 	q := s.Take.Quality
-	c := Channel{Name: "coil", NoiseDBFS: quality.DBFS(quality.Variance(silence)), PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS}
+	c := Channel{Name: "coil", PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS,
+		NoiseDBFS: quality.DBFS(quality.Variance(silence))}
 	if i > 0 {
 		c.Name = "reference"
 		c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()

@@ -261,7 +261,8 @@ func (a *Analysis) Poles(limitHz float64) ([]complex128, error) {
 		return nil, fmt.Errorf("poles of the network: %w", err)
 	}
 	if slices.ContainsFunc(ratio.RawMatrix().Data, notFinite) {
-		return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, or a capacitor without a path for direct current)")
+		return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, " +
+			"or a capacitor without a path for direct current)")
 	}
 	var eigen mat.Eigen
 	if !eigen.Factorize(&ratio, mat.EigenNone) {
