@@ -154,8 +154,8 @@ func EncodeCalibration(c Calibration) ([]byte, error) {
 		return nil, err
 	}
 	table, err := tomlkey.Encode(c)
-	return append([]byte("# The response of a sound card from its output to its input, by a cable between\n# the two. "+
-		"Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n"), table...), err
+	return append([]byte("# The response of a sound card from its output to its input, by a cable between\n"+
+		"# the two. Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n"), table...), err
 }
 
 // maxCalibration is more than any table needs.

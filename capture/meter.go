@@ -80,7 +80,8 @@ func (m MeterReading) Temperature() *float64 {
 }
 
 func encodeMeter(m MeterReading) string {
-	s := "[[meter]]\n" + tomlkey.Setting("what", m.What) + tomlkey.Setting("reading", m.Reading) + tomlkey.Setting("at_hz", m.AtHz)
+	s := "[[meter]]\n" + tomlkey.Setting("what", m.What) + tomlkey.Setting("reading", m.Reading) +
+		tomlkey.Setting("at_hz", m.AtHz)
 	if m.Mode != "" {
 		s += tomlkey.Setting("mode", m.Mode)
 	}

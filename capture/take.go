@@ -127,7 +127,9 @@ type Quality struct {
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
-	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool { return slices.Contains(q.ClippedRepeats, k) })
+	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool {
+		return slices.Contains(q.ClippedRepeats, k)
+	})
 }
 
 // Flag is a short fixed word for something wrong with a take.
@@ -166,16 +168,16 @@ const maxTakeName = 64
 // CheckTakeName returns an error unless name can be the name of a take, and so
 // of a folder on any file system: letters, digits, - and _, at most 64.
 func CheckTakeName(name string) error {
-	if name == "" {
+	odd := func(c rune) bool {
+		return (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_'
+	}
+	switch {
+	case name == "":
 		return errors.New("the take has no name")
-	}
-	if len(name) > maxTakeName {
+	case len(name) > maxTakeName:
 		return fmt.Errorf("take name %.20q… is too long: use at most %d characters", name, maxTakeName)
-	}
-	for _, c := range name {
-		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_' {
-			return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
-		}
+	case strings.ContainsFunc(name, odd):
+		return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
 	}
 	return nil
 }
@@ -186,19 +188,13 @@ func (t Take) CheckPlan() error {
 	if err := CheckTakeName(t.Name); err != nil {
 		return err
 	}
-	switch t.Drive.Kind {
-	case "current":
-	case "voltage":
-		if t.Drive.ExciterR == nil {
-			return errors.New("a voltage-driven exciter needs its resistance")
-		}
-	default:
-		return fmt.Errorf(`exciter drive is %q: want "current" or "voltage"`, t.Drive.Kind)
-	}
-	switch t.Reference.Kind {
-	case "none", "current", "loopback":
-	default:
-		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, t.Reference.Kind)
+	switch d, r := t.Drive, t.Reference.Kind; {
+	case d.Kind != "current" && d.Kind != "voltage":
+		return fmt.Errorf(`exciter drive is %q: want "current" or "voltage"`, d.Kind)
+	case d.Kind == "voltage" && d.ExciterR == nil:
+		return errors.New("a voltage-driven exciter needs its resistance")
+	case r != "none" && r != "current" && r != "loopback":
+		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, r)
 	}
 	if err := t.Stimulus.Validate(); err != nil {
 		return fmt.Errorf("stimulus: %w", err)

@@ -18,5 +18,6 @@ func encodeWinding(w Winding) string {
 	if w.Turns > 0 {
 		s += tomlkey.Setting("turns", w.Turns)
 	}
-	return s + tomlkey.Setting("core_length", w.CoreLength) + tomlkey.Setting("core_width", w.CoreWidth) + tomlkey.Setting("height", w.Height)
+	return s + tomlkey.Setting("core_length", w.CoreLength) + tomlkey.Setting("core_width", w.CoreWidth) +
+		tomlkey.Setting("height", w.Height)
 }

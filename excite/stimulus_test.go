@@ -42,7 +42,8 @@ func TestDefaultAtEveryRate(t *testing.T) {
 		if gap := float64(s.PeriodSamples-s.SweepSamples) / hz; gap < 0.4 {
 			t.Errorf("%d Hz: gap %g s", rate, gap)
 		}
-		if last := s.Course().FrequencyAt(float64(s.SweepSamples-1) / hz); last > s.ToHz*(1+1e-12) || last < s.ToHz*0.9995 {
+		last := s.Course().FrequencyAt(float64(s.SweepSamples-1) / hz)
+		if last > s.ToHz*(1+1e-12) || last < s.ToHz*0.9995 {
 			t.Errorf("%d Hz: the sweep ends at %g Hz", rate, last)
 		}
 		if from := s.Course().FrequencyAt(float64(s.FadeInSamples) / hz); from > 25.2 {

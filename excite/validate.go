@@ -43,7 +43,8 @@ func (s Stimulus) checkBasics() error {
 	return inRange(
 		bounds{"the sample rate", float64(s.RateHz), minRateHz, maxRateHz, "Hz"},
 		bounds{"the lower end of the sweep", s.FromHz, minFromHz, top / 2, "Hz"},
-		bounds{fmt.Sprintf("the upper end of the sweep (at a rate of %d Hz)", s.RateHz), s.ToHz, 2 * s.FromHz, top, "Hz"},
+		bounds{fmt.Sprintf("the upper end of the sweep (at a rate of %d Hz)", s.RateHz), s.ToHz, 2 * s.FromHz, top,
+			"Hz"},
 		bounds{"the number of repeats", float64(s.Repeats), 1, maxRepeats, ""},
 		bounds{"the level", s.LevelDBFS, minLevelDBFS, 0, "dBFS"},
 	)

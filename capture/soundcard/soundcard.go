@@ -109,20 +109,18 @@ const (
 	output direction = "output"
 )
 
-// channels is how many channels the device has in that direction.
-func (d Device) channels(way direction) int {
-	if way == input {
-		return d.InputChannels
-	}
-	return d.OutputChannels
+// oneWay is what a device is in one direction.
+type oneWay struct {
+	channels  int
+	isDefault bool // the system's
+	latency   time.Duration
 }
 
-// isDefault says whether the device is the system's default in that direction.
-func (d Device) isDefault(way direction) bool {
+func (d Device) in(way direction) oneWay {
 	if way == input {
-		return d.DefaultInput
+		return oneWay{d.InputChannels, d.DefaultInput, d.InputLatency}
 	}
-	return d.DefaultOutput
+	return oneWay{d.OutputChannels, d.DefaultOutput, d.OutputLatency}
 }
 
 // choose finds the device that the user means by wanted (see Options.Input).
@@ -132,9 +130,9 @@ func choose(devices []Device, wanted string, way direction) (Device, error) {
 	keep := func(from []Device, of func(Device) bool) []Device {
 		return slices.DeleteFunc(slices.Clone(from), func(d Device) bool { return !of(d) })
 	}
-	able := keep(devices, func(d Device) bool { return d.channels(way) > 0 })
+	able := keep(devices, func(d Device) bool { return d.in(way).channels > 0 })
 	if wanted == "" {
-		if i := slices.IndexFunc(able, func(d Device) bool { return d.isDefault(way) }); i >= 0 {
+		if i := slices.IndexFunc(able, func(d Device) bool { return d.in(way).isDefault }); i >= 0 {
 			return able[i], nil
 		}
 		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way, list(able))
@@ -143,8 +141,9 @@ func choose(devices []Device, wanted string, way direction) (Device, error) {
 		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
 		switch {
 		case i < 0:
-			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way, list(able))
-		case devices[i].channels(way) == 0:
+			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way,
+				list(able))
+		case devices[i].in(way).channels == 0:
 			return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, devices[i].Name, way)
 		}
 		return devices[i], nil

@@ -110,11 +110,9 @@ func (s system) response(in, out int, hz float64) complex128 {
 	// (jw - A)(re + j im) = b, written in real numbers.
 	lhs := mat.NewDense(2*n, 2*n, nil)
 	rhs := mat.NewVecDense(2*n, nil)
+	lhs.Slice(0, n, 0, n).(*mat.Dense).Scale(-1, s.a)
+	lhs.Slice(n, 2*n, n, 2*n).(*mat.Dense).Scale(-1, s.a)
 	for i := range n {
-		for j := range n {
-			lhs.Set(i, j, -s.a.At(i, j))
-			lhs.Set(n+i, n+j, -s.a.At(i, j))
-		}
 		lhs.Set(i, n+i, -w)
 		lhs.Set(n+i, i, w)
 		rhs.SetVec(i, s.b.At(i, in))

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/fit/evaluation"
 )
 
 // footprint is what a program holds.
@@ -145,7 +146,7 @@ func TestServeSoak(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		made, unreadable, err := folder.Takes()
+		made, unreadable, err := evaluation.ReadTakes(folder, nil)
 		if err != nil || len(unreadable) > 0 {
 			t.Fatalf("%s: %v %v", coil(i), unreadable, err)
 		}

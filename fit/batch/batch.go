@@ -201,22 +201,16 @@ func (b *Batch) verdict(coil int) Verdict {
 }
 
 // Count is how many coils have a verdict.
-func (b *Batch) Count(v Verdict) int {
-	n := 0
-	for _, c := range b.Coils {
-		if c.Verdict == v {
-			n++
-		}
-	}
-	return n
-}
+func (b *Batch) Count(v Verdict) int { return b.count(func(c Coil) bool { return c.Verdict == v }) }
 
 // Repeats is how many coils were measured more than once, in folders of their
 // own.
-func (b *Batch) Repeats() int {
+func (b *Batch) Repeats() int { return b.count(func(c Coil) bool { return len(c.Specimens) > 1 }) }
+
+func (b *Batch) count(has func(Coil) bool) int {
 	n := 0
 	for _, c := range b.Coils {
-		if len(c.Specimens) > 1 {
+		if has(c) {
 			n++
 		}
 	}

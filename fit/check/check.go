@@ -151,7 +151,8 @@ func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS
 // coil's are replaced by those of its sweeps.
 func (s Scout) channel(i int, x []float64, silence []float64) Channel {
 	q := s.Take.Quality
-	c := Channel{Name: "coil", NoiseDBFS: quality.DBFS(quality.Variance(silence)), PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS}
+	c := Channel{Name: "coil", PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS,
+		NoiseDBFS: quality.DBFS(quality.Variance(silence))}
 	if i > 0 {
 		c.Name = "reference"
 		c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
@@ -190,20 +191,17 @@ func (r *Report) judgeLevels(s Scout) {
 			"turn the gain down by 20 dB and check again")
 		return
 	}
-	louder := func() string {
+	if margin < headroomDB/2 {
+		text := fmt.Sprintf("at %.0f dBFS the %s's channel reaches %+.1f dBFS", r.PlannedDBFS, at, highest)
 		if at == "coil" && r.PeakHz != nil {
-			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz,
-				quantity.Hertz, 2))
+			text += " at about " + quantity.Format(*r.PeakHz, quantity.Hertz, 2)
 		}
-		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
-	}
-	switch {
-	case margin < leastHeadroomDB:
-		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
-	case margin < headroomDB/2:
-		r.add(Warn, "little-headroom", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
+		grade, what := Warn, "little-headroom"
+		if margin < leastHeadroomDB {
+			grade, what = Stop, "will-clip"
+		}
+		r.add(grade, what, text, fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS",
+			math.Ceil(headroomDB-margin), proposed))
 	}
 	if coil := r.Channels[0]; coil.ExpectedPeakDBFS < quietDBFS {
 		advice := fmt.Sprintf("turn the gain up %.0f dB", math.Floor(-headroomDB-coil.ExpectedPeakDBFS))

@@ -236,19 +236,17 @@ func (a *Analysis) SolveSlope(s complex128) error {
 }
 
 // Voltage is the voltage of a node to ground, from the last Solve.
-func (a *Analysis) Voltage(at Node) complex128 {
-	if at == Ground {
-		return 0
-	}
-	return a.solution[at-1]
-}
+func (a *Analysis) Voltage(at Node) complex128 { return at.of(a.solution) }
 
 // VoltageSlope is dV/ds of a node, from the last SolveSlope.
-func (a *Analysis) VoltageSlope(at Node) complex128 {
-	if at == Ground {
+func (a *Analysis) VoltageSlope(at Node) complex128 { return at.of(a.rise) }
+
+// of is the node's entry in a solution; ground has none.
+func (n Node) of(solution []complex128) complex128 {
+	if n == Ground {
 		return 0
 	}
-	return a.rise[at-1]
+	return solution[n-1]
 }
 
 // Poles are the natural frequencies of the network up to limitHz, in rad/s:
@@ -263,7 +261,8 @@ func (a *Analysis) Poles(limitHz float64) ([]complex128, error) {
 		return nil, fmt.Errorf("poles of the network: %w", err)
 	}
 	if slices.ContainsFunc(ratio.RawMatrix().Data, notFinite) {
-		return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, or a capacitor without a path for direct current)")
+		return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, " +
+			"or a capacitor without a path for direct current)")
 	}
 	var eigen mat.Eigen
 	if !eigen.Factorize(&ratio, mat.EigenNone) {

@@ -142,10 +142,7 @@ func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
 
 // make estimates and fits, but for what is known.
 func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
-	unreadable, err := e.readTakes(o.Before)
-	if err != nil {
-		return err
-	}
+	unreadable := e.readTakes(o.Before)
 	inputs, err := e.estimate(ctx, o.Before, known)
 	if err != nil {
 		return err

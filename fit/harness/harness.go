@@ -4,6 +4,7 @@
 package harness
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -218,10 +219,7 @@ func (p Pot) position() float64 {
 }
 
 func (p Pot) taper() (circuit.Taper, error) {
-	if p.Taper == "" {
-		return circuit.ParseTaper(assumedTaperWords)
-	}
-	return circuit.ParseTaper(p.Taper)
+	return circuit.ParseTaper(cmp.Or(p.Taper, assumedTaperWords))
 }
 
 // sizes are the parts' sizes in SI units by name.

@@ -172,7 +172,8 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 		}
 	}
 	frequencies := shownFrequencies()
-	sought := slices.Concat(slices.Repeat(soughtSound[:], len(variants)), slices.Repeat(soughtSound[3:], len(frequencies)))
+	sought := slices.Concat(slices.Repeat(soughtSound[:], len(variants)),
+		slices.Repeat(soughtSound[3:], len(frequencies)))
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
 		for i, v := range variants {
 			size := sizes{}

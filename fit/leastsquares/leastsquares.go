@@ -373,9 +373,7 @@ func (s *Solver) columnNorm(j int) float64 {
 func (s *Solver) accelerate(damping, length float64) bool {
 	const h = 0.1 // of the step; recommended by Transtrum and Sethna
 	n := s.n
-	for j := range n {
-		s.column[j] = s.p[j] + h*s.step[j]
-	}
+	floats.AddScaledTo(s.column, s.p, h, s.step)
 	top := 0
 	clear(s.rotated)
 	for b := range s.blocks {
