@@ -115,6 +115,8 @@ type Take struct {
 	// DriftPPM is by how much the clocks of playback and recording were found
 	// to differ, in parts per million.
 	DriftPPM float64
+	// Card are the limits of the take's sound card.
+	Card capture.Card
 	// DriveFall and Linearity are those of the take; nil: not known.
 	DriveFall   *capture.DriveFall
 	Linearity   *capture.Linearity

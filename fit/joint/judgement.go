@@ -1,6 +1,7 @@
 package joint
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -54,9 +55,9 @@ func (a *analysis) estimate(d derived) estimate {
 // a crystal, or what the clocks of playback and recording were found to differ
 // by, since neither is known to be the right one.
 func (a *analysis) clockU() float64 {
-	ppm := clockPPM
+	ppm := 0.0
 	for _, t := range a.request.takes {
-		ppm = max(ppm, math.Abs(t.DriftPPM))
+		ppm = max(ppm, cmp.Or(t.Card.ClockPPM, clockPPM), math.Abs(t.DriftPPM))
 	}
 	return ppm * 1e-6 / math.Sqrt(3)
 }

@@ -42,6 +42,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 	p.text("result.json", c.Result.Encode)
 	p.text("result.schema.json", WriteSchema)
 	p.text("response.csv", func(w io.Writer) error { return ResultCSV(w, c.Result, CSVOptions{}) })
+	p.text("branch.csv", func(w io.Writer) error { return BranchCSV(w, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {
 		p.add("circuit.cir", strings.NewReader(netlist))
 	}

@@ -26,6 +26,7 @@ func readme(c Archive, withoutNetlist error) string {
 	entry("result.json", "the numbers, SI units named in the keys, with u and U95")
 	entry("result.schema.json", "its format as a JSON Schema (draft 2020-12)")
 	entry("response.csv", "measured and fitted curves; the units end the names of the columns")
+	entry("branch.csv", "the winding at the frequencies of meters: L and AC resistance in series")
 	if withoutNetlist == nil {
 		entry("circuit.cir", "the fitted circuit for ngspice: ngspice -b circuit.cir")
 	}
@@ -51,6 +52,11 @@ func readme(c Archive, withoutNetlist error) string {
 	}
 	line("  An empty field is not known.")
 	line()
+	line("Columns of branch.csv")
+	for _, column := range branchColumns {
+		entry(column[0], column[1])
+	}
+	line()
 	line("Uncertainty")
 	line("  u is the standard uncertainty, U95 the expanded one for 95 % coverage (JCGM 100:2008).")
 	line("  A quantity that cannot be known from these takes is null, with the reason under why.")
@@ -58,6 +64,16 @@ func readme(c Archive, withoutNetlist error) string {
 	line("The numbers in short, ± is U95")
 	for _, n := range words.Numbers(c.Result) {
 		entry(strings.TrimSpace(n.Name+" "+n.Symbol), notation.Quantity(n.Quantity, n.Unit)+", "+n.Note)
+	}
+	if points := words.Branch(c.Result); points != nil {
+		line("  ", words.BranchTitle, ":")
+		for _, p := range points {
+			frequency, note := words.BranchPlace(p)
+			line("  ", strings.TrimSuffix(frequency+", "+note, ", "))
+			for _, column := range words.BranchColumns {
+				entry("  "+column.Name, notation.Quantity(column.Of(p), column.Unit))
+			}
+		}
 	}
 	if len(c.Result.Basis) > 0 {
 		line("  Based on ", strings.Join(notation.Each(c.Result.Basis, notation.Visible), "; "), ".")

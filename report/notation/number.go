@@ -232,6 +232,14 @@ func En(en *float64) string {
 	return quantity.Minus(fmt.Sprintf("%.2f", *en))
 }
 
+// Bytes is a size of a file: "4.2 MB".
+func Bytes(n int64) string {
+	if n < 1000 {
+		return fmt.Sprintf("%d B", n)
+	}
+	return quantity.Format(float64(n), "B", 3)
+}
+
 // Distribution is how the trials of a Monte Carlo calculation scatter, in words:
 // mean, standard uncertainty, and the interval of 95 % of them.
 type Distribution struct{ Mean, U, Interval string }

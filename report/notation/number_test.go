@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"testing"
+	"time"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -91,7 +92,8 @@ func TestPercentAndLevel(t *testing.T) {
 		Percent(math.NaN()): "–", Change(-63.6): "−64 %", Change(3.14): "+3.1 %", Change(math.NaN()): "",
 		Level(-12.34): "−12.3 dBFS", Level(math.Inf(-1)): "silent", Level(-0.01): "0.0 dBFS",
 		Decibels(-0.37):     "−0.4 dB",
-		WholeDecibels(71.2): "71 dB", En(nil): "–", En(new(-0.37)): "−0.37",
+		WholeDecibels(71.2): "71 dB", En(nil): "–", En(new(-0.37)): "−0.37", Bytes(999): "999 B",
+		Bytes(4200000): "4.20 MB",
 	} {
 		if got != want {
 			t.Errorf("got %q, want %q", got, want)
@@ -111,6 +113,16 @@ func TestTypeset(t *testing.T) {
 	} {
 		if got := Typeset(text); got != want {
 			t.Errorf("Typeset(%q) = %q, want %q", text, got, want)
+		}
+	}
+}
+
+func TestSince(t *testing.T) {
+	now := time.Date(2026, 11, 28, 14, 30, 0, 0, time.UTC)
+	for ago, want := range map[time.Duration]string{20 * time.Second: "just now", 200 * time.Second: "3 min ago",
+		3 * time.Hour: "11:30", 30 * time.Hour: "2026-11-27 08:30"} {
+		if got := Since(now.Add(-ago), now); got != want {
+			t.Errorf("%v ago: %q, want %q", ago, got, want)
 		}
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"regexp"
 	"strings"
+	"time"
+	"unicode/utf8"
 
 	"coilsweep/excite/quantity"
 )
@@ -53,12 +55,28 @@ func Each[T, U any](list []T, of func(T) U) []U {
 	return out
 }
 
+// Since is how long ago something was, for somebody who looks up from the bench:
+// "just now", "3 min ago", then the time, or date and time of another day.
+func Since(at, now time.Time) string {
+	switch ago := now.Sub(at); {
+	case at.IsZero():
+		return ""
+	case ago < time.Minute:
+		return "just now"
+	case ago < time.Hour:
+		return fmt.Sprintf("%d min ago", int(ago.Minutes()))
+	}
+	at = at.In(now.Location())
+	if at.Format(time.DateOnly) == now.Format(time.DateOnly) {
+		return at.Format("15:04")
+	}
+	return at.Format("2006-01-02 15:04")
+}
+
 // UpperFirst begins a sentence: it makes the first letter a capital.
 func UpperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	_, first := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:first]) + s[first:]
 }
 
 // Tied keeps numbers and their units on one line.
@@ -103,6 +121,8 @@ func QuantityName(key string) (words string, unit quantity.Unit) {
 		name = "resonance of the coil alone"
 	case "capacitance_coil":
 		name = "self-capacitance"
+	case "branch_resonance_resistance":
+		name = "AC resistance at the resonance with nothing added"
 	default:
 		name = strings.ReplaceAll(name, "_", " ")
 	}

@@ -59,7 +59,9 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 	var draw drawing
 	for _, one := range b.Properties {
 		p.statistics(one)
-		p.chart(figure.Control(one), one.Name, &draw)
+		if one.Base == "" { // else as the figure of the property that it repeats
+			p.chart(figure.Control(one), one.Name, &draw)
+		}
 	}
 	if len(coils) <= mostOverlaid {
 		p.overlays(coils, table.Names, order, styles, &draw)

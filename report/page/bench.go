@@ -89,6 +89,15 @@ var conditions = []struct {
 		return fmt.Sprintf("%s dB at %s, %s", notation.TwoDigits(f.DB), notation.Nominal(f.AtHz, quantity.Hertz), state)
 	}},
 	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
+	{"limits of the sound card", func(t capture.Take) string {
+		if t.Card == (capture.Card{}) {
+			return "" // of another version of the program
+		}
+		c := t.CardLimits()
+		return fmt.Sprintf("response even within %g dB over an octave and %g dB from take to take, "+
+			"clock right within %g ppm",
+			c.RippleDB, c.RippleTakeDB, c.ClockPPM)
+	}},
 	{"fixture C", func(t capture.Take) string { return stated(t.Load.FixtureC, "unknown") }},
 	{"fixture R", func(t capture.Take) string { return stated(t.Load.FixtureR, "unknown") }},
 	{"added C", func(t capture.Take) string { return stated(t.Load.AddedC, "") }},

@@ -50,6 +50,7 @@ type coilPage struct {
 	Result  fit.Result
 	Summary []string
 	Numbers []words.Number
+	Branch  *branchTable // nil: nothing of it is known
 
 	Magnitude, Phase template.HTML
 	Delay            template.HTML
@@ -90,13 +91,24 @@ type (
 		Name, Outside string
 		Glyph, SVG    template.HTML
 	}
+	branchTable struct {
+		Title   string
+		Columns []string
+		Rows    []branchRow
+		Reasons []string
+	}
+	branchRow struct {
+		Name, Note string
+		Cells      []string
+	}
 )
 
 func newCoilPage(d CoilDocument) (*coilPage, error) {
 	r := d.Result
+	r.Budget = words.Budgets(r.Budget)
 	coil := notation.Visible(r.Coil)
 	p := &coilPage{frame: newFrame("Coil report", coil, ""), Result: r, Summary: words.Result(r),
-		Numbers:     words.Numbers(r),
+		Numbers: words.Numbers(r), Branch: newBranchTable(r),
 		Correlation: correlations(r.Covariance), Bench: d.Takes}
 	p.Title = coil + ": coil report"
 	p.about(d)
@@ -167,6 +179,29 @@ func (p *coilPage) AnySpread() bool {
 		_, spread := notation.Apart(n.Quantity, n.Unit)
 		return spread != ""
 	})
+}
+
+// newBranchTable is the winding at the frequencies of meters; nil where nothing of
+// it is known.
+func newBranchTable(r fit.Result) *branchTable {
+	points := words.Branch(r)
+	if points == nil {
+		return nil
+	}
+	var n notation.Notes
+	t := &branchTable{Title: words.BranchTitle}
+	for _, point := range points {
+		frequency, note := words.BranchPlace(point)
+		t.Rows = append(t.Rows, branchRow{Name: notation.Tied(frequency), Note: note})
+	}
+	for _, c := range words.BranchColumns {
+		t.Columns = append(t.Columns, c.Name)
+		for i, cell := range n.Cells(c.Unit, notation.Each(points, c.Of)...) {
+			t.Rows[i].Cells = append(t.Rows[i].Cells, notation.Tied(cell))
+		}
+	}
+	t.Reasons = n.Reasons()
+	return t
 }
 
 func (p *coilPage) takeRows(r fit.Result) {

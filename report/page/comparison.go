@@ -61,6 +61,9 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 	var draw drawing
 	p.overlays(c.Coils, names, order, styles, &draw)
 	for _, r := range c.Rows {
+		if r.Base != "" {
+			continue // as the figure of the property that it repeats
+		}
 		p.chart(figure.Value(r, order, c.Reference), r.Name, &draw)
 	}
 	p.section(true, "summary", "Summary")

@@ -23,6 +23,7 @@ type manyPage struct {
 	Remarks     []string
 	Overlays    []titled
 	OverlayNote string
+	Banded      bool // overlays show U95 of coils that have styles of their own
 	charts
 }
 
@@ -127,6 +128,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 			})
 		}
 	}
+	p.Banded = slices.ContainsFunc(styles, func(s figure.CoilStyle) bool { return s.Own })
 	if slices.ContainsFunc(styles, func(s figure.CoilStyle) bool { return !s.Own }) {
 		p.OverlayNote = "The thin lines are the coils that are not named at the side; the switches show which is which."
 	}
@@ -140,35 +142,4 @@ func (p *charts) chart(f *plot.Figure, title string, draw *drawing) {
 	if svg := draw.small(f, ""); svg != "" {
 		p.Charts = append(p.Charts, titled{title, svg, ""})
 	}
-}
-
-// DrawComparison draws what a comparison page shows, and says it.
-func DrawComparison(d ComparisonDocument) ([]figure.Drawing, []string, error) {
-	view, err := newComparisonPage(d)
-	if err != nil {
-		return nil, nil, err
-	}
-	return view.drawings(), notation.Each(view.Summary, notation.Tied), nil
-}
-
-// DrawBatch is DrawComparison for a batch.
-func DrawBatch(d BatchDocument) ([]figure.Drawing, []string, error) {
-	view, err := newBatchPage(d)
-	if err != nil {
-		return nil, nil, err
-	}
-	return view.drawings(), notation.Each(append(view.Summary, view.Alarms...), notation.Tied), nil
-}
-
-// drawings are the figures of a page: each wide and narrow, or one for both.
-func (p *manyPage) drawings() []figure.Drawing {
-	var out []figure.Drawing
-	for _, t := range slices.Concat(p.Overlays, p.Charts) {
-		narrow := t.Narrow
-		if narrow == "" {
-			narrow = t.SVG
-		}
-		out = append(out, figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(narrow)})
-	}
-	return out
 }

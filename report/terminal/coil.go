@@ -18,6 +18,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t := newTable(w, o)
 	t.head(r)
 	t.numbers(r)
+	t.branch(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
 		t.paragraph("Based on", strings.Join(notation.Each(r.Basis, notation.Typeset), "; ")+".")
@@ -26,7 +27,7 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t.meter(r.Meter, false)
 	t.reasons()
 	if o.Budget {
-		t.budget(r.Budget)
+		t.budget(words.Budgets(r.Budget))
 	}
 	t.monteCarlo(r.MonteCarlo)
 	if len(r.Warnings)+len(r.Advice) > 0 {
@@ -69,6 +70,40 @@ func (t *table) numbers(r fit.Result) {
 	t.facts(c, 2)
 	t.wrapped("  ", sgrFaint, "± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.")
 	t.line("")
+}
+
+// branch is the winding at the frequencies of meters.
+func (t *table) branch(r fit.Result) {
+	points := words.Branch(r)
+	if points == nil {
+		return
+	}
+	t.wrapped("", sgrFaint, words.BranchTitle+":")
+	c, which := t.fitting(
+		func() columns { return t.branchColumns(points, true) },
+		func() columns { return t.branchColumns(points, false) })
+	t.headed(c, nil)
+	if _, note := words.BranchPlace(points[len(points)-1]); which > 0 && note != "" {
+		t.line(t.paint(sgrFaint, truncate("The last: "+note+".", t.o.Width)))
+	}
+	t.line("")
+}
+
+func (t *table) branchColumns(points []fit.BranchPoint, notes bool) columns {
+	c := columns{gap: 2}
+	var places, which []string
+	for _, p := range points {
+		frequency, note := words.BranchPlace(p)
+		places, which = append(places, frequency), append(which, note)
+	}
+	c.column("frequency", true, places)
+	for _, column := range words.BranchColumns {
+		c.column(column.Name, true, t.notes.Cells(column.Unit, notation.Each(points, column.Of)...))
+	}
+	if notes && strings.Join(which, "") != "" {
+		c.column("", false, which)
+	}
+	return c
 }
 
 // takes are the takes as a table: what their shapes show, and below it their

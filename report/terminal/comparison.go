@@ -39,8 +39,14 @@ func (t *table) differences(c *comparison.Comparison, names []string, i int) {
 	t.title(names[i])
 	cols := columns{gap: 2, right: []bool{false, true, true, true}}
 	var agree, open []string
+	said := map[string]bool{}
 	for _, r := range c.Rows {
 		d := r.Differences[i]
+		again := said[r.Family()+string(d.Verdict)]
+		said[r.Family()+string(d.Verdict)] = true
+		if again && d.Verdict != comparison.Differs {
+			continue // as the property that it repeats
+		}
 		switch d.Verdict {
 		case comparison.Differs:
 			cols.add("  "+r.Name, notation.Difference(d.Delta, words.UnitOf(r.Property)),

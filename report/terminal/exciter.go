@@ -125,7 +125,7 @@ func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 	t.facts(c, 1)
 	t.line("")
 	t.warnings("Warning: ", e.Warnings)
-	t.warnings("Caution: ", words.Cautions())
+	t.warnings("", words.Cautions())
 }
 
 // seriesWords says what asks for the series resistor.

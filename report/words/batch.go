@@ -128,14 +128,22 @@ func Verdict(b *batch.Batch, i int) string {
 // out anyhow.
 func batchSignals(b *batch.Batch) []string {
 	var words []string
+	type signal struct {
+		family string
+		coil   int
+		what   batch.Signal
+	}
+	said := map[signal]bool{}
 	for _, p := range b.Properties {
 		if p.Chart == nil {
 			continue
 		}
 		for _, s := range p.Chart.Signals {
-			if p.Outlying(p.Charted[s.At]) {
+			one := signal{p.Family(), p.Charted[s.At], s}
+			if p.Outlying(one.coil) || said[one] {
 				continue // it is named already
 			}
+			said[one] = true
 			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.",
 				p.Name, notation.Visible(b.Coils[p.Charted[s.At]].Name), notation.Typeset(string(s.What))))
 		}

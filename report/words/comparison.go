@@ -32,16 +32,28 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		}
 		var differs []comparison.Row
 		var open, words []string
+		unknown := 0
 		for _, r := range c.Rows {
 			switch r.Differences[i].Verdict {
 			case comparison.Open:
-				open = append(open, r.Name)
+				unknown++
+				// What repeats a property is open because that is, or by itself.
+				if r.Base == "" || open == nil {
+					open = append(open, r.Name)
+				}
 			case comparison.Differs:
 				differs = append(differs, r)
 			}
 		}
 		slices.SortStableFunc(differs, func(a, b comparison.Row) int {
 			return cmp.Compare(math.Abs(*b.Differences[i].En), math.Abs(*a.Differences[i].En))
+		})
+		// The largest of each family speaks for it.
+		said := map[string]bool{}
+		differs = slices.DeleteFunc(differs, func(r comparison.Row) bool {
+			again := said[r.Family()]
+			said[r.Family()] = true
+			return again
 		})
 		for _, r := range differs[:min(len(differs), mostSaid)] {
 			d := r.Differences[i]
@@ -55,7 +67,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			words = append(words, fmt.Sprintf("and in %d more", more))
 		}
 		switch {
-		case len(open) == len(c.Rows):
+		case unknown == len(c.Rows):
 			out = append(out, names[i]+" cannot be compared: too little is known of it or of the reference.")
 		case words == nil:
 			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within "+
@@ -63,7 +75,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
 		}
-		if 0 < len(open) && len(open) < len(c.Rows) {
+		if 0 < unknown && unknown < len(c.Rows) {
 			out[len(out)-1] += " Not comparable: " + strings.Join(open, ", ") + "."
 		}
 		if len(out) == 8 && len(c.Coils) > 10 {

@@ -116,6 +116,10 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 		}
 		if p.Bench.Table == "card" {
 			switch p.Name {
+			case "ripple", "ripple-take", "clock":
+				if imported {
+					continue // which card recorded is not known
+				}
 			case "rate", "level":
 				if imported || o.Given("stimulus") {
 					continue
@@ -137,8 +141,15 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 }
 
 // complete puts into the take which bench.toml it comes from and, where it has
-// no reference of its own, the calibration of the sound card.
+// no reference of its own, the calibration of the sound card; then the limits of
+// the sound card that hold for it.
 func (b *Bench) complete(take capture.Take) (capture.Take, error) {
+	take, err := b.calibrated(take)
+	take.Card = take.CardLimits()
+	return take, err
+}
+
+func (b *Bench) calibrated(take capture.Take) (capture.Take, error) {
 	if b.found == nil {
 		return take, nil
 	}

@@ -28,7 +28,7 @@ func NewBenchText() *BenchText {
 	}
 	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...)).only(
 		"name", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel", "reference-channel",
-		"drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c", "fixture-r")
+		"ripple", "ripple-take", "clock", "drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c", "fixture-r")
 	return o
 }
 

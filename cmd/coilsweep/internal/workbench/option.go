@@ -36,6 +36,8 @@ type Option struct {
 	Bench *BenchKey
 	// Given: somebody set it; FromBench: a bench did, since nobody else had.
 	Given, FromBench bool
+
+	texts []string // as somebody gave it, for CommandLine
 }
 
 // Set reads the value from text. The error is an *OptionError.
@@ -43,8 +45,16 @@ func (o *Option) Set(text string) error {
 	if err := o.Value.Set(text); err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}
-	o.Given = true
+	o.note(text)
 	return nil
+}
+
+// note remembers the text by which the option was given.
+func (o *Option) note(text string) {
+	if _, several := o.Value.(*List); !several {
+		o.texts = nil
+	}
+	o.Given, o.texts = true, append(o.texts, text)
 }
 
 // givenText is text as a complaint repeats it: empty where err quotes it already
@@ -142,6 +152,7 @@ func (e *OptionError) Unwrap() error { return e.Err }
 var (
 	namedOption  = regexp.MustCompile(`\{([a-z][a-z0-9-]*)\}`)
 	commandsOnly = regexp.MustCompile(`\[\[.*?\]\]`)
+	flagged      = regexp.MustCompile(`(^|[\s(])--([a-z][a-z0-9-]*)`)
 )
 
 // ForCommands is a text of this package for a command line: options as name has
@@ -151,10 +162,19 @@ func ForCommands(text string, name func(option string) string) string {
 	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return name(m[1 : len(m)-1]) })
 }
 
-// ForPage is a text of this package for a page: options by their labels, without
-// the text in [[ ]].
+// WithoutFlags is a text with options that stand there as flags by their labels.
+func WithoutFlags(text string) string {
+	return flagged.ReplaceAllStringFunc(text, func(m string) string {
+		before, name, _ := strings.Cut(m, "--")
+		return before + labelOf(name)
+	})
+}
+
+// ForPage is a text of the program for a page: options by their labels, also where
+// they stand as flags, without the text in [[ ]].
 func ForPage(text string) string {
-	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
+	text = commandsOnly.ReplaceAllString(WithoutFlags(text), "")
+	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return labelOf(m[1 : len(m)-1]) })
 }
 
 // Say is the error with the options called as name has it. It begins with the

@@ -5,6 +5,8 @@ import (
 	"fmt"
 
 	"coilsweep/capture"
+	"coilsweep/capture/benchfile"
+	"coilsweep/excite/quantity"
 )
 
 // Groups of options in the help.
@@ -26,6 +28,7 @@ type Take struct {
 	Reference        capture.Reference
 	CoilChannel      int
 	ReferenceChannel int
+	Card             capture.Card // limits that were stated
 }
 
 func defaultTake() Take {
@@ -38,7 +41,9 @@ func defaultTake() Take {
 func (t *Take) options(references ...string) Options {
 	return Options{
 		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"},
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"`},
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC),
+			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
+				`as in "470p 1% C0G", its loss is known better`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
 		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
 			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
@@ -58,11 +63,38 @@ func (t *Take) options(references ...string) Options {
 			Bench: at("card", "coil_channel"), Help: "input channel with the coil, from 1"},
 		{Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel),
 			Bench: at("card", "reference_channel"), Help: "input channel with the reference, from 1"},
+		// The limits of the sound card that no recording tells.
+		{Name: "ripple", Group: groupCard, Page: true, Value: limit(&t.Card.RippleDB, "ripple_db"), Default: "-",
+			Bench: at("card", "ripple_db"), Help: "how uneven the card's response may be within an octave, in dB " +
+				"(without it 0.01, or 0.003 with a reference or a calibration)"},
+		{Name: "ripple-take", Group: groupCard, Page: true, Value: limit(&t.Card.RippleTakeDB, "ripple_take_db"), Default: "-",
+			Bench: at("card", "ripple_take_db"),
+			Help:  "how much of that may change between takes, in dB (without it 0.001)"},
+		{Name: "clock", Group: groupCard, Page: true, Value: limit(&t.Card.ClockPPM, "clock_ppm"), Default: "-",
+			Bench: at("card", "clock_ppm"), Help: "how wrong the card's sample clock may be, in ppm (without it 50)"},
 	}
 }
 
 // anyReference are the kinds of reference of a coil's take.
 var anyReference = []string{"none", "current", "loopback"}
+
+// limit holds a limit of a sound card, by its key in bench.toml; nothing until
+// it is given.
+func limit(at *float64, key string) Value {
+	number := Number(at).(value[float64])
+	return value[float64]{at, number.kind, func(s string) (float64, error) {
+		v, err := number.parse(s)
+		if err == nil {
+			err = benchfile.CheckLimit(key, v)
+		}
+		return v, err
+	}, func(v float64) string {
+		if v == 0 {
+			return ""
+		}
+		return number.show(v)
+	}}
+}
 
 // take is the plan of the take, made by program. A contradiction is an
 // *OptionError.
@@ -91,6 +123,7 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 			"{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]"},
 		{t.Drive.Kind == "voltage" && !given("exciter-r"), "exciter-r",
 			"a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]"},
+		{t.FixtureC != nil && t.FixtureC.Dielectric != quantity.UnstatedDielectric, "fixture-c", benchfile.NoDielectric},
 		{given("sense-r") && reference != "current", "sense-r", "{sense-r} belongs to {reference} current"},
 		{given("reference-channel") && reference == "none", "reference-channel",
 			"{reference-channel} needs {reference} current or loopback"},
@@ -105,7 +138,8 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	}
 	drive := t.Drive
 	drive.Assumed = !given("drive")
-	return capture.Take{Name: t.Name, Program: program, Load: t.Load, Drive: drive, Reference: t.Reference}, nil
+	return capture.Take{Name: t.Name, Program: program, Load: t.Load, Drive: drive, Reference: t.Reference,
+		Card: t.Card}, nil
 }
 
 // direct is the plan of a take without a coil: the output straight to the input.
