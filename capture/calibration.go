@@ -139,7 +139,8 @@ func (c Calibration) Matches(b Bench, outputChannel int) error {
 		{"output channel", c.OutputChannel, max(1, outputChannel)},
 	} {
 		if d.then != d.now {
-			return fmt.Errorf("the sound card was calibrated on %s with %s %v, and now it is %v: calibrate again", c.day(),
+			return fmt.Errorf("the sound card was calibrated on %s with %s %v, and now it is %v: calibrate again",
+				c.day(),
 				d.what, d.then, d.now)
 		}
 	}

@@ -88,8 +88,9 @@ func ReadCalibration(path, sha256Hex string) (Calibration, error) {
 		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
 	}
 	if atomicfile.Sum(text) != sha256Hex {
-		return Calibration{}, fmt.Errorf("%s is not the calibration that %s names: it was changed; calibrate the sound "+
-			"card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
+		return Calibration{}, fmt.Errorf(
+			"%s is not the calibration that %s names: it was changed; calibrate the sound "+
+				"card again", path, filepath.Join(filepath.Dir(path), "bench.toml"))
 	}
 	c, err := DecodeCalibration(text)
 	if err != nil {

@@ -101,7 +101,8 @@ func encodeCoil(c Coil) []byte {
 	if c.Winding != nil {
 		b.WriteString(encodeWinding(*c.Winding))
 	} else {
-		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm", Height: "11mm"})
+		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm",
+			Height: "11mm"})
 		b.WriteString("# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
 	b.WriteString("\n# Readings of an LCR meter on the coil alone, one [[meter]] for each.\n" +

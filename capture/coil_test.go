@@ -88,7 +88,8 @@ func TestCoilExamplesAreValid(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if c.DCR == nil || c.CelsiusAtTakes == nil || c.PartsScale == 0 || c.Wire == "" || c.Winding == nil || len(c.Meter) != 1 {
+	if c.DCR == nil || c.CelsiusAtTakes == nil || c.PartsScale == 0 || c.Wire == "" || c.Winding == nil ||
+		len(c.Meter) != 1 {
 		t.Errorf("not every example was there: %+v", c)
 	}
 }
@@ -98,7 +99,8 @@ func TestCoilFileErrors(t *testing.T) {
 	tests := []struct{ name, file, want string }{
 		{"syntax", head + "dcr = 7k8", "line 3:"},
 		{"misspelt key", head + "\nDcr_ohm = \"7k8\"", `line 4: there is no key "Dcr_ohm"`},
-		{"misspelt key of a meter", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_khz = 1", `line 6: there is no key "meter.at_khz"`},
+		{"misspelt key of a meter", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_khz = 1",
+			`line 6: there is no key "meter.at_khz"`},
 		{"unknown table", head + "\n[meters]\nL = 2", `line 4: there is no key "meters"`},
 		{"wrong unit", head + "dcr = \"470pF\"", "line 3:"},
 		{"negative resistance", head + "dcr = \"-7k8\"", "line 3:"},
@@ -111,12 +113,18 @@ func TestCoilFileErrors(t *testing.T) {
 		{"scale that is no number", head + "parts_scale_percent = nan", "parts_scale_percent is NaN"},
 		{"meter without frequency", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"", "meter reading 1: at_hz is 0"},
 		{"meter of Z", head + "[[meter]]\nwhat = \"Z\"\nreading = \"2\"\nat_hz = 120", `what is "Z"`},
-		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"", `mode is "serial"`},
-		{"meter in a wrong unit", head + "[[meter]]\nwhat = \"L\"\nreading = \"2 ohm\"\nat_hz = 120", "meter reading 1: reading"},
-		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120", `"0" is not a valid number: it must be greater than zero`},
+		{"meter in a wrong mode", head + "[[meter]]\nwhat = \"L\"\nreading = \"2\"\nat_hz = 120\nmode=\"serial\"",
+			`mode is "serial"`},
+		{"meter in a wrong unit", head + "[[meter]]\nwhat = \"L\"\nreading = \"2 ohm\"\nat_hz = 120",
+			"meter reading 1: reading"},
+		{"Q of zero", head + "[[meter]]\nwhat = \"Q\"\nreading = \"0\"\nat_hz = 120",
+			`"0" is not a valid number: it must be greater than zero`},
 		{"negative R", head + "[[meter]]\nwhat = \"R\"\nreading = \"-7k\"\nat_hz = 120", "must be greater than zero"},
-		{"two temperatures of one reading", head + "[[meter]]\nwhat = \"R\"\nreading = \"7k@22C\"\nat_hz = 120\ncelsius = 25", "the reading says 22 °C, celsius says 25"},
-		{"kelvin at a reading", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_hz = 120\ncelsius = 300", "celsius is 300"},
+		{"two temperatures of one reading", head +
+			"[[meter]]\nwhat = \"R\"\nreading = \"7k@22C\"\nat_hz = 120\ncelsius = 25",
+			"the reading says 22 °C, celsius says 25"},
+		{"kelvin at a reading", head + "[[meter]]\nwhat = \"L\"\nreading = \"2H\"\nat_hz = 120\ncelsius = 300",
+			"celsius is 300"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

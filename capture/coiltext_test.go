@@ -14,13 +14,15 @@ func TestChangeCoil(t *testing.T) {
 	fresh := encodeCoil(Coil{Name: "bridge"})
 	text, err := ChangeCoil(fresh, map[string]string{
 		"name": "Bridge", "dcr": "7.85k@22C 0.5%", "celsius_at_takes": "22",
-		"winding.wire": "AWG 42", "winding.turns": "7600", "winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm",
+		"winding.wire": "AWG 42", "winding.turns": "7600", "winding.core_length": "58mm", "winding.core_width": "5mm",
+		"winding.height": "11mm",
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
 	c, err := decodeCoil(text)
-	if err != nil || c.Name != "Bridge" || c.DCR.SI != 7850 || *c.CelsiusAtTakes != 22 || c.Winding == nil || c.Winding.Turns != 7600 {
+	if err != nil || c.Name != "Bridge" || c.DCR.SI != 7850 || *c.CelsiusAtTakes != 22 || c.Winding == nil ||
+		c.Winding.Turns != 7600 {
 		t.Fatalf("%v: %+v\n%s", err, c, text)
 	}
 	// Everything that a person can read of the old one is in the new one.
@@ -44,7 +46,8 @@ func TestChangeCoil(t *testing.T) {
 func TestChangeCoilRefuses(t *testing.T) {
 	fresh := encodeCoil(Coil{Name: "bridge"})
 	for key, value := range map[string]string{
-		"name": "", "dcr": "steam", "celsius_at_takes": "warm", "winding.turns": "7.5", "parts_scale_percent": "99", "schema": "x", "meter": "x",
+		"name": "", "dcr": "steam", "celsius_at_takes": "warm", "winding.turns": "7.5", "parts_scale_percent": "99",
+		"schema": "x", "meter": "x",
 	} {
 		text, err := ChangeCoil(fresh, map[string]string{key: value})
 		var wrong *KeyError

@@ -67,7 +67,8 @@ func TestFindFoldersErrors(t *testing.T) {
 	if _, _, err := FindFolders(t.Context(), filepath.Join(root, "nowhere")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("a folder that is not there: %v", err)
 	}
-	if _, _, err := FindFolders(t.Context(), filepath.Join(root, "file")); err == nil || !strings.Contains(err.Error(), "it is a file") {
+	if _, _, err := FindFolders(t.Context(), filepath.Join(root, "file")); err == nil ||
+		!strings.Contains(err.Error(), "it is a file") {
 		t.Errorf("a file as root: %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
@@ -90,7 +91,8 @@ func TestFindFoldersErrors(t *testing.T) {
 // The checksums are those of sha256sum(1) of GNU coreutils over the file "x"
 // and over nothing (FIPS 180-4 has the latter's too).
 func TestFingerprint(t *testing.T) {
-	root := coilTree(t, []string{"a"}, "a/takes/two/take.toml", "a/takes/one/take.toml", "a/takes/empty/other", "a/takes/three.partial/take.toml")
+	root := coilTree(t, []string{"a"}, "a/takes/two/take.toml", "a/takes/one/take.toml", "a/takes/empty/other",
+		"a/takes/three.partial/take.toml")
 	if err := os.WriteFile(filepath.Join(root, "a/takes/one/take.toml"), nil, 0o666); err != nil {
 		t.Fatal(err)
 	}
@@ -138,7 +140,8 @@ func TestReadHeading(t *testing.T) {
 		t.Errorf("heading (-want +got):\n%s", diff)
 	}
 	for _, name := range []string{"two", "three"} {
-		if _, err := folder.ReadHeading(name); err == nil || !strings.Contains(err.Error(), filepath.Join(name, "take.toml")) {
+		if _, err := folder.ReadHeading(name); err == nil ||
+			!strings.Contains(err.Error(), filepath.Join(name, "take.toml")) {
 			t.Errorf("heading of take %q: error %v, want one that names the file", name, err)
 		}
 	}

@@ -26,14 +26,16 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 	}
 	info := stream.Info
 	if info.BitsPerSample > 24 { // the library keeps differences of channels in 32 bits
-		return Recording{}, fmt.Errorf("FLAC of %d bits is not supported: save the recording as WAV", info.BitsPerSample)
+		return Recording{}, fmt.Errorf("FLAC of %d bits is not supported: save the recording as WAV",
+			info.BitsPerSample)
 	}
 	channels, bits := int(info.NChannels), int(info.BitsPerSample)
 	rec = Recording{
 		RateHz:    int(info.SampleRate),
 		Samples:   make([][]float64, channels),
 		FullScale: 1,
-		Source:    wav.Format{Encoding: wav.PCM, Bits: (bits + 7) / 8 * 8, RateHz: int(info.SampleRate), Channels: channels},
+		Source: wav.Format{Encoding: wav.PCM, Bits: (bits + 7) / 8 * 8, RateHz: int(info.SampleRate),
+			Channels: channels},
 	}
 	scale := 1 / float64(int64(1)<<(bits-1))
 	for {
@@ -46,8 +48,10 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 			if f.BitsPerSample == 0 {
 				f.BitsPerSample = info.BitsPerSample
 			}
-			if int(f.BitsPerSample) != bits || f.Channels.Count() != channels || f.SampleRate != 0 && f.SampleRate != info.SampleRate {
-				return Recording{}, fmt.Errorf("the FLAC file changes its format after %d frames: save it as WAV", frames)
+			if int(f.BitsPerSample) != bits || f.Channels.Count() != channels || f.SampleRate != 0 &&
+				f.SampleRate != info.SampleRate {
+				return Recording{}, fmt.Errorf("the FLAC file changes its format after %d frames: save it as WAV",
+					frames)
 			}
 			err = f.Parse()
 		}
@@ -63,7 +67,8 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 		}
 		for c, sub := range f.Subframes {
 			if len(sub.Samples) != int(f.BlockSize) {
-				return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: a block of %d has %d samples", frames, f.BlockSize, len(sub.Samples))
+				return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: a block of %d has %d samples",
+					frames, f.BlockSize, len(sub.Samples))
 			}
 			for _, s := range sub.Samples {
 				rec.Samples[c] = append(rec.Samples[c], float64(s)*scale)

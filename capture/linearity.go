@@ -27,9 +27,11 @@ type Linearity struct {
 
 func (l Linearity) check() error {
 	if !(l.LevelsDBFS[1] < l.LevelsDBFS[0] && l.LevelsDBFS[0] <= 0) {
-		return fmt.Errorf("linearity: levels are %g and %g dBFS: want the take's, and a lower one", l.LevelsDBFS[0], l.LevelsDBFS[1])
+		return fmt.Errorf("linearity: levels are %g and %g dBFS: want the take's, and a lower one", l.LevelsDBFS[0],
+			l.LevelsDBFS[1])
 	}
-	if !(l.UDB >= 0 && l.AtHz > 0) || math.IsInf(l.UDB, 0) || math.IsInf(l.AtHz, 0) || math.IsInf(l.DeviationDB, 0) || math.IsNaN(l.DeviationDB) {
+	if !(l.UDB >= 0 && l.AtHz > 0) || math.IsInf(l.UDB, 0) || math.IsInf(l.AtHz, 0) || math.IsInf(l.DeviationDB, 0) ||
+		math.IsNaN(l.DeviationDB) {
 		return fmt.Errorf("linearity: %g ± %g dB at %g Hz cannot be", l.DeviationDB, l.UDB, l.AtHz)
 	}
 	return nil

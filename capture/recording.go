@@ -141,10 +141,12 @@ func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
 	if w.Format.Encoding == wav.Float {
 		full = math.Inf(1)
 	}
-	return Recording{RateHz: w.Format.RateHz, Samples: samples, FullScale: full, Source: w.Format, Remarks: w.Remarks}, nil
+	return Recording{RateHz: w.Format.RateHz, Samples: samples, FullScale: full, Source: w.Format, Remarks: w.Remarks},
+		nil
 }
 
-var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to the part with the stimulus", maxRecordingSamples)
+var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to the part with the stimulus",
+	maxRecordingSamples)
 
 // CheckNumbers refuses floating-point recordings with samples that are no
 // numbers: there is no honest value to put in their place.
@@ -155,7 +157,8 @@ func (r Recording) CheckNumbers() error {
 	for c, samples := range r.Samples {
 		for i, s := range samples {
 			if s-s != 0 { // infinite or not a number
-				return fmt.Errorf("channel %d holds %g at frame %d, which is not a sample: the file is damaged", c+1, s, i)
+				return fmt.Errorf("channel %d holds %g at frame %d, which is not a sample: the file is damaged", c+1, s,
+					i)
 			}
 		}
 	}

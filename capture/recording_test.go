@@ -45,7 +45,8 @@ func TestReadRecording(t *testing.T) {
 			if diff := cmp.Diff(tt.channels, r.Samples); diff != "" {
 				t.Errorf("samples (-want +got):\n%s", diff)
 			}
-			if r.RateHz != 48000 || r.Source.Bits != tt.bits || r.Source.Channels != len(tt.channels) || r.FullScale != tt.full || r.Remarks != nil {
+			if r.RateHz != 48000 || r.Source.Bits != tt.bits || r.Source.Channels != len(tt.channels) ||
+				r.FullScale != tt.full || r.Remarks != nil {
 				t.Errorf("got %d Hz, source %v, full scale %g, remarks %q", r.RateHz, r.Source, r.FullScale, r.Remarks)
 			}
 		})

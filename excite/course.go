@@ -208,11 +208,13 @@ func checkShape(shape []Knot, fromHz, toHz float64) error {
 		return fmt.Errorf("the shape has %d knots; it must have from 2 to %d", len(shape), maxKnots)
 	}
 	if first, last := shape[0].FrequencyHz, shape[len(shape)-1].FrequencyHz; first != fromHz || last != toHz {
-		return fmt.Errorf("the shape goes from %.10g to %.10g Hz, the sweep from %.10g to %.10g Hz", first, last, fromHz, toHz)
+		return fmt.Errorf("the shape goes from %.10g to %.10g Hz, the sweep from %.10g to %.10g Hz", first, last,
+			fromHz, toHz)
 	}
 	for i, k := range shape {
 		if i > 0 && !(k.FrequencyHz >= knotRatio*shape[i-1].FrequencyHz) {
-			return fmt.Errorf("knot %d of the shape is at %.10g Hz, not well above the one before it at %.10g Hz", i+1, k.FrequencyHz, shape[i-1].FrequencyHz)
+			return fmt.Errorf("knot %d of the shape is at %.10g Hz, not well above the one before it at %.10g Hz", i+1,
+				k.FrequencyHz, shape[i-1].FrequencyHz)
 		}
 		weight := fmt.Sprintf("the weight of knot %d of the shape", i+1)
 		if err := inRange(bounds{weight, k.Weight, minWeight, maxWeight, ""}); err != nil {

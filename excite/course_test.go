@@ -12,7 +12,8 @@ import (
 // invented is a shape as after a take of an invented coil with its resonance near
 // 3 kHz might ask for.
 func invented() []Knot {
-	return []Knot{{20, 0.3}, {1500, 0.3}, {2200, 2}, {2700, 9}, {3000, 5.5}, {3300, 8}, {5000, 1.5}, {9000, 0.3}, {20000, 0.4}}
+	return []Knot{{20, 0.3}, {1500, 0.3}, {2200, 2}, {2700, 9}, {3000, 5.5}, {3300, 8}, {5000, 1.5}, {9000, 0.3},
+		{20000, 0.4}}
 }
 
 func shapedStimulus(t testing.TB, rate int) Stimulus {
@@ -84,7 +85,8 @@ func TestCourseByIntegration(t *testing.T) {
 func TestFlatShapeIsExponential(t *testing.T) {
 	plain := mustDesign(t, nil)
 	flat := mustDesign(t, func(r *Request) { r.Shape = []Knot{{20, 7}, {300, 7}, {20000, 7}} })
-	if flat.SweepSamples != plain.SweepSamples || flat.FadeInSamples != plain.FadeInSamples || flat.FadeOutSamples != plain.FadeOutSamples {
+	if flat.SweepSamples != plain.SweepSamples || flat.FadeInSamples != plain.FadeInSamples ||
+		flat.FadeOutSamples != plain.FadeOutSamples {
 		t.Errorf("%+v\n%+v", flat, plain)
 	}
 	x, y := plain.Sweep(), flat.Sweep()
@@ -95,7 +97,8 @@ func TestFlatShapeIsExponential(t *testing.T) {
 	}
 	for _, f := range []float64{10, 20, 777, 20000, 22000} {
 		a, b := plain.Course(), flat.Course()
-		if math.Abs(a.TimeOf(f)-b.TimeOf(f)) > 1e-12 || math.Abs(a.FrequencyAt(a.TimeOf(f))/b.FrequencyAt(a.TimeOf(f))-1) > 1e-12 {
+		if math.Abs(a.TimeOf(f)-b.TimeOf(f)) > 1e-12 ||
+			math.Abs(a.FrequencyAt(a.TimeOf(f))/b.FrequencyAt(a.TimeOf(f))-1) > 1e-12 {
 			t.Errorf("%g Hz at %g s and at %g s", f, a.TimeOf(f), b.TimeOf(f))
 		}
 		turns := (a.SpectrumPhase(f) - b.SpectrumPhase(f)) / (2 * math.Pi)

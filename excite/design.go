@@ -65,7 +65,8 @@ func Design(r Request) (Stimulus, error) {
 	ratio := math.Log(r.ToHz / r.FromHz)
 	cycles := math.Round(r.FromHz * r.SweepS / ratio)
 	if !(cycles >= 1) {
-		return Stimulus{}, fmt.Errorf("a sweep of %g s is too short to begin at %g Hz: at least %.3g s are needed", r.SweepS, r.FromHz, ratio/r.FromHz)
+		return Stimulus{}, fmt.Errorf("a sweep of %g s is too short to begin at %g Hz: at least %.3g s are needed",
+			r.SweepS, r.FromHz, ratio/r.FromHz)
 	}
 	s := Stimulus{
 		Schema: StimulusSchema, RateHz: r.RateHz, FromHz: r.FromHz, ToHz: r.ToHz,
@@ -80,7 +81,9 @@ func Design(r Request) (Stimulus, error) {
 	s.FadeInSamples, s.FadeOutSamples = s.fadeLengths()
 	least := s.SweepSamples + samples(r.GapS, r.RateHz)
 	if float64(least)*float64(s.Repeats) > maxSamples {
-		return Stimulus{}, fmt.Errorf("%d sweeps of %g s at %d Hz are too long for one stimulus: ask for fewer or shorter ones", r.Repeats, r.SweepS, r.RateHz)
+		return Stimulus{}, fmt.Errorf(
+			"%d sweeps of %g s at %d Hz are too long for one stimulus: ask for fewer or shorter ones", r.Repeats,
+			r.SweepS, r.RateHz)
 	}
 	s.PeriodSamples = quietPeriod(least, r.RateHz, r.Repeats)
 	return s.described()
@@ -186,7 +189,8 @@ func humLeft(periodS float64, repeats int) float64 {
 			for d := 1; d < repeats; d++ {
 				turns := f * periodS * float64(d)
 				spread := 2 * math.Pi * mainsDeviation * turns
-				left += 2 / (r * r) * (r - float64(d)) * math.Cos(2*math.Pi*math.Mod(turns, 1)) * math.Sin(spread) / spread
+				left += 2 / (r * r) * (r - float64(d)) * math.Cos(2*math.Pi*math.Mod(turns,
+					1)) * math.Sin(spread) / spread
 			}
 			sum += left / float64(h)
 			weights += 1 / float64(h)

@@ -97,7 +97,8 @@ func TestDecodeRefuses(t *testing.T) {
 		}
 	}
 	for _, c := range []struct{ key, value string }{
-		{"sha256", `"0000"`}, {"level_dbfs", "-11.0"}, {"tail_samples", "20000"}, {"fade_in_samples", "0"}, {"repeats", "3"},
+		{"sha256", `"0000"`}, {"level_dbfs", "-11.0"}, {"tail_samples", "20000"}, {"fade_in_samples", "0"},
+		{"repeats", "3"},
 	} {
 		if _, err := Decode(edited(t, text, c.key, c.value)); !errors.Is(err, ErrChecksum) {
 			t.Errorf("%s = %s: %v, want ErrChecksum", c.key, c.value, err)
@@ -114,7 +115,8 @@ func TestDecodeTellsThePlace(t *testing.T) {
 		{"schema = \"coilsweep.stimulus/1\"\nrate_hz = \n", 2},
 		{"schema = \"coilsweep.stimulus/1\"\n\n  repeat = 4\n", 3},
 		{"\n[sweep]\nfrom = 20\n", 2},
-		{strings.Replace(good, "repeats = 4", "repeats = 4\nvolume = 11", 1), 1 + strings.Count(good[:strings.Index(good, "repeats")], "\n") + 1},
+		{strings.Replace(good, "repeats = 4", "repeats = 4\nvolume = 11", 1), 1 +
+			strings.Count(good[:strings.Index(good, "repeats")], "\n") + 1},
 		{"repeats = 1\nrepeats = 2\n", 2},
 	} {
 		_, err := Decode([]byte(c.text))

@@ -149,10 +149,12 @@ func TestHumTurnsAgainstItself(t *testing.T) {
 				}
 			}
 			if left > one/float64(repeats) {
-				t.Errorf("%d Hz, %d repeats: averaging leaves %.3f of the hum's power, random phases leave %.3f", rate, repeats, left/one, 1/float64(repeats))
+				t.Errorf("%d Hz, %d repeats: averaging leaves %.3f of the hum's power, random phases leave %.3f", rate,
+					repeats, left/one, 1/float64(repeats))
 			}
 			if seen < left {
-				t.Errorf("%d Hz, %d repeats: hum of power %.3g is left, the spread sees %.3g", rate, repeats, left, seen)
+				t.Errorf("%d Hz, %d repeats: hum of power %.3g is left, the spread sees %.3g", rate, repeats, left,
+					seen)
 			}
 		}
 	}

@@ -119,7 +119,8 @@ func TestHarmonicPhase(t *testing.T) {
 	}
 	for k := range 200 {
 		at := float64(k) * 0.005
-		if got, want := phase(float64(k*240)/48000), s.phase(s.Course(), k*240, portableExp); math.Abs(got-want) > 1e-11 {
+		if got, want := phase(float64(k*240)/48000),
+			s.phase(s.Course(), k*240, portableExp); math.Abs(got-want) > 1e-11 {
 			t.Fatalf("phase(%g s) = %g, at the sample %g", at, got, want)
 		}
 		for n := 2; n <= 5; n++ {
@@ -158,8 +159,11 @@ func TestQuickSamplesAreThePortable(t *testing.T) {
 		"default":       func(r *Request) { r.Repeats = 1 },
 		"full scale":    func(r *Request) { r.Repeats, r.LevelDBFS = 1, 0 },
 		"long and fast": func(r *Request) { r.RateHz, r.SweepS, r.Repeats, r.ToHz = 96000, 6, 1, 40000 },
-		"shaped":        func(r *Request) { r.Repeats, r.Shape = 1, []Knot{{20, 1}, {500, 0.4}, {3000, 3}, {20000, 0.4}} },
-		"steep":         func(r *Request) { r.Repeats, r.Shape = 1, steep },
+		"shaped": func(r *Request) {
+			r.Repeats, r.Shape = 1,
+				[]Knot{{20, 1}, {500, 0.4}, {3000, 3}, {20000, 0.4}}
+		},
+		"steep": func(r *Request) { r.Repeats, r.Shape = 1, steep },
 	} {
 		t.Run(name, func(t *testing.T) {
 			s := mustDesign(t, change)

@@ -32,7 +32,8 @@ func (s Stimulus) Validate() error {
 		return err
 	}
 	if got := s.checksum(); got != s.SHA256 {
-		return fmt.Errorf("%w: its numbers give %.12s..., sha256 says %.12s...; one of its numbers was changed, or another version made it: make the stimulus again", ErrChecksum, got, s.SHA256)
+		return fmt.Errorf("%w: its numbers give %.12s..., sha256 says %.12s...; one of its numbers was changed, or "+
+			"another version made it: make the stimulus again", ErrChecksum, got, s.SHA256)
 	}
 	return nil
 }
@@ -53,7 +54,8 @@ func (s Stimulus) checkBasics() error {
 // check is Validate without the checksum.
 func (s Stimulus) check() error {
 	if s.Schema != StimulusSchema {
-		return fmt.Errorf("schema is %q, not %q: not a stimulus description, or one of another version", s.Schema, StimulusSchema)
+		return fmt.Errorf("schema is %q, not %q: not a stimulus description, or one of another version", s.Schema,
+			StimulusSchema)
 	}
 	if err := s.checkBasics(); err != nil {
 		return err
@@ -79,14 +81,16 @@ func (s Stimulus) check() error {
 		}
 	}
 	if want := s.sweepLength(); s.SweepSamples != want {
-		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d", s.SweepSamples, want)
+		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d",
+			s.SweepSamples, want)
 	}
 	if !IsSmooth(s.PeriodSamples) {
 		return fmt.Errorf("period_samples is %d, which is not a product of powers of 2, 3 and 5", s.PeriodSamples)
 	}
 	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)
 	if total > maxSamples {
-		return fmt.Errorf("the stimulus would be %.0f samples long; at most %d are made: ask for fewer or shorter sweeps", total, maxSamples)
+		return fmt.Errorf("the stimulus would be %.0f samples long; at most %d are made: ask for fewer or shorter "+
+			"sweeps", total, maxSamples)
 	}
 	return nil
 }

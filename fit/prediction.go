@@ -61,7 +61,8 @@ const predictableU = 0.5
 // explain each coil.
 //
 // The errors are those of Bare.
-func Propagate(coils []Uncertain, parts []quantity.Value, sought []Sought, f func(coils []circuit.Coil, parts, dst []float64)) ([]Quantity, error) {
+func Propagate(coils []Uncertain, parts []quantity.Value, sought []Sought,
+	f func(coils []circuit.Coil, parts, dst []float64)) ([]Quantity, error) {
 	circuits := make([]circuit.Coil, len(coils))
 	sizes := make([]float64, len(parts))
 	for i, c := range coils {

@@ -19,7 +19,8 @@ func short(r *excite.Request) {
 
 // shaped has a sweep that stays near 3 kHz, as after a scout.
 func shaped(r *excite.Request) {
-	r.Shape = []excite.Knot{{FrequencyHz: 20, Weight: 0.25}, {FrequencyHz: 1500, Weight: 0.3}, {FrequencyHz: 2200, Weight: 2},
+	r.Shape = []excite.Knot{{FrequencyHz: 20, Weight: 0.25}, {FrequencyHz: 1500, Weight: 0.3},
+		{FrequencyHz: 2200, Weight: 2},
 		{FrequencyHz: 2700, Weight: 13}, {FrequencyHz: 3000, Weight: 7}, {FrequencyHz: 3300, Weight: 12},
 		{FrequencyHz: 5000, Weight: 1.5}, {FrequencyHz: 9000, Weight: 0.25}, {FrequencyHz: 20000, Weight: 0.25}}
 }
@@ -47,7 +48,8 @@ func TestAlign(t *testing.T) {
 		{"loopback, no noise", scene{}, 1e-6, 1e-3, 0},
 		{"loopback, fraction of a sample", scene{delay: 777.37, snrDB: 60}, 1e-3, 0.01, 0},
 		{"coil 5 kHz", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.003, 3, 0},
-		{"coil 5 kHz, turned over", scene{request: short, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true}, 0.003, 3, 0},
+		{"coil 5 kHz, turned over", scene{request: short, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true},
+			0.003, 3, 0},
 		{"faint", scene{request: short, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, gain: 1e-5}, 0.003, 3, 0},
 		{"coil 1 kHz, Q 1", scene{request: short, f0: 1000, q: 1, delay: 3e4, snrDB: 40}, 0.01, 10, 0},
 		{"coil 1 kHz, Q 30", scene{f0: 1000, q: 30, delay: 3e4, snrDB: 40}, 0.01, 10, 0},
@@ -56,17 +58,24 @@ func TestAlign(t *testing.T) {
 		{"-500 ppm", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: -500}, 0.005, 3, 0.02},
 		{"+1 ppm", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: 1}, 0.005, 3, 0.02},
 		{"hum 20 dB above", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 40, humDB: 20}, 0.005, 3, 0},
-		{"hum 20 dB above, 60 Hz, -200 ppm", scene{f0: 3000, q: 5, delay: 1000.3, snrDB: 40, humDB: 20, mainsHz: 59.97, driftPPM: -200}, 0.02, 3, 0.05},
+		{"hum 20 dB above, 60 Hz, -200 ppm",
+			scene{f0: 3000, q: 5, delay: 1000.3, snrDB: 40, humDB: 20, mainsHz: 59.97, driftPPM: -200}, 0.02, 3, 0.05},
 		{"noise as loud as the sweep", scene{f0: 5000, q: 3, delay: 1000.3, snrDB: 1e-9}, 0.3, 5, 0},
 		{"clipped", scene{request: short, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, clip: 0.3}, 0.01, 3, 0},
-		{"44.1 kHz", scene{request: func(r *excite.Request) { r.RateHz = 44100 }, f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.003, 3, 0},
+		{"44.1 kHz", scene{request: func(r *excite.Request) { r.RateHz = 44100 }, f0: 5000, q: 3, delay: 1000.3,
+			snrDB: 40}, 0.003, 3, 0},
 		{"shaped, no noise", scene{request: shaped, delay: 777.37}, 1e-3, 0.02, 0},
 		{"shaped, coil 3 kHz", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40}, 0.003, 3, 0},
-		{"shaped, coil 5 kHz, turned over", scene{request: shaped, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true}, 0.003, 3, 0},
-		{"shaped, +500 ppm", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: 500}, 0.005, 3, 0.02},
-		{"shaped, -500 ppm, hum 20 dB above", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: -500, humDB: 20}, 0.005, 3, 0.02},
+		{"shaped, coil 5 kHz, turned over",
+			scene{request: shaped, f0: 5000, q: 3, delay: 1000.3, snrDB: 40, inverted: true}, 0.003, 3, 0},
+		{"shaped, +500 ppm", scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: 500}, 0.005, 3,
+			0.02},
+		{"shaped, -500 ppm, hum 20 dB above",
+			scene{request: shaped, f0: 3000, q: 3, delay: 1000.3, snrDB: 40, driftPPM: -500, humDB: 20}, 0.005, 3,
+			0.02},
 		// Its lower octaves pass within some periods of the mains.
-		{"shaped, 0.7 s, hum", scene{request: func(r *excite.Request) { shaped(r); r.SweepS = 0.7 }, f0: 4000, q: 4, delay: 1000.3, snrDB: 45, humDB: 1e-9}, 0.01, 3, 0},
+		{"shaped, 0.7 s, hum", scene{request: func(r *excite.Request) { shaped(r); r.SweepS = 0.7 }, f0: 4000, q: 4,
+			delay: 1000.3, snrDB: 45, humDB: 1e-9}, 0.01, 3, 0},
 		{"two short sweeps from 100 Hz", scene{request: func(r *excite.Request) {
 			r.FromHz, r.ToHz, r.SweepS, r.Repeats, r.GapS = 100, 16000, 0.25, 2, 0.1
 		}, f0: 5000, q: 3, delay: 1000.3, snrDB: 40}, 0.01, 3, 0},
@@ -84,7 +93,8 @@ func TestAlign(t *testing.T) {
 				t.Fatal(err)
 			}
 			if len(a.StartSample) != stim.Repeats || len(a.Damaged) != 0 || len(a.Jumps) != 0 || a.Partial {
-				t.Errorf("%d repeats, damaged %v, jumps %v, partial %v", len(a.StartSample), a.Damaged, a.Jumps, a.Partial)
+				t.Errorf("%d repeats, damaged %v, jumps %v, partial %v", len(a.StartSample), a.Damaged, a.Jumps,
+					a.Partial)
 			}
 			if d := spread(a, startOf); !(d <= tt.between) {
 				t.Errorf("positions of the repeats off by %.2g samples between each other, want %.2g", d, tt.between)
@@ -129,20 +139,25 @@ func TestAlignPartOfStimulus(t *testing.T) {
 	}{
 		{"whole, long wait", 3e5, 6e5, []float64{0, 1, 2, 3}, false, nil},
 		{"starts with the first sweep", -float64(stim.RepeatStart(0)), 0, []float64{0, 1, 2, 3}, false, nil},
-		{"starts 10 ms into the first sweep", -float64(stim.RepeatStart(0) + 480), 0, []float64{nan, 1, 2, 3}, true, nil},
+		{"starts 10 ms into the first sweep", -float64(stim.RepeatStart(0) + 480), 0, []float64{nan, 1, 2, 3}, true,
+			nil},
 		{"starts in the first gap", -float64(second - 2000), 0, []float64{nan, 1, 2, 3}, false, nil},
 		{"starts in the third sweep", -float64(stim.RepeatStart(2) + 12000), 0, []float64{nan, nan, nan, 3}, true, nil},
 		{"ends in the last sweep", 500, 500 + end(3) - 4000, []float64{0, 1, 2, nan}, true, nil},
 		{"ends with the last sweep", 500, 500 + end(3), []float64{0, 1, 2, 3}, false, nil},
-		{"one whole sweep and no more", -float64(stim.RepeatStart(0)), stim.SweepSamples, []float64{0, nan, nan, nan}, false, nil},
-		{"cut at both ends", -float64(stim.RepeatStart(0) + 12000), 2*stim.PeriodSamples + 12000, []float64{nan, 1, nan, nan}, true, nil},
+		{"one whole sweep and no more", -float64(stim.RepeatStart(0)), stim.SweepSamples, []float64{0, nan, nan, nan},
+			false, nil},
+		{"cut at both ends", -float64(stim.RepeatStart(0) + 12000), 2*stim.PeriodSamples + 12000,
+			[]float64{nan, 1, nan, nan}, true, nil},
 		{"less than a sweep", -float64(stim.RepeatStart(0)), stim.SweepSamples - 480, nil, false, ErrTooShort},
-		{"end of one sweep, begin of the next", -float64(second - stim.PeriodSamples/2), stim.PeriodSamples, nil, false, ErrTooShort},
+		{"end of one sweep, begin of the next", -float64(second - stim.PeriodSamples/2), stim.PeriodSamples, nil, false,
+			ErrTooShort},
 		{"empty", 0, 1, nil, false, ErrTooShort},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			y, _, startOf := scene{request: short, f0: 4000, q: 4, snrDB: 50, delay: tt.delay, length: tt.length}.record(t)
+			y, _, startOf := scene{request: short, f0: 4000, q: 4, snrDB: 50, delay: tt.delay,
+				length: tt.length}.record(t)
 			a, err := Align(y, stim)
 			if !errors.Is(err, tt.err) {
 				t.Fatalf("error %v, want %v", err, tt.err)

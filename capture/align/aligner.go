@@ -48,7 +48,8 @@ func (a *Aligner) ahead() int {
 func (a *Aligner) Extend(samples []float64) error {
 	for ; a.checked < len(samples); a.checked++ {
 		if x := samples[a.checked]; x-x != 0 {
-			return fmt.Errorf("sample %d of the recording is not a finite number: export the recording again", a.checked)
+			return fmt.Errorf("sample %d of the recording is not a finite number: export the recording again",
+				a.checked)
 		}
 	}
 	a.samples = samples

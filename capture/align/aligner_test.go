@@ -40,7 +40,8 @@ func same(got, want Alignment, tolerance, path float64) error {
 	steps := slices.EqualFunc(got.Jumps, want.Jumps, func(a, b Jump) bool {
 		return a.Repeat == b.Repeat && near(a.Samples, b.Samples, 0.05+tolerance) && near(a.Sample, b.Sample, 100)
 	})
-	if !steps || !slices.Equal(got.Damaged, want.Damaged) || got.Polarity != want.Polarity || got.Partial != want.Partial {
+	if !steps || !slices.Equal(got.Damaged, want.Damaged) || got.Polarity != want.Polarity ||
+		got.Partial != want.Partial {
 		return fmt.Errorf("%+v, want %+v", got, want)
 	}
 	if !near(got.DriftPPM, want.DriftPPM, 0.003) || !near(got.Quality, want.Quality, 0.15) ||
@@ -68,8 +69,9 @@ func TestAligner(t *testing.T) {
 		{"+500 ppm", scene{snrDB: 40, driftPPM: 500}, 0.01},
 		{"-500 ppm", scene{snrDB: 40, driftPPM: -500}, 0.01},
 		{"hum 20 dB above", scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20}, 0},
-		{"hum 20 dB above, 60 Hz, -200 ppm", scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20, mainsHz: 59.97,
-			driftPPM: -200}, 0.02},
+		{"hum 20 dB above, 60 Hz, -200 ppm",
+			scene{request: func(*excite.Request) {}, snrDB: 40, humDB: 20, mainsHz: 59.97,
+				driftPPM: -200}, 0.02},
 		{"noise as loud as the sweep", scene{snrDB: 1e-9}, 0.1},
 		{"shaped", scene{request: shaped, snrDB: 40}, 0},
 		{"single repeat", scene{request: one, snrDB: 40}, 0},
@@ -82,8 +84,10 @@ func TestAligner(t *testing.T) {
 		{"silenced", scene{snrDB: 50, cuts: []cut{{1, 0.6, 512, true}}}, 0},
 		{"starts late", scene{snrDB: 50, delay: -float64(stim.RepeatStart(0) + 480)}, 0},
 		{"starts in the third sweep", scene{snrDB: 50, delay: -float64(stim.RepeatStart(2) + 12000)}, 0},
-		{"ends in the last sweep", scene{snrDB: 50, delay: 500, length: stim.RepeatStart(3) + stim.SweepSamples - 4000}, 0},
-		{"ends with the last sweep", scene{snrDB: 50, delay: 500, length: 500 + stim.RepeatStart(3) + stim.SweepSamples}, 0},
+		{"ends in the last sweep", scene{snrDB: 50, delay: 500, length: stim.RepeatStart(3) + stim.SweepSamples - 4000},
+			0},
+		{"ends with the last sweep", scene{snrDB: 50, delay: 500, length: 500 + stim.RepeatStart(3) +
+			stim.SweepSamples}, 0},
 		{"cut at both ends", scene{snrDB: 50, delay: -float64(stim.RepeatStart(0) + 12000),
 			length: 2*stim.PeriodSamples + 12000}, 0},
 		{"half a minute of waiting", scene{snrDB: 50, delay: 1.5e6}, 0},

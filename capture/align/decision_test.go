@@ -87,7 +87,8 @@ var bogusKinds = []bogus{
 			t := float64((i-at)%stim.PeriodSamples) / float64(stim.SweepSamples)
 			if t < 1 {
 				span := float64(stim.SweepSamples)
-				y[i] += 100 * math.Sin(2*math.Pi*span*(stim.FromHz*t+0.5*(stim.ToHz-stim.FromHz)*t*t)/float64(stim.RateHz))
+				y[i] += 100 * math.Sin(2*math.Pi*span*(stim.FromHz*t+0.5*(stim.ToHz-stim.FromHz)*t*t)/float64(
+					stim.RateHz))
 			}
 		}
 		return y

@@ -144,7 +144,8 @@ func TestPeriodsFillTheGap(t *testing.T) {
 		}
 		start := float64(stim.RepeatStart(0))
 		for _, drift := range []float64{0, 100} {
-			periods, repeats, err := Periods(y, stim, Alignment{StartSample: []float64{start, math.NaN()}, DriftPPM: drift})
+			periods, repeats, err := Periods(y, stim,
+				Alignment{StartSample: []float64{start, math.NaN()}, DriftPPM: drift})
 			if err != nil || !slices.Equal(repeats, []int{0}) {
 				t.Fatalf("repeats %v, %v", repeats, err)
 			}

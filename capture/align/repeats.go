@@ -394,7 +394,8 @@ func (c *comparison) fitClock() (clock, error) {
 		}
 		votes := 0
 		for j := range count {
-			if math.Abs(left[j]-known[j]-count[j]*period*d) <= math.Hypot(tolerance(j), tolerance(i)*count[j]/count[i]) {
+			if math.Abs(left[j]-known[j]-count[j]*period*d) <= math.Hypot(tolerance(j),
+				tolerance(i)*count[j]/count[i]) {
 				votes++
 			}
 		}
@@ -406,8 +407,8 @@ func (c *comparison) fitClock() (clock, error) {
 	}
 	if support < 0 {
 		if n > 2 {
-			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another stimulus "+
-				"was played)",
+			return k, fmt.Errorf("%w (sweeps of this kind are there, but %.4f s apart instead of %.4f s: another "+
+				"stimulus was played)",
 				ErrNoStimulus, (period+left[0])/float64(c.stim.RateHz), period/float64(c.stim.RateHz))
 		}
 		drift = 0
@@ -430,8 +431,16 @@ func (c *comparison) fitClock() (clock, error) {
 		k.index[i+1] = k.index[i] + int(count[i])
 	}
 
-	// Weighted line through what is left.
-	x := make([]float64, n)
+	c.layLine(&k, count, jump)
+	return k, nil
+}
+
+// layLine lays a weighted line through the positions, what the jumps before each
+// repeat explain taken off; count is how many periods lie between neighbours. Where
+// the repeats lie on no line, undamaged ones keep their own positions.
+func (c *comparison) layLine(k *clock, count, jump []float64) {
+	period := float64(c.stim.PeriodSamples)
+	x := make([]float64, len(c.repeats))
 	var sw, sx, sy, sxx, sxy float64
 	for i, r := range c.repeats {
 		if i > 0 {
@@ -470,7 +479,6 @@ func (c *comparison) fitClock() (clock, error) {
 			k.position[i] = r.position()
 		}
 	}
-	return k, nil
 }
 
 // uPosition is the standard uncertainty of a repeat's position. The reference

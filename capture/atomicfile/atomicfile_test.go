@@ -90,7 +90,8 @@ func TestErrorsNameTheTargetAndLeaveNothing(t *testing.T) {
 	}
 	for _, tt := range tests {
 		err := atomicfile.Write(tt.path, []byte("x"))
-		if !errors.Is(err, tt.want) || !strings.Contains(err.Error(), "cannot write "+tt.path+":") || strings.Contains(err.Error(), ".tmp") {
+		if !errors.Is(err, tt.want) || !strings.Contains(err.Error(), "cannot write "+tt.path+":") ||
+			strings.Contains(err.Error(), ".tmp") {
 			t.Errorf("%s: error %q, want %v", tt.path, err, tt.want)
 		}
 	}

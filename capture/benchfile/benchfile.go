@@ -164,7 +164,8 @@ func (b Bench) check() error {
 	case d.Kind == "" && (d.ExciterR != nil || d.ExciterL != nil):
 		return wrongKey("drive", "kind", `exciter_r and exciter_l go with a kind, "voltage" or "current"`)
 	case d.ExciterL != nil && d.ExciterR == nil:
-		return wrongKey("drive", "exciter_l", "exciter_l needs exciter_r, the resistance of the exciter circuit, beside it")
+		return wrongKey("drive", "exciter_l",
+			"exciter_l needs exciter_r, the resistance of the exciter circuit, beside it")
 	case d.Kind != "" && d.Kind != "voltage" && d.Kind != "current":
 		return wrongKey("drive", "kind", `kind is %q: want "current" or "voltage"`, d.Kind)
 	}
@@ -187,7 +188,8 @@ func (b Bench) check() error {
 		return wrongKey("calibration", "file", "file is %q: want the name of a file beside %s", f, FileName)
 	}
 	for table, date := range map[string]Date{
-		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date, "calibration": b.Calibration.Date,
+		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date,
+		"calibration": b.Calibration.Date,
 	} {
 		if _, err := time.Parse(dateLayout, string(date)); date != "" && err != nil {
 			return wrongKey(table, "date", `date is %q: want a day such as "2026-11-25"`, date)
@@ -205,7 +207,8 @@ func (c Card) check() error {
 	case c.OutputChannel < 0:
 		return wrongKey("card", "output_channel", "channels count from 1")
 	case c.CoilChannel != 0 && c.CoilChannel == c.ReferenceChannel:
-		return wrongKey("card", "reference_channel", "coil and reference are both said to be on channel %d", c.CoilChannel)
+		return wrongKey("card", "reference_channel", "coil and reference are both said to be on channel %d",
+			c.CoilChannel)
 	case c.RateHz != 0 && (c.RateHz < 8000 || c.RateHz > 384000):
 		return wrongKey("card", "rate_hz", "rate_hz is %d: want 8000 to 384000", c.RateHz)
 	case c.LevelDBFS != nil && !(*c.LevelDBFS <= 0 && *c.LevelDBFS >= -120):

@@ -20,9 +20,12 @@ func full(t testing.TB) Bench {
 		Card: Card{Input: "line in", Output: "3", CoilChannel: 2, ReferenceChannel: 1, OutputChannel: 2,
 			RateHz: 96000, LevelDBFS: &level, BufferS: 0.3,
 			RippleDB: &ripple, RippleTakeDB: &ripples, ClockPPM: &clock},
-		Drive:       Drive{Kind: "voltage", ExciterR: parsed(t, quantity.ParseResistance, "230 1%"), ExciterL: parsed(t, quantity.ParseInductance, "68u 10%"), Date: "2026-11-01"},
-		Reference:   Reference{Kind: "current", SenseR: parsed(t, quantity.ParseResistance, "10 0.1%"), Date: "2026-11-02"},
-		Fixture:     Fixture{Capacitance: parsed(t, quantity.ParseCapacitance, "65p 2% U95"), Resistance: parsed(t, quantity.ParseResistance, "1M 1%"), Date: "2026-11-03", How: "470k in series"},
+		Drive: Drive{Kind: "voltage", ExciterR: parsed(t, quantity.ParseResistance, "230 1%"),
+			ExciterL: parsed(t, quantity.ParseInductance, "68u 10%"), Date: "2026-11-01"},
+		Reference: Reference{Kind: "current", SenseR: parsed(t, quantity.ParseResistance, "10 0.1%"),
+			Date: "2026-11-02"},
+		Fixture: Fixture{Capacitance: parsed(t, quantity.ParseCapacitance, "65p 2% U95"),
+			Resistance: parsed(t, quantity.ParseResistance, "1M 1%"), Date: "2026-11-03", How: "470k in series"},
 		Calibration: Calibration{File: "card-96000.toml", SHA256: "00ff", Date: "2026-11-04"},
 	}
 	return b

@@ -84,7 +84,8 @@ func (s *session) Describe() capture.Bench {
 	return capture.Bench{Source: "soundcard", InputDevice: s.key}
 }
 
-func (s *session) Record(ctx context.Context, _ []float32, frames int, sink func([]float32) error) (record.Session, error) {
+func (s *session) Record(ctx context.Context, _ []float32, frames int, sink func([]float32) error) (record.Session,
+	error) {
 	s.mu.Lock()
 	s.records++
 	s.at++
@@ -225,7 +226,8 @@ func (b *bench) phases() []Phase {
 func (b *bench) start(source *Source, do func(context.Context, record.Recorder) error) chan error {
 	b.t.Helper()
 	done := make(chan error, 1)
-	if err := b.Start(Job{Name: "take bare", Source: source, Do: do, Done: func(err error) { done <- err }}); err != nil {
+	if err := b.Start(Job{Name: "take bare", Source: source, Do: do,
+		Done: func(err error) { done <- err }}); err != nil {
 		b.t.Fatal(err)
 	}
 	return done

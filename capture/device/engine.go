@@ -185,7 +185,8 @@ func (e *Engine) change(f func(*State)) {
 	now := e.state
 	if now.Phase != was.Phase || now.Job != was.Job {
 		e.state.Since = time.Now()
-	} else if now.Stopping == was.Stopping && now.Err == was.Err && now.Device.InputDevice == was.Device.InputDevice && now.Device.OutputDevice == was.Device.OutputDevice {
+	} else if now.Stopping == was.Stopping && now.Err == was.Err && now.Device.InputDevice == was.Device.InputDevice &&
+		now.Device.OutputDevice == was.Device.OutputDevice {
 		return
 	}
 	e.news.state(e.state)

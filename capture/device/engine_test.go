@@ -227,7 +227,8 @@ func TestEngineChangesWhatItListensTo(t *testing.T) {
 		b := run(t, nil)
 		time.Sleep(time.Minute)
 		b.want(Off, 0)
-		if err := <-b.start(nil, recordFor(time.Second)); err == nil || !strings.Contains(err.Error(), "no sound device") {
+		if err := <-b.start(nil, recordFor(time.Second)); err == nil ||
+			!strings.Contains(err.Error(), "no sound device") {
 			t.Errorf("a job without a source: %v", err)
 		}
 		b.Listen(first.source("first"))
@@ -288,8 +289,9 @@ func TestRunEndsInMidTake(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	plan := capture.Take{Name: "bare", Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"},
-		Stimulus: stimulus}
+	plan := capture.Take{Name: "bare", Drive: capture.Drive{Kind: "current"},
+		Reference: capture.Reference{Kind: "none"},
+		Stimulus:  stimulus}
 	inTime(t, func(t *testing.T) {
 		c := newCard()
 		b := run(t, c.source("card"))
@@ -421,7 +423,8 @@ func TestEngineWithASlowListener(t *testing.T) {
 		time.Sleep(time.Second)
 		begin := time.Now()
 		done := make(chan error, 1)
-		if err := e.Start(Job{Name: "take", Do: recordFor(time.Second), Done: func(err error) { done <- err }}); err != nil {
+		if err := e.Start(Job{Name: "take", Do: recordFor(time.Second),
+			Done: func(err error) { done <- err }}); err != nil {
 			t.Fatal(err)
 		}
 		if err := <-done; err != nil || time.Since(begin) > 1100*time.Millisecond {

@@ -26,7 +26,8 @@ type metered struct {
 var errUnwanted = errors.New("no more is wanted")
 
 // Record implements record.Recorder.
-func (m *metered) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (session record.Session, err error) {
+func (m *metered) Record(ctx context.Context, play []float32, frames int,
+	sink func(block []float32) error) (session record.Session, err error) {
 	inner, stop := context.WithCancel(ctx)
 	blocks := make(chan []float32, m.backlog)
 	var failure error

@@ -103,8 +103,8 @@ func TestNoFalseCrowding(t *testing.T) {
 		convert := quantised(bits)
 		x := mapped(resonant(hz, q), func(v float64) float64 { return convert(k*v + noise*dice.NormFloat64()) })
 		if got := sum(crowdedIn(x, []Span{{0, len(x)}})); got > 0 {
-			t.Errorf("%d: %d samples of a clean sweep are called clipped (peak at %.0f Hz, Q %.1f, %.1f dB, %d bits, noise "+
-				"%.2g)", n, got, hz, q, db, bits, noise)
+			t.Errorf("%d: %d samples of a clean sweep are called clipped (peak at %.0f Hz, Q %.1f, %.1f dB, %d bits, "+
+				"noise %.2g)", n, got, hz, q, db, bits, noise)
 		}
 	}
 }

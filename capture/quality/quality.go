@@ -87,7 +87,8 @@ func belongs(rec capture.Recording, stim excite.Stimulus) error {
 		return errors.New("the recording has no channel")
 	}
 	if rec.RateHz != stim.RateHz {
-		return fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz, stim.RateHz,
+		return fmt.Errorf("the recording has %d Hz, the stimulus %d Hz: record or export at %d Hz", rec.RateHz,
+			stim.RateHz,
 			stim.RateHz)
 	}
 	return nil

@@ -159,7 +159,8 @@ func TestAssessFlags(t *testing.T) {
 		}, []capture.Flag{capture.Dropout}},
 		{"hum", func(y []float64) []float64 { addHum(y, rate, 60.03, -18); return y }, []capture.Flag{capture.Hum}},
 		{"a little hum", func(y []float64) []float64 { addHum(y, rate, 49.97, -45); return y }, nil},
-		{"little signal", func(y []float64) []float64 { addNoise(y, -25, 4); return y }, []capture.Flag{capture.LowSNR}},
+		{"little signal", func(y []float64) []float64 { addNoise(y, -25, 4); return y },
+			[]capture.Flag{capture.LowSNR}},
 		{"noise 30 dB below", func(y []float64) []float64 { addNoise(y, -57, 4); return y }, nil},
 		{"turned over", func(y []float64) []float64 { gain(y, -1); return y }, nil},
 	}
@@ -259,7 +260,8 @@ func TestAssessDamage(t *testing.T) {
 	addNoise(y, -80, 1)
 	one := lose(slices.Clone(y), 1)
 	q, err := assessed(capture.Recording{RateHz: s.RateHz, Samples: [][]float64{one}}, take)
-	if err != nil || !slices.Equal(q.DamagedRepeats, []int{1}) || !slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) {
+	if err != nil || !slices.Equal(q.DamagedRepeats, []int{1}) ||
+		!slices.Equal(q.Flags, []capture.Flag{capture.Dropout}) {
 		t.Errorf("one repeat with a loss: flags %v, damaged %v, %v", q.Flags, q.DamagedRepeats, err)
 	}
 	// What the device says is kept and flagged, but damages nothing.

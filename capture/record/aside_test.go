@@ -65,7 +65,8 @@ func TestRunSetsTheEarlierTakeAside(t *testing.T) {
 	// Once more, by an import; and where there is nothing to be set aside.
 	recording := recordingOf(t, shortStimulus(t))
 	for _, name := range []string{"bare", "new"} {
-		if _, err := Import(t.Context(), f, plan(t, name), ImportOptions{Recording: recording, Redo: true}); err != nil {
+		if _, err := Import(t.Context(), f, plan(t, name),
+			ImportOptions{Recording: recording, Redo: true}); err != nil {
 			t.Error(err)
 		}
 	}

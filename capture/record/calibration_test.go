@@ -94,9 +94,10 @@ func TestCalibrationOfAnotherBenchIsRefused(t *testing.T) {
 		}
 	}
 	for want, other := range map[string]capture.Bench{
-		"input device line in, and now it is mic":      {InputDevice: "mic", OutputDevice: "line out", CoilChannel: 1},
-		"output device line out, and now it is phones": {InputDevice: "line in", OutputDevice: "phones", CoilChannel: 1},
-		"coil's channel 1, and now it is 2":            {InputDevice: "line in", OutputDevice: "line out", CoilChannel: 2},
+		"input device line in, and now it is mic": {InputDevice: "mic", OutputDevice: "line out", CoilChannel: 1},
+		"output device line out, and now it is phones": {InputDevice: "line in", OutputDevice: "phones",
+			CoilChannel: 1},
+		"coil's channel 1, and now it is 2": {InputDevice: "line in", OutputDevice: "line out", CoilChannel: 2},
 	} {
 		if err := c.Matches(other, 1); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("%v, want %q", err, want)
@@ -153,7 +154,8 @@ func FuzzDecodeCalibration(f *testing.F) {
 	}
 	f.Add(text)
 	s := shortStimulus(f)
-	c.Stimulus, c.Audio = &s, &capture.Audio{File: "card-48000.wav", SHA256: "00ff", RateHz: 48000, Channels: 1, Frames: 7}
+	c.Stimulus, c.Audio = &s, &capture.Audio{File: "card-48000.wav", SHA256: "00ff", RateHz: 48000, Channels: 1,
+		Frames: 7}
 	if text, err = capture.EncodeCalibration(c); err != nil {
 		f.Fatal(err)
 	}

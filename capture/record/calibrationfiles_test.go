@@ -15,7 +15,8 @@ import (
 func TestKeepCalibration(t *testing.T) {
 	dir := t.TempDir()
 	c := calibration(t)
-	r := capture.Recording{RateHz: 48000, FullScale: math.Inf(1), Samples: [][]float64{{0, 0.5, -0.25, float64(float32(0.1)), 1.5}}}
+	r := capture.Recording{RateHz: 48000, FullScale: math.Inf(1),
+		Samples: [][]float64{{0, 0.5, -0.25, float64(float32(0.1)), 1.5}}}
 	if _, _, err := capture.KeepCalibration(dir, c, r); err == nil {
 		t.Error("a calibration without its stimulus was kept")
 	}

@@ -189,7 +189,8 @@ func TestTakesInOrderOfTime(t *testing.T) {
 	wantError(t, bad[0].Err, `no take "empty"`)
 	wantError(t, bad[1].Err, f.TakeDir("garbled"), "line 1")
 	partials, err := f.Partials()
-	if diff := cmp.Diff([]string{f.TakeDir("x.partial"), f.TakeDir("x.partial-2")}, partials); diff != "" || err != nil {
+	if diff := cmp.Diff([]string{f.TakeDir("x.partial"), f.TakeDir("x.partial-2")}, partials); diff != "" ||
+		err != nil {
 		t.Errorf("partials: %v %s", err, diff)
 	}
 }

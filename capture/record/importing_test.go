@@ -91,7 +91,8 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if !slices.Equal(got.Samples[0], original.Samples[2]) || !slices.Equal(got.Samples[1], original.Samples[1]) {
+			if !slices.Equal(got.Samples[0], original.Samples[2]) ||
+				!slices.Equal(got.Samples[1], original.Samples[1]) {
 				t.Error("the samples are not those of the recording")
 			}
 			if got.Source.Encoding != format.Encoding || got.Source.Bits != format.Bits {
@@ -102,10 +103,12 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 				t.Skip("no sha256sum to check against")
 			}
 			b := take.Bench
-			if b.Source != "import" || b.File != "rec.wav" || b.FileSHA256 != string(sum[:64]) || b.CoilChannel != 3 || b.ReferenceChannel != 2 {
+			if b.Source != "import" || b.File != "rec.wav" || b.FileSHA256 != string(sum[:64]) || b.CoilChannel != 3 ||
+				b.ReferenceChannel != 2 {
 				t.Errorf("bench %+v, want rec.wav with %s", b, sum)
 			}
-			if left := tree(t, f.TakeDir("..")); len(left) != 6 { // the folder, coil.toml, takes, the take and its two files
+			// the folder, coil.toml, takes, the take and its two files
+			if left := tree(t, f.TakeDir("..")); len(left) != 6 {
 				t.Errorf("%d entries in the coil folder, want 6", len(left))
 			}
 		})
@@ -141,19 +144,30 @@ func TestImportRefuses(t *testing.T) {
 		{"missing", filepath.Join(t.TempDir(), "none.wav"), nil, []string{"none.wav", "no such file"}},
 		{"folder", t.TempDir(), nil, []string{"is not a file"}},
 		{"empty", file("empty.wav", nil), nil, []string{"empty.wav", "record again"}},
-		{"not audio", file("notes.txt", []byte("7.85 kohm at 22 C, neck pickup")), nil, []string{"notes.txt", "neither a WAV nor a FLAC file"}},
+		{"not audio", file("notes.txt", []byte("7.85 kohm at 22 C, neck pickup")), nil,
+			[]string{"notes.txt", "neither a WAV nor a FLAC file"}},
 		{"short and not audio", file("x", []byte("x")), nil, []string{"neither a WAV nor a FLAC file"}},
 		{"damaged header", file("damaged.wav", damaged), nil, []string{"damaged.wav", "claims 2147483647 bytes"}},
 		{"cut off in its header", file("head.wav", data[:30]), nil, []string{"head.wav", "damaged"}},
-		{"cut off before one sweep", file("cut.wav", data[:20000]), nil, []string{"cut.wav", "one sweep lasts", "at least one whole sweep"}},
-		{"too short", writeWAV(t, pcm24, make([]float64, 1000)), nil, []string{"0.02 s long", "record at least one whole sweep"}},
-		{"another rate", writeWAV(t, wav.Format{Encoding: wav.PCM, Bits: 16, RateHz: 44100}, heard(s, 0, 1)), nil, []string{"recorded at 44100 Hz", "48000 Hz"}},
-		{"channel not there", good, func(_ *capture.Take, o *ImportOptions) { o.CoilChannel = 2 }, []string{"channel 2 asked for", "1 channel"}},
-		{"negative channel", good, func(_ *capture.Take, o *ImportOptions) { o.CoilChannel = -1 }, []string{"channel -1"}},
-		{"reference not there", good, func(t *capture.Take, _ *ImportOptions) { t.Reference.Kind = "current" }, []string{"channel 2 asked for"}},
-		{"reference is the coil", good, func(t *capture.Take, o *ImportOptions) { t.Reference.Kind = "current"; o.ReferenceChannel = 1 }, []string{"both said to be on channel 1"}},
-		{"name taken", good, func(t *capture.Take, _ *ImportOptions) { t.Name = "taken" }, []string{`"taken"`, "already a take"}},
-		{"not a number", writeWAV(t, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 48000}, []float64{0, math.NaN()}), nil, []string{"rec.wav", "NaN at frame 1"}},
+		{"cut off before one sweep", file("cut.wav", data[:20000]), nil,
+			[]string{"cut.wav", "one sweep lasts", "at least one whole sweep"}},
+		{"too short", writeWAV(t, pcm24, make([]float64, 1000)), nil,
+			[]string{"0.02 s long", "record at least one whole sweep"}},
+		{"another rate", writeWAV(t, wav.Format{Encoding: wav.PCM, Bits: 16, RateHz: 44100}, heard(s, 0, 1)), nil,
+			[]string{"recorded at 44100 Hz", "48000 Hz"}},
+		{"channel not there", good, func(_ *capture.Take, o *ImportOptions) { o.CoilChannel = 2 },
+			[]string{"channel 2 asked for", "1 channel"}},
+		{"negative channel", good, func(_ *capture.Take, o *ImportOptions) { o.CoilChannel = -1 },
+			[]string{"channel -1"}},
+		{"reference not there", good, func(t *capture.Take, _ *ImportOptions) { t.Reference.Kind = "current" },
+			[]string{"channel 2 asked for"}},
+		{"reference is the coil", good,
+			func(t *capture.Take, o *ImportOptions) { t.Reference.Kind = "current"; o.ReferenceChannel = 1 },
+			[]string{"both said to be on channel 1"}},
+		{"name taken", good, func(t *capture.Take, _ *ImportOptions) { t.Name = "taken" },
+			[]string{`"taken"`, "already a take"}},
+		{"not a number", writeWAV(t, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 48000},
+			[]float64{0, math.NaN()}), nil, []string{"rec.wav", "NaN at frame 1"}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -168,7 +182,8 @@ func TestImportRefuses(t *testing.T) {
 			}
 		})
 	}
-	_, err = Import(t.Context(), f, func() capture.Take { p := plan(t, "taken"); return p }(), ImportOptions{Recording: good})
+	_, err = Import(t.Context(), f, func() capture.Take { p := plan(t, "taken"); return p }(),
+		ImportOptions{Recording: good})
 	if !errors.Is(err, capture.ErrTakeExists) {
 		t.Errorf("error %v, want ErrTakeExists", err)
 	}
@@ -177,14 +192,16 @@ func TestImportRefuses(t *testing.T) {
 func TestImportOnAFullDisk(t *testing.T) {
 	f := newFolder(t)
 	before := tree(t, f.Dir)
-	_, err := importTake(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
-		file, err := os.Create(path)
-		return &fullFile{file, 100000}, err
-	})
+	_, err := importTake(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))},
+		func(path string) (recordingFile, error) {
+			file, err := os.Create(path)
+			return &fullFile{file, 100000}, err
+		})
 	if !errors.Is(err, syscall.ENOSPC) {
 		t.Errorf("error %v, want %v", err, syscall.ENOSPC)
 	}
-	wantError(t, err, "cannot keep the recording in "+f.Dir, "no space left on device: free space on the disk that holds "+filepath.Join(f.Dir, capture.TakesDir))
+	wantError(t, err, "cannot keep the recording in "+f.Dir,
+		"no space left on device: free space on the disk that holds "+filepath.Join(f.Dir, capture.TakesDir))
 	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
 		t.Errorf("the folder changed:\n%s", diff)
 	}
@@ -194,10 +211,11 @@ func TestImportEndsWithItsContext(t *testing.T) {
 	f := newFolder(t)
 	before := tree(t, f.Dir)
 	ctx, stop := context.WithCancel(t.Context())
-	_, err := importTake(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}, func(path string) (recordingFile, error) {
-		stop() // while the audio is being copied
-		return createFile(path)
-	})
+	_, err := importTake(ctx, f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))},
+		func(path string) (recordingFile, error) {
+			stop() // while the audio is being copied
+			return createFile(path)
+		})
 	if !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v, want %v", err, context.Canceled)
 	}
@@ -222,7 +240,8 @@ func TestImportKeepsUnfitRecordingsWithTheirFlags(t *testing.T) {
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			f := newFolder(t)
-			take, err := Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: writeWAV(t, pcm24, tt.samples)})
+			take, err := Import(t.Context(), f, plan(t, "bare"),
+				ImportOptions{Recording: writeWAV(t, pcm24, tt.samples)})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -256,7 +275,8 @@ func TestImportOfAMendedFile(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if take.Unfit() != nil || !strings.Contains(strings.Join(take.Bench.Notes, ";"), "read to the end of the file") {
+			if take.Unfit() != nil || !strings.Contains(strings.Join(take.Bench.Notes, ";"),
+				"read to the end of the file") {
 				t.Errorf("flags %v, notes %q", take.Quality.Flags, take.Bench.Notes)
 			}
 		})
@@ -289,7 +309,8 @@ func TestImportOfFLAC(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.Equal(got.Samples[0], want.Samples[0]) || !slices.Equal(got.Samples[1], want.Samples[1]) || got.Source != want.Source {
+	if !slices.Equal(got.Samples[0], want.Samples[0]) || !slices.Equal(got.Samples[1], want.Samples[1]) ||
+		got.Source != want.Source {
 		t.Error("the audio is not that of the file before it was packed")
 	}
 }
@@ -319,7 +340,8 @@ func TestImportOfUsualRecordings(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			take, err := Import(t.Context(), newFolder(t), plan(t, "bare"), ImportOptions{Recording: writeWAV(t, tt.format, tt.samples)})
+			take, err := Import(t.Context(), newFolder(t), plan(t, "bare"),
+				ImportOptions{Recording: writeWAV(t, tt.format, tt.samples)})
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -217,11 +217,12 @@ func TestRunKeepsTheTakeOfAWatcherThatPanics(t *testing.T) {
 			}()
 			var shown atomic.Bool
 			bench := paced(func(frames int) bool { return wait || shown.Load() || frames < 48000 })
-			Run(t.Context(), bench, f, p, Options{Wait: wait, See: func(context.Context, capture.Recording, capture.Take) (int,
-				error) {
-				shown.Store(true)
-				panic("the pen broke")
-			}})
+			Run(t.Context(), bench, f, p, Options{Wait: wait,
+				See: func(context.Context, capture.Recording, capture.Take) (int,
+					error) {
+					shown.Store(true)
+					panic("the pen broke")
+				}})
 		}()
 	}
 }
@@ -315,7 +316,8 @@ func TestAlignmentOnDisk(t *testing.T) {
 	want, got := write(func(a *align.Alignment) {
 		a.StartSample[0], a.StartSample[3] = math.NaN(), a.StartSample[3]+1.0/3
 		a.DriftPPM, a.DriftUPPM, a.Polarity, a.Partial, a.Damaged = 1e-7/3, math.Inf(1), -1, true, []int{1, 2}
-		a.Jumps = []align.Jump{{Repeat: -1, Sample: 10.1, Samples: -5}, {Repeat: 1, Sample: 1e5 + 1.0/7, Samples: 2.0 / 3}}
+		a.Jumps = []align.Jump{{Repeat: -1, Sample: 10.1, Samples: -5},
+			{Repeat: 1, Sample: 1e5 + 1.0/7, Samples: 2.0 / 3}}
 	})
 	if diff := cmp.Diff(want, got, cmpopts.EquateNaNs(), cmpopts.EquateEmpty()); diff != "" {
 		t.Error(diff)

@@ -18,10 +18,12 @@ const tailMarginS = 0.5
 // t.
 func checkFormat(f Format, t capture.Take) error {
 	if f.RateHz != t.Stimulus.RateHz {
-		return fmt.Errorf("the bench runs at %d Hz, the stimulus at %d Hz: make both the same", f.RateHz, t.Stimulus.RateHz)
+		return fmt.Errorf("the bench runs at %d Hz, the stimulus at %d Hz: make both the same", f.RateHz,
+			t.Stimulus.RateHz)
 	}
 	if k := t.Reference.Kind; k != "" && k != "none" && f.Channels < 2 {
-		return fmt.Errorf("the bench records %s: a %s reference needs a second one", capture.ChannelCount(f.Channels), k)
+		return fmt.Errorf("the bench records %s: a %s reference needs a second one", capture.ChannelCount(f.Channels),
+			k)
 	}
 	return nil
 }

@@ -49,7 +49,8 @@ func (e *PartialError) Error() string {
 		use = ": less than one sweep, record again"
 	}
 	why, details, more := strings.Cut(why, "\n") // what the device's libraries say
-	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why, e.Dir, use)
+	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why,
+		e.Dir, use)
 	if more {
 		text += "\n" + details
 	}

@@ -232,7 +232,8 @@ func wantReadablePartial(t *testing.T, f *capture.Folder, minFrames int) {
 	if minFrames < p.Stimulus.LeadInSamples+p.Stimulus.SweepSamples {
 		return
 	}
-	if _, err := Import(t.Context(), f, p, ImportOptions{Recording: filepath.Join(dir, capture.AudioFile)}); err != nil {
+	if _, err := Import(t.Context(), f, p,
+		ImportOptions{Recording: filepath.Join(dir, capture.AudioFile)}); err != nil {
 		t.Errorf("importing what was recorded: %v", err)
 	}
 }

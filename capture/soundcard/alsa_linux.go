@@ -35,5 +35,6 @@ func checkALSA() error {
 		return nil
 	}
 	return errors.New("ALSA's configuration is missing or has no default device: install it " +
-		"(Debian: libasound2-data, or libasound2-plugins for PulseAudio) and see that ALSA_CONFIG_PATH, if set, names a whole one")
+		"(Debian: libasound2-data, or libasound2-plugins for PulseAudio) and see that ALSA_CONFIG_PATH, if set, " +
+		"names a whole one")
 }

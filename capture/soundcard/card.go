@@ -86,7 +86,8 @@ func choosePair(o Options) (*Card, error) {
 		}
 		most := d.in(side.way).channels
 		if side.channel > most {
-			return nil, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most, side.way, side.channel)
+			return nil, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most,
+				side.way, side.channel)
 		}
 		// At least two where there are two: a sound server mixes all its
 		// channels into one when asked for one.
@@ -129,7 +130,8 @@ func checkRate(e end, way direction, rateHz int) error {
 			e.Number, e.Name, e.HostAPI, way, plain(err)), mark)
 	}
 	takes, _ := takenRates(e.info, way, e.channels)
-	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or another device",
+	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or "+
+		"another device",
 		e.Number, e.Name, e.HostAPI, rateHz, way, rateList(takes))
 }
 
@@ -166,7 +168,8 @@ func (c *Card) Describe() capture.Bench {
 	}
 	for _, e := range []end{c.in, c.out} {
 		if e.MayResample {
-			b.Notes = append(b.Notes, fmt.Sprintf("%q is not the hardware itself: its samples may have been resampled or mixed on the way", e.Name))
+			b.Notes = append(b.Notes, fmt.Sprintf(
+				"%q is not the hardware itself: its samples may have been resampled or mixed on the way", e.Name))
 		}
 		if !b.TwoClocks {
 			break

@@ -41,24 +41,29 @@ func whyNone(s surroundings) string {
 	if pcms, _ := fs.Glob(s.root, "dev/snd/pcm*"); len(pcms) > 0 {
 		for _, pcm := range pcms {
 			if !s.mayUse("/" + pcm) {
-				return fmt.Sprintf("%sthis user may not open /%s: join the group that owns it (sudo usermod -aG audio $USER), log out and in again", none, pcm)
+				return fmt.Sprintf("%sthis user may not open /%s: join the group that owns it (sudo usermod -aG "+
+					"audio $USER), log out and in again", none, pcm)
 			}
 		}
-		return none + "there is a sound card (/" + pcms[0] + "), but PortAudio cannot use it: another program may hold it (fuser -v /dev/snd/*)"
+		return none + "there is a sound card (/" + pcms[0] +
+			"), but PortAudio cannot use it: another program may hold it (fuser -v /dev/snd/*)"
 	}
 	if server := s.soundServer(); server != "" {
-		return none + "a sound server runs (" + server + "), but ALSA has no way to it: install libasound2-plugins (PulseAudio) or pipewire-alsa (PipeWire), or check ~/.asoundrc"
+		return none + "a sound server runs (" + server + "), but ALSA has no way to it: install libasound2-plugins " +
+			"(PulseAudio) or pipewire-alsa (PipeWire), or check ~/.asoundrc"
 	}
 	cards, err := fs.ReadFile(s.root, "proc/asound/cards")
 	switch {
 	case err != nil:
-		return none + "the kernel has no sound driver loaded (/proc/asound is missing) and no sound server runs for this user: " +
+		return none + "the kernel has no sound driver loaded (/proc/asound is missing) and no sound server runs for " +
+			"this user: " +
 			"plug in the interface (lsusb shows it?); in a container or virtual machine pass the device on (/dev/snd)"
 	case strings.Contains(string(cards), "no soundcards"):
 		return none + "the kernel sees no sound card (/proc/asound/cards) and no sound server runs for this user: " +
 			"plug in the interface, try another cable or port, see dmesg"
 	}
-	return none + "the kernel has a sound card (/proc/asound/cards), but its device files are not in /dev/snd: in a container pass them on"
+	return none + "the kernel has a sound card (/proc/asound/cards), but its device files are not in /dev/snd: in a " +
+		"container pass them on"
 }
 
 // soundServer is the socket of a PulseAudio or PipeWire server, or "".

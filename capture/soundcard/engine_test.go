@@ -11,7 +11,8 @@ import (
 // newEngine is an engine for 4 channels in, of which 3 and 1 are recorded, and
 // 2 out, of which the second plays.
 func newEngine(play []float32, ringFrames int) *engine {
-	return &engine{play: play, outStride: 2, outChannel: 1, inStride: 4, pick: []int{2, 0}, ring: newRing(ringFrames, 2)}
+	return &engine{play: play, outStride: 2, outChannel: 1, inStride: 4, pick: []int{2, 0},
+		ring: newRing(ringFrames, 2)}
 }
 
 // frames makes frames whose channels hold 10·n + channel, n counting from first.

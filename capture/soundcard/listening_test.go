@@ -39,7 +39,8 @@ func listen(tb testing.TB, rig *pulserig.Rig) *listening {
 		}
 	})
 	l.Listen(&device.Source{Key: "rig", Open: func() (record.Recorder, func() error, error) {
-		card, err := Open(Options{Input: pulserig.Input, Output: pulserig.Output, CoilChannel: 2, ReferenceChannel: 1, KeepRunning: true})
+		card, err := Open(Options{Input: pulserig.Input, Output: pulserig.Output, CoilChannel: 2, ReferenceChannel: 1,
+			KeepRunning: true})
 		if err != nil {
 			return nil, nil, err
 		}

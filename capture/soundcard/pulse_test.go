@@ -107,7 +107,8 @@ func testRefusals(t *testing.T, _ *pulserig.Rig) {
 		{Options{CoilChannel: 1000}, []string{"default", "no channel 1000"}},
 		// PulseAudio's limit is 384 kHz (PA_RATE_MAX in its sample.h).
 		{Options{Input: pulserig.Input, RateHz: 500000},
-			[]string{pulserig.Input, "does not take 500000 Hz as input", "44100, 48000, 88200, 96000, 176400, 192000 Hz"}},
+			[]string{pulserig.Input, "does not take 500000 Hz as input",
+				"44100, 48000, 88200, 96000, 176400, 192000 Hz"}},
 		{Options{BufferS: 5}, []string{"buffer"}},
 	} {
 		card, err := Open(c.options)
@@ -120,7 +121,8 @@ func testRefusals(t *testing.T, _ *pulserig.Rig) {
 
 func testDescribe(t *testing.T, _ *pulserig.Rig) {
 	card := open(t, Options{Input: "sweep_IN", Output: "sweep_OUT", ReferenceChannel: 2, BufferS: 0.25})
-	want := capture.Bench{Source: "soundcard", InputDevice: pulserig.Input, OutputDevice: pulserig.Output, HostAPI: "ALSA",
+	want := capture.Bench{Source: "soundcard", InputDevice: pulserig.Input, OutputDevice: pulserig.Output,
+		HostAPI: "ALSA",
 		BufferS: 0.25, TwoClocks: true, CoilChannel: 1, ReferenceChannel: 2}
 	got := card.Describe()
 	if len(got.Notes) != 2 || !strings.Contains(got.Notes[0], "resampled") {
@@ -162,7 +164,8 @@ func testDuplex(t *testing.T, _ *pulserig.Rig) {
 // testKeptRunning records again and again without stopping the device, but
 // stops it where it would go on playing.
 func testKeptRunning(t *testing.T, _ *pulserig.Rig) {
-	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2, ReferenceChannel: 1, KeepRunning: true})
+	card := open(t, Options{Input: pulserig.Bench, Output: pulserig.Bench, CoilChannel: 2, ReferenceChannel: 1,
+		KeepRunning: true})
 	enough := errors.New("enough")
 	until := func(play []float32, frames int) error {
 		got := 0
@@ -284,7 +287,8 @@ func testCancel(t *testing.T, _ *pulserig.Rig) {
 	if at := onset(got[2*rate:]); at >= 0 {
 		t.Errorf("sound goes on after Record returned")
 	}
-	if _, err := card.Record(ctx, nil, rate, func([]float32) error { t.Error("delivered"); return nil }); err != context.Canceled {
+	if _, err := card.Record(ctx, nil, rate,
+		func([]float32) error { t.Error("delivered"); return nil }); err != context.Canceled {
 		t.Errorf("Record with an ended context: %v", err)
 	}
 }
@@ -445,7 +449,8 @@ func TestNoDevices(t *testing.T) {
 	if err := os.WriteFile(empty, nil, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	nowhere := []string{"HOME=" + dir, "XDG_RUNTIME_DIR=" + dir, "PULSE_SERVER=unix:" + dir + "/none", "JACK_NO_START_SERVER=1"}
+	nowhere := []string{"HOME=" + dir, "XDG_RUNTIME_DIR=" + dir, "PULSE_SERVER=unix:" + dir + "/none",
+		"JACK_NO_START_SERVER=1"}
 	for _, c := range []struct{ name, config, says string }{
 		{"server gone", "/usr/share/alsa/alsa.conf", "no sound device found"},
 		{"no configuration", filepath.Join(dir, "missing"), "ALSA's configuration is missing or has no default device"},

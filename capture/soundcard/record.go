@@ -29,7 +29,8 @@ const (
 //
 // More than frames frames are recorded, by the latency asked for in both
 // directions: what is played comes back that much later.
-func (c *Card) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (record.Session, error) {
+func (c *Card) Record(ctx context.Context, play []float32, frames int,
+	sink func(block []float32) error) (record.Session, error) {
 	if c.closed {
 		return record.Session{}, errors.New("the sound card was closed already")
 	}
@@ -141,7 +142,8 @@ func (c *Card) follow(ctx context.Context, e *engine, d *delivery, frames int) e
 				c, float64(arrived)/rate)
 		}
 		if elapsed := now.Sub(begin).Seconds(); float64(arrived)/rate > 2*elapsed+2 {
-			return fmt.Errorf("%v delivers %.0f s of sound in %.1f s: it is not a real device, or its driver is broken", c, float64(arrived)/rate, elapsed)
+			return fmt.Errorf("%v delivers %.0f s of sound in %.1f s: it is not a real device, or its driver is broken",
+				c, float64(arrived)/rate, elapsed)
 		}
 		select {
 		case <-ctx.Done():

@@ -135,13 +135,15 @@ func choose(devices []Device, wanted string, way direction) (Device, error) {
 		if i := slices.IndexFunc(able, func(d Device) bool { return d.in(way).isDefault }); i >= 0 {
 			return able[i], nil
 		}
-		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way, list(able))
+		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way,
+			list(able))
 	}
 	if number, err := strconv.Atoi(wanted); err == nil {
 		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
 		switch {
 		case i < 0:
-			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way,
+			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number,
+				way,
 				list(able))
 		case devices[i].in(way).channels == 0:
 			return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, devices[i].Name, way)
@@ -156,11 +158,13 @@ func choose(devices []Device, wanted string, way direction) (Device, error) {
 	}
 	switch len(part) {
 	case 0:
-		return Device{}, fmt.Errorf("no sound device with %s channels has %q in its name; there are\n%s", way, wanted, list(able))
+		return Device{}, fmt.Errorf("no sound device with %s channels has %q in its name; there are\n%s", way, wanted,
+			list(able))
 	case 1:
 		return part[0], nil
 	}
-	return Device{}, fmt.Errorf("%q is part of the name of %d sound devices with %s channels: give the number of one\n%s",
+	return Device{}, fmt.Errorf("%q is part of the name of %d sound devices with %s channels: give the number of "+
+		"one\n%s",
 		wanted, len(part), way, list(part))
 }
 

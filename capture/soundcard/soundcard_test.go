@@ -15,7 +15,8 @@ var desk = []Device{
 	{Number: 2, Name: "Screen: HDMI (hw:2,3)", HostAPI: "ALSA", OutputChannels: 8},
 	{Number: 3, Name: "pulse", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32},
 	{Number: 4, Name: "pulse-desk", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32},
-	{Number: 5, Name: "default", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, DefaultInput: true, DefaultOutput: true},
+	{Number: 5, Name: "default", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, DefaultInput: true,
+		DefaultOutput: true},
 }
 
 func TestChoose(t *testing.T) {
@@ -31,14 +32,19 @@ func TestChoose(t *testing.T) {
 		{name: "case does not matter", wanted: "BENCH Interface", way: output, number: 1},
 		{name: "a whole name wins", wanted: "Pulse", way: input, number: 3},
 		{name: "only devices of that direction count", wanted: "a", way: input,
-			errors: []string{`"a" is part of the name of 3`, "give the number", "0  Onboard", "1  Bench", "5  default"}},
+			errors: []string{`"a" is part of the name of 3`, "give the number", "0  Onboard", "1  Bench",
+				"5  default"}},
 		{name: "ambiguous", wanted: "hw:", way: output,
 			errors: []string{"3 sound devices with output channels", "0  Onboard", "1  Bench", "2  Screen"}},
 		{name: "no such name", wanted: "turntable", way: output,
-			errors: []string{`no sound device with output channels has "turntable" in its name`, "0  Onboard", "5  default"}},
-		{name: "no such number", wanted: "9", way: input, errors: []string{"no sound device number 9", "4  pulse-desk"}},
-		{name: "wrong direction", wanted: "2", way: input, errors: []string{"sound device 2 (Screen: HDMI (hw:2,3)) has no input channels"}},
-		{name: "wrong direction by name", wanted: "screen", way: input, errors: []string{"no sound device with input channels"}},
+			errors: []string{`no sound device with output channels has "turntable" in its name`, "0  Onboard",
+				"5  default"}},
+		{name: "no such number", wanted: "9", way: input,
+			errors: []string{"no sound device number 9", "4  pulse-desk"}},
+		{name: "wrong direction", wanted: "2", way: input,
+			errors: []string{"sound device 2 (Screen: HDMI (hw:2,3)) has no input channels"}},
+		{name: "wrong direction by name", wanted: "screen", way: input,
+			errors: []string{"no sound device with input channels"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d, err := choose(desk, c.wanted, c.way)
@@ -142,7 +148,8 @@ func TestWhyNone(t *testing.T) {
 		{name: "no permission", refuse: true,
 			root: fstest.MapFS{"proc/asound/cards": cards(" 0 [Bench"), "dev/snd/pcmC0D0p": file},
 			says: []string{"may not open /dev/snd/pcmC0D0p", "usermod -aG audio"}},
-		{name: "held by another", root: fstest.MapFS{"dev/snd/pcmC0D0p": file}, says: []string{"another program", "fuser"}},
+		{name: "held by another", root: fstest.MapFS{"dev/snd/pcmC0D0p": file},
+			says: []string{"another program", "fuser"}},
 		{name: "card without device files", root: fstest.MapFS{"proc/asound/cards": cards(" 0 [Bench")},
 			says: []string{"not in /dev/snd"}},
 		{name: "a server without plug-in", root: fstest.MapFS{"run/user/1000/pulse/native": file},
@@ -152,7 +159,8 @@ func TestWhyNone(t *testing.T) {
 			says: []string{"tcp:desk:4713"}},
 		{name: "a server that is gone", root: fstest.MapFS{}, env: map[string]string{"PULSE_SERVER": "unix:/run/gone"},
 			says: []string{"no sound server runs"}},
-		{name: "another system", os: "darwin", root: fstest.MapFS{}, says: []string{"plug in the interface", "microphone"}},
+		{name: "another system", os: "darwin", root: fstest.MapFS{},
+			says: []string{"plug in the interface", "microphone"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if c.os == "" {

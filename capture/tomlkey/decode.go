@@ -39,7 +39,8 @@ func Decode(data []byte, v any) error {
 		return nil
 	}
 	first := slices.MinFunc(unknown, func(a, b toml.Key) int { return cmp.Compare(Line(data, a), Line(data, b)) })
-	return &Error{Line(data, first), first.String(), true, fmt.Sprintf("there is no key %q: correct or remove it", first)}
+	return &Error{Line(data, first), first.String(), true,
+		fmt.Sprintf("there is no key %q: correct or remove it", first)}
 }
 
 // DecodeChecked reads TOML into a T, and gives it back with what check finds wrong

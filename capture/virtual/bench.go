@@ -265,7 +265,8 @@ func (b Bench) Setup() (capture.Drive, capture.Reference) {
 		if reference.Kind != "loopback" {
 			r += b.Output.Resistance.SI
 		}
-		drive.ExciterR = &quantity.Resistance{Value: quantity.Value{SI: r, Unit: quantity.Ohm, Text: strconv.FormatFloat(r, 'g', -1, 64)}}
+		drive.ExciterR = &quantity.Resistance{Value: quantity.Value{SI: r, Unit: quantity.Ohm,
+			Text: strconv.FormatFloat(r, 'g', -1, 64)}}
 		drive.ExciterL = new(b.Exciter.Inductance)
 	}
 	return drive, reference

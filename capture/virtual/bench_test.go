@@ -57,7 +57,8 @@ func TestTruth(t *testing.T) {
 	// and d1 under testdata/spice: closed form of the second-order response,
 	// and roots of the third-order polynomial by NumPy.
 	d1 := plainCoil(4.4, 8200, 100e-12, 600e-12, 1e6)
-	d1.Coil.Rings = []Ring{{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 3000 * 1e-6), Coupling: math.Sqrt(0.2)}}
+	d1.Coil.Rings = []Ring{{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 3000 * 1e-6),
+		Coupling: math.Sqrt(0.2)}}
 	for _, c := range []struct {
 		name  string
 		bench Bench
@@ -93,7 +94,8 @@ func TestTruth(t *testing.T) {
 func TestSetup(t *testing.T) {
 	b := Default()
 	drive, reference := b.Setup()
-	if drive.Kind != "voltage" || drive.ExciterR.SI != 220+3.9+10+33 || drive.ExciterL.SI != 68e-6 || reference.Kind != "current" || reference.SenseR.SI != 10 {
+	if drive.Kind != "voltage" || drive.ExciterR.SI != 220+3.9+10+33 || drive.ExciterL.SI != 68e-6 ||
+		reference.Kind != "current" || reference.SenseR.SI != 10 {
 		t.Errorf("drive %+v, reference %+v", drive, reference)
 	}
 	if text, err := drive.ExciterR.MarshalText(); err != nil || string(text) != "266.9" {
@@ -118,7 +120,8 @@ func TestCover(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		b.Cover = &Cover{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 9000 * 1e-6), Coupling: 0.001, Shielding: shielding}
+		b.Cover = &Cover{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 9000 * 1e-6), Coupling: 0.001,
+			Shielding: shielding}
 		covered, err := b.Truth(capture.Load{}, 1)
 		if err != nil {
 			t.Fatal(err)
@@ -207,16 +210,23 @@ func TestDecodeErrors(t *testing.T) {
 		{"other schema", swap("virtual-bench/1", "virtual-bench/9"), "schema", "schema", "virtual-bench/1"},
 		{"negative capacitance", swap(`"110p"`, `"-110p"`), `"-110p"`, "coil.winding_c", "110p"},
 		{"wrong unit", swap(`"2.4H"`, `"2.4F"`), `"2.4F"`, "", "2.4F"},
-		{"impossible coupling", swap("coupling = 0.24", "coupling = 1.24"), "coupling = 1.24", "coil.ring[1].coupling", "outside"},
-		{"couplings that contradict", strings.Replace(swap("coupling = 0.24", "coupling = 0.9"), "coupling = 0.30", "coupling = 0.9", 1), "", "circuit", "couplings"},
+		{"impossible coupling", swap("coupling = 0.24", "coupling = 1.24"), "coupling = 1.24", "coil.ring[1].coupling",
+			"outside"},
+		{"couplings that contradict", strings.Replace(swap("coupling = 0.24", "coupling = 0.9"), "coupling = 0.30",
+			"coupling = 0.9", 1), "", "circuit", "couplings"},
 		{"missing value", swap(`inductance = "2.4H" `, ``), "[coil]", "coil.inductance", "missing"},
 		{"unknown drive", swap(`drive = "voltage"`, `drive = "gravity"`), "gravity", "exciter.drive", `"voltage"`},
 		{"unknown reference", swap(`kind = "current"`, `kind = "optical"`), "optical", "reference.kind", "loopback"},
 		{"too many bits", swap("bits = 24", "bits = 32"), "bits", "input.bits", "outside"},
 		{"not a number", swap("drift_ppm = 0", "drift_ppm = nan"), "drift_ppm", "clock.drift_ppm", "outside"},
-		{"drop-outs out of order", DefaultText() + "[faults]\ndropout = [{ at_s = 2, lost = 3 }, { at_s = 1, lost = 3 }]\n", "dropout", "faults.dropout[1].at_s", "order"},
-		{"no such ring", swap("[fixture]", "[[coil.mutual]]\nbetween = [\"poles\", \"moon\"]\ncoupling = 0.1\n[fixture]"), "between", "coil.mutual[0].between", "moon"},
-		{"time constant", strings.NewReplacer(`"68uH"`, `"1n"`, `"250uH"`, `"0.1u"`, `"220"`, `"1M"`).Replace(DefaultText()), "", "circuit", "time constant"},
+		{"drop-outs out of order", DefaultText() +
+			"[faults]\ndropout = [{ at_s = 2, lost = 3 }, { at_s = 1, lost = 3 }]\n", "dropout",
+			"faults.dropout[1].at_s", "order"},
+		{"no such ring", swap("[fixture]",
+			"[[coil.mutual]]\nbetween = [\"poles\", \"moon\"]\ncoupling = 0.1\n[fixture]"), "between",
+			"coil.mutual[0].between", "moon"},
+		{"time constant", strings.NewReplacer(`"68uH"`, `"1n"`, `"250uH"`, `"0.1u"`, `"220"`,
+			`"1M"`).Replace(DefaultText()), "", "circuit", "time constant"},
 	} {
 		_, err := Decode("my.toml", []byte(c.text))
 		var field *FieldError

@@ -54,7 +54,8 @@ func TestOutputDistortion(t *testing.T) {
 		base := cmplx.Abs(amplitude(out, rate, 1000))
 		second, third := dB(cmplx.Abs(amplitude(out, rate, 2000))/base), dB(cmplx.Abs(amplitude(out, rate, 3000))/base)
 		if math.Abs(second-(-60+level)) > 0.02 || math.Abs(third-(-74+2*level)) > 0.02 {
-			t.Errorf("at %v dBFS the harmonics are %.3f and %.3f dB, wanted %v and %v", level, second, third, -60+level, -74+2*level)
+			t.Errorf("at %v dBFS the harmonics are %.3f and %.3f dB, wanted %v and %v", level, second, third, -60+level,
+				-74+2*level)
 		}
 	}
 }
@@ -153,7 +154,8 @@ func TestPolarity(t *testing.T) {
 	inverted := recorded(t, b, capture.Load{}, 48000, 1, play, 20000)
 	for i := range upright[0] {
 		if inverted[0][i] != -upright[0][i] || inverted[1][i] != upright[1][i] {
-			t.Fatalf("frame %d: %v, %v, inverted %v, %v", i, upright[0][i], upright[1][i], inverted[0][i], inverted[1][i])
+			t.Fatalf("frame %d: %v, %v, inverted %v, %v", i, upright[0][i], upright[1][i], inverted[0][i],
+				inverted[1][i])
 		}
 	}
 }

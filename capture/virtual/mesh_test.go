@@ -57,7 +57,8 @@ func meshResponse(b Bench, addedF, addedOhm float64, channel int, hz float64) co
 				m = coupling[i] * coupling[j] * math.Sqrt(l[i]*l[j])
 			}
 			for _, k := range b.Coil.Mutual {
-				if k.Between[0] == names[i] && k.Between[1] == names[j] || k.Between[1] == names[i] && k.Between[0] == names[j] {
+				if k.Between[0] == names[i] && k.Between[1] == names[j] || k.Between[1] == names[i] &&
+					k.Between[0] == names[j] {
 					m = k.Coupling * math.Sqrt(l[i]*l[j])
 				}
 			}
@@ -187,7 +188,8 @@ func randomBench(rng *rand.Rand) Bench {
 			Drive: "voltage", FullScaleA: between(1e-3, 1e-1),
 			Resistance: ohm(between(1, 100)), Inductance: henry(between(20e-6, 5e-3)), SeriesR: ohm(between(10, 1e4)),
 		},
-		Output:    Output{FullScaleV: between(0.3, 3), Resistance: ohm(between(1, 600)), HighPassHz: []float64{between(1, 5)}},
+		Output: Output{FullScaleV: between(0.3, 3), Resistance: ohm(between(1, 600)),
+			HighPassHz: []float64{between(1, 5)}},
 		Input:     Input{FullScaleV: between(500, 1000), HighPassHz: []float64{between(1, 5), between(1, 10)}},
 		Reference: Reference{Kind: "current", SenseR: ohm(between(1, 100)), FullScaleV: between(10, 20)},
 	}
@@ -211,7 +213,8 @@ func randomBench(rng *rand.Rand) Bench {
 		b.Coil.Mutual = []Mutual{{Between: []string{"b", "a"}, Coupling: 0.2 * (2*rng.Float64() - 1)}}
 	}
 	if rng.IntN(2) == 0 {
-		b.Cover = &Cover{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * between(1e3, 3e4) * 1e-6), Coupling: between(0.05, 0.2), Shielding: rng.Float64()}
+		b.Cover = &Cover{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * between(1e3, 3e4) * 1e-6),
+			Coupling: between(0.05, 0.2), Shielding: rng.Float64()}
 	}
 	return b
 }

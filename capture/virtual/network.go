@@ -53,12 +53,14 @@ const (
 	jackOut           // V at the output jack (0 with a current source)
 )
 
-var errCoupling = errors.New("the couplings contradict each other: no coils can be coupled like that (the inductance matrix is not positive definite)")
+var errCoupling = errors.New("the couplings contradict each other: no coils can be coupled like that (the inductance " +
+	"matrix is not positive definite)")
 
 // fastest is the highest rate in 1/s that the stepping resolves to nine digits.
 const fastest = 1e12
 
-var errFast = errors.New("the circuit has a time constant below 1 ps; check the units of its inductances, resistances and capacitances")
+var errFast = errors.New("the circuit has a time constant below 1 ps; check the units of its inductances, " +
+	"resistances and capacitances")
 
 // loops are all loops whose current is a state: coil, rings and, where a
 // voltage drives it, the exciter.

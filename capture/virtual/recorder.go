@@ -44,7 +44,8 @@ var _ record.Recorder = (*Recorder)(nil)
 // couplings contradict each other.
 func (b Bench) Recorder(load capture.Load, rateHz int, seed uint64) (*Recorder, error) {
 	if rateHz < 8000 || rateHz > 384000 {
-		return nil, fmt.Errorf("the simulated sound card does not take a rate of %d Hz; choose one from 8000 to 384000, such as 48000", rateHz)
+		return nil, fmt.Errorf("the simulated sound card does not take a rate of %d Hz; choose one from 8000 to "+
+			"384000, such as 48000", rateHz)
 	}
 	truth, err := b.Truth(load, seed)
 	if err != nil {
@@ -114,7 +115,8 @@ func (b Bench) hasReference() bool {
 
 // Record implements record.Recorder. Where the bench stalls the error is
 // ErrStalled: after 2 s in real time, else at once.
-func (r *Recorder) Record(ctx context.Context, play []float32, frames int, sink func(block []float32) error) (record.Session, error) {
+func (r *Recorder) Record(ctx context.Context, play []float32, frames int,
+	sink func(block []float32) error) (record.Session, error) {
 	run := newRun(r, play)
 	r.runs++ // the next run draws other noise
 	var session record.Session
@@ -135,7 +137,8 @@ func (r *Recorder) Record(ctx context.Context, play []float32, frames int, sink 
 					return session, err
 				}
 			}
-			return session, fmt.Errorf("simulated bench: %w after %.2f s; the samples up to there are kept", ErrStalled, float64(delivered)/float64(r.rateHz))
+			return session, fmt.Errorf("simulated bench: %w after %.2f s; the samples up to there are kept", ErrStalled,
+				float64(delivered)/float64(r.rateHz))
 		}
 		var xruns []capture.Xrun
 		block, xruns = run.record(block[:0], want, int64(delivered))

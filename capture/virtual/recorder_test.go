@@ -83,7 +83,8 @@ func TestRunsRepeatBitForBit(t *testing.T) {
 	}
 	// Other machines fuse multiplications and additions.
 	if runtime.GOARCH == "amd64" && strings.TrimSpace(string(kept)) != sum {
-		t.Errorf("the default bench has another checksum than the one kept; if its values or its arithmetic were changed on purpose, run the test with -update\n got %s\nkept %s", sum, kept)
+		t.Errorf("the default bench has another checksum than the one kept; if its values or its arithmetic were "+
+			"changed on purpose, run the test with -update\n got %s\nkept %s", sum, kept)
 	}
 }
 
@@ -141,7 +142,8 @@ func TestFormatAndDescription(t *testing.T) {
 		t.Errorf("format %v, wanted %v", got, want)
 	}
 	d := r.Describe()
-	if d.Source != "virtual" || d.CoilChannel != 1 || d.ReferenceChannel != 2 || len(d.FileSHA256) != 64 || d.TwoClocks {
+	if d.Source != "virtual" || d.CoilChannel != 1 || d.ReferenceChannel != 2 || len(d.FileSHA256) != 64 ||
+		d.TwoClocks {
 		t.Errorf("description %+v", d)
 	}
 	if !strings.Contains(strings.Join(d.Notes, "\n"), "simulated") {

@@ -13,7 +13,8 @@ import (
 
 // tones are the frequencies of the test signal: whole Hz, so that one second
 // holds whole periods of all of them.
-var tones = []float64{30, 47, 100, 211, 500, 1000, 2003, 3001, 3989, 4507, 5003, 6007, 7993, 10007, 12007, 15013, 18013, 19997}
+var tones = []float64{30, 47, 100, 211, 500, 1000, 2003, 3001, 3989, 4507, 5003, 6007, 7993, 10007, 12007, 15013, 18013,
+	19997}
 
 // multitone is a sum of cosines at hz, each of the given amplitude, with phases
 // that keep the crest low (M. R. Schroeder, IEEE Trans. Information Theory 16,
@@ -53,7 +54,8 @@ func amplitude[T float32 | float64](x []T, rateHz int, hz float64) complex128 {
 }
 
 // record runs a bench and returns its channels.
-func recorded(t testing.TB, b Bench, load capture.Load, rateHz int, seed uint64, play []float32, frames int) [][]float64 {
+func recorded(t testing.TB, b Bench, load capture.Load, rateHz int, seed uint64, play []float32,
+	frames int) [][]float64 {
 	t.Helper()
 	r, err := b.Recorder(load, rateHz, seed)
 	if err != nil {
@@ -111,7 +113,8 @@ const (
 // in steady state, with want for every channel.
 func compareTake(t *testing.T, b Bench, rateHz int, want func(channel int, hz float64) complex128, what ...any) {
 	t.Helper()
-	const settle = 3                                 // s; e^(-2 pi 0.5 3) = 8e-5 is left of the onset behind a corner of 0.5 Hz, itself 1/60 of the tones
+	// s; e^(-2 pi 0.5 3) = 8e-5 is left of the onset behind a corner of 0.5 Hz, itself 1/60 of the tones
+	const settle = 3
 	play := multitone(tones, rateHz, settle+2, 0.03) // longer than the recording: its end rings
 	out := recorded(t, b.Quiet(), capture.Load{}, rateHz, 1, play, rateHz*(settle+1))
 	for ch := range out {
@@ -121,7 +124,8 @@ func compareTake(t *testing.T, b Bench, rateHz int, want func(channel int, hz fl
 			ratio := got / want(ch, hz)
 			db, deg := 20*math.Log10(cmplx.Abs(ratio)), cmplx.Phase(ratio)*180/math.Pi
 			if math.Abs(db) > limitDB || math.Abs(deg) > limitDeg || cmplx.IsNaN(ratio) {
-				t.Errorf("%v: %d Hz rate, channel %d at %.0f Hz is off by %+.5f dB, %+.5f degree", what, rateHz, ch, hz, db, deg)
+				t.Errorf("%v: %d Hz rate, channel %d at %.0f Hz is off by %+.5f dB, %+.5f degree", what, rateHz, ch, hz,
+					db, deg)
 			}
 		}
 	}

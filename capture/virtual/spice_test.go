@@ -120,8 +120,9 @@ func TestNgspiceResponsesAreAsKept(t *testing.T) {
 			}
 		}
 	}
-	compareOrWrite(t, "bench_response.csv", "# ngspice-39 .ac of the netlists beside this file: recorded over played, full scale, latency apart\n"+
-		"case,freq_hz,coil_db,coil_deg,ref_db,ref_deg\n", rows)
+	compareOrWrite(t, "bench_response.csv",
+		"# ngspice-39 .ac of the netlists beside this file: recorded over played, full scale, latency apart\n"+
+			"case,freq_hz,coil_db,coil_deg,ref_db,ref_deg\n", rows)
 }
 
 func TestNgspiceNoiseIsAsKept(t *testing.T) {
@@ -130,7 +131,8 @@ func TestNgspiceNoiseIsAsKept(t *testing.T) {
 		fields := strings.Fields(line)
 		if len(fields) == 3 {
 			if _, err := strconv.Atoi(fields[0]); err == nil {
-				rows = append(rows, []string{fmt.Sprint(number(t, fields[1])), fmt.Sprintf("%.6e", number(t, fields[2]))})
+				rows = append(rows, []string{fmt.Sprint(number(t, fields[1])),
+					fmt.Sprintf("%.6e", number(t, fields[2]))})
 			}
 		}
 	}
@@ -190,7 +192,8 @@ func TestTakeMeetsCoilTables(t *testing.T) {
 	// The branch 3.52 H + 0.88 H || R with its corner at 3 kHz is a ring that
 	// is coupled by sqrt(0.2) and has R/L = 2 pi 3 kHz.
 	d1 := benches["d1"]
-	d1.Coil.Rings = []Ring{{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 3000 * 1e-6), Coupling: math.Sqrt(0.2)}}
+	d1.Coil.Rings = []Ring{{Inductance: henry(1e-6), Resistance: ohm(2 * math.Pi * 3000 * 1e-6),
+		Coupling: math.Sqrt(0.2)}}
 	benches["d1"] = d1
 
 	rows := map[string][][]string{}

@@ -100,7 +100,8 @@ func (b Bench) Truth(load capture.Load, seed uint64) (Truth, error) {
 
 // tapped is s with only the outputs named.
 func (s system) tapped(outputs []int) system {
-	t := system{a: s.a, b: s.b, c: mat.NewDense(len(outputs), s.states(), nil), d: mat.NewDense(len(outputs), s.inputs(), nil)}
+	t := system{a: s.a, b: s.b, c: mat.NewDense(len(outputs), s.states(), nil),
+		d: mat.NewDense(len(outputs), s.inputs(), nil)}
 	for i, o := range outputs {
 		t.c.SetRow(i, mat.Row(nil, o, s.c))
 		t.d.SetRow(i, mat.Row(nil, o, s.d))

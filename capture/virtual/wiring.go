@@ -27,7 +27,8 @@ func (b Bench) SeriesRecorder(series quantity.Resistance, rateHz int, seed uint6
 		return nil, c.err
 	}
 	if b.Fixture.Capacitance.SI == 0 {
-		return nil, &FieldError{Key: "fixture.capacitance", Text: "is needed where a resistor is put before the fixture"}
+		return nil, &FieldError{Key: "fixture.capacitance",
+			Text: "is needed where a resistor is put before the fixture"}
 	}
 	return b.wired(&series, rateHz, seed)
 }

@@ -71,7 +71,8 @@ func TestCableIsTheSoundCardAlone(t *testing.T) {
 	if math.Abs(cmplx.Abs(got)/want-1) > 1e-3 { // the roll-offs take a little
 		t.Errorf("at 1 kHz %v, want about %v", cmplx.Abs(got), want)
 	}
-	if d := recorder.Describe(); d.Notes[0] != "simulated: demo bench (simulated, invented), a cable from output to input" {
+	if d := recorder.Describe(); d.Notes[0] != "simulated: demo bench (simulated, invented), a cable from output to "+
+		"input" {
 		t.Errorf("described as %q", d.Notes)
 	}
 }

@@ -58,5 +58,6 @@ func (f Format) check() error {
 	if slices.Contains(map[Encoding][]int{PCM: {8, 16, 24, 32}, Float: {32, 64}}[f.Encoding], f.Bits) {
 		return nil
 	}
-	return fmt.Errorf("samples of format %d with %d bits: want integers of 8, 16, 24, 32 or floats of 32, 64 bits", f.Encoding, f.Bits)
+	return fmt.Errorf("samples of format %d with %d bits: want integers of 8, 16, 24, 32 or floats of 32, 64 bits",
+		f.Encoding, f.Bits)
 }

@@ -72,7 +72,8 @@ func NewReader(r io.ReaderAt, size int64) (*Reader, error) {
 			size64 = clampInt64(binary.LittleEndian.Uint64(body[8:]))
 		case "fmt ":
 			if claimed > size-pos {
-				return nil, fmt.Errorf("the format chunk claims %d bytes where %d follow: the file is damaged", claimed, size-pos)
+				return nil, fmt.Errorf("the format chunk claims %d bytes where %d follow: the file is damaged", claimed,
+					size-pos)
 			}
 			f, err := parseFormat(body[:min(claimed, int64(len(body)))])
 			if err != nil {
@@ -92,7 +93,8 @@ func NewReader(r io.ReaderAt, size int64) (*Reader, error) {
 		}
 		pos += claimed + claimed&1
 		if pos > size {
-			return nil, fmt.Errorf("the chunk %q claims %d bytes, more than the file has: no audio before it", id, claimed)
+			return nil, fmt.Errorf("the chunk %q claims %d bytes, more than the file has: no audio before it", id,
+				claimed)
 		}
 	}
 }
@@ -109,7 +111,8 @@ func (w *Reader) setFrames(claimed, size, riffEnd int64) {
 		w.remark("the size of the audio was never filled in: read to the end of the file")
 	case claimed > there:
 		bytes = there
-		w.remark("the header claims %d bytes of audio, %d are there: the file was cut off or its size is wrong; read to the end of the file", claimed, there)
+		w.remark("the header claims %d bytes of audio, %d are there: the file was cut off or its size is wrong; read "+
+			"to the end of the file", claimed, there)
 	}
 	frame := int64(w.Format.FrameBytes())
 	w.Frames = bytes / frame
@@ -153,12 +156,14 @@ func parseFormat(b []byte) (Format, error) {
 	block, bits := int(le.Uint16(b[12:])), int(le.Uint16(b[14:]))
 	if tag == tagExtensible {
 		if len(b) < 40 || string(b[26:40]) != guidTail {
-			return Format{}, errors.New("the extensible header names no known sample format: save the recording as PCM or float WAV")
+			return Format{}, errors.New("the extensible header names no known sample format: save the recording as " +
+				"PCM or float WAV")
 		}
 		f.Encoding = Encoding(le.Uint16(b[24:]))
 	}
 	if f.Encoding != PCM && f.Encoding != Float {
-		return Format{}, fmt.Errorf("the samples are compressed (format tag 0x%04x): save the recording as PCM or float WAV", uint16(f.Encoding))
+		return Format{}, fmt.Errorf("the samples are compressed (format tag 0x%04x): save the recording as PCM or "+
+			"float WAV", uint16(f.Encoding))
 	}
 	if f.Channels == 0 {
 		return Format{}, errors.New("the header says 0 channels: the file is damaged")
@@ -166,7 +171,8 @@ func parseFormat(b []byte) (Format, error) {
 	// Samples of other widths lie in the upper bits of whole bytes [1], so
 	// that the container decides.
 	if block == 0 || block%f.Channels != 0 || bits < 1 || (bits+7)/8 > block/f.Channels {
-		return Format{}, fmt.Errorf("the header contradicts itself: %d channels of %d bits in frames of %d bytes", f.Channels, bits, block)
+		return Format{}, fmt.Errorf("the header contradicts itself: %d channels of %d bits in frames of %d bytes",
+			f.Channels, bits, block)
 	}
 	f.Bits = block / f.Channels * 8
 	if f.Encoding == Float && bits != f.Bits {

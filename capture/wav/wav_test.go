@@ -244,9 +244,13 @@ func TestReadsOddButUsableFiles(t *testing.T) {
 		want   [][]float64
 		remark string // none if empty
 	}{
-		{"LIST, bext and JUNK before the audio", riff(chunk("JUNK", make([]byte, 28)), chunk("bext", make([]byte, 603)), mono16, chunk("LIST", odd), data), halves, ""},
+		{"LIST, bext and JUNK before the audio",
+			riff(chunk("JUNK", make([]byte, 28)), chunk("bext", make([]byte, 603)), mono16, chunk("LIST", odd), data),
+			halves, ""},
 		{"LIST after the audio", riff(mono16, data, chunk("LIST", odd)), halves, ""},
-		{"padding of odd audio before a chunk", riff(formatChunk(1, 1, 48000, 1, 8), chunk("data", []byte{192}), chunk("LIST", odd)), [][]float64{{0.5}}, ""},
+		{"padding of odd audio before a chunk",
+			riff(formatChunk(1, 1, 48000, 1, 8), chunk("data", []byte{192}), chunk("LIST", odd)), [][]float64{{0.5}},
+			""},
 		{"size of the audio 0", sized(sized(plain, sizeAt, 0), 4, 0), halves, "never filled in"},
 		{"size of the audio all ones", sized(plain, sizeAt, math.MaxUint32), halves, "never filled in"},
 		{"size of the audio too large", sized(plain, sizeAt, 1000), halves, "claims 1000 bytes of audio, 6 are there"},
@@ -255,14 +259,17 @@ func TestReadsOddButUsableFiles(t *testing.T) {
 		{"no audio at all", riff(mono16, chunk("data", nil)), [][]float64{{}}, ""},
 		{"no audio, then a chunk", riff(mono16, chunk("data", nil), chunk("LIST", odd)), [][]float64{{}}, ""},
 		{"more audio than the sizes say", append(bytes.Clone(plain), samples[:4]...), halves, ""},
-		{"much more audio than the sizes say", append(bytes.Clone(plain), bytes.Repeat(samples, 4)...), halves, "24 bytes after the audio"},
+		{"much more audio than the sizes say", append(bytes.Clone(plain), bytes.Repeat(samples, 4)...), halves,
+			"24 bytes after the audio"},
 		{"RIFF size wrong", sized(plain, 4, 3), halves, ""},
 		{"RF64", rf64("RF64", 6), halves, ""},
 		{"BW64", rf64("BW64", 6), halves, ""},
 		{"RF64 with an impossible size", rf64("RF64", math.MaxUint64), halves, "6 are there"},
 		{"RF64 never finished", rf64("RF64", 0), halves, "never filled in"},
-		{"24 bits in 32", riff(formatChunk(1, 1, 48000, 4, 24), chunk("data", []byte{0, 0, 0, 0x40})), [][]float64{{0.5}}, ""},
-		{"12 bits in 16", riff(formatChunk(1, 1, 48000, 2, 12), chunk("data", []byte{0, 0x40})), [][]float64{{0.5}}, ""},
+		{"24 bits in 32", riff(formatChunk(1, 1, 48000, 4, 24), chunk("data", []byte{0, 0, 0, 0x40})),
+			[][]float64{{0.5}}, ""},
+		{"12 bits in 16", riff(formatChunk(1, 1, 48000, 2, 12), chunk("data", []byte{0, 0x40})), [][]float64{{0.5}},
+			""},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -305,7 +312,8 @@ func TestRefusesUnusableFiles(t *testing.T) {
 		{"audio before format", riff(data, mono16), "before its format"},
 		{"format of 2^31 bytes", sized(riff(mono16, data), 16, 1<<31), "claims 2147483648 bytes"},
 		{"format of 4 bytes", riff(chunk("fmt ", []byte{1, 0, 1, 0}), data), "want at least 16"},
-		{"unknown chunk of 2^31 bytes", riff(sized(chunk("JUNK", nil), 4, 1<<31), mono16, data), "claims 2147483648 bytes"},
+		{"unknown chunk of 2^31 bytes", riff(sized(chunk("JUNK", nil), 4, 1<<31), mono16, data),
+			"claims 2147483648 bytes"},
 		{"0 channels", riff(formatChunk(1, 0, 48000, 2, 16), data), "0 channels"},
 		{"0 Hz", riff(formatChunk(1, 1, 0, 2, 16), data), "0 Hz"},
 		{"0 bits", riff(formatChunk(1, 1, 48000, 2, 0), data), "contradicts"},
@@ -316,7 +324,9 @@ func TestRefusesUnusableFiles(t *testing.T) {
 		{"32-bit floats in 64", riff(formatChunk(3, 1, 48000, 8, 32), data), "contradicts"},
 		{"A-law", riff(formatChunk(6, 1, 48000, 1, 8), data), "compressed (format tag 0x0006)"},
 		{"extensible without extension", riff(formatChunk(0xFFFE, 1, 48000, 2, 16), data), "no known sample format"},
-		{"extensible with another sub-format", riff(extensible("\x01\x00\x00\x00\x21\x07\xd3\x11\x86\x44\xc8\xc1\xca\x00\x00\x00"), data), "no known sample format"},
+		{"extensible with another sub-format",
+			riff(extensible("\x01\x00\x00\x00\x21\x07\xd3\x11\x86\x44\xc8\xc1\xca\x00\x00\x00"), data),
+			"no known sample format"},
 		{"zeroes without end", append(riff(), make([]byte, 1<<20)...), "no audio within"},
 		{"ds64 cut off", riff(chunk("ds64", []byte("short")), mono16, data), "ds64"},
 	}

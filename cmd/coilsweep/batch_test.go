@@ -20,7 +20,8 @@ import (
 func benchOf(l, r float64, shorted int) string {
 	rings := "[[coil.ring]]\nname = \"poles\"\ninductance = \"1uH\"\nresistance = \"37.7m\"\ncoupling = 0.3\n"
 	if part := float64(shorted) / 8000; shorted > 0 {
-		rings += fmt.Sprintf("[[coil.ring]]\nname = \"shorted turns\"\ninductance = \"%.6gH\"\nresistance = \"%.6gohm\"\ncoupling = 0.85\n", l*part*part, r*part)
+		rings += fmt.Sprintf("[[coil.ring]]\nname = \"shorted turns\"\ninductance = \"%.6gH\"\nresistance = "+
+			"\"%.6gohm\"\ncoupling = 0.85\n", l*part*part, r*part)
 	}
 	return fmt.Sprintf(`schema = "coilsweep.virtual-bench/1"
 name = "invented bench"
@@ -87,8 +88,10 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 		bench := write("virtual.toml", benchOf(l, r, shorted))
 		do(0, "new", path("run", name), "--dcr", fmt.Sprintf("%.5gohm@20C 0.5%%", r))
 		for _, load := range [][]string{{"bare"}, {"C470", "--added-c", "470p 1%"}} {
-			do(0, append([]string{"measure", path("run", name), "--bench", "virtual", "--virtual-file", bench, "--stimulus", path("sweep.toml"),
-				"--seed", fmt.Sprint(i), "--drive", "voltage", "--exciter-r", "223.9", "--exciter-l", "68u", "--fixture-c", "65p 1p", "--fixture-r", "1M 1%", "--take"}, load...)...)
+			do(0, append([]string{"measure", path("run", name), "--bench", "virtual", "--virtual-file", bench,
+				"--stimulus", path("sweep.toml"),
+				"--seed", fmt.Sprint(i), "--drive", "voltage", "--exciter-r", "223.9", "--exciter-l", "68u",
+				"--fixture-c", "65p 1p", "--fixture-r", "1M 1%", "--take"}, load...)...)
 		}
 	}
 	do(0, "fit", "--all", path("run"), "--model", "one ring", "--model", "two rings")
@@ -107,7 +110,8 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 	}
 	for _, c := range found.Coils {
 		isBad := c.Coil == bad
-		if isBad != strings.Contains(c.Suspected, "shorted turns") || isBad != (c.Verdict == "fail") || isBad != (len(c.Findings) > 0) {
+		if isBad != strings.Contains(c.Suspected, "shorted turns") || isBad != (c.Verdict == "fail") ||
+			isBad != (len(c.Findings) > 0) {
 			t.Errorf("%s: %s, findings %q, suspected %q", c.Coil, c.Verdict, c.Findings, c.Suspected)
 		}
 	}
@@ -118,18 +122,21 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 		}
 	}
 	// About a reference coil.
-	text = do(0, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance", "q=15%")
+	text = do(0, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance",
+		"q=15%")
 	if !strings.Contains(text, "11 pass, 1 fails.") {
 		t.Errorf("about a reference coil:\n%s", text)
 	}
-	if page, err := os.ReadFile(path("batch.html")); err != nil || !strings.Contains(string(page), "Batch of 12 coils") {
+	if page, err := os.ReadFile(path("batch.html")); err != nil ||
+		!strings.Contains(string(page), "Batch of 12 coils") {
 		t.Errorf("the page: %v", err)
 	}
 
 	// A coil without takes is left out, and the status says that the data are
 	// not whole.
 	do(0, "new", path("run", "late"))
-	if text = do(3, "batch", path("run"), "--csv", "--decimal", "comma"); !regexp.MustCompile(`;\d+,\d+;`).MatchString(text) {
+	if text = do(3, "batch", path("run"), "--csv", "--decimal",
+		"comma"); !regexp.MustCompile(`;\d+,\d+;`).MatchString(text) {
 		t.Errorf("CSV with a decimal comma:\n%s", text)
 	}
 

@@ -19,7 +19,8 @@ import (
 func BenchmarkPageTake(b *testing.B) {
 	rig := pulserig.Start(b, rigCoil)
 	root := b.TempDir()
-	card := fmt.Sprintf("schema = \"coilsweep.bench/1\"\n[card]\ninput = %q\noutput = %q\n", pulserig.Input, pulserig.Output)
+	card := fmt.Sprintf("schema = \"coilsweep.bench/1\"\n[card]\ninput = %q\noutput = %q\n", pulserig.Input,
+		pulserig.Output)
 	if err := os.WriteFile(filepath.Join(root, "bench.toml"), []byte(card), 0o666); err != nil {
 		b.Fatal(err)
 	}
@@ -38,7 +39,10 @@ func BenchmarkPageTake(b *testing.B) {
 		name := fmt.Sprint("t", takes)
 		b.StartTimer()
 		begin := time.Now()
-		if status, v := s.asks("POST", "/api/takes", map[string]any{"coil": "coil", "options": map[string]string{"take": name, "duration": "0.35", "repeats": "1"}}); status != http.StatusAccepted {
+		if status, v := s.asks("POST", "/api/takes",
+			map[string]any{"coil": "coil",
+				"options": map[string]string{"take": name, "duration": "0.35",
+					"repeats": "1"}}); status != http.StatusAccepted {
 			b.Fatalf("%d %v", status, v)
 		}
 		const header = 1024 // more than a WAV file's, less than a block

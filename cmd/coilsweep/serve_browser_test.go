@@ -40,7 +40,8 @@ func (p benchTab) await(what, expression string) {
 			return
 		}
 		if time.Now().After(deadline) {
-			p.T.Fatalf("waited in vain for %s; the page says:\n%s", what, browserrig.JS[string](p.Tab, `document.body.innerText`))
+			p.T.Fatalf("waited in vain for %s; the page says:\n%s", what,
+				browserrig.JS[string](p.Tab, `document.body.innerText`))
 		}
 	}
 }
@@ -57,20 +58,23 @@ func (p benchTab) awaitRecording(path string, bytes int64) {
 	p.T.Helper()
 	for deadline := time.Now().Add(patience); size(path) < bytes; time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(deadline) {
-			p.T.Fatalf("%s has %d bytes; the page says:\n%s", path, size(path), browserrig.JS[string](p.Tab, `document.body.innerText`))
+			p.T.Fatalf("%s has %d bytes; the page says:\n%s", path, size(path),
+				browserrig.JS[string](p.Tab, `document.body.innerText`))
 		}
 	}
 }
 
 func (p benchTab) text(selector string) string {
 	p.T.Helper()
-	return browserrig.JS[string](p.Tab, fmt.Sprintf(`document.querySelector(%q).textContent.replaceAll("\u00a0", " ")`, selector))
+	return browserrig.JS[string](p.Tab,
+		fmt.Sprintf(`document.querySelector(%q).textContent.replaceAll("\u00a0", " ")`, selector))
 }
 
 // usable waits until an element is there and can be used.
 func (p benchTab) usable(selector string) {
 	p.T.Helper()
-	p.await(selector+", to be used", fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
+	p.await(selector+", to be used",
+		fmt.Sprintf(`(n => n && n.getClientRects().length && !n.disabled)(document.querySelector(%q))`, selector))
 }
 
 // click clicks an element once it stands still: what comes in above it moves it.
@@ -147,7 +151,8 @@ func testByMouse(t *testing.T, browser context.Context) {
 	p.says(`#steps a[href="#bench"] .word`, "ready")
 	p.await("levels", `document.querySelectorAll("#bench-meters [data-peak], #bench-meters .bar, #bench-meters i").length > 0`)
 	p.click(`#job-check button[type="submit"]`)
-	p.await("the end of the trial sweep", `document.getElementById("announced").textContent === "the trial sweep is done"`)
+	p.await("the end of the trial sweep",
+		`document.getElementById("announced").textContent === "the trial sweep is done"`)
 	p.says("#job-check .outcome", "dB")
 
 	// The coil.
@@ -194,12 +199,14 @@ func testByMouse(t *testing.T, browser context.Context) {
 	p.await("numbers", `document.querySelector("#guitar-numbers").textContent.length > 10 && document.querySelector("#guitar-figure svg")`)
 	before := p.text("#guitar-numbers")
 	p.Key("#g-cable-length", kb.Home)
-	p.await("other numbers", fmt.Sprintf(`document.querySelector("#guitar-numbers").textContent.replaceAll("\u00a0", " ") !== %q`, before))
+	p.await("other numbers", fmt.Sprintf(
+		`document.querySelector("#guitar-numbers").textContent.replaceAll("\u00a0", " ") !== %q`, before))
 
 	p.await("all positions of the knobs", `document.querySelectorAll("#guitar-table tr").length > 8`)
 	p.click("#guitar-make")
 	p.await("the link to the prediction", `document.querySelector("#guitar-page a")`)
-	prediction := browserrig.Open(t, browser, browserrig.JS[string](p.Tab, `document.querySelector("#guitar-page a").href`), browserrig.View{})
+	prediction := browserrig.Open(t, browser,
+		browserrig.JS[string](p.Tab, `document.querySelector("#guitar-page a").href`), browserrig.View{})
 	if !prediction.Visible("svg .curve") {
 		t.Error("the prediction shows no curve")
 	}
@@ -257,7 +264,8 @@ func testByMouse(t *testing.T, browser context.Context) {
 	for _, step := range steps {
 		p.step(step)
 		browserrig.JS[any](p.Tab, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
-		p.await("all parts of "+step, fmt.Sprintf(`![...document.querySelectorAll("#%s [data-part]")].some(n => !n.innerHTML)`, step))
+		p.await("all parts of "+step, fmt.Sprintf(
+			`![...document.querySelectorAll("#%s [data-part]")].some(n => !n.innerHTML)`, step))
 		p.shoot(step + "-open")
 		p.Accessible("", 15)
 		p.Show(browserrig.View{Dark: true})
@@ -272,7 +280,8 @@ func testByMouse(t *testing.T, browser context.Context) {
 func (p benchTab) quiet(s *served) {
 	p.T.Helper()
 	for _, noise := range p.Noise(s.base()) {
-		if strings.Contains(noise, "Failed to load resource") && (strings.Contains(noise, "404") || strings.Contains(noise, "422")) {
+		if strings.Contains(noise, "Failed to load resource") &&
+			(strings.Contains(noise, "404") || strings.Contains(noise, "422")) {
 			continue
 		}
 		p.T.Error(noise)
@@ -368,7 +377,8 @@ func testTwoTabs(t *testing.T, browser context.Context) {
 	c.press(kb.Escape)
 	b.says("#stage-state", "Stopped")
 	c.says("#stage-state", "Stopped")
-	if kept, err := filepath.Glob(filepath.Join(root, "bridge", "takes", "second.partial*", "capture.wav")); err != nil || len(kept) != 1 {
+	if kept, err := filepath.Glob(filepath.Join(root, "bridge", "takes", "second.partial*",
+		"capture.wav")); err != nil || len(kept) != 1 {
 		t.Errorf("of the stopped take %v is kept (%v)", kept, err)
 	}
 
@@ -380,7 +390,8 @@ func testTwoTabs(t *testing.T, browser context.Context) {
 	b.write("#c-wire", "0.05 mm")
 	c.click(`#coil-form button[type="submit"]`)
 	b.says("#coil-form .elsewhere", "")
-	b.await("a word that it was changed elsewhere", `document.querySelector("#coil-form .elsewhere").textContent !== ""`)
+	b.await("a word that it was changed elsewhere",
+		`document.querySelector("#coil-form .elsewhere").textContent !== ""`)
 	text, err := os.ReadFile(filepath.Join(root, "bridge", "coil.toml"))
 	if err != nil || !strings.Contains(string(text), "0.063 mm") {
 		t.Errorf("coil.toml: %v\n%s", err, text)
@@ -436,7 +447,8 @@ func testDropped(t *testing.T, browser context.Context) {
 	stimulus := filepath.Join(elsewhere, "short.toml")
 	mustRun(t, "stimulus", filepath.Join(elsewhere, "short.wav"), "--duration", "0.35s", "--repeats", "2")
 	mustRun(t, "new", filepath.Join(elsewhere, "coil"))
-	mustRun(t, "measure", filepath.Join(elsewhere, "coil"), "--take", "c470", "--added-c", "470p 1%", "--bench", "virtual", "--stimulus", stimulus)
+	mustRun(t, "measure", filepath.Join(elsewhere, "coil"), "--take", "c470", "--added-c", "470p 1%", "--bench",
+		"virtual", "--stimulus", stimulus)
 	recording := filepath.Join(elsewhere, "coil", "takes", "c470", "capture.wav")
 	mustRun(t, "new", filepath.Join(root, "bridge"))
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
@@ -480,9 +492,11 @@ func (p benchTab) drop(selector string, files ...string) {
 	p.usable(selector)
 	place := browserrig.JS[struct{ X, Y float64 }](p.Tab, fmt.Sprintf(`(n => { n.scrollIntoView({block: "center", behavior: "instant"});
 		const r = n.getBoundingClientRect(); return {X: r.left + r.width / 2, Y: Math.min(r.top + r.height / 2, innerHeight - 10)}; })(document.querySelector(%q))`, selector))
-	for _, kind := range []input.DispatchDragEventType{input.DispatchDragEventTypeDragEnter, input.DispatchDragEventTypeDragOver, input.DispatchDragEventTypeDrop} {
-		browserrig.Call(p.Tab, input.DispatchDragEvent, input.DispatchDragEventParams{Type: kind, X: place.X, Y: place.Y,
-			Data: &input.DragData{Items: []*input.DragDataItem{}, Files: files, DragOperationsMask: 1}})
+	for _, kind := range []input.DispatchDragEventType{input.DispatchDragEventTypeDragEnter,
+		input.DispatchDragEventTypeDragOver, input.DispatchDragEventTypeDrop} {
+		browserrig.Call(p.Tab, input.DispatchDragEvent,
+			input.DispatchDragEventParams{Type: kind, X: place.X, Y: place.Y,
+				Data: &input.DragData{Items: []*input.DragDataItem{}, Files: files, DragOperationsMask: 1}})
 	}
 }
 
@@ -519,14 +533,16 @@ func testKey(t *testing.T, browser context.Context) {
 func testNames(t *testing.T, browser context.Context) {
 	t.Parallel()
 	root := t.TempDir()
-	names := []string{`<img src=x onerror="document.title='harmed'">`, `"quoted" & 'quoted'`, "\u202egnorw\u202c right", "ملف الجسر", strings.Repeat("long ", 40)}
+	names := []string{`<img src=x onerror="document.title='harmed'">`, `"quoted" & 'quoted'`, "\u202egnorw\u202c right",
+		"ملف الجسر", strings.Repeat("long ", 40)}
 	for i, name := range names {
 		mustRun(t, "new", filepath.Join(root, fmt.Sprint("coil", i)), "--name", name)
 	}
 	s := startServe(t, root, "--bench", "virtual")
 	p := s.open(browser, browserrig.View{Width: 390, Height: 800})
 	for i := range names {
-		browserrig.JS[any](p.Tab, fmt.Sprintf(`(s => { s.value = "coil%d"; s.dispatchEvent(new Event("change", {bubbles: true})); })(document.getElementById("coil-choice"))`, i))
+		browserrig.JS[any](p.Tab, fmt.Sprintf(
+			`(s => { s.value = "coil%d"; s.dispatchEvent(new Event("change", {bubbles: true})); })(document.getElementById("coil-choice"))`, i))
 		for _, step := range []string{"coil", "takes", "compare"} {
 			p.step(step)
 			if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
@@ -534,7 +550,9 @@ func testNames(t *testing.T, browser context.Context) {
 			}
 		}
 	}
-	if got := browserrig.JS[string](p.Tab, `document.title + document.querySelectorAll("main img[src='x']").length`); strings.Contains(got, "harmed") || !strings.HasSuffix(got, "0") {
+	if got := browserrig.JS[string](p.Tab,
+		`document.title + document.querySelectorAll("main img[src='x']").length`); strings.Contains(got, "harmed") ||
+		!strings.HasSuffix(got, "0") {
 		t.Errorf("the name came alive: %s", got)
 	}
 	p.quiet(s)

@@ -67,7 +67,8 @@ func TestServeSoak(t *testing.T) {
 	s := serve(t, t.TempDir(), false)
 	coil := func(take int) string { return fmt.Sprintf("coil%d", take%coils) }
 	for i := range coils {
-		s.gets("POST", "/api/coils", map[string]any{"coil": coil(i), "options": map[string]string{"name": coil(i), "dcr": "7.85k@20C 0.5%"}})
+		s.gets("POST", "/api/coils", map[string]any{"coil": coil(i),
+			"options": map[string]string{"name": coil(i), "dcr": "7.85k@20C 0.5%"}})
 	}
 	events := s.listens()
 
@@ -80,7 +81,8 @@ func TestServeSoak(t *testing.T) {
 	for range 2 {
 		readers.Go(func() {
 			for {
-				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/next?coil=", "/api/sweep", "/api/bench"} {
+				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/next?coil=",
+					"/api/sweep", "/api/bench"} {
 					select {
 					case <-ended:
 						return
@@ -105,7 +107,8 @@ func TestServeSoak(t *testing.T) {
 		gate.Lock()
 		defer gate.Unlock()
 		for i := range coils {
-			s.waits("the fit of "+coil(i), func() bool { return s.gets("GET", "/api/result?coil="+coil(i), nil)["state"] == "fresh" })
+			s.waits("the fit of "+coil(i),
+				func() bool { return s.gets("GET", "/api/result?coil="+coil(i), nil)["state"] == "fresh" })
 		}
 		s.waits("listening", func() bool { return events.of("engine", "phase") == "listening" })
 		return measureFootprint(t)
@@ -160,7 +163,8 @@ func TestServeSoak(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, a := range aside {
-			if size(filepath.Join(folder.Dir, "takes", a.Name, "take.toml")) <= 0 || size(filepath.Join(folder.Dir, "takes", a.Name, "capture.wav")) <= 0 {
+			if size(filepath.Join(folder.Dir, "takes", a.Name, "take.toml")) <= 0 ||
+				size(filepath.Join(folder.Dir, "takes", a.Name, "capture.wav")) <= 0 {
 				t.Errorf("%s of %s is not whole", a.Name, coil(i))
 			}
 		}

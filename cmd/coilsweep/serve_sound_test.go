@@ -79,7 +79,8 @@ func TestSoundBenchPage(t *testing.T) {
 func chooseCard(p benchTab) {
 	p.T.Helper()
 	p.click(`#bench-kind input[value="soundcard"]`)
-	p.await("the devices", fmt.Sprintf(`[...document.querySelectorAll("#b-input option")].some(o => o.value === %q)`, pulserig.Input))
+	p.await("the devices", fmt.Sprintf(`[...document.querySelectorAll("#b-input option")].some(o => o.value === %q)`,
+		pulserig.Input))
 	p.choose("#b-input", pulserig.Input)
 	p.choose("#b-output", pulserig.Output)
 	p.choose("#b-reference", "current")
@@ -94,7 +95,8 @@ func chooseCard(p benchTab) {
 // choose takes one of a list.
 func (p benchTab) choose(selector, value string) {
 	p.T.Helper()
-	if got := browserrig.JS[string](p.Tab, fmt.Sprintf(`(n => { n.value = %q; n.dispatchEvent(new Event("input", {bubbles: true})); n.dispatchEvent(new Event("change", {bubbles: true})); return n.value; })(document.querySelector(%q))`, value, selector)); got != value {
+	if got := browserrig.JS[string](p.Tab,
+		fmt.Sprintf(`(n => { n.value = %q; n.dispatchEvent(new Event("input", {bubbles: true})); n.dispatchEvent(new Event("change", {bubbles: true})); return n.value; })(document.querySelector(%q))`, value, selector)); got != value {
 		p.T.Fatalf("%s offers no %q", selector, value)
 	}
 }
@@ -174,7 +176,8 @@ func measureInPage(t *testing.T, p benchTab, rig *pulserig.Rig, root string) {
 	p.step("report")
 	p.click("#report-write")
 	p.await("the link to the report", `document.querySelector("#report-link a")`)
-	report := browserrig.Open(t, p.Ctx, browserrig.JS[string](p.Tab, `document.querySelector("#report-link a").href`), browserrig.View{})
+	report := browserrig.Open(t, p.Ctx, browserrig.JS[string](p.Tab, `document.querySelector("#report-link a").href`),
+		browserrig.View{})
 	if !report.Visible("#magnitude-w .curve") {
 		t.Error("the report shows no curve")
 	}

@@ -270,7 +270,8 @@ func TestServeWholeJob(t *testing.T) {
 		}
 	}
 	bench := s.gets("GET", "/api/bench", nil)
-	if bench["kind"] != "virtual" || bench["file"] != nil || strings.Count(s.place(bench, "bench-missing"), "<dt>") != 1 {
+	if bench["kind"] != "virtual" || bench["file"] != nil ||
+		strings.Count(s.place(bench, "bench-missing"), "<dt>") != 1 {
 		t.Errorf("bench without a file: %v", bench)
 	}
 	var known map[string]string
@@ -285,19 +286,23 @@ func TestServeWholeJob(t *testing.T) {
 		t.Errorf("bench as set: %v", bench)
 	}
 
-	if coil := s.gets("POST", "/api/coils", map[string]any{"options": map[string]string{"name": "Bridge #1", "dcr": "7.85k@20C 0.5%"}}); coil["coil"] != "bridge-1" {
+	if coil := s.gets("POST", "/api/coils",
+		map[string]any{"options": map[string]string{"name": "Bridge #1",
+			"dcr": "7.85k@20C 0.5%"}}); coil["coil"] != "bridge-1" {
 		t.Fatalf("the coil is called %v", coil)
 	}
 	const coil = "bridge-1"
 	state := s.gets("GET", "/api/coil?coil="+coil, nil)
-	s.gets("POST", "/api/coil/settings?coil="+coil, map[string]any{"sha256": state["sha256"], "values": map[string]string{
-		"celsius_at_takes": "20", "winding.wire": "AWG 42",
-		"winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm"}})
+	s.gets("POST", "/api/coil/settings?coil="+coil,
+		map[string]any{"sha256": state["sha256"], "values": map[string]string{
+			"celsius_at_takes": "20", "winding.wire": "AWG 42",
+			"winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm"}})
 	state = s.gets("GET", "/api/coil?coil="+coil, nil)
 	s.gets("POST", "/api/coil/reading?coil="+coil, map[string]any{
 		"sha256": state["sha256"], "what": "L", "reading": "2.37H 2%", "at_hz": "1 kHz"})
 
-	s.gets("POST", "/api/check", map[string]any{"coil": coil, "options": map[string]string{"duration": "0.7", "repeats": "2"}})
+	s.gets("POST", "/api/check", map[string]any{"coil": coil,
+		"options": map[string]string{"duration": "0.7", "repeats": "2"}})
 	s.waits("the trial sweep", func() bool { return events.of("ended", "kind") == "check" })
 	trials := s.gets("GET", "/api/trials", nil)
 	if events.of("ended", "outcome") != "done" || strings.Count(s.place(trials, "check-outcome"), "<p") < 5 ||
@@ -308,22 +313,27 @@ func TestServeWholeJob(t *testing.T) {
 	s.takes(coil, quick("bare", ""))
 	s.takes(coil, quick("c220", "220p 1%"))
 	s.takes(coil, quick("c470", "470p 1%"))
-	if kind, text := events.of("ended", "kind"), fmt.Sprint(events.of("ended", "text")); kind != "take" || !strings.HasPrefix(text, "Take c470 is kept: peak ") {
+	if kind, text := events.of("ended", "kind"), fmt.Sprint(events.of("ended", "text")); kind != "take" ||
+		!strings.HasPrefix(text, "Take c470 is kept: peak ") {
 		t.Errorf("the end of the take was told as %v: %s", kind, text)
 	}
-	s.waits("the response by all sweeps", func() bool { return events.of("sweep", "take") == "c470" && events.of("sweep", "repeats") == 3.0 })
+	s.waits("the response by all sweeps",
+		func() bool { return events.of("sweep", "take") == "c470" && events.of("sweep", "repeats") == 3.0 })
 
 	s.testResult(coil)
 
-	guitar := s.gets("POST", "/api/guitar", map[string]any{"coils": []string{coil}, "all": true, "options": map[string]string{
-		"volume": "500k", "volume-at": "10", "cable": "470p", "amp": "1M", "target": "3.5k", "solve": "cable"}})
-	if !s.shows(guitar, "guitar-numbers", "for a peak at 3.5 kHz") || !s.shows(guitar, "guitar-table", "without the cable") ||
+	guitar := s.gets("POST", "/api/guitar",
+		map[string]any{"coils": []string{coil}, "all": true, "options": map[string]string{
+			"volume": "500k", "volume-at": "10", "cable": "470p", "amp": "1M", "target": "3.5k", "solve": "cable"}})
+	if !s.shows(guitar, "guitar-numbers", "for a peak at 3.5 kHz") ||
+		!s.shows(guitar, "guitar-table", "without the cable") ||
 		!s.shows(guitar, "guitar-figure", "<svg") || !s.shows(guitar, "guitar-assumed", "Assumed: ") {
 		t.Errorf("guitar: %v", guitar)
 	}
 
 	// The same takes again, as another coil, by import of their audio.
-	s.gets("POST", "/api/coils", map[string]any{"coil": "shop/neck", "options": map[string]string{"name": "Neck", "dcr": "7.85k@20C 0.5%"}})
+	s.gets("POST", "/api/coils", map[string]any{"coil": "shop/neck",
+		"options": map[string]string{"name": "Neck", "dcr": "7.85k@20C 0.5%"}})
 	folder, err := capture.OpenFolder(filepath.Join(s.root, coil))
 	if err != nil {
 		t.Fatal(err)
@@ -351,45 +361,57 @@ func TestServeWholeJob(t *testing.T) {
 	if left, _ := filepath.Glob(filepath.Join(s.root, "shop", "neck", ".upload*")); left != nil {
 		t.Errorf("an upload was left: %v", left)
 	}
-	s.waits("the fit of the import", func() bool { return s.gets("GET", "/api/result?coil=shop/neck", nil)["state"] == "fresh" })
+	s.waits("the fit of the import",
+		func() bool { return s.gets("GET", "/api/result?coil=shop/neck", nil)["state"] == "fresh" })
 	both := []string{coil, "shop/neck"}
 	compared := s.gets("POST", "/api/compare", map[string]any{"coils": both, "same_bench": true})
 	if !s.shows(compared, "many-answer", "<svg") || !s.shows(compared, "many-answer", "Table of differences") {
 		t.Errorf("comparison: %v", compared)
 	}
-	if page, header := s.fetches(s.links(compared, "many-answer")[0]); !strings.Contains(page, "Bridge #1") || !strings.Contains(header.Get("Content-Security-Policy"), "sandbox") {
+	if page, header := s.fetches(s.links(compared, "many-answer")[0]); !strings.Contains(page, "Bridge #1") ||
+		!strings.Contains(header.Get("Content-Security-Policy"), "sandbox") {
 		t.Errorf("the page of the comparison, %v: %.200s", header, page)
 	}
-	batch := s.gets("POST", "/api/batch", map[string]any{"coils": both, "limits": "schema = \"coilsweep.limits/1\"\n[inductance_h]\nnominal = \"2.4H 5%\"\n"})
+	batch := s.gets("POST", "/api/batch",
+		map[string]any{"coils": both, "limits": "schema = \"coilsweep.limits/1\"\n[inductance_h]\nnominal = \"2.4H " +
+			"5%\"\n"})
 	if !s.shows(batch, "many-answer", "Table of spreads") || len(s.links(batch, "many-answer")) != 1 ||
 		!s.shows(batch, "many-answer", "<code>coilsweep batch bridge-1 shop/neck</code>") {
 		t.Errorf("batch: %v", batch)
 	}
 
-	link := s.gets("POST", "/api/report?coil="+coil, map[string]any{"harness": map[string]string{"volume": "500k", "cable": "470p", "amp": "1M"}})["link"].(string)
+	link := s.gets("POST", "/api/report?coil="+coil,
+		map[string]any{"harness": map[string]string{"volume": "500k", "cable": "470p", "amp": "1M"}})["link"].(string)
 	if page, _ := s.fetches(link); !strings.Contains(page, "Bridge #1") || !strings.Contains(page, "predicted-w") {
 		t.Errorf("report: %.200s", page)
 	}
 	files := s.gets("GET", "/api/links?coil="+coil, nil)
-	for what, want := range map[string]int{"Report<": 1, "Result<": 1, "Response<": 1, "Archive<": 1, "Recording of take": 3, "Stimulus<": 2} {
+	for what, want := range map[string]int{"Report<": 1, "Result<": 1, "Response<": 1, "Archive<": 1,
+		"Recording of take": 3, "Stimulus<": 2} {
 		if n := strings.Count(s.place(files, "files"), `"about">`+what); n != want {
 			t.Errorf("%d files are %s, want %d", n, what, want)
 		}
 	}
 	for _, link := range s.links(files, "files") {
-		if text, _ := s.fetches(link); len(text) < 100 || strings.HasSuffix(link, ".wav") != strings.HasPrefix(text, "RIFF") {
+		if text, _ := s.fetches(link); len(text) < 100 ||
+			strings.HasSuffix(link, ".wav") != strings.HasPrefix(text, "RIFF") {
 			t.Errorf("%s: %.100q", link, text)
 		}
 	}
 
 	// A take is done again: the earlier one is set aside.
-	if status, v := s.asks("POST", "/api/takes", map[string]any{"coil": coil, "options": quick("bare", "")}); status != http.StatusConflict || v["exists"] != true || v["field"] != "take" {
+	if status, v := s.asks("POST", "/api/takes",
+		map[string]any{"coil": coil, "options": quick("bare", "")}); status != http.StatusConflict ||
+		v["exists"] != true || v["field"] != "take" {
 		t.Errorf("a take of the same name: %d %v", status, v)
 	}
 	again := quick("bare", "")
 	again["redo"] = "true"
 	s.gets("POST", "/api/takes", map[string]any{"coil": coil, "options": again})
-	s.waits("the redo", func() bool { return s.shows(s.gets("GET", "/api/coil?coil="+coil, nil), "take-aside", "bare.aside") })
+	s.waits("the redo", func() bool {
+		return s.shows(s.gets("GET", "/api/coil?coil="+coil, nil), "take-aside",
+			"bare.aside")
+	})
 	s.waits("the end of the redo", func() bool { return events.of("engine", "job") == nil })
 	s.gets("POST", "/api/takes/aside", map[string]any{"coil": coil, "take": "c220"})
 	state = s.gets("GET", "/api/coil?coil="+coil, nil)
@@ -409,7 +431,8 @@ func TestServeWholeJob(t *testing.T) {
 		return of.Record.Coil
 	}
 	before := recorded()
-	s.gets("POST", "/api/coil/settings?coil="+coil, map[string]any{"sha256": state["sha256"], "values": map[string]string{"celsius_at_takes": "25"}})
+	s.gets("POST", "/api/coil/settings?coil="+coil,
+		map[string]any{"sha256": state["sha256"], "values": map[string]string{"celsius_at_takes": "25"}})
 	s.waits("the fit of the coil as it is now", func() bool {
 		return s.gets("GET", "/api/result?coil="+coil, nil)["state"] == "fresh" && recorded() != before
 	})
@@ -427,19 +450,22 @@ func (s *caller) testResult(coil string) {
 	// The numbers of the page are those of the reports.
 	answer := s.gets("GET", "/api/result?coil="+coil, nil)
 	value, spread := notation.Apart(r.Inductance, quantity.Henry)
-	if answer["known"] != true || !s.shows(answer, "result-head", "<b>"+value+"</b>") || !s.shows(answer, "result-head", spread) ||
+	if answer["known"] != true || !s.shows(answer, "result-head", "<b>"+value+"</b>") ||
+		!s.shows(answer, "result-head", spread) ||
 		s.shows(answer, "result-head", "Left out") || !s.shows(answer, "result-takes", "peak frequency") {
 		t.Errorf("result: %v", answer)
 	}
 	list := s.gets("GET", "/api/coils", nil)
-	if of := notation.Value(r.BareResonance, quantity.Hertz); !s.shows(list, "many-coils", of) || s.shows(list, "many-coils", "with its fixture") {
+	if of := notation.Value(r.BareResonance, quantity.Hertz); !s.shows(list, "many-coils", of) ||
+		s.shows(list, "many-coils", "with its fixture") {
 		t.Errorf("the list has no resonance of %s of the coil alone: %v", of, list)
 	}
 	for what, has := range map[string]string{
 		"response": "<svg", "fit": "<svg", "residuals": "<svg", "line": "<svg", "meter": "agrees",
 		"account": "as the takes show", "winding": "turns that give this resistance",
 	} {
-		if part, _ := s.gets("GET", "/api/part?coil="+coil+"&what="+what, nil)["html"].(string); !strings.Contains(part, has) {
+		if part, _ := s.gets("GET", "/api/part?coil="+coil+"&what="+what, nil)["html"].(string); !strings.Contains(part,
+			has) {
 			t.Errorf("%s: %.300s", what, part)
 		}
 	}
@@ -456,7 +482,8 @@ func TestServeTwoPages(t *testing.T) {
 	s.gets("POST", "/api/coils", map[string]any{"coil": "coil", "options": map[string]string{"name": "Coil"}})
 	take := func(name, until, repeats string) (int, map[string]any) {
 		return s.asks("POST", "/api/takes", map[string]any{"coil": "coil", "options": map[string]string{
-			"take": name, "until": until, "repeats": repeats, "duration": "0.7", "fixture-c": "65p 5%", "fixture-r": "1M 1%"}})
+			"take": name, "until": until, "repeats": repeats, "duration": "0.7", "fixture-c": "65p 5%",
+			"fixture-r": "1M 1%"}})
 	}
 	both := func(what string, is func(*pageEvents) bool) {
 		t.Helper()
@@ -466,7 +493,10 @@ func TestServeTwoPages(t *testing.T) {
 	if status, v := take("until", "20%", ""); status != http.StatusAccepted {
 		t.Fatalf("%d %v", status, v)
 	}
-	both("the sweep of the take", func(e *pageEvents) bool { return e.of("sweep", "take") == "until" && e.of("sweep", "repeats") != 0.0 })
+	both("the sweep of the take", func(e *pageEvents) bool {
+		return e.of("sweep", "take") == "until" &&
+			e.of("sweep", "repeats") != 0.0
+	})
 	if sweep := s.gets("GET", "/api/sweep", nil); !s.shows(sweep, "sweep-panel", "<svg") {
 		t.Errorf("no response is drawn: %.100v", sweep)
 	}
@@ -514,7 +544,10 @@ func TestServeTwoPages(t *testing.T) {
 	if !regexp.MustCompile(`s: ([2-9]|1\d) of 20 sweeps(?s:.*)data-partial="broken.partial"`).MatchString(partials) {
 		t.Errorf("partials: %s", partials)
 	}
-	if v := s.gets("POST", "/api/partial", map[string]any{"coil": "coil", "partial": "broken.partial", "options": map[string]string{"take": "mended"}}); !strings.HasPrefix(fmt.Sprint(v["text"]), "Take mended is kept: ") {
+	if v := s.gets("POST", "/api/partial",
+		map[string]any{"coil": "coil", "partial": "broken.partial",
+			"options": map[string]string{"take": "mended"}}); !strings.HasPrefix(fmt.Sprint(v["text"]),
+		"Take mended is kept: ") {
 		t.Errorf("the unfinished recording: %v", v)
 	}
 }
@@ -533,7 +566,8 @@ func TestServeRefuses(t *testing.T) {
 	if err := os.Symlink(outside, filepath.Join(root, "link")); err != nil {
 		t.Fatal(err)
 	}
-	for link, to := range map[string]string{"lured/takes": outside, "posing/coil.toml": filepath.Join(outside, "coil.toml")} {
+	for link, to := range map[string]string{"lured/takes": outside,
+		"posing/coil.toml": filepath.Join(outside, "coil.toml")} {
 		if err := os.MkdirAll(filepath.Join(root, filepath.Dir(link)), 0o777); err != nil {
 			t.Fatal(err)
 		}
@@ -541,7 +575,8 @@ func TestServeRefuses(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := os.WriteFile(filepath.Join(root, "lured", "coil.toml"), []byte("schema = \"coilsweep.coil/1\"\nname = \"x\"\n"), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(root, "lured", "coil.toml"),
+		[]byte("schema = \"coilsweep.coil/1\"\nname = \"x\"\n"), 0o666); err != nil {
 		t.Fatal(err)
 	}
 	s := serve(t, root, false)
@@ -574,43 +609,62 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/draft", m{"form": "serve"}, 422, "form", "no such form"},
 
 		{"POST", "/api/coils", m{"options": m{}}, 422, "name", "Give the coil a name"},
-		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour", "there is no such setting here"},
+		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour",
+			"there is no such setting here"},
 		{"POST", "/api/coils", m{"options": m{"name": "x", "dcr": "steam"}}, 422, "dcr", "steam"},
 		{"POST", "/api/coils", m{"coil": "coil", "options": m{"name": "x"}}, 409, "", "already a coil folder"},
 		{"POST", "/api/coils", m{"coil": "../x", "options": m{"name": "x"}}, 400, "", "begins with a dot"},
-		{"POST", "/api/coils", m{"coil": "coil/inner", "options": m{"name": "x"}}, 422, "coil", "a coil holds no other"},
+		{"POST", "/api/coils", m{"coil": "coil/inner", "options": m{"name": "x"}}, 422, "coil",
+			"a coil holds no other"},
 		{"POST", "/api/coils", m{"coil": "link/x", "options": m{"name": "x"}}, 403, "", "symbolic link"},
 		{"POST", "/api/coils", "{", 400, "", "cannot be read"},
 		{"POST", "/api/coils", m{"colour": 3}, 400, "", "colour"},
 
 		{"PUT", "/api/coil?coil=coil", m{"sha256": "stale", "text": coil["text"]}, 409, "", "changed meanwhile"},
 		{"PUT", "/api/coil?coil=coil", m{"sha256": sum, "text": "name = 3"}, 422, "", "line 1"},
-		{"POST", "/api/coil/settings?coil=coil", m{"sha256": "stale", "values": m{"wire": "x"}}, 409, "", "changed meanwhile"},
-		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"winding.turns": "many"}}, 422, "winding.turns", "want a whole number"},
-		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema", "is not a key"},
-		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "X", "reading": "1", "at_hz": "1000"}, 422, "what", "want"},
-		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "much", "at_hz": "1000"}, 422, "reading", "much"},
-		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": "0"}, 422, "at_hz", "want the meter's test frequency"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": "stale", "values": m{"wire": "x"}}, 409, "",
+			"changed meanwhile"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"winding.turns": "many"}}, 422,
+			"winding.turns", "want a whole number"},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"schema": "x"}}, 422, "schema",
+			"is not a key"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "X", "reading": "1", "at_hz": "1000"}, 422,
+			"what", "want"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "much", "at_hz": "1000"}, 422,
+			"reading", "much"},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": "0"}, 422,
+			"at_hz", "want the meter's test frequency"},
 
 		{"POST", "/api/takes", on("none", m{"take": "x"}), 404, "coil", ""},
 		{"POST", "/api/takes", on("coil", m{"take": "a/b"}), 422, "take", "use letters"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "added-c": "steam"}), 422, "added-c", "steam"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "level": "loud"}), 422, "level", "want a number"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "drive": "voltage"}), 422, "exciter-r", "needs the resistance of the exciter circuit"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "input": "line"}), 422, "input", "input device does not go with the simulated bench"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "drive": "voltage"}), 422, "exciter-r",
+			"needs the resistance of the exciter circuit"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "input": "line"}), 422, "input",
+			"input device does not go with the simulated bench"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "after": "none"}), 422, "after", "has no take"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "stimulus": "/etc/passwd"}), 422, "stimulus", "there is no such setting here"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "bench-file": "/etc/passwd"}), 422, "bench-file", "there is no such setting here"},
-		{"POST", "/api/takes", on("coil", m{"take": "x", "virtual-file": "/etc/passwd"}), 422, "virtual-file", "there is no such setting here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "stimulus": "/etc/passwd"}), 422, "stimulus",
+			"there is no such setting here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "bench-file": "/etc/passwd"}), 422, "bench-file",
+			"there is no such setting here"},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "virtual-file": "/etc/passwd"}), 422, "virtual-file",
+			"there is no such setting here"},
 		{"POST", "/api/takes", m{"coil": "coil", "options": m{"take": 3}}, 400, "", "cannot be read"},
 		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "none"}, 404, "take", ""},
 		{"POST", "/api/takes/aside", m{"coil": "coil", "take": "../coil"}, 422, "take", "use letters"},
 		{"POST", "/api/partial", m{"coil": "coil", "partial": "../..", "options": m{"take": "x"}}, 404, "partial", ""},
 		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, nil), 422, "recording", "is missing"},
-		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go"}), 422, "", "serve_test.go: neither a WAV nor a FLAC file"},
-		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go", "stimulus": "serve_test.go"}), 422, "stimulus", ""},
-		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x","recording":"/etc/passwd"}`, map[string]string{"recording": "serve_test.go"}), 422, "recording", "there is no such setting here"},
-		{"POST", "/api/import?coil=coil", newForm(t, `{`, map[string]string{"recording": "serve_test.go"}), 400, "options", ""},
+		{"POST", "/api/import?coil=coil", newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go"}),
+			422, "", "serve_test.go: neither a WAV nor a FLAC file"},
+		{"POST", "/api/import?coil=coil",
+			newForm(t, `{"take":"x"}`, map[string]string{"recording": "serve_test.go", "stimulus": "serve_test.go"}),
+			422, "stimulus", ""},
+		{"POST", "/api/import?coil=coil",
+			newForm(t, `{"take":"x","recording":"/etc/passwd"}`, map[string]string{"recording": "serve_test.go"}), 422,
+			"recording", "there is no such setting here"},
+		{"POST", "/api/import?coil=coil", newForm(t, `{`, map[string]string{"recording": "serve_test.go"}), 400,
+			"options", ""},
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
@@ -619,16 +673,22 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/fit", on("coil", m{"model": "steam"}), 422, "model", "want one of"},
 		{"POST", "/api/fit", on("coil", m{"montecarlo": "1"}), 422, "montecarlo", "at least 2 trials"},
 
-		{"PUT", "/api/bench", m{"sha256": "stale", "text": "schema = \"coilsweep.bench/1\"\n"}, 409, "", "changed meanwhile"},
+		{"PUT", "/api/bench", m{"sha256": "stale", "text": "schema = \"coilsweep.bench/1\"\n"}, 409, "",
+			"changed meanwhile"},
 		{"PUT", "/api/bench", m{"sha256": "", "text": "colour = 3\n"}, 422, "", "line 1"},
-		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"reference": "ground"}}, 422, "reference", "ground"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"reference": "ground"}}, 422, "reference",
+			"ground"},
 		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"sense-r": "much"}}, 422, "sense-r", "much"},
-		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"drive": "voltage"}}, 422, "exciter-r", "needs exciter_r"},
-		{"POST", "/api/bench/settings", m{"sha256": "stale", "options": m{"drive": "current"}}, 409, "", "changed meanwhile"},
+		{"POST", "/api/bench/settings", m{"sha256": "", "options": m{"drive": "voltage"}}, 422, "exciter-r",
+			"needs exciter_r"},
+		{"POST", "/api/bench/settings", m{"sha256": "stale", "options": m{"drive": "current"}}, 409, "",
+			"changed meanwhile"},
 		{"POST", "/api/bench/kind", m{"bench": "steam"}, 422, "bench", ""},
 
-		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "options": m{"volume": "500k", "tone-at": "3"}}, 422, "tone-at", "tone knob needs tone pot"},
-		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "options": m{"netlist": "/tmp/x"}}, 422, "netlist", "there is no such setting here"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "options": m{"volume": "500k", "tone-at": "3"}}, 422,
+			"tone-at", "tone knob needs tone pot"},
+		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "options": m{"netlist": "/tmp/x"}}, 422, "netlist",
+			"there is no such setting here"},
 		{"POST", "/api/guitar", m{"coils": []string{}, "options": m{"amp": "1M"}}, 422, "coils", "one coil or two"},
 		{"POST", "/api/guitar", m{"coils": []string{"coil"}, "options": m{"amp": "1M"}}, 422, "", "has no take"},
 		{"POST", "/api/compare", m{"coils": []string{"coil"}}, 422, "coils", "2 to 50"},
@@ -636,17 +696,20 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/compare", m{"coils": []string{"coil", "link"}}, 403, "", ""},
 		{"POST", "/api/batch", m{"coils": []string{"coil", "link"}, "tolerance": "5%"}, 403, "", ""},
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "limits": "colour = 3"}, 422, "limits", ""},
-		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": "5%"}, 422, "reference", "tolerance belongs to a reference"},
+		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": "5%"}, 422, "reference",
+			"tolerance belongs to a reference"},
 		{"POST", "/api/report?coil=coil", m{}, 422, "", "has no take"},
 		{"POST", "/api/report?coil=none", m{}, 404, "coil", ""},
 	} {
 		status, v := s.asks(tt.method, tt.path, tt.body)
 		field, _ := v["field"].(string)
 		if status != tt.status || field != tt.field || !strings.Contains(fmt.Sprint(v["error"]), tt.says) {
-			t.Errorf("%s %s %.300v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field, v["error"], tt.status, tt.field, tt.says)
+			t.Errorf("%s %s %.300v: %d, field %q: %v; want %d, %q, %q", tt.method, tt.path, tt.body, status, field,
+				v["error"], tt.status, tt.field, tt.says)
 		}
 	}
-	if list := s.gets("GET", "/api/coils", nil); len(list["coils"].([]any)) != 1 || strings.Count(s.place(list, "many-coils"), "<li") != 2 {
+	if list := s.gets("GET", "/api/coils", nil); len(list["coils"].([]any)) != 1 ||
+		strings.Count(s.place(list, "many-coils"), "<li") != 2 {
 		t.Errorf("listed: %v", list)
 	}
 	if after := tree(t, root); after != before {
@@ -680,7 +743,8 @@ func tree(t *testing.T, root string) string {
 // a value; what was changed meanwhile is not overwritten.
 func TestServeKeepsComments(t *testing.T) {
 	root := t.TempDir()
-	const bench = "# mine\nschema = \"coilsweep.bench/1\"\n[fixture] # measured in spring\ncapacitance = \"60p\" # about\n\n# my drive\n[drive]\nkind = \"current\" # nearly\n"
+	const bench = "# mine\nschema = \"coilsweep.bench/1\"\n[fixture] # measured in spring\ncapacitance = \"60p\" # " +
+		"about\n\n# my drive\n[drive]\nkind = \"current\" # nearly\n"
 	if err := os.WriteFile(filepath.Join(root, "bench.toml"), []byte(bench), 0o666); err != nil {
 		t.Fatal(err)
 	}
@@ -689,11 +753,13 @@ func TestServeKeepsComments(t *testing.T) {
 	sum := within(seen, "file", "sha256")
 	s.gets("POST", "/api/bench/settings", map[string]any{"sha256": sum, "options": map[string]string{
 		"fixture-c": "65p 5%", "level": "-15", "drive": "", "coil-channel": "2"}})
-	want := strings.NewReplacer(`"60p"`, `"65p 5%"`, "kind = \"current\" # nearly\n", "").Replace(bench) + "\n[card]\nlevel_dbfs = -15.0\ncoil_channel = 2\n"
+	want := strings.NewReplacer(`"60p"`, `"65p 5%"`, "kind = \"current\" # nearly\n", "").Replace(bench) +
+		"\n[card]\nlevel_dbfs = -15.0\ncoil_channel = 2\n"
 	if got := within(s.gets("GET", "/api/bench", nil), "file", "text"); got != want {
 		t.Errorf("bench.toml is now\n%v\nwant\n%s", got, want)
 	}
-	if status, _ := s.asks("POST", "/api/bench/settings", map[string]any{"sha256": sum, "options": map[string]string{"rate": "96k"}}); status != http.StatusConflict {
+	if status, _ := s.asks("POST", "/api/bench/settings",
+		map[string]any{"sha256": sum, "options": map[string]string{"rate": "96k"}}); status != http.StatusConflict {
 		t.Errorf("an old checksum: %d", status)
 	}
 	if held, _ := os.ReadFile(filepath.Join(root, "bench.toml")); string(held) != want {
@@ -706,14 +772,18 @@ func TestServeKeepsComments(t *testing.T) {
 func TestServeNamesFolders(t *testing.T) {
 	s := serve(t, t.TempDir(), false)
 	for _, c := range [][2]string{
-		{"Bridge #1", "bridge-1"}, {"bridge 1", "bridge-1-2"}, {"Con", "con-2"}, {"../../etc", "etc"}, {"Hälse", "hälse"},
+		{"Bridge #1", "bridge-1"}, {"bridge 1", "bridge-1-2"}, {"Con", "con-2"}, {"../../etc", "etc"},
+		{"Hälse", "hälse"},
 		{strings.Repeat("ß", 300), strings.Repeat("ß", 50)}, {strings.Repeat("𝔸", 300), strings.Repeat("𝔸", 25)},
 	} {
-		if got := s.gets("POST", "/api/coils", map[string]any{"options": map[string]string{"name": c[0]}})["coil"]; got != c[1] {
+		if got := s.gets("POST", "/api/coils",
+			map[string]any{"options": map[string]string{"name": c[0]}})["coil"]; got != c[1] {
 			t.Errorf("%.40q is in %v, want %s", c[0], got, c[1])
 		}
 	}
-	if status, v := s.asks("POST", "/api/coils", map[string]any{"options": map[string]string{"name": "***"}}); status != http.StatusUnprocessableEntity || v["field"] != "name" {
+	if status, v := s.asks("POST", "/api/coils",
+		map[string]any{"options": map[string]string{"name": "***"}}); status != http.StatusUnprocessableEntity ||
+		v["field"] != "name" {
 		t.Errorf("a name without letters: %d %v", status, v)
 	}
 }
@@ -723,7 +793,8 @@ func TestServeAddress(t *testing.T) {
 	s := serve(t, t.TempDir(), false)
 	var out, said bytes.Buffer
 	address := strings.TrimPrefix(s.base, "http://")
-	if status := cli.Run(t.Context(), []string{"serve", t.TempDir(), "--bench", "virtual", "--listen", address}, nil, &out, &said); status != 1 || !strings.Contains(said.String(), "is in use") {
+	if status := cli.Run(t.Context(), []string{"serve", t.TempDir(), "--bench", "virtual", "--listen", address}, nil,
+		&out, &said); status != 1 || !strings.Contains(said.String(), "is in use") {
 		t.Errorf("status %d: %s", status, said.String())
 	}
 }
@@ -733,7 +804,8 @@ func TestServeAddress(t *testing.T) {
 func TestServeTakeUnderWay(t *testing.T) {
 	t.Parallel()
 	s := serve(t, t.TempDir(), true)
-	s.gets("POST", "/api/coils", map[string]any{"coil": "a", "options": map[string]string{"name": "A", "dcr": "7.85k@20C 0.5%"}})
+	s.gets("POST", "/api/coils", map[string]any{"coil": "a",
+		"options": map[string]string{"name": "A", "dcr": "7.85k@20C 0.5%"}})
 	s.takes("a", map[string]any{"take": "bare", "duration": "0.7", "repeats": "3"})
 	s.gets("POST", "/api/takes", map[string]any{"coil": "a", "options": map[string]string{
 		"take": "bare", "duration": "9", "repeats": "60", "redo": "true"}})
@@ -746,10 +818,13 @@ func TestServeTakeUnderWay(t *testing.T) {
 	if partials := s.place(state, "take-partials"); partials != "" {
 		t.Errorf("the recording under way is shown as unfinished: %s", partials)
 	}
-	if status, answer := s.asks("POST", "/api/partial", map[string]any{"coil": "a", "partial": "bare.partial", "options": map[string]string{"take": "early"}}); status != http.StatusNotFound {
+	if status, answer := s.asks("POST", "/api/partial",
+		map[string]any{"coil": "a", "partial": "bare.partial",
+			"options": map[string]string{"take": "early"}}); status != http.StatusNotFound {
 		t.Errorf("the recording under way is made a take: %d %v", status, answer)
 	}
-	s.gets("POST", "/api/coil/settings?coil=a", map[string]any{"sha256": state["sha256"], "values": map[string]string{"notes": "x"}})
+	s.gets("POST", "/api/coil/settings?coil=a",
+		map[string]any{"sha256": state["sha256"], "values": map[string]string{"notes": "x"}})
 	s.waits("the fit", func() bool { return s.gets("GET", "/api/result?coil=a", nil)["state"] == "fresh" })
 	for range 20 {
 		if s.shows(s.gets("GET", "/api/sweep", nil), "sweep-panel", "from 3 sweeps") {

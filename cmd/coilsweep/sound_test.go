@@ -81,7 +81,8 @@ func testSoundScript(t *testing.T, file string) {
 			},
 			"resonates": func(ts *testscript.TestScript, _ bool, args []string) {
 				want := resonanceHz(rigCoil, farads(ts, args[2]))
-				near(ts, "resonance of "+args[1], takeResonance(ts, args[0], args[1]), strconv.FormatFloat(want, 'g', -1, 64), args[3])
+				near(ts, "resonance of "+args[1], takeResonance(ts, args[0], args[1]),
+					strconv.FormatFloat(want, 'g', -1, 64), args[3])
 			},
 		},
 	})

@@ -52,10 +52,12 @@ func (b Bobbin) Wind(w Wire, turns int, packing Packing) (Coil, error) {
 	case !(w.BareM > 0 && w.OuterM >= w.BareM):
 		return Coil{}, fmt.Errorf("the wire needs a bare diameter above zero and an outer one no smaller")
 	case turns < 1 || turns > fit:
-		return Coil{}, fmt.Errorf("%d turns of %s cannot be wound on this bobbin: from 1 to %d turns fit", turns, w.Name, fit)
+		return Coil{}, fmt.Errorf("%d turns of %s cannot be wound on this bobbin: from 1 to %d turns fit", turns,
+			w.Name, fit)
 	}
 	depth := max(float64(turns)*w.OuterM*w.OuterM/(float64(packing)*b.LengthM), w.OuterM)
-	return Coil{MeanRadiusM: (b.CoreDiameterM + depth) / 2, LengthM: b.LengthM, DepthM: depth, Turns: turns, Wire: w}, nil
+	return Coil{MeanRadiusM: (b.CoreDiameterM + depth) / 2, LengthM: b.LengthM, DepthM: depth, Turns: turns, Wire: w},
+		nil
 }
 
 func metres(x float64) string { return quantity.Format(x, quantity.Metre, 3) }

@@ -45,7 +45,8 @@ func turnCapacitance(w Wire) float64 {
 // leadsF is the capacitance of half a metre of leads (common practice).
 const leadsF = 50e-12
 
-// SelfResonanceHz is where an inductance resonates with a capacitance. Below a fifth of it the coil is R and L within 4 %.
+// SelfResonanceHz is where an inductance resonates with a capacitance. Below a fifth of it the coil
+// is R and L within 4 %.
 func SelfResonanceHz(inductanceH, capacitanceF float64) float64 {
 	return 1 / (2 * math.Pi * math.Sqrt(inductanceH*capacitanceF))
 }

@@ -153,7 +153,9 @@ func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Targ
 		return Estimate{}, fmt.Errorf("the coil under test: %w", err)
 	}
 	if gap := math.Abs(t.DistanceM) - (c.LengthM+t.Coil.LengthM)/2; gap < 0 && overlap(c, t.Coil) {
-		return Estimate{}, fmt.Errorf("at %s the exciter and the coil under test overlap: their middles must be %s apart", metres(t.DistanceM), metres((c.LengthM+t.Coil.LengthM)/2))
+		return Estimate{}, fmt.Errorf(
+			"at %s the exciter and the coil under test overlap: their middles must be %s apart", metres(t.DistanceM),
+			metres((c.LengthM+t.Coil.LengthM)/2))
 	}
 	e := Estimate{
 		Coil: c, DistanceM: t.DistanceM, Celsius: celsius, ResistanceOhm: c.ResistanceOhm(celsius),
@@ -163,7 +165,9 @@ func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Targ
 	e.NeededOhm = max(leastTotal(e.ResistanceOhm, inductance, s, g)-s.Ohm-e.ResistanceOhm, 0)
 	var enough bool
 	if e.SeriesOhm, enough = nextOf(resistors, e.NeededOhm); !enough {
-		return Estimate{}, fmt.Errorf("%d turns of %s need a series resistor of %s or more, and none at hand is that large", c.Turns, c.Wire.Name, quantity.Format(e.NeededOhm, quantity.Ohm, 2))
+		return Estimate{}, fmt.Errorf(
+			"%d turns of %s need a series resistor of %s or more, and none at hand is that large", c.Turns, c.Wire.Name,
+			quantity.Format(e.NeededOhm, quantity.Ohm, 2))
 	}
 	e.TotalOhm = s.Ohm + e.SeriesOhm + e.ResistanceOhm
 	e.DropDB = CurrentDropDB(e.TotalOhm, inductance, g.TopHz)
@@ -176,8 +180,11 @@ func work(c Coil, resistors []float64, celsius float64, s Source, g Goal, t Targ
 	e.EMFV1k = 2 * math.Pi * 1000 * e.MutualH * e.CurrentA
 	e.warn(g)
 	if e12 := NextE12(e.NeededOhm); e.SeriesOhm > spareOhm*e12 {
-		e.Warnings = append(e.Warnings, fmt.Sprintf("the series resistor is %.1f times as large as is needed: one of %s would give %.1f times the signal",
-			e.SeriesOhm/e.NeededOhm, quantity.Format(e12, quantity.Ohm, 2), e.TotalOhm/(e.TotalOhm-e.SeriesOhm+e12)))
+		e.Warnings = append(e.Warnings,
+			fmt.Sprintf("the series resistor is %.1f times as large as is needed: one of %s would give %.1f times "+
+				"the signal",
+				e.SeriesOhm/e.NeededOhm, quantity.Format(e12, quantity.Ohm, 2),
+				e.TotalOhm/(e.TotalOhm-e.SeriesOhm+e12)))
 	}
 	return e, nil
 }
@@ -220,9 +227,11 @@ func (e *Estimate) warn(g Goal) {
 	add := func(format string, args ...any) { e.Warnings = append(e.Warnings, fmt.Sprintf(format, args...)) }
 	switch {
 	case e.RiseK > 30:
-		add("the exciter gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire", e.RiseK)
+		add("the exciter gets hot: about %.0f K above the room for a steady tone; lower the level, or use thicker wire",
+			e.RiseK)
 	case e.RiseK > 5:
-		add("the exciter gets warm: about %.0f K above the room for a steady tone; its resistance rises by %.1f %%", e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
+		add("the exciter gets warm: about %.0f K above the room for a steady tone; its resistance rises by %.1f %%",
+			e.RiseK, 100*(CopperFactor(e.Celsius, e.Celsius+e.RiseK)-1))
 	}
 	if e.SeriesW > 0.125 {
 		add("the series resistor takes %s: use one for at least twice that", formatW(e.SeriesW))
@@ -231,7 +240,8 @@ func (e *Estimate) warn(g Goal) {
 		add("the wire carries %.1f A/mm²; 3 to 5 A/mm² is typical for a coil in air", density)
 	}
 	if e.SelfResonanceHz < 5*g.TopHz {
-		add("the exciter's self-resonance is near %s (a rough estimate): up to %s it is not R and L alone; use fewer turns",
+		add("the exciter's self-resonance is near %s (a rough estimate): up to %s it is not R and L alone; use fewer "+
+			"turns",
 			quantity.Format(e.SelfResonanceHz, quantity.Hertz, 1), quantity.Format(g.TopHz, quantity.Hertz, 2))
 	}
 	if e.EMFV1k < 1e-3 {
@@ -250,7 +260,8 @@ func formatW(w float64) string {
 // turns give more field per ampere, but also an inductance that asks for a larger
 // series resistor, so the best is where the two limits meet or the bobbin is full.
 // resistors are those at hand; none: any, since two of E12 make nearly every value.
-func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float64, s Source, g Goal, t Target) (Estimate, error) {
+func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float64, s Source, g Goal,
+	t Target) (Estimate, error) {
 	if err := checkDrive(s, g, t); err != nil {
 		return Estimate{}, err
 	}
@@ -272,7 +283,8 @@ func best(b Bobbin, w Wire, resistors []float64, packing Packing, celsius float6
 		if err != nil {
 			return Estimate{}, err
 		}
-		candidates = append(candidates, candidate{c, c.ResistanceOhm(celsius), c.WheelerH(), MutualH(c, t.Coil, t.DistanceM)})
+		candidates = append(candidates,
+			candidate{c, c.ResistanceOhm(celsius), c.WheelerH(), MutualH(c, t.Coil, t.DistanceM)})
 	}
 	// Wheeler's formula is good enough for the choice where any resistor can be
 	// had. Among given resistors a little more inductance asks for the next

@@ -129,7 +129,8 @@ func TestBobbin(t *testing.T) {
 	if err != nil || one.DepthM != w.OuterM {
 		t.Error(one, err)
 	}
-	for _, bad := range []Bobbin{{}, {CoreDiameterM: 0.02, FlangeDiameterM: 0.01, LengthM: 0.01}, {FlangeDiameterM: math.NaN(), LengthM: 1}} {
+	for _, bad := range []Bobbin{{}, {CoreDiameterM: 0.02, FlangeDiameterM: 0.01, LengthM: 0.01},
+		{FlangeDiameterM: math.NaN(), LengthM: 1}} {
 		if _, err := bad.Wind(w, 1, 1); err == nil || bad.TurnsThatFit(w, 1) != 0 {
 			t.Errorf("%+v was wound", bad)
 		}
@@ -170,11 +171,13 @@ func TestBest(t *testing.T) {
 				t.Fatal(err)
 			}
 			if signal(e) > 1.02*signal(best) {
-				t.Errorf("%s: %d turns give %g, the best (%d) %g", w.Name, turns, signal(e), best.Coil.Turns, signal(best))
+				t.Errorf("%s: %d turns give %g, the best (%d) %g", w.Name, turns, signal(e), best.Coil.Turns,
+					signal(best))
 			}
 		}
 	}
-	if _, err := best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, nil, HandGuided, 22, line, DefaultGoal, target); err == nil {
+	if _, err := best(bobbin, Wire{Name: "rod", BareM: 0.01, OuterM: 0.011}, nil, HandGuided, 22, line, DefaultGoal,
+		target); err == nil {
 		t.Error("a rod was wound")
 	}
 }
@@ -185,7 +188,8 @@ func TestRank(t *testing.T) {
 	if err != nil || len(list) != 2 || list[0].EMFV1k < list[1].EMFV1k {
 		t.Errorf("%d, %v", len(list), err)
 	}
-	if _, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}, Wires: wires[2:]}, HandGuided, 22, line, DefaultGoal, target, gap); err == nil {
+	if _, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}, Wires: wires[2:]}, HandGuided, 22, line, DefaultGoal, target,
+		gap); err == nil {
 		t.Error("nothing fits, and no error")
 	}
 	if _, err := Rank(Drawer{Bobbins: []Bobbin{bobbin}}, HandGuided, 22, line, DefaultGoal, target, gap); err == nil {
@@ -219,9 +223,13 @@ func TestRankDrawer(t *testing.T) {
 		default:
 			t.Errorf("a resistor of %g ohm is not in the drawer", e.SeriesOhm)
 		}
-		good := func(e Estimate) bool { return e.DropDB <= 0.1+1e-9 && e.SeriesOhm+e.ResistanceOhm >= line.LeastLoadOhm }
+		good := func(e Estimate) bool {
+			return e.DropDB <= 0.1+1e-9 &&
+				e.SeriesOhm+e.ResistanceOhm >= line.LeastLoadOhm
+		}
 		if !good(e) {
-			t.Errorf("%d turns of %s: %g dB, %g ohm", e.Coil.Turns, e.Coil.Wire.Name, e.DropDB, e.SeriesOhm+e.ResistanceOhm)
+			t.Errorf("%d turns of %s: %g dB, %g ohm", e.Coil.Turns, e.Coil.Wire.Name, e.DropDB,
+				e.SeriesOhm+e.ResistanceOhm)
 		}
 		for turns := 5; turns < e.Bobbin.TurnsThatFit(e.Coil.Wire, HandGuided); turns = turns*5/4 + 1 {
 			c, err := e.Bobbin.Wind(e.Coil.Wire, turns, HandGuided)
@@ -246,11 +254,13 @@ func TestRankDrawer(t *testing.T) {
 	}
 	// One too small is none: 600 ohm of load are not reached by 10 ohm and thick wire.
 	d.ResistorsOhm = []float64{10}
-	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil || !strings.Contains(err.Error(), "none at hand is that large") {
+	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil ||
+		!strings.Contains(err.Error(), "none at hand is that large") {
 		t.Error(err)
 	}
 	d.ResistorsOhm = []float64{-1}
-	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil || !strings.Contains(err.Error(), "cannot have -1 ohm") {
+	if _, err = Rank(d, HandGuided, 22, line, DefaultGoal, target, gap); err == nil ||
+		!strings.Contains(err.Error(), "cannot have -1 ohm") {
 		t.Error(err)
 	}
 }
@@ -274,7 +284,8 @@ func TestWorkRefuses(t *testing.T) {
 		{c, line, Goal{TopHz: 20000}, target, "limit"},
 		{c, line, DefaultGoal, Target{Coil: target.Coil, DistanceM: math.Inf(1)}, "distance"},
 		{c, line, DefaultGoal, Target{DistanceM: 0.02}, "under test"},
-		{c, line, DefaultGoal, Target{Coil: Coil{MeanRadiusM: 10e-3, LengthM: 11e-3, DepthM: 15e-3, Turns: 6000}, DistanceM: 5e-3}, "overlap"},
+		{c, line, DefaultGoal, Target{Coil: Coil{MeanRadiusM: 10e-3, LengthM: 11e-3, DepthM: 15e-3, Turns: 6000},
+			DistanceM: 5e-3}, "overlap"},
 		{Coil{}, line, DefaultGoal, target, "wire"},
 		{Coil{Wire: c.Wire}, line, DefaultGoal, target, "radius"},
 	} {

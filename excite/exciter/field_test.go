@@ -86,7 +86,8 @@ func TestTurnCapacitance(t *testing.T) {
 func TestSingleLayerCapacitance(t *testing.T) {
 	for ratio, perCm := range map[float64]float64{1: 0.46, 2: 0.50, 5: 0.81} {
 		d := 0.02
-		c := Coil{MeanRadiusM: d / 2, LengthM: ratio * d, DepthM: 0.1e-3, Turns: 100, Wire: Wire{BareM: 0.09e-3, OuterM: 0.1e-3}}
+		c := Coil{MeanRadiusM: d / 2, LengthM: ratio * d, DepthM: 0.1e-3, Turns: 100,
+			Wire: Wire{BareM: 0.09e-3, OuterM: 0.1e-3}}
 		relative(t, "C", c.SelfCapacitanceF(), perCm*2e-12, 0.10)
 	}
 }

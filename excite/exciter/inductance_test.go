@@ -192,7 +192,8 @@ func TestThickCoilLimits(t *testing.T) {
 		relative(t, "thin coil", 2*inductance(r/200)-inductance(r/100), SolenoidH(r, 2*r/u, 10), 1e-4)
 	}
 	// A coil down to its axis works, too.
-	if l, err := (Coil{MeanRadiusM: 0.01, LengthM: 0.02, DepthM: 0.02, Turns: 1}).InductanceH(); err != nil || !(l > 0) {
+	if l, err := (Coil{MeanRadiusM: 0.01, LengthM: 0.02, DepthM: 0.02, Turns: 1}).InductanceH(); err != nil ||
+		!(l > 0) {
 		t.Error(l, err)
 	}
 	for _, bad := range []Coil{

@@ -52,7 +52,8 @@ func ParseWire(text string) (Wire, error) {
 		return Wire{}, fmt.Errorf("%q is not a wire: write for example \"AWG 38\" or \"0.1mm\"", text)
 	}
 	if bare < 5e-6 || bare > 5e-3 {
-		return Wire{}, fmt.Errorf("a wire of %s is out of range: want 5 µm to 5 mm", quantity.Format(bare, quantity.Metre, 3))
+		return Wire{}, fmt.Errorf("a wire of %s is out of range: want 5 µm to 5 mm",
+			quantity.Format(bare, quantity.Metre, 3))
 	}
 	return Enamelled(bare), nil
 }

@@ -63,7 +63,8 @@ func TestAWG(t *testing.T) {
 // NBS Handbook 100 prints ohm/1000 ft from diameters rounded to 0.1 mil (from
 // memory): the same law, other diameters.
 func TestHandbookTable(t *testing.T) {
-	for mil, want := range map[float64]float64{4.0: 648, 3.5: 847, 3.1: 1080, 2.8: 1320, 2.5: 1660, 2.2: 2140, 2.0: 2590} {
+	for mil, want := range map[float64]float64{4.0: 648, 3.5: 847, 3.1: 1080, 2.8: 1320, 2.5: 1660, 2.2: 2140,
+		2.0: 2590} {
 		relative(t, "ohm/1000 ft", Wire{BareM: mil * 25.4e-6}.OhmPerMetre(20)*304.8, want, 3e-3)
 	}
 }
@@ -101,7 +102,8 @@ func TestParseWire(t *testing.T) {
 	for text, want := range map[string]Wire{
 		"AWG 38": awg38, "38 AWG": awg38, "awg38": awg38, "0.1mm": Enamelled(0.1e-3), "100 um": Enamelled(0.1e-3),
 	} {
-		if got, err := ParseWire(text); err != nil || got.Name != want.Name || math.Abs(got.BareM/want.BareM-1) > 1e-12 {
+		if got, err := ParseWire(text); err != nil || got.Name != want.Name ||
+			math.Abs(got.BareM/want.BareM-1) > 1e-12 {
 			t.Errorf("ParseWire(%q) = %+v, %v", text, got, err)
 		}
 	}

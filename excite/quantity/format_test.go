@@ -21,7 +21,8 @@ func TestFormat(t *testing.T) {
 		{-0.025, Henry, 2, "−25 mH"}, {0, Farad, 3, "0 F"}, {math.NaN(), Henry, 3, "–"},
 		{math.Inf(1), Ohm, 3, "∞ Ω"}, {4.7e-20, Farad, 2, "0.000000047 pF"}, {5e15, Ohm, 1, "5000 TΩ"},
 		{63.341e-6, Metre, 4, "63.34 µm"}, {1, Henry, 0, "1 H"},
-		{0.12, Hertz, 2, "0.12 Hz"}, {0.5e-15, Farad, 1, "0.0005 pF"}, {1234.5, Ratio, 3, "1230"}, {-0.37, Decibel, 2, "−0.37 dB"},
+		{0.12, Hertz, 2, "0.12 Hz"}, {0.5e-15, Farad, 1, "0.0005 pF"}, {1234.5, Ratio, 3, "1230"},
+		{-0.37, Decibel, 2, "−0.37 dB"},
 	} {
 		if got := Format(c.x, c.unit, c.digits); got != c.want {
 			t.Errorf("Format(%g, %s, %d) = %q, want %q", c.x, c.unit, c.digits, got, c.want)
@@ -66,7 +67,8 @@ func TestFormatReadsBack(t *testing.T) {
 			if err != nil {
 				// The smallest and largest prefixes are printed for every
 				// unit, but not read for every one (nano-ohm, kilofarad).
-				if strings.Contains(err.Error(), "not understood") && (unit == Ohm && x < 1e-3 || unit == Hertz && (x < 1e-3 || x > 1e11)) {
+				if strings.Contains(err.Error(), "not understood") &&
+					(unit == Ohm && x < 1e-3 || unit == Hertz && (x < 1e-3 || x > 1e11)) {
 					continue
 				}
 				t.Fatalf("Format(%g) = %q: %v", x, text, err)
@@ -85,7 +87,8 @@ func TestScale(t *testing.T) {
 	for _, c := range []struct {
 		x, u95 float64
 		want   string
-	}{{12970, 61, "12.970 ± 0.061 kHz"}, {970, 4.4, "0.9700 ± 0.0044 kHz"}, {970, 0, "0.9700 kHz"}, {0, 4.4, "0.0000 ± 0.0044 kHz"}} {
+	}{{12970, 61, "12.970 ± 0.061 kHz"}, {970, 4.4, "0.9700 ± 0.0044 kHz"}, {970, 0, "0.9700 kHz"},
+		{0, 4.4, "0.0000 ± 0.0044 kHz"}} {
 		if got := scale.FormatWithU95(c.x, c.u95, Hertz); got != c.want {
 			t.Errorf("%g ± %g: %q, want %q", c.x, c.u95, got, c.want)
 		}

@@ -17,7 +17,8 @@ type ParseError struct {
 }
 
 func (e *ParseError) Error() string {
-	return fmt.Sprintf("%q is not a valid %s: %s (accepted, for example: %s)", e.Text, units[e.Unit].noun, e.Reason, units[e.Unit].examples)
+	return fmt.Sprintf("%q is not a valid %s: %s (accepted, for example: %s)", e.Text, units[e.Unit].noun, e.Reason,
+		units[e.Unit].examples)
 }
 
 // unitRules are the rules of Parse for one unit.
@@ -180,7 +181,8 @@ func (p *parser) notUnderstood() error {
 // give where no tolerance can be meant.
 func (p *parser) decimalComma() (bool, error) {
 	return len(p.s) > 1 && p.s[0] == ',' && isDigit(p.s[1]),
-		p.fail("a comma is not read as a decimal point; write a point (\"4.7k\"), or a blank before a tolerance (\"470p 2p\")")
+		p.fail("a comma is not read as a decimal point; write a point (\"4.7k\"), or a blank before a tolerance " +
+			"(\"470p 2p\")")
 }
 
 // sized is a number with its prefix and unit.
@@ -459,13 +461,15 @@ func (p *parser) toleranceLetter(v *Value, size sized, attached bool) error {
 	foreign := letter == 'F' && p.unit != Farad || letter == 'H' && p.unit != Henry
 	switch {
 	case strings.IndexByte("SZQT", letter) >= 0:
-		return p.fail("the tolerance %c is not the same upwards and downwards; give the measured value, or a symmetric tolerance", letter)
+		return p.fail("the tolerance %c is not the same upwards and downwards; give the measured value, or a "+
+			"symmetric tolerance", letter)
 	case p.unit != Ohm && p.unit != Farad && p.unit != Henry:
 		return p.notUnderstood()
 	case foreign && (!size.scaled || attached && p.unit != Ohm):
 		return p.fail("%c reads as another unit; if a tolerance is meant, write it in percent", letter)
 	case string(letter) == string(p.unit) && !size.unit:
-		return p.fail("%c could be the unit or a tolerance; write the unit without a blank, or the tolerance in percent", letter)
+		return p.fail("%c could be the unit or a tolerance; write the unit without a blank, or the tolerance in percent",
+			letter)
 	}
 	percent, ok := tolerancePercent[letter]
 	if !ok {
@@ -478,7 +482,8 @@ func (p *parser) toleranceLetter(v *Value, size sized, attached bool) error {
 			// On capacitors under 10 pF these are ±0.1, ±0.25, ±0.5 pF.
 			half = map[byte]float64{'B': 0.1e-12, 'C': 0.25e-12, 'D': 0.5e-12}[letter]
 		case 'F', 'G':
-			return p.fail("under 10 pF the letter %c is used for percent and for picofarad; write the tolerance out", letter)
+			return p.fail("under 10 pF the letter %c is used for percent and for picofarad; write the tolerance out",
+				letter)
 		}
 	}
 	p.s = p.s[1:]

@@ -53,7 +53,8 @@ func TestPrefixAndUnit(t *testing.T) {
 		{"20 Hz", Hertz, 20}, {"1MHz", Hertz, 1e6},
 		{"1", Volt, 1}, {"500m", Volt, 0.5}, {"1.2 V", Volt, 1.2}, {"775mV", Volt, 0.775}, {"2kV", Volt, 2000},
 		{"6s", Second, 6}, {"500ms", Second, 0.5}, {"6", Second, 6}, {"1.5 s", Second, 1.5}, {"30us", Second, 30e-6},
-		{"5m", Metre, 5}, {"12mm", Metre, 12e-3}, {"63um", Metre, 63e-6}, {"2 cm", Metre, 2e-2}, {"63.3 µm", Metre, 63.3e-6},
+		{"5m", Metre, 5}, {"12mm", Metre, 12e-3}, {"63um", Metre, 63e-6}, {"2 cm", Metre, 2e-2},
+		{"63.3 µm", Metre, 63.3e-6},
 	} {
 		checkParse(t, c.text, c.unit, c.want)
 	}
@@ -150,7 +151,8 @@ func TestTolerance(t *testing.T) {
 			continue
 		}
 		if v.SI != c.si || math.Abs(v.Half/c.half-1) > 1e-14 || v.Basis != c.basis {
-			t.Errorf("Parse(%q) = %g ± %g (%s), want %g ± %g (%s)", c.text, v.SI, v.Half, v.Basis, c.si, c.half, c.basis)
+			t.Errorf("Parse(%q) = %g ± %g (%s), want %g ± %g (%s)", c.text, v.SI, v.Half, v.Basis, c.si, c.half,
+				c.basis)
 		}
 	}
 }
@@ -274,7 +276,8 @@ func TestRefused(t *testing.T) {
 			t.Errorf("Parse(%q, %s): %q does not say %q", c.text, c.unit, err, c.why)
 		}
 		var pe *ParseError
-		if _, known := units[c.unit]; known && (!errors.As(err, &pe) || !strings.Contains(err.Error(), "accepted, for example")) {
+		if _, known := units[c.unit]; known &&
+			(!errors.As(err, &pe) || !strings.Contains(err.Error(), "accepted, for example")) {
 			t.Errorf("Parse(%q, %s): %v does not say what is accepted", c.text, c.unit, err)
 		}
 	}
@@ -346,7 +349,8 @@ func FuzzParse(f *testing.F) {
 				}
 				continue
 			}
-			if !(v.SI >= rules.min && v.SI <= rules.max) || !(v.Half >= 0 && v.Half < v.SI) || (v.Half == 0) != (v.Basis == Unstated) {
+			if !(v.SI >= rules.min && v.SI <= rules.max) || !(v.Half >= 0 && v.Half < v.SI) ||
+				(v.Half == 0) != (v.Basis == Unstated) {
 				t.Fatalf("%q: %+v", text, v)
 			}
 			checkRoundTrip(t, v)

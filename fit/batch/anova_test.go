@@ -161,7 +161,8 @@ func TestChartNIST(t *testing.T) {
 	for _, v := range []struct {
 		what      string
 		got, want float64
-	}{{"centre", c.Centre, 50.81}, {"moving range", c.MovingRange, 1.8778}, {"upper limit", c.Upper, 55.8041}, {"lower limit", c.Lower, 45.8159}} {
+	}{{"centre", c.Centre, 50.81}, {"moving range", c.MovingRange, 1.8778}, {"upper limit", c.Upper, 55.8041},
+		{"lower limit", c.Lower, 45.8159}} {
 		if math.Abs(v.got-v.want) > 5e-5 {
 			t.Errorf("%s %.5f, want %.4f", v.what, v.got, v.want)
 		}

@@ -169,7 +169,8 @@ func (b *Batch) property(p comparison.Property) Property {
 		}
 	}
 	out.Known = len(values)
-	out.Mean, out.SD, out.Median, out.RobustSD, out.MeasurementU = math.NaN(), deviation(values), Median(values), Qn(values), math.NaN()
+	out.Mean, out.SD, out.Median, out.RobustSD, out.MeasurementU = math.NaN(), deviation(values), Median(values),
+		Qn(values), math.NaN()
 	if len(values) > 0 {
 		out.Mean, out.MeasurementU = mean(values), math.Sqrt(mean(u2))
 	}

@@ -54,7 +54,8 @@ func run() []Specimen {
 			}
 			one := result(l*(1+0.002*random.NormFloat64()), 10000, q*(1+0.002*random.NormFloat64()))
 			one.Resistance = known(r, 0.003*r)
-			all = append(all, specimen(fmt.Sprintf("coil %02d", i+1), fmt.Sprintf("run%d/%02d", again+1, i+1), i+60*again, one))
+			all = append(all, specimen(fmt.Sprintf("coil %02d", i+1), fmt.Sprintf("run%d/%02d", again+1, i+1),
+				i+60*again, one))
 		}
 	}
 	return all
@@ -105,16 +106,19 @@ func TestAnalyse(t *testing.T) {
 // itself where that is asked for.
 func TestAnalyseGroups(t *testing.T) {
 	all := []Specimen{
-		specimen("b", "2", 20, result(2, 1, 1)), specimen("a", "1", 10, result(1, 1, 1)), specimen(" b ", "3", 5, result(4, 1, 1)),
+		specimen("b", "2", 20, result(2, 1, 1)), specimen("a", "1", 10, result(1, 1, 1)),
+		specimen(" b ", "3", 5, result(4, 1, 1)),
 	}
 	b, err := Analyse(all, Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(b.Coils) != 2 || b.Coils[0].Name != "b" || b.Specimens[0].Folder != "3" || property(t, b, "inductance_h").Values[0].Value != 3 {
+	if len(b.Coils) != 2 || b.Coils[0].Name != "b" || b.Specimens[0].Folder != "3" ||
+		property(t, b, "inductance_h").Values[0].Value != 3 {
 		t.Errorf("coils %+v", b.Coils)
 	}
-	if b, err = Analyse(all, Options{ByFolder: true}); err != nil || len(b.Coils) != 3 || property(t, b, "inductance_h").Anova != nil {
+	if b, err = Analyse(all, Options{ByFolder: true}); err != nil || len(b.Coils) != 3 ||
+		property(t, b, "inductance_h").Anova != nil {
 		t.Errorf("by folder: %+v, %v", b.Coils, err)
 	}
 	if _, err := Analyse(all[:1], Options{}); !errors.Is(err, ErrTooFew) {
@@ -156,8 +160,10 @@ func TestCause(t *testing.T) {
 	}{
 		{"shorted turns", func(r *fit.Result) { r.BareQ.Value = 3 }, "shorted turns"},
 		{"thin wire", func(r *fit.Result) { r.Resistance.Value *= 1.2; r.BareQ.Value /= 1.1 }, "thinner wire"},
-		{"fewer turns", func(r *fit.Result) { r.Inductance.Value *= 0.81; r.Resistance.Value *= 0.9 }, "fewer turns are suspected, by about 10.0 %"},
-		{"more turns", func(r *fit.Result) { r.Inductance.Value *= 1.21; r.Resistance.Value *= 1.1 }, "more turns are suspected, by about 10.0 %"},
+		{"fewer turns", func(r *fit.Result) { r.Inductance.Value *= 0.81; r.Resistance.Value *= 0.9 },
+			"fewer turns are suspected, by about 10.0 %"},
+		{"more turns", func(r *fit.Result) { r.Inductance.Value *= 1.21; r.Resistance.Value *= 1.1 },
+			"more turns are suspected, by about 10.0 %"},
 		{"bad joint", func(r *fit.Result) { r.Resistance.Value *= 1.1 }, "bad solder joint"},
 		{"thick wire", func(r *fit.Result) { r.Resistance.Value *= 0.9 }, "thicker wire"},
 		{"poles", func(r *fit.Result) { r.Inductance.Value *= 0.9 }, "other pole pieces"},

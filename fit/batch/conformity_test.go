@@ -153,7 +153,8 @@ func TestLimitsAround(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if keys := slices.Sorted(maps.Keys(got)); !slices.Equal(keys, []string{"bare_q", "bare_resonance_hz", "inductance_h"}) {
+	if keys := slices.Sorted(maps.Keys(got)); !slices.Equal(keys,
+		[]string{"bare_q", "bare_resonance_hz", "inductance_h"}) {
 		t.Errorf("limits for %q", keys)
 	}
 	l := got["inductance_h"]
@@ -161,7 +162,8 @@ func TestLimitsAround(t *testing.T) {
 	near(t, "upper", l.Upper, 2.52, 1e-12)
 	near(t, "u", l.U, r.Inductance.U, 0)
 	near(t, "Q lower", got["bare_q"].Lower, 7.2, 1e-12)
-	if _, err := LimitsAround(r, all, map[string]float64{"weight": 5}); err == nil || !strings.Contains(err.Error(), "weight") {
+	if _, err := LimitsAround(r, all, map[string]float64{"weight": 5}); err == nil ||
+		!strings.Contains(err.Error(), "weight") {
 		t.Errorf("an unknown quantity: %v", err)
 	}
 	if _, err := LimitsAround(r, all, map[string]float64{"resistance_ohm": 5}); err == nil {

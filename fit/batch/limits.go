@@ -49,7 +49,8 @@ func ParseLimits(data []byte) (map[string]Limits, error) {
 	texts := map[string]limitText{}
 	for key, p := range file {
 		if !slices.Contains(comparison.PropertyKeys(), key) {
-			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))
+			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key,
+				strings.Join(comparison.PropertyKeys(), ", "))
 		}
 		var text limitText
 		if err := md.PrimitiveDecode(p, &text); err != nil {
@@ -132,7 +133,8 @@ func LimitsAround(reference *fit.Result, properties []comparison.Property,
 	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
-			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))
+			return nil, fmt.Errorf("there is no quantity %q: want one of %s", key,
+				strings.Join(comparison.PropertyKeys(), ", "))
 		}
 	}
 	limits := map[string]Limits{}

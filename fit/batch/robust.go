@@ -42,7 +42,8 @@ const qnScale = 2.21914
 // qnSmall are the factors for few values, from n = 2 (Croux and Rousseeuw,
 // COMPSTAT 1992, refined by simulation to 12; from memory, tested by
 // simulation).
-var qnSmall = [...]float64{0.399356, 0.99365, 0.51321, 0.84401, 0.61220, 0.85877, 0.66993, 0.87344, 0.72014, 0.88906, 0.75743}
+var qnSmall = [...]float64{0.399356, 0.99365, 0.51321, 0.84401, 0.61220, 0.85877, 0.66993, 0.87344, 0.72014, 0.88906,
+	0.75743}
 
 func qnFactor(n int) float64 {
 	if n-2 < len(qnSmall) {

@@ -34,11 +34,13 @@ func (b *Batch) suspect(i int) Suspicion {
 			direction = "below"
 		}
 		if p.Decibel || p.Median == 0 {
-			s.Findings = append(s.Findings, fmt.Sprintf("%s %.1f dB %s the others", p.Name, math.Abs(p.Values[i].Value-p.Median), direction))
+			s.Findings = append(s.Findings,
+				fmt.Sprintf("%s %.1f dB %s the others", p.Name, math.Abs(p.Values[i].Value-p.Median), direction))
 			continue
 		}
 		part[p.Key] = p.Values[i].Value/p.Median - 1
-		s.Findings = append(s.Findings, fmt.Sprintf("%s %.2g %% %s the others", p.Name, 100*math.Abs(part[p.Key]), direction))
+		s.Findings = append(s.Findings,
+			fmt.Sprintf("%s %.2g %% %s the others", p.Name, 100*math.Abs(part[p.Key]), direction))
 	}
 	s.Cause = cause(score, part)
 	return s
@@ -53,19 +55,23 @@ func cause(score, part map[string]float64) string {
 	l, r, c := score["inductance_h"], score["resistance_ohm"], score["capacitance_f"]
 	switch {
 	case q < 0 && part["resistance_ohm"] < math.Max(0.05, -0.3*math.Min(part["bare_q"], part["q"])):
-		return "Q is low and the resistance does not explain it: shorted turns, or more metal near the winding than in the others, are suspected"
+		return "Q is low and the resistance does not explain it: shorted turns, or more metal near the winding than " +
+			"in the others, are suspected"
 	case q < 0 && r > 0:
 		return "the higher resistance takes from Q: a thinner wire or a bad solder joint is suspected"
 	case l < 0 && r < 0:
-		return fmt.Sprintf("L and R are both low: fewer turns are suspected, by about %.1f %% (L goes as their square)", 100*(1-math.Sqrt(1+part["inductance_h"])))
+		return fmt.Sprintf("L and R are both low: fewer turns are suspected, by about %.1f %% (L goes as their square)",
+			100*(1-math.Sqrt(1+part["inductance_h"])))
 	case l > 0 && r > 0:
-		return fmt.Sprintf("L and R are both high: more turns are suspected, by about %.1f %% (L goes as their square)", 100*(math.Sqrt(1+part["inductance_h"])-1))
+		return fmt.Sprintf("L and R are both high: more turns are suspected, by about %.1f %% (L goes as their square)",
+			100*(math.Sqrt(1+part["inductance_h"])-1))
 	case r > 0 && l == 0:
 		return "the resistance alone is high: a thinner or more stretched wire, or a bad solder joint, is suspected"
 	case r < 0 && l == 0:
 		return "the resistance alone is low: a thicker wire is suspected"
 	case l != 0 && r == 0:
-		return "L alone is off: other pole pieces, slugs or magnets than in the others are suspected, or a take with the wrong part"
+		return "L alone is off: other pole pieces, slugs or magnets than in the others are suspected, or a take with " +
+			"the wrong part"
 	case c > 0:
 		return "the capacitance is high: a tighter winding, more lead, or another fixture is suspected"
 	case c < 0:

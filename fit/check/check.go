@@ -125,8 +125,8 @@ func Judge(s Scout) Report {
 	unfit := q.Flags
 	switch {
 	case slices.Contains(unfit, capture.NoStimulus):
-		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel", "check the wiring, the devices "+
-			"and channels, and that the output is not muted")
+		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel",
+			"check the wiring, the devices and channels, and that the output is not muted")
 	case slices.Contains(unfit, capture.TooShort):
 		r.add(Stop, "too-short", "no whole sweep came back", "see that nothing else uses the sound device, and try a "+
 			"larger buffer")
@@ -236,7 +236,8 @@ func (r *Report) judgeNoise(s Scout) {
 	// The sweep's level between 500 Hz and 2 kHz, on the scale of the noise.
 	signal := q.SNRDB + quality.DBFS(r.Mains.rest) + s.rise()
 	if over := signal - r.Mains.DBFS; over < humLimitDB {
-		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep", r.Mains.Hz,
+		r.add(Warn, "hum", fmt.Sprintf("mains hum at %.3f Hz and its harmonics is only %.0f dB under the sweep",
+			r.Mains.Hz,
 			over),
 			"move the transformer, lamp or amplifier away, turn the coil, or shield it")
 	}
@@ -245,7 +246,8 @@ func (r *Report) judgeNoise(s Scout) {
 // judgeTime judges lost samples and clocks.
 func (r *Report) judgeTime(q capture.Quality) {
 	if lost := len(q.LostRepeats()); lost > 0 || r.Xruns > 0 {
-		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost, r.Xruns),
+		r.add(Warn, "dropout", fmt.Sprintf("samples were lost in %d sweeps (the device reports %d losses)", lost,
+			r.Xruns),
 			"close other programs, and use a larger buffer")
 	}
 	if slices.Contains(q.Flags, capture.Drift) {

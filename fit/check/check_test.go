@@ -74,9 +74,11 @@ func TestFaultsAreFound(t *testing.T) {
 		{"none", func(*virtual.Bench) {}, "current", -12, nil, true, "", true},
 		{"too loud", func(*virtual.Bench) {}, "none", -2, []string{"will-clip"}, false,
 			"turn the gain down 10 dB, or play at -12 dBFS", false},
-		{"little headroom", func(b *virtual.Bench) { b.Input.FullScaleV *= 0.6 }, "none", -12, []string{"little-headroom"},
+		{"little headroom", func(b *virtual.Bench) { b.Input.FullScaleV *= 0.6 }, "none", -12,
+			[]string{"little-headroom"},
 			true, "play at -16 dBFS", false},
-		{"clips already", func(b *virtual.Bench) { b.Input.FullScaleV = 0.004 }, "none", -12, []string{"clipped"}, false,
+		{"clips already", func(b *virtual.Bench) { b.Input.FullScaleV = 0.004 }, "none", -12, []string{"clipped"},
+			false,
 			"turn the gain down by 20 dB", false},
 		{"quiet", func(b *virtual.Bench) { b.Input.FullScaleV *= 40 }, "none", -12, []string{"quiet"}, true,
 			"turn the gain up 32 dB, or play at -3 dBFS", false},
@@ -86,14 +88,17 @@ func TestFaultsAreFound(t *testing.T) {
 				b.Hum.Lines[i].EMFRMSV *= 100
 			}
 		}, "none", -12, []string{"hum"}, true, "move the transformer", false},
-		{"two clocks", func(b *virtual.Bench) { b.Clock.DriftPPM = 60 }, "none", -12, []string{"drift"}, true, "one device",
+		{"two clocks", func(b *virtual.Bench) { b.Clock.DriftPPM = 60 }, "none", -12, []string{"drift"}, true,
+			"one device",
 			false},
 		{"drop-out", func(b *virtual.Bench) {
 			b.Faults.DropOuts = []virtual.DropOut{{AtS: 2.0, Lost: 300, Reported: true}}
 		}, "none", -12, []string{"dropout"}, true, "larger buffer", false},
-		{"distortion", func(b *virtual.Bench) { b.Output.SecondHarmonicDB = -30 }, "none", -12, []string{"distorted"}, true,
+		{"distortion", func(b *virtual.Bench) { b.Output.SecondHarmonicDB = -30 }, "none", -12, []string{"distorted"},
+			true,
 			"linear range", true},
-		{"no signal", func(b *virtual.Bench) { b.Exciter.Mutual.SI = 1e-12 }, "none", -12, []string{"no-stimulus"}, false,
+		{"no signal", func(b *virtual.Bench) { b.Exciter.Mutual.SI = 1e-12 }, "none", -12, []string{"no-stimulus"},
+			false,
 			"wiring", false},
 	}
 	for _, tt := range tests {

@@ -66,7 +66,8 @@ func CompareLevels(high, low *response.Response) (Linearity, error) {
 			}
 			if s > score {
 				score = s
-				worst = Linearity{DeviationDB: deviation, UDB: u, AtHz: math.Sqrt(high.FrequencyHz[first] * high.FrequencyHz[last-1]), Linear: !significant}
+				worst = Linearity{DeviationDB: deviation, UDB: u,
+					AtHz: math.Sqrt(high.FrequencyHz[first] * high.FrequencyHz[last-1]), Linear: !significant}
 			}
 		}
 		first = last

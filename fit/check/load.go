@@ -62,13 +62,17 @@ func (r *Report) judgeResponse(s Scout) {
 		h.Expected = h.Ratio * math.Pow(10, rise*float64(n+1)/20)
 		r.Harmonics = append(r.Harmonics, h)
 		if h.Seen && h.Expected > response.DistortionLimit {
-			r.add(Warn, "distorted", fmt.Sprintf("harmonic %d is about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS),
-				"lower the level, or the gain of the amplifier: exciter, amplifier or input are out of their linear range")
+			r.add(Warn, "distorted", fmt.Sprintf("harmonic %d is about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected,
+				r.PlannedDBFS),
+				"lower the level, or the gain of the amplifier: exciter, amplifier or input are out of their linear "+
+					"range")
 		}
 	}
 	if ohm, ok := inputOhm(s.Response, s.DCROhm); ok {
 		r.InputOhm = &ohm
-		r.add(Stop, "low-input-r", fmt.Sprintf("the coil has hardly a resonance: the input resistance seems to be about %s", quantity.Format(ohm, quantity.Ohm, 1)),
+		r.add(Stop, "low-input-r", fmt.Sprintf(
+			"the coil has hardly a resonance: the input resistance seems to be about %s",
+			quantity.Format(ohm, quantity.Ohm, 1)),
 			"use the hi-Z (instrument) input, or a buffer; line and microphone inputs load a coil too much")
 	}
 }

@@ -97,9 +97,12 @@ func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	switch {
 	case sameBench && alike > 0:
-		add("parts of the same name count as the same pieces: their errors cancel in the differences as far as both coils feel them alike, except in the peak height; all else counts as independent")
+		add("parts of the same name count as the same pieces: their errors cancel in the differences as far as both " +
+			"coils feel them alike, except in the peak height; all else counts as independent")
 	case alike > 0:
-		add("the coils count as independent, but name the same parts and fixture. If these are the same pieces, state that the coils were measured on the same bench: otherwise U95 of the differences is too large, and a real difference may be missed")
+		add("the coils count as independent, but name the same parts and fixture. If these are the same pieces, " +
+			"state that the coils were measured on the same bench: otherwise U95 of the differences is too large, " +
+			"and a real difference may be missed")
 	default:
 		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}

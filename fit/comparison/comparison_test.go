@@ -36,7 +36,8 @@ func TestEn(t *testing.T) {
 		{75, 24, 7, -1, Agrees},
 		{158, 20, 21, 2, Differs},
 	} {
-		c, err := Compare([]Coil{coil("reference", known(reference, test.refU95)), coil("x", known(test.value, test.u95))}, 0, false)
+		c, err := Compare([]Coil{coil("reference", known(reference, test.refU95)),
+			coil("x", known(test.value, test.u95))}, 0, false)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -45,7 +46,8 @@ func TestEn(t *testing.T) {
 			t.Errorf("the reference is %+v", d[0])
 		}
 		if math.Abs(*d[1].En-test.en) > 1e-12 || d[1].Verdict != test.want {
-			t.Errorf("%g ± %g: En %g, %s; want %g, %s", test.value, test.u95, *d[1].En, d[1].Verdict, test.en, test.want)
+			t.Errorf("%g ± %g: En %g, %s; want %g, %s", test.value, test.u95, *d[1].En, d[1].Verdict, test.en,
+				test.want)
 		}
 		if got, want := d[1].Delta.U95, math.Hypot(test.u95, test.refU95); math.Abs(got-want) > 1e-12 {
 			t.Errorf("U95 of the difference %g, want %g", got, want)
@@ -92,7 +94,8 @@ func TestSameBench(t *testing.T) {
 			total := math.Hypot(u[0], u[1])
 			c := coil(name, fit.Quantity{Value: value, U: total, U95: 1.96 * total})
 			c.Result.Parts = []fit.Part{{What: "added C 470p 1%"}, {What: "DC resistance " + name}}
-			c.Result.Budget = []fit.Budget{{Quantity: "inductance_h", Parts: []fit.Contribution{{What: "added C 470p 1%", U: u[0]}}}}
+			c.Result.Budget = []fit.Budget{{Quantity: "inductance_h",
+				Parts: []fit.Contribution{{What: "added C 470p 1%", U: u[0]}}}}
 			return c
 		}
 		coils := []Coil{of("a", 100, test.a), of("b", 110, test.b)}
@@ -120,7 +123,8 @@ func TestSameBench(t *testing.T) {
 }
 
 func take(name string, farad, ohm, hz float64, used bool) fit.TakeResult {
-	t := fit.TakeResult{Name: name, AddedC: farad, Used: used, Resonance: known(hz, 1), Q: known(3, 0.1), PeakDB: known(10, 0.1)}
+	t := fit.TakeResult{Name: name, AddedC: farad, Used: used, Resonance: known(hz, 1), Q: known(3, 0.1),
+		PeakDB: known(10, 0.1)}
 	if ohm > 0 {
 		t.AddedR = &ohm
 	}
@@ -130,8 +134,10 @@ func take(name string, farad, ohm, hz float64, used bool) fit.TakeResult {
 func TestCommonLoads(t *testing.T) {
 	l := fit.Unknown("one take")
 	coils := []Coil{
-		coil("a", l, take("C470", 470e-12, 0, 4000, true), take("R", 0, 100e3, 6900, true), take("bare", 0, 0, 7000, false)),
-		coil("b", l, take("with 470p", 470e-12, 0, 4100, true), take("R", 0, 100e3, 6800, true), take("bare", 0, 0, 7100, true)),
+		coil("a", l, take("C470", 470e-12, 0, 4000, true), take("R", 0, 100e3, 6900, true),
+			take("bare", 0, 0, 7000, false)),
+		coil("b", l, take("with 470p", 470e-12, 0, 4100, true), take("R", 0, 100e3, 6800, true),
+			take("bare", 0, 0, 7100, true)),
 	}
 	got := CommonLoads(coils)
 	if len(got) != 2 || got[0] != (Load{Ohm: 100e3}) || got[1] != (Load{Farad: 470e-12}) {
@@ -141,7 +147,8 @@ func TestCommonLoads(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(c.Rows) != 3 || c.Rows[0].Key != "resonance_hz" || c.Rows[0].Differences[0].Delta.Value != 100 || !strings.Contains(c.Rows[0].Name, "with 100 kΩ") {
+	if len(c.Rows) != 3 || c.Rows[0].Key != "resonance_hz" || c.Rows[0].Differences[0].Delta.Value != 100 ||
+		!strings.Contains(c.Rows[0].Name, "with 100 kΩ") {
 		t.Errorf("rows %+v", c.Rows)
 	}
 	if CommonLoads([]Coil{coils[0], coil("c", l)}) != nil {
@@ -150,7 +157,8 @@ func TestCommonLoads(t *testing.T) {
 }
 
 func TestUnknownAndWrong(t *testing.T) {
-	c, err := Compare([]Coil{coil("a", known(2, 0.1)), coil("b", fit.Unknown("too few takes")), coil("c", known(2, 0))}, 0, false)
+	c, err := Compare([]Coil{coil("a", known(2, 0.1)), coil("b", fit.Unknown("too few takes")), coil("c", known(2, 0))},
+		0, false)
 	if err != nil {
 		t.Fatal(err)
 	}

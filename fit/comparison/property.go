@@ -219,9 +219,11 @@ func Properties(coils []Coil) []Property {
 // ofTake are the properties of the first usable take with a load.
 func ofTake(l Load) []Property {
 	list := []Property{
-		{Key: "resonance_hz", Name: "resonance", Unit: quantity.Hertz, ofTake: func(t fit.TakeResult) fit.Quantity { return t.Resonance }},
+		{Key: "resonance_hz", Name: "resonance", Unit: quantity.Hertz,
+			ofTake: func(t fit.TakeResult) fit.Quantity { return t.Resonance }},
 		{Key: "q", Name: "Q", ofTake: func(t fit.TakeResult) fit.Quantity { return t.Q }},
-		{Key: "peak_db", Name: "peak height", Decibel: true, ofTake: func(t fit.TakeResult) fit.Quantity { return t.PeakDB }},
+		{Key: "peak_db", Name: "peak height", Decibel: true,
+			ofTake: func(t fit.TakeResult) fit.Quantity { return t.PeakDB }},
 	}
 	for i := range list {
 		p := &list[i]

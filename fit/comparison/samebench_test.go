@@ -50,16 +50,19 @@ func measuredOn(b virtual.Bench, p pieces, random *rand.Rand) (coil Coil, bare v
 		if added.text == "" {
 			bare = truth
 		}
-		take := joint.Take{Name: fmt.Sprintf("take%d", i+1), Load: load, Referenced: true, Ideal: true, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
+		take := joint.Take{Name: fmt.Sprintf("take%d", i+1), Load: load, Referenced: true, Ideal: true,
+			Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
 		for hz := 21.0; hz < 19900; hz += max(6, hz*(math.Exp2(1.0/10)-1)) {
 			u := math.Pow(10, -70.0/20) * math.Sqrt(1000/hz)
 			take.Response.FrequencyHz = append(take.Response.FrequencyHz, hz)
-			take.Response.H = append(take.Response.H, truth.Transfer(hz*(1+clock))+complex(u*random.NormFloat64(), u*random.NormFloat64())/math.Sqrt2)
+			take.Response.H = append(take.Response.H,
+				truth.Transfer(hz*(1+clock))+complex(u*random.NormFloat64(), u*random.NormFloat64())/math.Sqrt2)
 			take.Response.Variance = append(take.Response.Variance, u*u)
 		}
 		takes = append(takes, take)
 	}
-	result := must(joint.Analyse(context.Background(), capture.Coil{Name: "invented"}, takes, fit.Options{Forms: []fit.Form{{}, {Rings: 1}, {Rings: 2}}}))
+	result := must(joint.Analyse(context.Background(), capture.Coil{Name: "invented"}, takes,
+		fit.Options{Forms: []fit.Form{{}, {Rings: 1}, {Rings: 2}}}))
 	return Coil{Name: "invented", Result: result}, bare
 }
 
@@ -80,7 +83,8 @@ func TestSameBenchByMonteCarlo(t *testing.T) {
 		reference, ofReference := measuredOn(one, p, random)
 		coil, ofCoil := measuredOn(two, p, random)
 		// What the fixture makes of a take is no error: it is there.
-		truth := map[string]float64{"resonance_hz": ofCoil.ResonanceHz - ofReference.ResonanceHz, "q": ofCoil.Q - ofReference.Q}
+		truth := map[string]float64{"resonance_hz": ofCoil.ResonanceHz - ofReference.ResonanceHz,
+			"q": ofCoil.Q - ofReference.Q}
 		coils := []Coil{reference, coil}
 		together, apart := must(Compare(coils, 0, true)), must(Compare(coils, 0, false))
 		for i, row := range together.Rows {
@@ -100,7 +104,8 @@ func TestSameBenchByMonteCarlo(t *testing.T) {
 			s.apart2 += apart.Rows[i].Differences[1].Delta.U * apart.Rows[i].Differences[1].Delta.U
 		}
 	}
-	for _, key := range []string{"bare_resonance_hz", "bare_q", "inductance_h", "capacitance_f", "capacitance_coil_f", "resonance_hz", "q"} {
+	for _, key := range []string{"bare_resonance_hz", "bare_q", "inductance_h", "capacitance_f", "capacitance_coil_f",
+		"resonance_hz", "q"} {
 		s := found[key]
 		mean := s.sum / trials
 		sd := math.Sqrt((s.squares - trials*mean*mean) / (trials - 1))

@@ -63,7 +63,8 @@ func TestParabola(t *testing.T) {
 			return math.Pow(det, 1/float64(c.interest))
 		}
 		efficiency := told(shares) / told(best)
-		t.Logf("interest in %d of x^%v: efficiency %.4f, evenly %.4f", c.interest, c.powers, efficiency, told(even(n))/told(best))
+		t.Logf("interest in %d of x^%v: efficiency %.4f, evenly %.4f", c.interest, c.powers, efficiency,
+			told(even(n))/told(best))
 		if efficiency < 0.99 || efficiency > 1+1e-9 {
 			t.Errorf("interest in %d of x^%v: %.4f of what the best design tells", c.interest, c.powers, efficiency)
 		}

@@ -13,7 +13,8 @@ const (
 	straightWithin = 0.03 // knots that a straight line meets so well are left out
 )
 
-// Knots are the frequencies in Hz between which the course of a sweep is shaped: the ends and what lies between, closer about the
+// Knots are the frequencies in Hz between which the course of a sweep is shaped: the ends and what
+// lies between, closer about the
 // resonance, rounded so that they are short in a file.
 func Knots(fromHz, toHz, resonanceHz float64) []float64 {
 	out := []float64{fromHz}

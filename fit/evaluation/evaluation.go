@@ -96,7 +96,8 @@ func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
 		return o.Before, nil
 	}
 	var known *cache
-	if last != nil && !o.Anew && len(last.Stale(held, o.Fit.Program)) == 0 && sameSearch(last.Record.Options, o.Fit.Record()) {
+	if last != nil && !o.Anew && len(last.Stale(held, o.Fit.Program)) == 0 &&
+		sameSearch(last.Record.Options, o.Fit.Record()) {
 		known = readCache(dir, keyOf(held, o.Fit.Program, o.Fit.Record()))
 	}
 	if err := e.make(ctx, o, known); err != nil {
@@ -127,7 +128,8 @@ func answers(r *fit.Result, held capture.Fingerprint, o fit.Options) bool {
 		return false
 	}
 	had, want := r.Record.Options, o.Record()
-	return sameSearch(had, want) && (had.Advise || !want.Advise) && (want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
+	return sameSearch(had, want) && (had.Advise || !want.Advise) &&
+		(want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
 }
 
 // sameSearch tells whether fits with both options find the same circuits.
@@ -163,7 +165,8 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 		e.fitted, err = search(ctx, e.Folder.Coil, inputs, o.Fit)
 	}
 	if errors.Is(err, joint.ErrNoTakes) {
-		return &capture.UnfitError{What: fmt.Sprintf("no take of %s is usable: %s", e.Folder.Dir, strings.Join(e.LeftOut, "; "))}
+		return &capture.UnfitError{What: fmt.Sprintf("no take of %s is usable: %s", e.Folder.Dir,
+			strings.Join(e.LeftOut, "; "))}
 	} else if err != nil {
 		return err
 	}

@@ -105,12 +105,14 @@ var faults = []fault{
 		simulated: withRollOff, spice: func(s *spiceBench) { s.rollOff = true }},
 	{name: "lost samples", size: "300", flags: []capture.Flag{capture.Dropout}, spoils: true,
 		simulated: with300Lost, spice: func(s *spiceBench) { s.lost = 300 }},
-	{name: "a knock into the rails", size: "4 times full scale", flags: []capture.Flag{capture.ClippedRepeat}, spoils: true,
-		spice: func(s *spiceBench) { s.knock = true }},
+	{name: "a knock into the rails", size: "4 times full scale", flags: []capture.Flag{capture.ClippedRepeat},
+		spoils: true,
+		spice:  func(s *spiceBench) { s.knock = true }},
 	{name: "wrong polarity", size: "-", spice: func(s *spiceBench) { s.inverted = true }},
 	{name: "exciter's inductance", size: "1 mH on 100 ohm", told: true,
 		simulated: with1mHOn100Ohm, spice: func(s *spiceBench) { s.loop = loop100 }},
-	{name: "soft clipping", size: "harmonics of 1 % and more at the peak", flags: []capture.Flag{capture.Distorted}, marred: true, spoils: true,
+	{name: "soft clipping", size: "harmonics of 1 % and more at the peak", flags: []capture.Flag{capture.Distorted},
+		marred: true, spoils: true,
 		simulated: func(b *virtual.Bench) {
 			b.Exciter.SeriesR.SI, b.Exciter.Mutual.SI, b.Input.SoftKnee = 220, 400e-6, 0.01
 		},
@@ -118,7 +120,8 @@ var faults = []fault{
 	{name: "all that can be corrected", size: "as above", repeats: 4, sweepS: 1.4, calibrated: true, told: true,
 		flags: []capture.Flag{capture.Drift, capture.Dropout, capture.Hum, capture.ClippedRepeat}, spoils: true,
 		spice: func(s *spiceBench) {
-			s.driftPPM, s.humDB, s.rollOff, s.lost, s.knock, s.inverted, s.loop = 100, 20, true, 300, true, true, loop100
+			s.driftPPM, s.humDB, s.rollOff, s.lost, s.knock, s.inverted, s.loop = 100, 20, true, 300, true, true,
+				loop100
 		}},
 	{name: "drift, roll-off, lost samples, inductance", size: "as above", calibrated: true, told: true,
 		flags: []capture.Flag{capture.Drift, capture.Dropout}, spoils: true,
@@ -174,7 +177,8 @@ func (f fault) check(t *testing.T, b bench, dcr string) {
 	}
 	if f.told {
 		for i := range recordings {
-			recordings[i].take.Drive = capture.Drive{Kind: "voltage", ExciterR: ohms(t, "100 1%"), ExciterL: henries(t, "1mH")}
+			recordings[i].take.Drive = capture.Drive{Kind: "voltage", ExciterR: ohms(t, "100 1%"),
+				ExciterL: henries(t, "1mH")}
 		}
 	}
 	if f.calibrated {
@@ -185,7 +189,8 @@ func (f fault) check(t *testing.T, b bench, dcr string) {
 	}
 	result := recordings.estimated(t).fit(t, coil)
 	says := recordings.outcome(result)
-	t.Logf("%s, %s\nwithout guard: %s\nwith guard:    %s\nflags %v", f.name, f.size, plain, says, recordings.flags(result))
+	t.Logf("%s, %s\nwithout guard: %s\nwith guard:    %s\nflags %v", f.name, f.size, plain, says,
+		recordings.flags(result))
 	if !f.marred && !says.good() {
 		t.Errorf("%s leaves %s", f.name, says)
 	}
@@ -200,7 +205,9 @@ func (f fault) check(t *testing.T, b bench, dcr string) {
 			}
 		}
 	}
-	if slices.Contains(f.flags, capture.Distorted) && !strings.Contains(strings.Join(result.Warnings, " "), "at the peak: the input is near its limit there (soft clipping)") {
+	if slices.Contains(f.flags, capture.Distorted) &&
+		!strings.Contains(strings.Join(result.Warnings, " "),
+			"at the peak: the input is near its limit there (soft clipping)") {
 		t.Errorf("warnings %q", result.Warnings)
 	}
 }
@@ -234,7 +241,8 @@ func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTak
 	var all recordedTakes
 	for i, added := range []string{"", "470p 1%"} {
 		take := capture.Take{
-			Name: []string{"bare", "c470"}[i], Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"}, Stimulus: stimulus,
+			Name: []string{"bare", "c470"}[i], Drive: capture.Drive{Kind: "current"},
+			Reference: capture.Reference{Kind: "none"}, Stimulus: stimulus,
 			Load: capture.Load{FixtureC: farad(t, "65p 1%"), FixtureR: ohms(t, "1M 1%")},
 		}
 		if added != "" {
@@ -271,7 +279,8 @@ func (all recordedTakes) estimated(t *testing.T) fitTakes {
 }
 
 func (r recorded) fitTake(estimate *response.Response) joint.Take {
-	return joint.Take{Name: r.take.Name, Load: r.take.Load, Response: estimate, Referenced: r.take.Referenced(), DriftPPM: r.take.Quality.DriftPPM}
+	return joint.Take{Name: r.take.Name, Load: r.take.Load, Response: estimate, Referenced: r.take.Referenced(),
+		DriftPPM: r.take.Quality.DriftPPM}
 }
 
 // plainly are the takes without any guard: the spectrum of the recording,
@@ -285,14 +294,16 @@ func (all recordedTakes) plainly() fitTakes {
 		plan := fourier.NewFFT(period)
 		played := plan.Coefficients(nil, stimulus.Sweep())
 		var periods [][]complex128
-		for from := int(r.take.Alignment.StartSample[0]) - early; len(periods) < stimulus.Repeats && from+period <= r.audio.Frames(); from += period {
+		for from := int(r.take.Alignment.StartSample[0]) - early; len(periods) < stimulus.Repeats &&
+			from+period <= r.audio.Frames(); from += period {
 			periods = append(periods, plan.Coefficients(nil, r.audio.Samples[0][from:from+period]))
 		}
 		n := float64(len(periods))
 		estimate := &response.Response{SNRdB: 60, VarianceDoF: 2 * (n - 1) * 17, Repeats: len(periods)}
 		quotient := func(line, k int) complex128 {
 			hz := float64(line*stimulus.RateHz) / float64(period)
-			return periods[k][line] / played[line] * complex(0, -1000/hz) * cmplx.Rect(1, 2*math.Pi*float64(line*early)/float64(period))
+			return periods[k][line] / played[line] * complex(0, -1000/hz) * cmplx.Rect(1,
+				2*math.Pi*float64(line*early)/float64(period))
 		}
 		mean := func(line int) (h complex128) {
 			for k := range periods {
@@ -377,7 +388,8 @@ func (o outcome) String() string {
 	if !math.IsNaN(o.resonance) {
 		resonance = fmt.Sprintf("off by %+.4f %%", o.resonance)
 	}
-	return fmt.Sprintf("resonance %s, L %s, C %s, reduced chi-square %.2g", resonance, off(o.l, o.lU), off(o.c, o.cU), o.chi2)
+	return fmt.Sprintf("resonance %s, L %s, C %s, reduced chi-square %.2g", resonance, off(o.l, o.lU), off(o.c, o.cU),
+		o.chi2)
 }
 
 // calibrate is the calibration of the card of a bench.

@@ -69,7 +69,8 @@ type Refreshed struct {
 
 // Refresh evaluates the coil folder dir and has save keep the result, unless one
 // with the same options is up to date; nil options are those of the last fit.
-func Refresh(ctx context.Context, dir, program string, options *fit.Options, anew bool, save func(*Evaluation) error) Refreshed {
+func Refresh(ctx context.Context, dir, program string, options *fit.Options, anew bool,
+	save func(*Evaluation) error) Refreshed {
 	r := Refreshed{Folder: dir, State: Fitted}
 	fail := func(err error) Refreshed {
 		var unfit *capture.UnfitError

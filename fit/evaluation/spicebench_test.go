@@ -210,7 +210,8 @@ func (s *spiceBench) recorder(l capture.Load, rateHz int) (record.Recorder, virt
 
 // cable is the bench with a cable from output to input.
 func (s *spiceBench) cable(rateHz int) (record.Recorder, error) {
-	return &spiceRecorder{bench: &spiceBench{responses: s.responses, rollOff: s.rollOff}, column: "cable", rateHz: rateHz}, nil
+	return &spiceRecorder{bench: &spiceBench{responses: s.responses, rollOff: s.rollOff}, column: "cable",
+		rateHz: rateHz}, nil
 }
 
 type spiceRecorder struct {
@@ -274,7 +275,8 @@ func (s *spiceBench) clipped(x []float64, fullScaleV float64) {
 	}
 }
 
-func (r *spiceRecorder) Record(ctx context.Context, play []float32, frames int, sink func([]float32) error) (record.Session, error) {
+func (r *spiceRecorder) Record(ctx context.Context, play []float32, frames int,
+	sink func([]float32) error) (record.Session, error) {
 	s := r.bench
 	n := slices.IndexFunc(spiceLengths, func(n int) bool { return frames <= n })
 	if n < 0 {

@@ -41,8 +41,10 @@ func TestDecode(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if h.Wiring != "parallel" || h.Phase != "out" || h.Volume.position() != 8 || h.Tone.position() != 10 || !h.Tone.OpenAtFull ||
-		h.Tone.Capacitance.SI != 22e-9 || h.Bleed.Parallel.SI != 150e3 || h.Cable.LengthM != 3 || h.Amplifier.Resistance.Half != 50e3 {
+	if h.Wiring != "parallel" || h.Phase != "out" || h.Volume.position() != 8 || h.Tone.position() != 10 ||
+		!h.Tone.OpenAtFull ||
+		h.Tone.Capacitance.SI != 22e-9 || h.Bleed.Parallel.SI != 150e3 || h.Cable.LengthM != 3 ||
+		h.Amplifier.Resistance.Half != 50e3 {
 		t.Errorf("%+v", h)
 	}
 	if n, err := h.Check(); n != 2 || err != nil {
@@ -54,7 +56,8 @@ func TestDecodeErrors(t *testing.T) {
 	const head = "schema = \"coilsweep.harness/1\"\n"
 	for _, tt := range []struct{ name, file, want string }{
 		{"syntax", head + "[volume]\nresistance 5\n", "line 3:"},
-		{"misspelt key", head + "[volume]\nresistance = \"500k\"\ntapper = \"log\"\n", `line 4: there is no key "volume.tapper"`},
+		{"misspelt key", head + "[volume]\nresistance = \"500k\"\ntapper = \"log\"\n",
+			`line 4: there is no key "volume.tapper"`},
 		{"unknown table", head + "\n[treble]\nx = 1\n", `line 3: there is no key "treble"`},
 		{"wrong unit", head + "[volume]\nresistance = \"500p\"\n", "line 3:"},
 		{"another schema", "schema = \"coilsweep.harness/2\"\n", `schema is "coilsweep.harness/2"`},
@@ -66,9 +69,11 @@ func TestDecodeErrors(t *testing.T) {
 		{"knob", head + "[volume]\nresistance = \"500k\"\nposition = 11\n", "knob at 11"},
 		{"taper", head + "[volume]\nresistance = \"500k\"\ntaper = \"a\"\n", `write audio or linear`},
 		{"tone without capacitor", head + "[tone]\nresistance = \"500k\"\n", "needs its capacitor"},
-		{"tone at no output", head + "[tone]\nresistance = \"500k\"\ncapacitance = \"22n\"\nat_output = true\n", "with a volume pot"},
+		{"tone at no output", head + "[tone]\nresistance = \"500k\"\ncapacitance = \"22n\"\nat_output = true\n",
+			"with a volume pot"},
 		{"bleed on nothing", head + "[bleed]\ncapacitance = \"680p\"\n", "needs a volume pot"},
-		{"empty bleed", head + "[volume]\nresistance = \"500k\"\n[bleed]\nparallel = \"150k\"\n", "bleed: the capacitance is missing"},
+		{"empty bleed", head + "[volume]\nresistance = \"500k\"\n[bleed]\nparallel = \"150k\"\n",
+			"bleed: the capacitance is missing"},
 		{"cable twice", head + "[cable]\ncapacitance = \"470p\"\nlength_m = 3\n", "not both"},
 		{"cable of no length", head + "[cable]\nlength_m = 0\n", "a length of 0 m"},
 	} {

@@ -229,7 +229,8 @@ type sizes map[string]float64
 // every coil gives the same EMF. A part without a size is not there.
 func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 	out := circuit.Harness{Amplifier: circuit.Load{ResistanceOhm: math.Inf(1)}, Coupling: h.Coupling}
-	out.Wiring = map[string]circuit.Wiring{"": circuit.OneCoil, "series": circuit.InSeries, "parallel": circuit.InParallel, "split": circuit.Split}[h.Wiring]
+	out.Wiring = map[string]circuit.Wiring{"": circuit.OneCoil, "series": circuit.InSeries,
+		"parallel": circuit.InParallel, "split": circuit.Split}[h.Wiring]
 	for i, c := range coils {
 		out.Coils = append(out.Coils, circuit.HarnessCoil{Coil: c, EMF: 1, Reversed: i == 1 && h.Phase == "out"})
 	}
@@ -241,7 +242,8 @@ func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 		out.Volume = new(pot(*h.Volume, ohm))
 	}
 	if ohm, ok := size[TonePot]; ok {
-		out.Tone = &circuit.Tone{Pot: pot(h.Tone.Pot, ohm), CapacitanceF: size[ToneCapacitor], AtOutput: h.Tone.AtOutput, OpenAtFull: h.Tone.OpenAtFull}
+		out.Tone = &circuit.Tone{Pot: pot(h.Tone.Pot, ohm), CapacitanceF: size[ToneCapacitor],
+			AtOutput: h.Tone.AtOutput, OpenAtFull: h.Tone.OpenAtFull}
 	}
 	if farad, ok := size[BleedC]; ok && out.Volume != nil {
 		out.Bleed = &circuit.Bleed{CapacitanceF: farad, ParallelOhm: size[BleedParallel], SeriesOhm: size[BleedSeries]}

@@ -96,7 +96,8 @@ func TestAgainstNgspice(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			coil := measured(t, tt.name, tt.l, tt.r, tt.c)
-			h := Harness{Cable: &Cable{Capacitance: farad(t, tt.cable)}, Amplifier: Amplifier{Resistance: ohm(t, tt.amplifier)}}
+			h := Harness{Cable: &Cable{Capacitance: farad(t, tt.cable)},
+				Amplifier: Amplifier{Resistance: ohm(t, tt.amplifier)}}
 			p, err := h.Predict([]Coil{coil})
 			if err != nil {
 				t.Fatal(err)
@@ -121,8 +122,9 @@ func full(t testing.TB) Harness {
 	volume, tone := 7.0, 4.0
 	return Harness{
 		Name: "an invented guitar", Wiring: "series", Phase: "out", Coupling: 0.05,
-		Volume:    &Pot{Resistance: ohm(t, "500k 20%"), Taper: "log", Position: &volume},
-		Tone:      &Tone{Pot: Pot{Resistance: ohm(t, "250k"), Taper: "linear", Position: &tone}, Capacitance: farad(t, "22n 10%"), AtOutput: true},
+		Volume: &Pot{Resistance: ohm(t, "500k 20%"), Taper: "log", Position: &volume},
+		Tone: &Tone{Pot: Pot{Resistance: ohm(t, "250k"), Taper: "linear", Position: &tone},
+			Capacitance: farad(t, "22n 10%"), AtOutput: true},
 		Bleed:     &Bleed{Capacitance: farad(t, "680p"), Parallel: ohm(t, "150k"), Series: ohm(t, "10k")},
 		Cable:     &Cable{LengthM: 5, PerMetre: farad(t, "100p 10%")},
 		Amplifier: Amplifier{Resistance: ohm(t, "1M 5%"), Capacitance: farad(t, "30p")},
@@ -215,7 +217,8 @@ func TestTwoCoils(t *testing.T) {
 		}
 		return p
 	}
-	for wiring, want := range map[string]*Prediction{"series": alone(series), "parallel": alone(parallel), "split": alone(one)} {
+	for wiring, want := range map[string]*Prediction{"series": alone(series), "parallel": alone(parallel),
+		"split": alone(one)} {
 		two := h
 		two.Wiring = wiring
 		p, err := two.Predict([]Coil{one, one})
@@ -249,8 +252,9 @@ func TestTwoCoils(t *testing.T) {
 func TestKnobs(t *testing.T) {
 	coil := measured(t, "b", 4.4, 8200, 100e-12)
 	h := Harness{
-		Volume:    &Pot{Resistance: ohm(t, "500k")},
-		Tone:      &Tone{Pot: Pot{Resistance: ohm(t, "500k"), Taper: "lin"}, Capacitance: farad(t, "10n"), OpenAtFull: true},
+		Volume: &Pot{Resistance: ohm(t, "500k")},
+		Tone: &Tone{Pot: Pot{Resistance: ohm(t, "500k"), Taper: "lin"}, Capacitance: farad(t, "10n"),
+			OpenAtFull: true},
 		Cable:     &Cable{Capacitance: farad(t, "600p")},
 		Amplifier: Amplifier{Resistance: ohm(t, "500k")},
 	}
@@ -274,7 +278,8 @@ func TestKnobs(t *testing.T) {
 	relative(t, "peak at tone 0", last.Peak, want, 1e-5)
 	for i := 1; i < 10; i++ {
 		if a, b := p.Positions[i-1].Level, p.Positions[i].Level; !(b.Value < a.Value) {
-			t.Errorf("level at volume %g is %g dB, at the position above %g dB", *p.Positions[i].Volume, b.Value, a.Value)
+			t.Errorf("level at volume %g is %g dB, at the position above %g dB", *p.Positions[i].Volume, b.Value,
+				a.Value)
 		}
 	}
 	s, err := h.at(10, 0).Solve([]Coil{coil}, ToneCapacitor, want)
@@ -301,7 +306,8 @@ func TestSolveRefuses(t *testing.T) {
 			t.Errorf("%s at %g Hz: error %v, want one with %q", tt.part, tt.hz, err, tt.want)
 		}
 	}
-	if _, err := h.Predict(append(coils, coils...)); err == nil || !strings.Contains(err.Error(), "wired for 1 coils, not 2") {
+	if _, err := h.Predict(append(coils, coils...)); err == nil ||
+		!strings.Contains(err.Error(), "wired for 1 coils, not 2") {
 		t.Errorf("two coils for one: %v", err)
 	}
 }
@@ -319,11 +325,13 @@ func TestParts(t *testing.T) {
 			t.Errorf("%s has no uncertainty", p.Name)
 		}
 	}
-	if text := strings.Join(warnings, "\n"); !strings.Contains(text, "tone pot 250k: a tolerance of 20 % is assumed") || strings.Contains(text, "volume") {
+	if text := strings.Join(warnings, "\n"); !strings.Contains(text, "tone pot 250k: a tolerance of 20 % is assumed") ||
+		strings.Contains(text, "volume") {
 		t.Errorf("warnings %q", warnings)
 	}
 	_, warnings = Harness{Cable: &Cable{LengthM: 3}}.Parts()
-	if text := strings.Join(warnings, "\n"); !strings.Contains(text, "100p 30% per metre is assumed") || !strings.Contains(text, "an input of 1M 20% is assumed") {
+	if text := strings.Join(warnings, "\n"); !strings.Contains(text, "100p 30% per metre is assumed") ||
+		!strings.Contains(text, "an input of 1M 20% is assumed") {
 		t.Errorf("warnings %q", warnings)
 	}
 }
@@ -339,7 +347,8 @@ func TestResponseHasThePeak(t *testing.T) {
 	}
 	for _, point := range p.Response {
 		s := complex(0, 2*math.Pi*point.FrequencyHz)
-		want := 20 * math.Log10(cmplx.Abs(1/(complex(1+6000/1e6, 0)+s*complex(6000*470e-12+2.2/1e6, 0)+s*s*complex(2.2*470e-12, 0))))
+		want := 20 * math.Log10(cmplx.Abs(1/(complex(1+6000/1e6, 0)+s*complex(6000*470e-12+2.2/1e6,
+			0)+s*s*complex(2.2*470e-12, 0))))
 		if math.Abs(point.LevelDB.Value-want) > 1e-4 {
 			t.Errorf("at %g Hz %g dB, the closed form gives %g dB", point.FrequencyHz, point.LevelDB.Value, want)
 		}
@@ -349,8 +358,9 @@ func TestResponseHasThePeak(t *testing.T) {
 // knobbed is a guitar with all that Predict looks into.
 func knobbed(t testing.TB) Harness {
 	return Harness{
-		Volume: &Pot{Resistance: ohm(t, "500k")}, Tone: &Tone{Pot: Pot{Resistance: ohm(t, "500k")}, Capacitance: farad(t, "22n")},
-		Cable: &Cable{Capacitance: farad(t, "470p")}, Amplifier: Amplifier{Resistance: ohm(t, "1M")},
+		Volume: &Pot{Resistance: ohm(t, "500k")},
+		Tone:   &Tone{Pot: Pot{Resistance: ohm(t, "500k")}, Capacitance: farad(t, "22n")},
+		Cable:  &Cable{Capacitance: farad(t, "470p")}, Amplifier: Amplifier{Resistance: ohm(t, "1M")},
 	}
 }
 

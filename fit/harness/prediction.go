@@ -132,7 +132,8 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	}
 	p := &Prediction{Harness: h.Name, Warnings: warnings, Positions: []Position{}, Without: []Removal{}}
 	if len(coils) == 2 {
-		p.Warnings = append(p.Warnings, "both coils are assumed to give the same EMF; on a guitar strings and positions differ")
+		p.Warnings = append(p.Warnings,
+			"both coils are assumed to give the same EMF; on a guitar strings and positions differ")
 	}
 
 	// All quantities, in one propagation.
@@ -216,7 +217,8 @@ func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warning
 		return nil, nil, nil, err
 	}
 	if len(coils) != want {
-		return nil, nil, nil, fmt.Errorf("the harness is wired for %d coils, not %d: wiring is for two", want, len(coils))
+		return nil, nil, nil, fmt.Errorf("the harness is wired for %d coils, not %d: wiring is for two", want,
+			len(coils))
 	}
 	for _, c := range coils {
 		b, err := c.Fitted.Bare()
@@ -229,7 +231,8 @@ func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warning
 	return parts, bare, warnings, nil
 }
 
-func propagate(coils []Coil, parts []Part, sought []fit.Sought, f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {
+func propagate(coils []Coil, parts []Part, sought []fit.Sought,
+	f func(c []circuit.Coil, values, dst []float64)) ([]fit.Quantity, error) {
 	var fitted []fit.Uncertain
 	for _, c := range coils {
 		fitted = append(fitted, c.Fitted)
@@ -279,7 +282,9 @@ func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
 		return err
 	}
 	title := cmp.Or(h.Name, "coils in a harness")
-	return network.WriteNetlist(w, circuit.Netlist{Title: title, FromHz: shownFromHz, ToHz: shownToHz, PointsPerDecade: shownPerDecade, Print: []circuit.Node{out}})
+	return network.WriteNetlist(w,
+		circuit.Netlist{Title: title, FromHz: shownFromHz, ToHz: shownToHz, PointsPerDecade: shownPerDecade,
+			Print: []circuit.Node{out}})
 }
 
 func nominal(parts []Part) sizes {
@@ -317,7 +322,8 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	case part != CableC && part != ToneCapacitor:
 		return nil, fmt.Errorf("%s cannot be solved for: only the cable and the tone capacitor can", part)
 	case !(targetHz > lowestPeakHz && targetHz < highestPeakHz):
-		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz), highestPeakHz)
+		return nil, fmt.Errorf("a peak at %g Hz: want between %g and %g Hz", targetHz, float64(lowestPeakHz),
+			highestPeakHz)
 	}
 	all, bare, _, err := h.ready(coils)
 	if err != nil {
@@ -351,7 +357,8 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 		return s, nil
 	}
 	const step = 1e-3
-	slope := (peak(bare, nominal(others), farad*(1+step)) - peak(bare, nominal(others), farad*(1-step))) / (2 * step * farad)
+	slope := (peak(bare, nominal(others), farad*(1+step)) - peak(bare, nominal(others),
+		farad*(1-step))) / (2 * step * farad)
 	s.Farad = fit.Quantity{Value: farad, U: q[0].U / math.Abs(slope), U95: q[0].U95 / math.Abs(slope)}
 	if part == CableC && h.Cable != nil && h.Cable.PerMetre != nil {
 		s.LengthM = new(farad / h.Cable.PerMetre.SI)
@@ -394,5 +401,6 @@ func solve(peak func(farad float64) float64, targetHz float64) (float64, error) 
 	}
 	return 0, fmt.Errorf("from %s to %s it moves the peak between %s and %s: %s is out of reach",
 		quantity.Format(leastF, quantity.Farad, 1), quantity.Format(mostF, quantity.Farad, 1),
-		quantity.Format(lowest, quantity.Hertz, 3), quantity.Format(highest, quantity.Hertz, 3), quantity.Format(targetHz, quantity.Hertz, 3))
+		quantity.Format(lowest, quantity.Hertz, 3), quantity.Format(highest, quantity.Hertz, 3),
+		quantity.Format(targetHz, quantity.Hertz, 3))
 }

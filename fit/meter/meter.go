@@ -77,7 +77,8 @@ func (r Reading) Effects(c circuit.Coil) (from float64, effects []fit.MeterEffec
 		for _, e := range effects {
 			before *= 1 + e.Percent/100
 		}
-		if percent := 100 * (value/before - 1); math.Abs(percent) >= 0.005 && !math.IsInf(percent, 0) && !math.IsNaN(percent) {
+		if percent := 100 * (value/before - 1); math.Abs(percent) >= 0.005 && !math.IsInf(percent, 0) &&
+			!math.IsNaN(percent) {
 			effects = append(effects, fit.MeterEffect{What: name, Percent: percent})
 		}
 	}
@@ -151,7 +152,8 @@ func (r Reading) Causes(m fit.MeterResult, c circuit.Coil, known Facts) []string
 		loaded := c
 		loaded.CapacitanceF = known.TotalF
 		if fits(r.Shows(loaded)) {
-			add("the cable and fixture of the takes, %s, were still connected across the coil at the reading", quantity.Format(known.TotalF-c.CapacitanceF, quantity.Farad, 2))
+			add("the cable and fixture of the takes, %s, were still connected across the coil at the reading",
+				quantity.Format(known.TotalF-c.CapacitanceF, quantity.Farad, 2))
 		}
 	}
 	ratio := m.Reading / m.Expected.Value
@@ -161,15 +163,19 @@ func (r Reading) Causes(m fit.MeterResult, c circuit.Coil, known Facts) []string
 		return append(causes, "another coil, a broken or shorted lead, or the meter's range misread")
 	}
 	if m.What == "L" && known.AddedCapacitors {
-		add("wrong added capacitors: L from the takes is in proportion to 1/C, and the meter would be right if each were %.4g times what is stated", 1/ratio)
+		add("wrong added capacitors: L from the takes is in proportion to 1/C, and the meter would be right if each "+
+			"were %.4g times what is stated", 1/ratio)
 	}
 	if (m.What == "R" || m.What == "D") && !known.TemperatureKnown && m.AtHz <= lowMeterHz {
-		add("another temperature: the coil would have to be %.0f K warmer at the reading than during the takes", (ratio-1)/exciter.CopperPerKelvin20)
+		add("another temperature: the coil would have to be %.0f K warmer at the reading than during the takes",
+			(ratio-1)/exciter.CopperPerKelvin20)
 	}
 	if lossier {
-		add("a shorted turn, or metal near the coil, at the reading and not during the takes: both lower L and Q and raise the series R")
+		add("a shorted turn, or metal near the coil, at the reading and not during the takes: both lower L and Q and " +
+			"raise the series R")
 	} else if m.What != "C" && m.What != "L" {
-		add("an input that loads the coil more than the fixture's stated resistance says: the fit then finds losses in the coil which are not there")
+		add("an input that loads the coil more than the fixture's stated resistance says: the fit then finds losses " +
+			"in the coil which are not there")
 	}
 	if m.What == "L" || m.What == "Q" || m.What == "D" {
 		add("the meter's test level: iron has more L at a higher level; read at another level and see")

@@ -103,9 +103,11 @@ var shortOnce = sync.OnceValues(func() (excite.Stimulus, []float64) {
 	return s, s.Sweep()
 })
 
-func materialOf(stim excite.Stimulus, period []float64, h func(hz float64) complex128, repeats int, noise float64, seed uint64) *material {
+func materialOf(stim excite.Stimulus, period []float64, h func(hz float64) complex128, repeats int, noise float64,
+	seed uint64) *material {
 	rng := rand.New(rand.NewPCG(seed, 1))
-	m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(), shaped: len(stim.Shape) > 0,
+	m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(),
+		shaped:   len(stim.Shape) > 0,
 		stimulus: period, slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
 	clean := through(m.stimulus, m.rateHz, h)
 	for range repeats {

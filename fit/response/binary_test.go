@@ -11,10 +11,14 @@ import (
 // filled is a Response in which every field is set.
 func filled() *Response {
 	return &Response{
-		FrequencyHz: []float64{100, 200}, H: []complex128{1 - 2i, complex(math.Copysign(0, -1), 3)}, Variance: []float64{1e-9, 5e-324},
-		VarianceDoF: 17.25, NoiseFloor: []float64{math.NaN(), 1e-7}, Harmonic: [][]float64{{1e-3, math.NaN()}, {math.NaN(), 2e-3}},
-		harmonicRatio: [][]complex128{{1e-3i, complex(math.NaN(), 1)}, {0, -2e-3}}, Repeats: 3, SNRdB: 0.1, MainsHz: 49.98,
-		HumLinesHz: []float64{50, 150}, ExtraDelayS: -1e-5, RepeatGain: []float64{1, 0.999}, RepeatDelayS: []float64{0, 1e-9},
+		FrequencyHz: []float64{100, 200}, H: []complex128{1 - 2i, complex(math.Copysign(0, -1), 3)},
+		Variance:    []float64{1e-9, 5e-324},
+		VarianceDoF: 17.25, NoiseFloor: []float64{math.NaN(), 1e-7},
+		Harmonic:      [][]float64{{1e-3, math.NaN()}, {math.NaN(), 2e-3}},
+		harmonicRatio: [][]complex128{{1e-3i, complex(math.NaN(), 1)}, {0, -2e-3}}, Repeats: 3, SNRdB: 0.1,
+		MainsHz:    49.98,
+		HumLinesHz: []float64{50, 150}, ExtraDelayS: -1e-5, RepeatGain: []float64{1, 0.999},
+		RepeatDelayS: []float64{0, 1e-9},
 	}
 }
 

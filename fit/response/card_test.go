@@ -29,7 +29,8 @@ func TestCalibrationTakesTheCardOut(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	take := capture.Take{Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"}, Stimulus: stimulus}
+	take := capture.Take{Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: "none"},
+		Stimulus: stimulus}
 	hear := func(r *virtual.Recorder, err error) *Response {
 		t.Helper()
 		if err != nil {
@@ -71,6 +72,7 @@ func TestCalibrationTakesTheCardOut(t *testing.T) {
 	off, left := worst(without), worst(with)
 	t.Logf("off by %.3f dB without, %.4f dB with the calibration", off, left)
 	if off < 1 || left > 0.01 {
-		t.Errorf("off by %.3f dB without (want more than 1), %.4f dB with the calibration (want less than 0.01)", off, left)
+		t.Errorf("off by %.3f dB without (want more than 1), %.4f dB with the calibration (want less than 0.01)", off,
+			left)
 	}
 }

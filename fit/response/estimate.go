@@ -125,7 +125,8 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 			h := p.y / p.v
 			r.FrequencyHz = append(r.FrequencyHz, hz)
 			r.H = append(r.H, h)
-			r.Variance = append(r.Variance, max(p.variance(in.deconvolved(mean, at, half).scaled(share)), gateError*gateError*square(h)))
+			r.Variance = append(r.Variance,
+				max(p.variance(in.deconvolved(mean, at, half).scaled(share)), gateError*gateError*square(h)))
 			r.NoiseFloor = append(r.NoiseFloor, math.Sqrt(p.variance(in.deconvolved(quiet, at, half).scaled(share))))
 			inverseDoF += 1 / (2 * values)
 		}
@@ -210,7 +211,8 @@ func (m *material) singleNoise(in *inverse, s *spectra, longest int, quietY, qui
 		return lagNoise(in, hy, hv, begin, end), nil
 	}
 	if quietY == nil || s.v != nil && quietV == nil {
-		return nil, errors.New("the noise of a single repeat cannot be told: its period is too short and there is no silence before it; record with more repeats")
+		return nil, errors.New("the noise of a single repeat cannot be told: its period is too short and there is no " +
+			"silence before it; record with more repeats")
 	}
 	return silenceNoise(in, quietY, quietV, s.repeats), nil
 }

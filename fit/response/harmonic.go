@@ -24,7 +24,8 @@ const (
 // makes a harmonic H_n(n f)/H_1(f) times the linear answer [2]. h is the
 // impulse response of the recording against the stimulus, origin the lag where
 // its linear part begins. NaN where n f is out of the band.
-func harmonics(in *inverse, h []float64, origin int, sweepRateS float64, order int, grid []band, toHz float64) []complex128 {
+func harmonics(in *inverse, h []float64, origin int, sweepRateS float64, order int, grid []band,
+	toHz float64) []complex128 {
 	n := float64(order)
 	centre := float64(origin) - sweepRateS*math.Log(n)*in.rateHz
 	start := int(math.Round(centre))

@@ -88,7 +88,8 @@ func TestHarmonics(t *testing.T) {
 			rest = max(rest, cmplx.Abs(r.H[i]/clean.H[i]/complex(linear, 0)-1))
 		}
 	}
-	t.Logf("harmonics of %.0f and %.0f dB leave %.0f dB in the linear response", 20*math.Log10(b*a/2), 20*math.Log10(c*a*a/4), 20*math.Log10(rest))
+	t.Logf("harmonics of %.0f and %.0f dB leave %.0f dB in the linear response", 20*math.Log10(b*a/2),
+		20*math.Log10(c*a*a/4), 20*math.Log10(rest))
 	if rest > 1e-5 {
 		t.Errorf("harmonics leave %.0f dB in the linear response, want at most -100", 20*math.Log10(rest))
 	}

@@ -106,7 +106,8 @@ func TestHum(t *testing.T) {
 		t.Logf("%s: %.6f Hz, %d lines; the response moves by %.3f u, near the lines by %.3f u (rms)", c.name, r.MainsHz,
 			len(r.HumLinesHz), moved, movedOnLine)
 		if moved > 0.1 || movedOnLine > 0.7 {
-			t.Errorf("%s: the response moves by %.3f u, near the lines by %.3f u; want at most 0.1 and 0.7", c.name, moved,
+			t.Errorf("%s: the response moves by %.3f u, near the lines by %.3f u; want at most 0.1 and 0.7", c.name,
+				moved,
 				movedOnLine)
 		}
 	}

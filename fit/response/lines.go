@@ -44,7 +44,8 @@ type inverse struct {
 
 // newInverse makes the inverse of one period of the stimulus, in which an octave
 // takes the time dwell (1: as long as the mean of all) at a frequency.
-func newInverse(period []float64, rateHz, fromHz, toHz float64, dwell func(hz float64) float64, slope func(hz float64) complex128) (*inverse, error) {
+func newInverse(period []float64, rateHz, fromHz, toHz float64, dwell func(hz float64) float64,
+	slope func(hz float64) complex128) (*inverse, error) {
 	n := len(period)
 	in := &inverse{samples: n, rateHz: rateHz, plan: fourier.NewFFT(n)}
 	in.weight = in.plan.Coefficients(nil, period)

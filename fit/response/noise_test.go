@@ -76,7 +76,8 @@ func TestNoise(t *testing.T) {
 		nu := all.takes / all.inverseDoF
 		chi2 := all.chi2 / all.points / (nu / (nu - 2))
 		neighbours := all.cross / all.auto
-		t.Logf("%d repeats: noise given/true %.3f, chi-square a point %.3f, correlation of neighbours %+.3f, silence/true %.3f, dof %.0f",
+		t.Logf("%d repeats: noise given/true %.3f, chi-square a point %.3f, correlation of neighbours %+.3f, "+
+			"silence/true %.3f, dof %.0f",
 			repeats, ratio, chi2, neighbours, all.floor/all.squares, nu)
 		if math.Abs(ratio-1) > 0.05 || math.Abs(chi2-1) > 0.05 {
 			t.Errorf("%d repeats: noise given/true %.3f, chi-square %.3f, want 1.00 within 0.05", repeats, ratio, chi2)
@@ -86,7 +87,8 @@ func TestNoise(t *testing.T) {
 		}
 		for i, p := range part {
 			if got, limit := p.variance/p.squares, 0.05+4/math.Sqrt(p.points); math.Abs(got-1) > limit {
-				t.Errorf("%d repeats, %g to %g Hz: noise given/true %.3f, want 1.00 within %.2f", repeats, edges[i], edges[i+1], got, limit)
+				t.Errorf("%d repeats, %g to %g Hz: noise given/true %.3f, want 1.00 within %.2f", repeats, edges[i],
+					edges[i+1], got, limit)
 			}
 		}
 		if got := all.floor / all.squares; math.Abs(got-1) > 0.08 {
@@ -175,7 +177,8 @@ func TestWander(t *testing.T) {
 		r := estimated(t, m)
 		for k := range gains {
 			if math.Abs(r.RepeatGain[k]-gains[k]) > 1e-4 || math.Abs(r.RepeatDelayS[k]-delays[k]) > 3e-8 {
-				t.Errorf("repeat %d: gain %.5f, delay %.2e s, want %.5f and %.2e", k, r.RepeatGain[k], r.RepeatDelayS[k], gains[k], delays[k])
+				t.Errorf("repeat %d: gain %.5f, delay %.2e s, want %.5f and %.2e", k, r.RepeatGain[k],
+					r.RepeatDelayS[k], gains[k], delays[k])
 			}
 		}
 		s.add(r, clean, shape, 20, 20000)
@@ -186,7 +189,8 @@ func TestWander(t *testing.T) {
 	r := estimated(t, shortMaterial(driven(h), 4, 3e-3, 9))
 	for k := range r.RepeatGain {
 		if r.RepeatGain[k] != 1 || r.RepeatDelayS[k] != 0 {
-			t.Errorf("repeat %d does not wander, but gain %g and delay %g s were taken off", k, r.RepeatGain[k], r.RepeatDelayS[k])
+			t.Errorf("repeat %d does not wander, but gain %g and delay %g s were taken off", k, r.RepeatGain[k],
+				r.RepeatDelayS[k])
 		}
 	}
 }

@@ -204,7 +204,8 @@ func TestLowestOctave(t *testing.T) {
 			t.Errorf("corners %v Hz: first point at %.1f Hz, want 25", corners, r.FrequencyHz[0])
 		}
 		if db > 0.01 || deg > 0.1 {
-			t.Errorf("corners %v Hz: %.5f dB, %.5f degrees off below 60 Hz, want at most 0.01 and 0.1", corners, db, deg)
+			t.Errorf("corners %v Hz: %.5f dB, %.5f degrees off below 60 Hz, want at most 0.01 and 0.1", corners, db,
+				deg)
 		}
 	}
 }

@@ -24,8 +24,10 @@ func TestShapedSweepHasNoBias(t *testing.T) {
 	for _, seconds := range []float64{1.4, 2.8} {
 		r := excite.DefaultRequest()
 		r.SweepS = seconds
-		r.Shape = []excite.Knot{{FrequencyHz: 20, Weight: 0.45}, {FrequencyHz: 190, Weight: 0.45}, {FrequencyHz: 400, Weight: 0.2},
-			{FrequencyHz: 5500, Weight: 0.2}, {FrequencyHz: 6500, Weight: 4}, {FrequencyHz: 7500, Weight: 12}, {FrequencyHz: 8500, Weight: 9},
+		r.Shape = []excite.Knot{{FrequencyHz: 20, Weight: 0.45}, {FrequencyHz: 190, Weight: 0.45},
+			{FrequencyHz: 400, Weight: 0.2},
+			{FrequencyHz: 5500, Weight: 0.2}, {FrequencyHz: 6500, Weight: 4}, {FrequencyHz: 7500, Weight: 12},
+			{FrequencyHz: 8500, Weight: 9},
 			{FrequencyHz: 9500, Weight: 7}, {FrequencyHz: 12000, Weight: 0.2}, {FrequencyHz: 20000, Weight: 2}}
 		stim, err := excite.Design(r)
 		if err != nil {
@@ -41,7 +43,8 @@ func TestShapedSweepHasNoBias(t *testing.T) {
 		if got.Harmonic != nil {
 			t.Error("harmonics of a shaped sweep")
 		}
-		for _, band := range []struct{ from, to, db float64 }{{20, 30, -60}, {30, 50, -85}, {50, 100, -100}, {100, 10000, -120}, {10000, 20000, -98}} {
+		for _, band := range []struct{ from, to, db float64 }{{20, 30, -60}, {30, 50, -85}, {50, 100, -100},
+			{100, 10000, -120}, {10000, 20000, -98}} {
 			worst, at := 0.0, 0.0
 			for i, hz := range got.FrequencyHz {
 				want := h(hz) / complex(0, hz/1000) * cmplx.Exp(complex(0, 2*math.Pi*hz*got.ExtraDelayS))

@@ -35,7 +35,8 @@ func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
 	stim := take.Stimulus
 	if rec.RateHz != stim.RateHz {
-		return nil, fmt.Errorf("recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate", rec.RateHz,
+		return nil, fmt.Errorf("recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate",
+			rec.RateHz,
 			stim.RateHz)
 	}
 	slope, err := driveSlope(take.Drive, take.Reference)

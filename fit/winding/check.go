@@ -42,14 +42,16 @@ const (
 // CheckCoil checks the readings and the result of a coil against its winding.
 // result may be nil: the resistance alone is checked then.
 func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
-	c := Check{Celsius: unstatedCelsius, Expected: fit.Unknown("the turns are not stated"), AirH: math.NaN(), Factor: math.NaN(), Turns: fit.Unknown("no resistance is known")}
+	c := Check{Celsius: unstatedCelsius, Expected: fit.Unknown("the turns are not stated"), AirH: math.NaN(),
+		Factor: math.NaN(), Turns: fit.Unknown("no resistance is known")}
 	switch {
 	case coil.CelsiusAtTakes != nil:
 		c.Celsius = *coil.CelsiusAtTakes
 	case coil.DCR != nil && coil.DCR.Celsius != nil:
 		c.Celsius = *coil.DCR.Celsius
 	default:
-		c.Remarks = append(c.Remarks, fmt.Sprintf("no temperature is stated: %d °C is assumed; copper gains 0.39 %% per degree", unstatedCelsius))
+		c.Remarks = append(c.Remarks, fmt.Sprintf(
+			"no temperature is stated: %d °C is assumed; copper gains 0.39 %% per degree", unstatedCelsius))
 	}
 	c.resistance(coil, result)
 	if p.Turns > 0 {
@@ -64,9 +66,11 @@ func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
 		off := 100 * (c.Measured.Value/c.Expected.Value - 1)
 		switch {
 		case en < -1:
-			c.suspect("the resistance is %.0f %% below that of %d turns of this wire: fewer turns, a thicker wire, or a bridged part of the winding", -off, p.Turns)
+			c.suspect("the resistance is %.0f %% below that of %d turns of this wire: fewer turns, a thicker wire, "+
+				"or a bridged part of the winding", -off, p.Turns)
 		case en > 1:
-			c.suspect("the resistance is %.0f %% above that of %d turns of this wire: more turns, a thinner wire, or a bad solder joint", off, p.Turns)
+			c.suspect("the resistance is %.0f %% above that of %d turns of this wire: more turns, a thinner wire, or "+
+				"a bad solder joint", off, p.Turns)
 		}
 	}
 	if result != nil {
@@ -89,7 +93,8 @@ func (c *Check) resistance(coil capture.Coil, result *fit.Result) {
 		if coil.DCR.Celsius != nil {
 			factor = exciter.CopperFactor(*coil.DCR.Celsius, c.Celsius)
 		}
-		c.Measured, c.From = fit.Quantity{Value: coil.DCR.SI * factor, U: coil.DCR.U() * factor, U95: coil.DCR.U95() * factor}, "meter, "+coil.DCR.String()
+		c.Measured, c.From = fit.Quantity{Value: coil.DCR.SI * factor, U: coil.DCR.U() * factor,
+			U95: coil.DCR.U95() * factor}, "meter, "+coil.DCR.String()
 	case result != nil && result.Resistance.Known():
 		c.Measured, c.From = result.Resistance, "fit"
 	}
@@ -112,9 +117,11 @@ func (c *Check) inductance(p Plan, r fit.Result) {
 	c.AirH, c.Factor = air, r.Inductance.Value/air
 	switch l := r.Inductance; {
 	case (l.Value+l.U95)/air < leastFactor:
-		c.suspect("L is %s, only %.2g times that of %d turns without pole pieces and magnets: fewer turns, or many shorted turns", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
+		c.suspect("L is %s, only %.2g times that of %d turns without pole pieces and magnets: fewer turns, or many "+
+			"shorted turns", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
 	case (l.Value-l.U95)/air > mostFactor:
-		c.suspect("L is %s, %.2g times that of %d turns without pole pieces and magnets: more turns than stated, or another core", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
+		c.suspect("L is %s, %.2g times that of %d turns without pole pieces and magnets: more turns than stated, or "+
+			"another core", quantity.Format(l.Value, quantity.Henry, 3), c.Factor, turns)
 	}
 }
 
@@ -128,7 +135,8 @@ func (c *Check) losses(r fit.Result) {
 			continue
 		}
 		part := PartOfRing(r.Inductance.Value, c.Measured.Value, e.Corner.Value)
-		c.suspect("a loss takes %.0f %% of L above %s, more than pole pieces or a baseplate do: if these are shorted turns, they are about %.2g %% of all",
+		c.suspect("a loss takes %.0f %% of L above %s, more than pole pieces or a baseplate do: if these are shorted "+
+			"turns, they are about %.2g %% of all",
 			100*e.Share.Value, quantity.Format(e.Corner.Value, quantity.Hertz, 3), 100*part)
 	}
 }

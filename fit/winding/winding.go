@@ -46,7 +46,8 @@ func PlanOf(coil capture.Coil) (Plan, error) {
 	for _, l := range []struct {
 		key, text string
 		to        *float64
-	}{{"core_length", w.CoreLength, &p.CoreLengthM}, {"core_width", w.CoreWidth, &p.CoreWidthM}, {"height", w.Height, &p.HeightM}} {
+	}{{"core_length", w.CoreLength, &p.CoreLengthM}, {"core_width", w.CoreWidth, &p.CoreWidthM},
+		{"height", w.Height, &p.HeightM}} {
 		if *l.to, err = quantity.ParseMetres(l.text); err != nil {
 			return p, fmt.Errorf("coil.toml: winding.%s: %w", l.key, err)
 		}
@@ -130,7 +131,8 @@ func (p Plan) AirInductance(turns int) (float64, error) {
 	if depth > 2*radius {
 		return 0, errors.New("the winding is deeper than the core leaves room for in a round one")
 	}
-	return exciter.Coil{MeanRadiusM: radius, LengthM: p.HeightM, DepthM: depth, Turns: turns, Wire: p.Wire}.InductanceH()
+	return exciter.Coil{MeanRadiusM: radius, LengthM: p.HeightM, DepthM: depth, Turns: turns,
+		Wire: p.Wire}.InductanceH()
 }
 
 // turnCoupling is the share k² of the inductance that some turns of a winding,
@@ -150,7 +152,8 @@ type Shorted struct {
 // constant (n/N) L/R; they are missing from the resistance.
 func ShortTurns(coil circuit.Coil, part float64) Shorted {
 	c := coil
-	c.Rings = append(append([]circuit.Ring{}, coil.Rings...), circuit.Ring{Share: turnCoupling * (1 - lost(coil)), TimeS: part * coil.InductanceH / coil.ResistanceOhm})
+	c.Rings = append(append([]circuit.Ring{}, coil.Rings...),
+		circuit.Ring{Share: turnCoupling * (1 - lost(coil)), TimeS: part * coil.InductanceH / coil.ResistanceOhm})
 	c.ResistanceOhm *= 1 - part
 	s := Shorted{Part: part, ResonanceHz: math.NaN(), Q: math.NaN()}
 	if hz, q, ok := c.Resonance(circuit.Load{ResistanceOhm: math.Inf(1)}); ok {

@@ -55,7 +55,8 @@ func TestResistanceByHand(t *testing.T) {
 // radii.
 func TestRoundCore(t *testing.T) {
 	p := Plan{Wire: wire(t, "0.1mm"), CoreLengthM: 12e-3, CoreWidthM: 12e-3, HeightM: 8e-3}
-	c, err := exciter.Bobbin{CoreDiameterM: 12e-3, FlangeDiameterM: 40e-3, LengthM: 8e-3}.Wind(p.Wire, 2000, exciter.HandGuided)
+	c, err := exciter.Bobbin{CoreDiameterM: 12e-3, FlangeDiameterM: 40e-3, LengthM: 8e-3}.Wind(p.Wire, 2000,
+		exciter.HandGuided)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -86,7 +87,8 @@ func TestShortedTurnsAgainstMesh(t *testing.T) {
 	}
 	near(t, "part of the turns", PartOfRing(l, r, 1/(2*math.Pi*part*l/r)), part, 1e-12)
 	// More shorted turns take more from Q, and a few hardly anything.
-	coil := circuit.Coil{InductanceH: l, ResistanceOhm: r, CapacitanceF: 110e-12, Rings: []circuit.Ring{{Share: 0.09, TimeS: 26e-6}}}
+	coil := circuit.Coil{InductanceH: l, ResistanceOhm: r, CapacitanceF: 110e-12,
+		Rings: []circuit.Ring{{Share: 0.09, TimeS: 26e-6}}}
 	whole := ShortTurns(coil, 0)
 	_, q, _ := coil.Resonance(circuit.Load{ResistanceOhm: math.Inf(1)})
 	near(t, "Q without any", whole.Q, q, 1e-6)
@@ -133,9 +135,11 @@ func TestCheckCoil(t *testing.T) {
 		t.Run(test.name, func(t *testing.T) {
 			p := p
 			p.Turns = test.turns
-			r := &fit.Result{Inductance: known(test.l, 0.01*test.l), Resistance: unknown, Eddy: []fit.Eddy{{Share: known(test.eddyShare, 0.01), Corner: known(30e3, 300)}}}
+			r := &fit.Result{Inductance: known(test.l, 0.01*test.l), Resistance: unknown,
+				Eddy: []fit.Eddy{{Share: known(test.eddyShare, 0.01), Corner: known(30e3, 300)}}}
 			celsius := 22.0
-			coil := capture.Coil{DCR: &quantity.Resistance{Value: quantity.Value{SI: test.ohm, Half: 0.005 * test.ohm, Basis: quantity.Limit, Unit: quantity.Ohm, Celsius: &celsius}}}
+			coil := capture.Coil{DCR: &quantity.Resistance{Value: quantity.Value{SI: test.ohm, Half: 0.005 * test.ohm,
+				Basis: quantity.Limit, Unit: quantity.Ohm, Celsius: &celsius}}}
 			c, err := CheckCoil(p, coil, r)
 			if err != nil {
 				t.Fatal(err)

@@ -83,7 +83,8 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		coils = append(coils, append(one, Object{{"values", values}}...))
 	}
 	properties := notation.Each(b.Properties, func(p batch.Property) Object { return batchProperty(b, p) })
-	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils}, {"properties", properties}})
+	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils},
+		{"properties", properties}})
 }
 
 func batchProperty(b *batch.Batch, p batch.Property) Object {

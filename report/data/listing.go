@@ -19,7 +19,8 @@ func ListJSON(w io.Writer, list []words.Listed) error {
 		}
 		hz, q, of := l.Resonance()
 		one := Object{{"folder", l.Folder}, {"coil", l.Coil}, {"measured", measured}, {"takes", l.Takes},
-			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz}, {"q", q},
+			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz},
+			{"q", q},
 			{"resonance_of", of}}
 		for _, c := range words.ListColumns[2:] { // what is told of the coil, beside its resonance
 			one = append(one, Object{{c.CSV, c.Of(l)}}...)

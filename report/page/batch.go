@@ -83,7 +83,8 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 // statistics.
 func (p *batchPage) statistics(one batch.Property) {
 	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.Each(cells, notation.Tied)} }
-	p.Spreads = append(p.Spreads, row(append(words.Spreads(one), limitWords(one.Limits, words.UnitOf(one.Property)))...))
+	p.Spreads = append(p.Spreads, row(append(words.Spreads(one),
+		limitWords(one.Limits, words.UnitOf(one.Property)))...))
 	freedom := notation.None
 	if a := one.Anova; a != nil {
 		freedom = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF)

@@ -45,7 +45,8 @@ func TestBatchBands(t *testing.T) {
 		if err := Batch(&b, BatchDocument{Batch: run}); err != nil {
 			t.Fatal(err)
 		}
-		drawn, said := strings.Contains(b.String(), `class="band `), strings.Contains(b.String(), "the shaded bands are U95")
+		drawn, said := strings.Contains(b.String(), `class="band `),
+			strings.Contains(b.String(), "the shaded bands are U95")
 		if drawn != stand || said != stand {
 			t.Errorf("coils that stand out: %v; bands drawn: %v, spoken of: %v", stand, drawn, said)
 		}

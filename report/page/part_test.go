@@ -93,7 +93,8 @@ func TestPartsEscape(t *testing.T) {
 			}
 		}
 	}
-	none, err := CoilParts(CoilDocument{Result: fit.Result{Inductance: fit.Unknown("no takes")}, Coil: capture.Coil{Name: "x"}})
+	none, err := CoilParts(CoilDocument{Result: fit.Result{Inductance: fit.Unknown("no takes")},
+		Coil: capture.Coil{Name: "x"}})
 	if err != nil || none["takes"] != "" || none["warnings"] != "" || none["meter"] != "" || none["account"] != "" {
 		t.Errorf("of nothing there is %s (%v)", fmt.Sprint(none), err)
 	}

@@ -36,7 +36,8 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 	// The winding at the frequencies of meters would double the table: it stands
 	// in the other two.
 	shown := *b
-	shown.Properties = slices.DeleteFunc(slices.Clone(b.Properties), func(p batch.Property) bool { return p.Base != "" })
+	shown.Properties = slices.DeleteFunc(slices.Clone(b.Properties),
+		func(p batch.Property) bool { return p.Base != "" })
 	t.coils(many{words.BatchTable(&shown), last}, func(cell string) string {
 		if strings.TrimSpace(cell) == string(batch.Fail) {
 			return t.paint(sgrRed, cell)

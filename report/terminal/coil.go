@@ -150,7 +150,8 @@ func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.T
 	var names, sn, flags []string
 	for _, take := range takes {
 		names = append(names, notation.Visible(take.Name))
-		sn, flags = append(sn, words.SN(take)), append(flags, cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
+		sn, flags = append(sn, words.SN(take)),
+			append(flags, cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
 	}
 	c.column("take", false, named(names, 24, truncate))
 	if whole {

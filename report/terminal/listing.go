@@ -34,7 +34,8 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 		cells := listCells(list, col)
 		for i, l := range list {
 			_, _, of := l.Resonance()
-			if strings.HasPrefix(of, "take ") && (col.Key == "resonance" || col.Key == "q") && cells[i] != notation.None {
+			if strings.HasPrefix(of, "take ") && (col.Key == "resonance" || col.Key == "q") &&
+				cells[i] != notation.None {
 				cells[i] += "*"
 				starred = true
 			}

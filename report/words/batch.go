@@ -72,7 +72,8 @@ func Statistics(p batch.Property) []string {
 	if p.Anova != nil {
 		repeat, between = p.Anova.RepeatabilitySD, p.Anova.BetweenSD
 	}
-	return []string{strconv.Itoa(p.Known), Centre(p, p.Mean), spread(p, p.SD), Centre(p, p.Median), spread(p, p.RobustSD),
+	return []string{strconv.Itoa(p.Known), Centre(p, p.Mean), spread(p, p.SD), Centre(p, p.Median),
+		spread(p, p.RobustSD),
 		spread(p, repeat), spread(p, between)}
 }
 

@@ -40,7 +40,8 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	default:
 		above := ""
 		if p.PeakDB.Known() {
-			above = fmt.Sprintf(", %s above %s level at low frequencies", notation.Rounded(p.PeakDB, quantity.Decibel), whose)
+			above = fmt.Sprintf(", %s above %s level at low frequencies", notation.Rounded(p.PeakDB, quantity.Decibel),
+				whose)
 		}
 		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s%s; %s.",
 			names, verb, notation.Rounded(p.Peak, quantity.Hertz), above, Peak(p.Peak)))

@@ -45,7 +45,8 @@ func TestBenchAnswersAsNgspiceSays(t *testing.T) {
 		got := response(b, freq) / complex(0, 2*math.Pi*freq*gain)
 		gotMag, gotPhase := 20*math.Log10(cmplx.Abs(got)), cmplx.Phase(got)*180/math.Pi
 		if math.Abs(gotMag-mag) > 0.002 || math.Abs(gotPhase-phase) > 0.005 {
-			t.Errorf("%s at %g Hz: %.4f dB %.3f°, ngspice has %.4f dB %.3f°", row[0], freq, gotMag, gotPhase, mag, phase)
+			t.Errorf("%s at %g Hz: %.4f dB %.3f°, ngspice has %.4f dB %.3f°", row[0], freq, gotMag, gotPhase, mag,
+				phase)
 		}
 	}
 	if checked != 22 {

@@ -87,7 +87,8 @@ func Start(t testing.TB, coil Coil) *Rig {
 		}
 	})
 	if err := r.start(); err != nil {
-		t.Fatalf("the sound system of the test does not start (needs pulseaudio, pulseaudio-utils, libasound2-plugins): %v", err)
+		t.Fatalf("the sound system of the test does not start (needs pulseaudio, pulseaudio-utils, "+
+			"libasound2-plugins): %v", err)
 	}
 	return r
 }
@@ -105,7 +106,8 @@ pcm.default { type asym playback.pcm %[1]s capture.pcm %[2]s }
 		}
 	}
 	sink := func(name string) string {
-		return fmt.Sprintf("module-null-sink sink_name=%s rate=%d channels=2 format=float32le norewinds=1", name, RateHz)
+		return fmt.Sprintf("module-null-sink sink_name=%s rate=%d channels=2 format=float32le norewinds=1", name,
+			RateHz)
 	}
 	r.server = exec.Command("pulseaudio", "-n", "--daemonize=no", "--use-pid-file=no", "--disallow-exit",
 		// It ends by itself some time after the test's own streams did.
@@ -152,7 +154,8 @@ func (r *Rig) awaitSocket() error {
 func (r *Rig) startBridge() error {
 	format := []string{"--raw", "--format=float32le", fmt.Sprintf("--rate=%d", RateHz), "--channels=2"}
 	from := r.pipe("parec", append(format, "--device=excite.monitor", "--latency-msec=20")...)
-	to := r.pipe("pacat", append(format, "--device=coil", fmt.Sprintf("--latency-msec=%d", bridgeLatency.Milliseconds()))...)
+	to := r.pipe("pacat", append(format, "--device=coil",
+		fmt.Sprintf("--latency-msec=%d", bridgeLatency.Milliseconds()))...)
 	source, err := from.StdoutPipe()
 	if err != nil {
 		return err

@@ -99,11 +99,14 @@ func List() []words.Listed {
 	late.Inductance = Quantity(3.1, 0.02)
 	late.BareResonance, late.BareQ = Quantity(9.2e3, 40), Quantity(4.1, 0.05)
 	return []words.Listed{
-		{Known: evaluation.Known{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole, Flags: []string{"hum"}}},
-		{Known: evaluation.Known{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1, Result: &lone,
-			Stale: []string{"coil.toml was edited"}}},
+		{Known: evaluation.Known{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole,
+			Flags: []string{"hum"}}},
+		{Known: evaluation.Known{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1,
+			Result: &lone,
+			Stale:  []string{"coil.toml was edited"}}},
 		{Known: evaluation.Known{Folder: "shop/c", Coil: "=cmd|' /c'!A1", Takes: 0}},
-		{Known: evaluation.Known{Folder: "shop/d", Coil: "Middle", Measured: Day.Add(-24 * time.Hour), Takes: 3, Result: &late}},
+		{Known: evaluation.Known{Folder: "shop/d", Coil: "Middle", Measured: Day.Add(-24 * time.Hour), Takes: 3,
+			Result: &late}},
 		{Known: evaluation.Known{Folder: "shop/e", Coil: "new", Measured: Day, Takes: 2}},
 	}
 }

@@ -61,7 +61,8 @@ that.`,
 			if err != nil {
 				return err
 			}
-			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: programName()}
+			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(),
+				Program: programName()}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Batch(w, document) },
 				json:  func(w io.Writer) error { return data.BatchJSON(w, result) },

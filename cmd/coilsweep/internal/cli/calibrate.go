@@ -46,5 +46,6 @@ without a device.`,
 			return nil
 		},
 	}, options.Options, output(
-		on("again", "work the response out again from the recording that was kept", &again), c.jsonOption("what was found")))
+		on("again", "work the response out again from the recording that was kept", &again),
+		c.jsonOption("what was found")))
 }

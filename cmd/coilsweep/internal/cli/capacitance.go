@@ -22,11 +22,15 @@ func newCapacitance(c *console) *cobra.Command {
 	var plot string
 	const group = "Known capacitances"
 	known := workbench.Options{
-		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding), Help: "capacitance of the winding, known from elsewhere"},
-		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead), Help: "capacitance of the coil's own lead"},
-		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable used for the takes"},
+		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding),
+			Help: "capacitance of the winding, known from elsewhere"},
+		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead),
+			Help: "capacitance of the coil's own lead"},
+		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable),
+			Help: "capacitance of the cable used for the takes"},
 		{Name: "input", Group: group, Value: workbench.Capacitance(&stated.Input), Help: "capacitance of the input"},
-		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths), Help: "length of the cable in m, or TAKE=METRES for each take"},
+		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths),
+			Help: "length of the cable in m, or TAKE=METRES for each take"},
 	}
 	return c.command(&cobra.Command{
 		Use:   "capacitance DIR",
@@ -54,7 +58,8 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 				return &workbench.UsageError{Err: err}
 			}
 			if plot != "" {
-				if err := atomicfile.Fill(plot, func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
+				if err := atomicfile.Fill(plot,
+					func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 			}

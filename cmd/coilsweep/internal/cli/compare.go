@@ -43,7 +43,8 @@ Results that are up to date are used as they are. The others, and all of them fo
 				return err
 			}
 			if len(args) > mostCompared && shown.out != "" {
-				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more", mostCompared, len(args))
+				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
+					mostCompared, len(args))
 			}
 			if err := options.Check(args); err != nil {
 				return err
@@ -56,7 +57,8 @@ Results that are up to date are used as they are. The others, and all of them fo
 			if err != nil {
 				return err
 			}
-			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: programName()}
+			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(),
+				Program: programName()}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },
 				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
@@ -141,7 +143,8 @@ func (c *console) coil(ctx context.Context, dir string, curves bool) (*evaluatio
 
 // measured are the coils in dirs. unfit tells of takes that were left out, and,
 // where some may fail, of coils that have no result.
-func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFail bool) (coils []evaluation.Measured, unfit, err error) {
+func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFail bool) (coils []evaluation.Measured,
+	unfit, err error) {
 	bar := newCounter(c.err, "coils", len(dirs))
 	defer bar.clear()
 	var left []string

@@ -78,7 +78,8 @@ func inFolder(dir string, err error) error {
 	case errors.Is(err, workbench.ErrNoBench), errors.Is(err, benchfile.ErrNone):
 		return fmt.Errorf("%w: make one with 'coilsweep bench %s --new'", err, shellWord(dir))
 	case errors.Is(err, workbench.ErrNoCalibration):
-		return fmt.Errorf("%w: put a cable from output to input and run 'coilsweep calibrate %s' first, or record the output with --reference loopback", err, shellWord(dir))
+		return fmt.Errorf("%w: put a cable from output to input and run 'coilsweep calibrate %s' first, or record "+
+			"the output with --reference loopback", err, shellWord(dir))
 	}
 	return err
 }

@@ -25,7 +25,8 @@ func TestInterruptionIsOneLine(t *testing.T) {
 	for _, args := range [][]string{
 		{"new", dir},
 		{"measure", dir, "--take", "bare", "--bench", "virtual", "--duration", "0.35s", "--repeats", "1"},
-		{"measure", dir, "--take", "c470", "--added-c", "470p", "--bench", "virtual", "--duration", "0.35s", "--repeats", "1"},
+		{"measure", dir, "--take", "c470", "--added-c", "470p", "--bench", "virtual", "--duration", "0.35s",
+			"--repeats", "1"},
 	} {
 		if status, said := do(t.Context(), args...); status != exitDone {
 			t.Fatalf("%v: status %d: %s", args, status, said)
@@ -35,13 +36,15 @@ func TestInterruptionIsOneLine(t *testing.T) {
 	end()
 	recording := filepath.Join(dir, "takes", "bare", "capture.wav")
 	stimulus := filepath.Join(t.TempDir(), "sweep.wav")
-	if status, said := do(t.Context(), "stimulus", stimulus, "--duration", "0.35s", "--repeats", "1"); status != exitDone {
+	if status, said := do(t.Context(), "stimulus", stimulus, "--duration", "0.35s", "--repeats",
+		"1"); status != exitDone {
 		t.Fatal(said)
 	}
 	for _, args := range [][]string{
 		{"fit", dir}, {"report", dir}, {"crosscheck", dir}, {"predict", dir},
 		{"plot", dir, "--out", filepath.Join(dir, "x.svg")},
-		{"import", dir, "--take", "x", "--stimulus", strings.TrimSuffix(stimulus, ".wav") + ".toml", "--recording", recording},
+		{"import", dir, "--take", "x", "--stimulus", strings.TrimSuffix(stimulus, ".wav") + ".toml", "--recording",
+			recording},
 	} {
 		status, said := do(ended, args...)
 		if want := "coilsweep: interrupted; nothing was written\n"; status != exitFail || said != want {
@@ -62,7 +65,8 @@ func TestPartialRecordingSpeaksForItself(t *testing.T) {
 		t.Error(got)
 	}
 	err.HasSweep, err.Folder, err.Take, err.Redo = true, "my bridge", "bare", true
-	want := "use it with 'coilsweep import 'my bridge' --take bare --redo --stimulus bridge/takes/bare.partial/stimulus.toml"
+	want := "use it with 'coilsweep import 'my bridge' --take bare --redo --stimulus " +
+		"bridge/takes/bare.partial/stimulus.toml"
 	if got := complaint(err); !strings.Contains(got, want) {
 		t.Errorf("%q lacks %q", got, want)
 	}

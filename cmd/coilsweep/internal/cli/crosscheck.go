@@ -46,11 +46,13 @@ use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 				return err
 			}
 			if len(e.Result.Meter) == 0 {
-				return fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows", filepath.Join(args[0], "coil.toml"))
+				return fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows",
+					filepath.Join(args[0], "coil.toml"))
 			}
-			return c.showRecord(data.Object{{"coil", e.Result.Coil}, {"meter", e.Result.Meter}}, func(w io.Writer) error {
-				return terminal.Crosscheck(w, *e.Result, tableOptions(w))
-			}, e.Unfitness())
+			return c.showRecord(data.Object{{"coil", e.Result.Coil}, {"meter", e.Result.Meter}},
+				func(w io.Writer) error {
+					return terminal.Crosscheck(w, *e.Result, tableOptions(w))
+				}, e.Unfitness())
 		},
 	}, options.Options, output(c.jsonOption("the readings")))
 }

@@ -84,12 +84,16 @@ func (x *exciterFlags) options() workbench.Options {
 	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.bobbin.CoreDiameterM))
 	add(hand, "flange", "diameter of its flanges", smallMetres(&x.bobbin.FlangeDiameterM))
 	add(hand, "length", "length between the flanges", smallMetres(&x.bobbin.LengthM))
-	add(hand, "bobbin", `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`, workbench.TextList(&x.bobbins))
-	add(hand, "wire", `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`, workbench.TextList(&x.wires))
-	add(hand, "resistor", "resistor at hand for the drive (may be repeated; default: any of the E12 series)", workbench.TextList(&x.resistors))
+	add(hand, "bobbin", `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`,
+		workbench.TextList(&x.bobbins))
+	add(hand, "wire", `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`,
+		workbench.TextList(&x.wires))
+	add(hand, "resistor", "resistor at hand for the drive (may be repeated; default: any of the E12 series)",
+		workbench.TextList(&x.resistors))
 	add(hand, "turns", "turns (default: those that give most signal)", workbench.Whole(&x.turns))
 	options[len(options)-1].Default = "-"
-	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number((*float64)(&x.packing)))
+	add(hand, "packing", "turns times wire diameter squared, over the winding window",
+		workbench.Number((*float64)(&x.packing)))
 	add(hand, "celsius", "temperature of the winding in °C", workbench.Number(&x.celsius))
 	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.source.Volt))
 	add(drive, "source-r", "resistance of the source", workbench.Ohms(&x.source.Ohm))
@@ -118,8 +122,10 @@ func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	if err != nil {
 		return terminal.ExciterSheet{}, err
 	}
-	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
-		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: several are compared, each with its best number of turns")
+	if cmd.Flags().Changed("turns") &&
+		(len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
+		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: " +
+			"several are compared, each with its best number of turns")
 	}
 	if x.coil.Turns < 1 {
 		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coil.Turns)
@@ -156,7 +162,8 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 	if len(x.bobbins) == 0 {
 		for _, name := range []string{"core", "flange", "length"} {
 			if !given(name) {
-				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --%s is missing", name)
+				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and "+
+					"--wire: --%s is missing", name)
 			}
 		}
 		d.Bobbins = []exciter.Bobbin{x.bobbin}
@@ -164,7 +171,8 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 		return d, usagef("--bobbin stands in place of --core, --flange and --length")
 	}
 	if len(x.wires) == 0 {
-		return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --wire is missing")
+		return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --wire " +
+			"is missing")
 	}
 	for _, text := range x.bobbins {
 		b, err := parseBobbin(text)
@@ -194,7 +202,9 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 func parseBobbin(text string) (exciter.Bobbin, error) {
 	parts := strings.FieldsFunc(text, func(r rune) bool { return r == 'x' || r == '×' || r == ',' })
 	if len(parts) != 3 {
-		return exciter.Bobbin{}, fmt.Errorf(`%q is not a bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`, text)
+		return exciter.Bobbin{}, fmt.Errorf(
+			`%q is not a bobbin: give the diameters of core and flange, and the length, as in "10mm x 25mm x 8mm"`,
+			text)
 	}
 	var m [3]float64
 	for i, part := range parts {

@@ -46,7 +46,8 @@ fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
 				return err
 			}
 			archive := data.ArchiveOf(e, audio, programName())
-			if err := atomicfile.Fill(path, func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
+			if err := atomicfile.Fill(path,
+				func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
 				return err
 			}
 			fmt.Fprintln(c.out, path)

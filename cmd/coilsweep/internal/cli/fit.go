@@ -167,11 +167,13 @@ func fitAllOutcome(coils []evaluation.Refreshed) (string, error) {
 	summary := fmt.Sprintf("%d coils: %s", len(coils), strings.Join(parts, ", "))
 	switch {
 	case count[evaluation.NotReached] > 0:
-		return summary, fmt.Errorf("interrupted: %d of %d coils were not reached; run it again to go on", count[evaluation.NotReached], len(coils))
+		return summary, fmt.Errorf("interrupted: %d of %d coils were not reached; run it again to go on",
+			count[evaluation.NotReached], len(coils))
 	case count[evaluation.Failed] > 0:
 		return summary, fmt.Errorf("%d of %d coils could not be fitted", count[evaluation.Failed], len(coils))
 	case count[evaluation.NotUsable] > 0:
-		return summary, &capture.UnfitError{What: fmt.Sprintf("%d of %d coils have takes that are not usable", count[evaluation.NotUsable], len(coils))}
+		return summary, &capture.UnfitError{What: fmt.Sprintf("%d of %d coils have takes that are not usable",
+			count[evaluation.NotUsable], len(coils))}
 	}
 	return summary, nil
 }

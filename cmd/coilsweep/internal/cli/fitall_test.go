@@ -50,7 +50,9 @@ func TestFitAllInterrupted(t *testing.T) {
 	defer stop()
 	err := &stopAt{text: "coils: 2 of 6", stop: stop}
 	args := []string{"fit", "--all", filepath.Join(root, "coils"), "--model", "loss-free"}
-	if status := Run(ctx, args, nil, io.Discard, err); status != exitFail || !strings.Contains(err.said.String(), "interrupted: ") || !strings.Contains(err.said.String(), "run it again to go on") {
+	if status := Run(ctx, args, nil, io.Discard, err); status != exitFail ||
+		!strings.Contains(err.said.String(), "interrupted: ") ||
+		!strings.Contains(err.said.String(), "run it again to go on") {
 		t.Fatalf("status %d\n%s", status, err.said.String())
 	}
 	written := 0

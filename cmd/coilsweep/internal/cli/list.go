@@ -25,8 +25,10 @@ func newList(c *console) *cobra.Command {
 	const groupWhich = "Which coils"
 	which := workbench.Options{
 		text("match", "only coils whose name or folder contains this", &pick.match),
-		{Name: "flag", Value: workbench.TextList(&pick.flags), Help: "only coils with a take that carries this flag (may be repeated)"},
-		{Name: "since", Value: workbench.Day(&pick.since), Help: "only coils measured on this day or later, 2026-01-31"},
+		{Name: "flag", Value: workbench.TextList(&pick.flags),
+			Help: "only coils with a take that carries this flag (may be repeated)"},
+		{Name: "since", Value: workbench.Day(&pick.since),
+			Help: "only coils measured on this day or later, 2026-01-31"},
 		{Name: "until", Value: workbench.Day(&pick.until), Help: "only coils measured on this day or earlier"},
 		on("stale", "only coils whose result is missing or out of date", &pick.stale),
 	}

@@ -24,7 +24,8 @@ func BenchmarkList10000(b *testing.B) {
 	must("new", model)
 	names := []string{"bare", "C220p", "C470p", "C1n"}
 	for _, name := range names {
-		must("measure", model, "--take", name, "--bench", "virtual", "--duration", "0.35s", "--repeats", "1", "--added-c", "470p 1%")
+		must("measure", model, "--take", name, "--bench", "virtual", "--duration", "0.35s", "--repeats", "1",
+			"--added-c", "470p 1%")
 	}
 	must("fit", model)
 	read := func(path string) []byte {
@@ -48,13 +49,15 @@ func BenchmarkList10000(b *testing.B) {
 		write(filepath.Join(dir, "coil.toml"), read(filepath.Join(model, "coil.toml")))
 		write(filepath.Join(dir, "result.json"), read(filepath.Join(model, "result.json")))
 		for _, name := range names {
-			write(filepath.Join(dir, "takes", name, "take.toml"), read(filepath.Join(model, "takes", name, "take.toml")))
+			write(filepath.Join(dir, "takes", name, "take.toml"),
+				read(filepath.Join(model, "takes", name, "take.toml")))
 		}
 	}
 	b.ResetTimer()
 	for b.Loop() {
 		var out bytes.Buffer
-		if status := Run(b.Context(), []string{"list", shop, "--sort", "resonance"}, nil, &out, io.Discard); status != exitDone {
+		if status := Run(b.Context(), []string{"list", shop, "--sort", "resonance"}, nil, &out,
+			io.Discard); status != exitDone {
 			b.Fatal(status)
 		}
 		if n := bytes.Count(out.Bytes(), []byte(" up to date ")); n != 2500 {

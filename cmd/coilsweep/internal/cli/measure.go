@@ -55,7 +55,8 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			}
 			var extras workbench.Extras
 			take, err := onBench(cmd.Context(), c, plan.Source,
-				func(ctx context.Context, recorder record.Recorder, hears workbench.Ears) (take capture.Take, err error) {
+				func(ctx context.Context, recorder record.Recorder, hears workbench.Ears) (take capture.Take,
+					err error) {
 					take, extras, err = plan.Run(ctx, recorder, hears, nil)
 					return take, err
 				})
@@ -107,7 +108,8 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 		}
 	}
 	if err == nil && take.Unfit() != nil {
-		return fmt.Errorf("take %s is kept but not usable: %w", take.Name, &capture.UnfitError{What: capture.FlagNames(take.Unfit())})
+		return fmt.Errorf("take %s is kept but not usable: %w", take.Name,
+			&capture.UnfitError{What: capture.FlagNames(take.Unfit())})
 	}
 	return err
 }
@@ -115,7 +117,8 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 // printExtras prints what was asked for besides a take.
 func printExtras(c *console, take string, e workbench.Extras) error {
 	if u := e.Until; u != nil && u.Percent != nil {
-		if _, err := fmt.Fprintf(c.out, "take %s: U95 of the resonance %.2g %% after %d sweeps\n", take, *u.Percent, u.Sweeps); err != nil {
+		if _, err := fmt.Fprintf(c.out, "take %s: U95 of the resonance %.2g %% after %d sweeps\n", take, *u.Percent,
+			u.Sweeps); err != nil {
 			return err
 		}
 	}
@@ -127,8 +130,10 @@ func printExtras(c *console, take string, e workbench.Extras) error {
 	if !l.Linear {
 		verdict = "not linear"
 	}
-	_, err := fmt.Fprintf(c.out, "take %s: %s between %s and %s dBFS: the responses differ by at most %.3f ± %.3f dB, near %.0f Hz\n",
-		take, verdict, workbench.Signed(l.LevelsDBFS[1]), workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
+	_, err := fmt.Fprintf(c.out, "take %s: %s between %s and %s dBFS: the responses differ by at most %.3f ± %.3f "+
+		"dB, near %.0f Hz\n",
+		take, verdict, workbench.Signed(l.LevelsDBFS[1]), workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB),
+		quantity.Coverage95*l.UDB, l.AtHz)
 	return err
 }
 

@@ -73,7 +73,8 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 	}, output(
 		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out),
 		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
-		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only), Help: "show this take only (may be repeated)"},
+		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only),
+			Help: "show this take only (may be repeated)"},
 	), p.size.options(), p.fit.Options, p.guitar.Options)
 }
 
@@ -83,7 +84,8 @@ func pictureNames() []string {
 
 // prepare gives what draws the figure, and the error of an evaluation without
 // some takes.
-func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit, err error) {
+func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit,
+	err error) {
 	what := figure.Kind(p.what)
 	if !slices.Contains(figure.Kinds(), what) {
 		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
@@ -213,7 +215,8 @@ func paperMM(flag, text string) (float64, error) {
 		return 0, &workbench.OptionError{Option: flag, Err: err}
 	}
 	if !(m >= leastFigureM && m <= mostFigureM) {
-		return 0, usagef("--%s %s: want %.0f mm to %.0f mm, with the unit", flag, text, leastFigureM*1e3, mostFigureM*1e3)
+		return 0, usagef("--%s %s: want %.0f mm to %.0f mm, with the unit", flag, text, leastFigureM*1e3,
+			mostFigureM*1e3)
 	}
 	return m * 1e3, nil
 }

@@ -52,11 +52,13 @@ a file as in 'coilsweep predict --help'.`,
 				return err
 			}
 			if inGuitar != nil {
-				if document.Harness, err = inGuitar.Predict([]harness.Coil{{Name: e.Folder.Coil.Name, Fitted: e.Fitted()}}); err != nil {
+				if document.Harness, err = inGuitar.Predict([]harness.Coil{{Name: e.Folder.Coil.Name,
+					Fitted: e.Fitted()}}); err != nil {
 					return err
 				}
 			}
-			if err := e.Write(evaluation.ReportFile, func(w io.Writer) error { return page.Coil(w, document) }); err != nil {
+			if err := e.Write(evaluation.ReportFile,
+				func(w io.Writer) error { return page.Coil(w, document) }); err != nil {
 				return err
 			}
 			fmt.Fprintln(c.out, filepath.Join(e.Folder.Dir, evaluation.ReportFile))

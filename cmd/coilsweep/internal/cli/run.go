@@ -275,6 +275,7 @@ func (c *console) tell(e *evaluation.Evaluation) {
 	}
 	if e.AsLast != nil {
 		said := notation.Each(workbench.Said(*e.AsLast), forCommands)
-		c.warn("%s is analysed with the options of its last fit, %s; fit it again to change them", e.Folder.Dir, strings.Join(said, " "))
+		c.warn("%s is analysed with the options of its last fit, %s; fit it again to change them", e.Folder.Dir,
+			strings.Join(said, " "))
 	}
 }

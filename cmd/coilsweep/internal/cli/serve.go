@@ -52,7 +52,8 @@ the address and its key can play sounds and write into ROOT.`,
 				return err
 			}
 			if !onlyHere(o.Listen) {
-				c.warn("other machines can open the page: the connection is not encrypted, and anyone with the address and its key can play sounds and write into %s", o.Root)
+				c.warn("other machines can open the page: the connection is not encrypted, and anyone with the "+
+					"address and its key can play sounds and write into %s", o.Root)
 			}
 			fmt.Fprintln(c.out, server.URL())
 			for _, url := range server.OtherURLs() {
@@ -63,10 +64,13 @@ the address and its key can play sounds and write into ROOT.`,
 		},
 	}, workbench.Options{
 		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
-		{Name: "host", Value: workbench.TextList(&o.Hosts), Help: "a further name that the page may be opened by (may be repeated)"},
-		{Name: "bench", Value: workbench.Choice(&o.Bench, workbench.SoundCard, workbench.Virtual), Help: "what plays and records at first: soundcard, or virtual for the simulated bench"},
+		{Name: "host", Value: workbench.TextList(&o.Hosts),
+			Help: "a further name that the page may be opened by (may be repeated)"},
+		{Name: "bench", Value: workbench.Choice(&o.Bench, workbench.SoundCard, workbench.Virtual),
+			Help: "what plays and records at first: soundcard, or virtual for the simulated bench"},
 		text("virtual-file", "description of the simulated bench (default: an invented one)", &o.VirtualFile),
-		{Name: "seed", Value: workbench.Counting(&o.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
+		{Name: "seed", Value: workbench.Counting(&o.Seed),
+			Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	})
 }
 

@@ -50,9 +50,11 @@ shows it, with the same load.`,
 			}
 			if c.asJSON {
 				return c.json(data.Object{{"file", path}, {"description", description}, {"rate_hz", s.RateHz},
-					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS}, {"sha256", s.SHA256}})
+					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS},
+					{"sha256", s.SHA256}})
 			}
-			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
+			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its "+
+				"description, for 'coilsweep import'\n",
 				path, s.Repeats, s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(), s.RateHz, description)
 			return err
 		},

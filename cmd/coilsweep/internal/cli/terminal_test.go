@@ -12,7 +12,8 @@ func TestUnicodeLocale(t *testing.T) {
 		all, ctype, lang string
 		want             bool
 	}{
-		{"", "", "", false}, {"", "", "de_DE.UTF-8", true}, {"", "", "en_US.utf8", true}, {"C", "", "de_DE.UTF-8", false},
+		{"", "", "", false}, {"", "", "de_DE.UTF-8", true}, {"", "", "en_US.utf8", true},
+		{"C", "", "de_DE.UTF-8", false},
 		{"", "C.UTF-8", "C", true}, {"POSIX", "C.UTF-8", "C.UTF-8", false}, {"", "de_DE.ISO-8859-1", "C.UTF-8", false},
 	} {
 		got := unicodeLocale(func(name string) string {

@@ -239,7 +239,8 @@ func (b *benchView) findGaps(bench benchfile.Bench) {
 	add(bench.Fixture.Resistance == nil, "the fixture's resistance", "the input's resistance damps the coil",
 		"Measure the fixture with a known resistor, or type it")
 	k := bench.Reference.Kind
-	add((k == "" || k == "none") && b.Calibration == nil, "the sound card's own response", "its edges are in every take",
+	add((k == "" || k == "none") && b.Calibration == nil, "the sound card's own response",
+		"its edges are in every take",
 		"Measure the sound card with a loop-back cable, or record a reference on the second channel")
 }
 

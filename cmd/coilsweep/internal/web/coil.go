@@ -133,7 +133,8 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 		}
 		missing := []gap{{"a coil.toml that can be read", err.Error(), "Correct it in its text"}}
 		a := &coilAnswer{Name: notation.Visible(coil), SHA256: sum, Text: string(content), Values: map[string]string{}}
-		a.HTML = places{"coil-missing": fragment("gaps", missing), "take-list": fragment("none", "The coil cannot be read.")}
+		a.HTML = places{"coil-missing": fragment("gaps", missing),
+			"take-list": fragment("none", "The coil cannot be read.")}
 		return a, nil
 	}
 	content, sum, err := v.folder.CoilText()
@@ -154,8 +155,9 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	}
 	used := w.parts.below(r.Context(), w.Root)
 	a := &coilAnswer{
-		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content), Values: coilValues(v.folder.Coil),
-		Load: v.propose(used["added_c"]), HTML: places{
+		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content),
+		Values: coilValues(v.folder.Coil),
+		Load:   v.propose(used["added_c"]), HTML: places{
 			"coil-folder": text(notation.Visible(coil)), "coil-missing": fragment("gaps", v.Missing),
 			"meter-readings": fragment("readings", readings(v.folder.Coil.Meter)),
 			"take-list":      fragment("takes", v.Takes), "t-after": fragment("after", v.Takes),

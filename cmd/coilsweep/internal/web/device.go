@@ -28,8 +28,9 @@ func (w *workshop) getDevices(r *http.Request) (any, error) {
 		return fragment("devices", deviceChoices(devices, chosen.Settings[setting], channels))
 	}
 	return shows{places{
-		"b-input":       list("input", func(d soundcard.Device) (int, bool) { return d.InputChannels, d.DefaultInput }),
-		"b-output":      list("output", func(d soundcard.Device) (int, bool) { return d.OutputChannels, d.DefaultOutput }),
+		"b-input": list("input", func(d soundcard.Device) (int, bool) { return d.InputChannels, d.DefaultInput }),
+		"b-output": list("output",
+			func(d soundcard.Device) (int, bool) { return d.OutputChannels, d.DefaultOutput }),
 		"devices-error": fragment("alarm", none),
 	}}, nil
 }

@@ -94,9 +94,10 @@ func (w *workshop) coilLinks(coil string, folder *capture.Folder) (files []linke
 	if len(held.Takes) > 0 {
 		archive := linked{What: "Archive", Name: base + ".zip",
 			About: "everything for a publication, as ZIP, with README and checksums"}
-		archive.Link = w.server.Link("archive "+coil, archive.Name, func(rw http.ResponseWriter, r *http.Request) error {
-			return w.sendArchive(rw, r, folder.Dir)
-		})
+		archive.Link = w.server.Link("archive "+coil, archive.Name,
+			func(rw http.ResponseWriter, r *http.Request) error {
+				return w.sendArchive(rw, r, folder.Dir)
+			})
 		files = append(files, archive)
 	}
 	for _, t := range held.Takes {

@@ -307,14 +307,15 @@ func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 		return nil, err
 	}
 	job := jobInfo{Kind: "check", Coil: in.Coil}
-	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
-		judgement, err := plan.Run(ctx, rec, hears)
-		var unfit *capture.UnfitError
-		if err != nil && !errors.As(err, &unfit) {
-			return trial{}, err
-		}
-		return checkTrial(judgement), err
-	})
+	return w.try(job, &plan.Source,
+		func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+			judgement, err := plan.Run(ctx, rec, hears)
+			var unfit *capture.UnfitError
+			if err != nil && !errors.As(err, &unfit) {
+				return trial{}, err
+			}
+			return checkTrial(judgement), err
+		})
 }
 
 // checkTrial is what a check found, for the page.
@@ -340,13 +341,14 @@ func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, erro
 		return nil, err
 	}
 	job := jobInfo{Kind: "calibrate", Coil: in.Coil}
-	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
-		found, err := plan.Run(ctx, rec, hears)
-		if err != nil {
-			return trial{}, err
-		}
-		return trial{Sentences: []string{found.Line()}}, nil
-	})
+	return w.try(job, &plan.Source,
+		func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+			found, err := plan.Run(ctx, rec, hears)
+			if err != nil {
+				return trial{}, err
+			}
+			return trial{Sentences: []string{found.Line()}}, nil
+		})
 }
 
 func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
@@ -360,11 +362,12 @@ func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
 		return nil, err
 	}
 	job := jobInfo{Kind: "fixture", Coil: in.Coil}
-	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
-		found, err := plan.Run(ctx, rec, hears)
-		if err != nil && !found.Measured() {
-			return trial{}, err
-		}
-		return trial{Sentences: []string{found.Line()}, Advice: found.Warnings}, err
-	})
+	return w.try(job, &plan.Source,
+		func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+			found, err := plan.Run(ctx, rec, hears)
+			if err != nil && !found.Measured() {
+				return trial{}, err
+			}
+			return trial{Sentences: []string{found.Line()}, Advice: found.Warnings}, err
+		})
 }

@@ -128,7 +128,8 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	return w.many(manyView{Title: "Comparison", Parts: partOf(parts, "compared", "differences"), LeftOut: said}, figures,
+	return w.many(manyView{Title: "Comparison", Parts: partOf(parts, "compared", "differences"), LeftOut: said},
+		figures,
 		func(out io.Writer) error { return page.Comparison(out, document) })
 }
 
@@ -192,7 +193,8 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	given := map[string]string{"reference": in.Reference, "tolerance": in.Tolerance, "guard": in.Guard, "chart": in.Chart}
+	given := map[string]string{"reference": in.Reference, "tolerance": in.Tolerance, "guard": in.Guard,
+		"chart": in.Chart}
 	if in.ByFolder {
 		given["by-folder"] = "true"
 	}

@@ -107,7 +107,8 @@ func (s standing) steps() map[string]stepWord {
 	}
 	out := map[string]stepWord{
 		"bench": lacks(len(s.bench.Missing)), "coil": {"choose one", markOpen}, "takes": {"needs a coil", markWait},
-		"result": {"none yet", markWait}, "guitar": {"needs a result", markWait}, "report": {"needs a result", markWait},
+		"result": {"none yet", markWait}, "guitar": {"needs a result", markWait},
+		"report": {"needs a result", markWait},
 	}
 	if s.engine.Phase == device.Lost {
 		out["bench"] = stepWord{"device lost", markAlarm}
@@ -182,12 +183,15 @@ func (s standing) next() nextView {
 		}
 		return nextView{Kind: "work", Text: notation.UpperFirst(job) + ". Leave coil, exciter and gain alone."}
 	case s.bench.File == nil && !s.bench.Simulated:
-		return nextView{Text: "Say what plays and records: choose your sound card, or learn the work on the simulated bench.",
+		return nextView{Text: "Say what plays and records: choose your sound card, or learn the work on the " +
+			"simulated bench.",
 			Do: to("bench", "Set up the bench")}
 	case s.bench.Wrong != "":
-		return nextView{Kind: "alarm", Text: "bench.toml cannot be read: correct it in its text.", Do: to("bench", "Bench")}
+		return nextView{Kind: "alarm", Text: "bench.toml cannot be read: correct it in its text.",
+			Do: to("bench", "Bench")}
 	case s.bench.Simulated && s.bench.File == nil:
-		return nextView{Text: "Take over what is known of the simulated bench: its cable, its input, its second channel.",
+		return nextView{Text: "Take over what is known of the simulated bench: its cable, its input, its second " +
+			"channel.",
 			Do: action{Do: "bench", Label: "Take it over", Options: s.bench.TakeOver}.button()}
 	case s.coil == nil && s.coils > 0:
 		return nextView{Text: "Choose a coil above, or start a folder for a new one.", Do: newCoil}
@@ -210,7 +214,8 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 	case s.coil.State == resultWorking:
 		return nextView{Kind: "work", Text: "The fit is being worked out.", Do: to("result", "Result")}
 	case s.coil.State == resultFailed:
-		return nextView{Kind: "alarm", Text: "The fit failed: " + cmp.Or(s.why, "see the result"), Do: to("result", "Result")}
+		return nextView{Kind: "alarm", Text: "The fit failed: " + cmp.Or(s.why, "see the result"),
+			Do: to("result", "Result")}
 	}
 	report := to("report", "Report")
 	proposals := s.coil.proposals()
@@ -225,7 +230,8 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 	switch {
 	case len(s.coil.Missing) > 0:
 		gap := s.coil.Missing[0]
-		return nextView{Text: fmt.Sprintf("Still missing: %s. %s", gap.What, gap.How), Do: to("coil", "Coil"), Also: also}
+		return nextView{Text: fmt.Sprintf("Still missing: %s. %s", gap.What, gap.How), Do: to("coil", "Coil"),
+			Also: also}
 	case s.coil.State == resultStale:
 		return nextView{Text: "The numbers are out of date: " + strings.Join(s.coil.Stale, "; "),
 			Do: action{Do: "fit", Label: "Fit again"}.button()}

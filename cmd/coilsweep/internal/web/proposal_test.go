@@ -23,7 +23,8 @@ func TestProposeTake(t *testing.T) {
 	for _, tt := range []struct{ option, value, want string }{
 		{"", "", "bare-3"},
 		{"added-c", "470p 1%", "c470"}, {"added-c", "220p", "c220-2"}, {"added-c", "2.2n 5%", "c2n2"},
-		{"added-c", "2n2", "c2n2"}, {"added-c", "1nF", "c1n"}, {"added-c", "0.47n", "c470"}, {"added-c", "4.7p", "c4p7"},
+		{"added-c", "2n2", "c2n2"}, {"added-c", "1nF", "c1n"}, {"added-c", "0.47n", "c470"},
+		{"added-c", "4.7p", "c4p7"},
 		{"added-c", "1u", "c1u"},
 		{"added-c", "many", ""},
 		{"added-r", "100k 1%", "r100k"}, {"added-r", "4.7 M", "r4M7"}, {"added-r", "1M5", "r1M5"},
@@ -83,7 +84,8 @@ func TestNext(t *testing.T) {
 		{standing{bench: benchView{Simulated: true}}, "", "Take over what", "bench", "needs a coil", "needs a result"},
 		{standing{bench: bench}, "", "a name is enough", "new-coil", "needs a coil", "needs a result"},
 		{of(resultNone, nil), "", "first take", "prepare", "none yet", "needs a result"},
-		{of(resultNone, nil, bare, bad), "", "not usable. clipped: lower", "prepare", "1 of 2 usable", "needs a result"},
+		{of(resultNone, nil, bare, bad), "", "not usable. clipped: lower", "prepare", "1 of 2 usable",
+			"needs a result"},
 		{stale, "", "out of date: coil.toml was edited", "fit", "1 take", "needs L and C"},
 		{of(resultFresh, known, bare), "", "Sharper still: more", "go", "1 take", "ready"},
 		{failed, "alarm", "The fit failed: no pole", "go", "1 take", "needs a result"},
@@ -104,13 +106,16 @@ func TestNext(t *testing.T) {
 // Fragments take all that somebody wrote for text.
 func TestFragmentsEscape(t *testing.T) {
 	const harm = `<img src=x onerror=alert(1)>"'` + "\u202e"
-	v := takeView{Name: harm, AddedC: harm, Advice: []string{harm}, Flags: []flagView{{harm, harm}}, Facts: []string{harm}}
+	v := takeView{Name: harm, AddedC: harm, Advice: []string{harm}, Flags: []flagView{{harm, harm}},
+		Facts: []string{harm}}
 	for name, view := range map[string]any{
-		"takes": []takeView{v}, "used": []string{harm}, "after": []takeView{v}, "notes": []note{{Text: harm, Grade: "error"}},
+		"takes": []takeView{v}, "used": []string{harm}, "after": []takeView{v},
+		"notes":        []note{{Text: harm, Grade: "error"}},
 		"partials":     []partialView{{Name: harm, Take: harm, Text: harm}},
 		"coil options": []coilLine{{Coil: harm, Label: harm}},
-		"next":         nextView{Text: harm, Do: &action{Do: "x", Options: map[string]string{"added-c": harm}, Redo: harm}},
-		"files":        []linked{{Name: harm, Take: harm, Link: "/file/x/y"}}, "gaps": []gap{{harm, harm, harm}},
+		"next": nextView{Text: harm,
+			Do: &action{Do: "x", Options: map[string]string{"added-c": harm}, Redo: harm}},
+		"files": []linked{{Name: harm, Take: harm, Link: "/file/x/y"}}, "gaps": []gap{{harm, harm, harm}},
 		"trial": trial{State: "failed", Error: harm, Sentences: []string{harm}, Advice: []string{harm}, Level: harm},
 	} {
 		if got := string(fragment(name, view)); strings.Contains(got, "<img") || strings.Contains(got, `"'`) {

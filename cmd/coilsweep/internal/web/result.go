@@ -292,8 +292,8 @@ func (v *coilView) sayState(why string) (state, empty, guitar template.HTML) {
 	if v.Result == nil {
 		first := notYet[v.State]
 		if len(v.Takes) == 0 {
-			first = "A result follows from takes: the first, with nothing connected across the coil, shows resonance and Q. " +
-				"Takes with known capacitors separate L and C."
+			first = "A result follows from takes: the first, with nothing connected across the coil, shows resonance " +
+				"and Q. Takes with known capacitors separate L and C."
 		}
 		empty = fragment("no result", lack{Text: first, Why: why, Failed: v.State == resultFailed})
 		return "", empty, fragment("no guitar", lack{Text: "This needs a result first."})

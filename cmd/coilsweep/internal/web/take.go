@@ -64,7 +64,8 @@ func (w *workshop) viewTakes(folder *capture.Folder, result *fit.Result) ([]take
 		views = append(views, newTakeView(t, result))
 	}
 	for _, u := range unreadable {
-		views = append(views, takeView{Name: u.Name, Flags: []flagView{{string(evaluation.FlagUnreadable), u.Err.Error()}}})
+		views = append(views, takeView{Name: u.Name,
+			Flags: []flagView{{string(evaluation.FlagUnreadable), u.Err.Error()}}})
 	}
 	return views, nil
 }

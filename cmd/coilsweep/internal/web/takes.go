@@ -178,7 +178,8 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost: its folder is gone", partial.Seconds)
 			break
 		}
-		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds, filepath.Base(partial.Dir))
+		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds,
+			filepath.Base(partial.Dir))
 		if partial.HasSweep {
 			e.Advice = append(e.Advice, "it holds a whole sweep, and can be made a take")
 		}

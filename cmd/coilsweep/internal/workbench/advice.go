@@ -10,22 +10,24 @@ import (
 
 // flagAdvice says what a flag means and what to do.
 var flagAdvice = map[capture.Flag]string{
-	capture.Clipped:       "the input was overdriven: lower its gain or the level and record again",
-	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the level is at its limit",
-	capture.NoStimulus:    "the stimulus is not in the recording: check cables, devices and channels",
-	capture.TooShort:      "no whole sweep was recorded: record longer",
-	capture.Dropout:       "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]",
-	capture.Drift:         "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:           "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:        "the signal is close to the noise: raise the level or bring the exciter closer",
-	capture.Distorted:     "strong distortion: lower the level",
+	capture.Clipped: "the input was overdriven: lower its gain or the level and record again",
+	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the " +
+		"level is at its limit",
+	capture.NoStimulus: "the stimulus is not in the recording: check cables, devices and channels",
+	capture.TooShort:   "no whole sweep was recorded: record longer",
+	capture.Dropout:    "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]",
+	capture.Drift:      "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:        "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR:     "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.Distorted:  "strong distortion: lower the level",
 }
 
 // FlagAdvice says what a flag means for a take of quality q, and what to do;
 // empty: there is nothing to do.
 func FlagAdvice(flag capture.Flag, q capture.Quality) string {
 	if flag == capture.Dropout && len(q.LostRepeats()) == 0 && len(q.Xruns) > 0 {
-		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
+			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
 	}
 	return flagAdvice[flag]
 }
@@ -41,7 +43,9 @@ func TakeAdvice(take capture.Take) []string {
 		said = append(said, words)
 	}
 	if take.Drive.Fall.Matters() {
-		said = append(said, "the drive is not a current source, and this is not corrected: state it as a voltage with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} current)]], or use a larger series resistor")
+		said = append(said, "the drive is not a current source, and this is not corrected: state it as a voltage "+
+			"with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} "+
+			"current)]], or use a larger series resistor")
 	}
 	return said
 }

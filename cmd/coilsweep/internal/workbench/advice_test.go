@@ -15,10 +15,13 @@ func TestAdviceNamesTheCause(t *testing.T) {
 		quality capture.Quality
 		want    string
 	}{
-		{capture.ClippedRepeat, capture.Quality{DamagedRepeats: []int{1}, ClippedRepeats: []int{1}}, "overdrove the input"},
+		{capture.ClippedRepeat, capture.Quality{DamagedRepeats: []int{1}, ClippedRepeats: []int{1}},
+			"overdrove the input"},
 		{capture.Dropout, capture.Quality{DamagedRepeats: []int{2}}, "the damaged sweeps are left out"},
-		{capture.Dropout, capture.Quality{DamagedRepeats: []int{1, 2}, ClippedRepeats: []int{1}}, "the damaged sweeps are left out"},
-		{capture.Dropout, capture.Quality{DamagedRepeats: []int{1}, ClippedRepeats: []int{1}, Xruns: make([]capture.Xrun, 3)}, "(3 times), but no sweep lacks any"},
+		{capture.Dropout, capture.Quality{DamagedRepeats: []int{1, 2}, ClippedRepeats: []int{1}},
+			"the damaged sweeps are left out"},
+		{capture.Dropout, capture.Quality{DamagedRepeats: []int{1}, ClippedRepeats: []int{1},
+			Xruns: make([]capture.Xrun, 3)}, "(3 times), but no sweep lacks any"},
 		{capture.Dropout, capture.Quality{Xruns: make([]capture.Xrun, 1)}, "none is left out for that"},
 	} {
 		if got := FlagAdvice(tt.flag, tt.quality); !strings.Contains(got, tt.want) {

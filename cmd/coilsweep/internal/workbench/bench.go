@@ -53,8 +53,10 @@ var (
 
 func (b *Bench) options() Options {
 	return Options{
-		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench"},
-		{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"},
+		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual),
+			Help: "what plays and records: soundcard, or virtual for the simulated bench"},
+		{Name: "bench-file", Group: groupBench, Value: Text(&b.File),
+			Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"},
 		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
 			Bench: at("card", "input"), Help: "input device: number or part of the name (default: the system's)"},
 		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
@@ -63,9 +65,12 @@ func (b *Bench) options() Options {
 			Bench: at("card", "output_channel"), Help: "output channel with the exciter, from 1"},
 		{Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS),
 			Bench: at("card", "buffer_s"), Help: "latency to ask the sound card for (default: a robust one)"},
-		{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
-		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
-		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
+		{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true",
+			Help: "show the sound system's own messages"},
+		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile),
+			Help: "description of a simulated bench (default: an invented one)"},
+		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed),
+			Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	}
 }
 
@@ -181,7 +186,8 @@ func (b *Bench) calibration() (*capture.Calibration, error) {
 	if b.found == nil || b.found.Calibration.File == "" {
 		return nil, nil
 	}
-	c, err := capture.ReadCalibration(filepath.Join(filepath.Dir(b.found.Path), b.found.Calibration.File), b.found.Calibration.SHA256)
+	c, err := capture.ReadCalibration(filepath.Join(filepath.Dir(b.found.Path), b.found.Calibration.File),
+		b.found.Calibration.SHA256)
 	if err != nil {
 		return nil, err
 	}
@@ -228,7 +234,8 @@ func (b *Bench) source(take capture.Take, t *Take, wired wiring) device.Source {
 	}
 	simulated := *b
 	return device.Source{
-		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.VirtualFile, b.Seed, b.InTime,
+		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.VirtualFile,
+			b.Seed, b.InTime,
 			coil, reference, rate, take.Reference.Kind, loadKey(take.Load), wired),
 		Open: func() (record.Recorder, func() error, error) {
 			recorder, err := simulated.simulated(take, coil, reference, wired)

@@ -88,7 +88,8 @@ func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult,
 	}
 	take := direct("none", k.Program)
 	take.Started, take.Stimulus = old.Made, *old.Stimulus
-	take.Bench = capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI, CoilChannel: old.CoilChannel}
+	take.Bench = capture.Bench{InputDevice: old.InputDevice, OutputDevice: old.OutputDevice, HostAPI: old.HostAPI,
+		CoilChannel: old.CoilChannel}
 	if take, err = quality.Assess(recording, take); err != nil {
 		return CalibrationResult{}, err
 	}
@@ -97,7 +98,8 @@ func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult,
 
 // keepCalibration writes the calibration and its recording beside the
 // bench.toml at benchPath and names it there.
-func keepCalibration(ctx context.Context, benchPath string, take capture.Take, recording capture.Recording, outputChannel int) (CalibrationResult, error) {
+func keepCalibration(ctx context.Context, benchPath string, take capture.Take, recording capture.Recording,
+	outputChannel int) (CalibrationResult, error) {
 	r, err := estimate(ctx, recording, take)
 	if err != nil {
 		return CalibrationResult{}, err
@@ -105,7 +107,8 @@ func keepCalibration(ctx context.Context, benchPath string, take capture.Take, r
 	c := response.Calibrate(r, take)
 	c.OutputChannel = outputChannel
 	if off := unevenDB(c, 200, 5000); off > cableLimitDB {
-		return CalibrationResult{}, &capture.UnfitError{What: fmt.Sprintf("that is not a cable: the response is %.1f dB off between 200 Hz and 5 kHz; disconnect exciter and coil, and connect output and input", off)}
+		return CalibrationResult{}, &capture.UnfitError{What: fmt.Sprintf("that is not a cable: the response is %.1f "+
+			"dB off between 200 Hz and 5 kHz; disconnect exciter and coil, and connect output and input", off)}
 	}
 	path, sum, err := capture.KeepCalibration(filepath.Dir(benchPath), c, recording)
 	if err != nil {
@@ -140,7 +143,8 @@ func NewCalibrationResult(c capture.Calibration, file string) CalibrationResult 
 
 // Line is what was found in one line.
 func (r CalibrationResult) Line() string {
-	return quantity.Minus(fmt.Sprintf("sound card at %d Hz: %+.2f dB at 1 kHz; relative to that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
+	return quantity.Minus(fmt.Sprintf(
+		"sound card at %d Hz: %+.2f dB at 1 kHz; relative to that %+.2f dB at %.0f Hz, %+.2f dB at %.1f kHz",
 		r.RateHz, r.GainDB, r.LowDB, r.LowHz, r.HighDB, r.HighHz/1000))
 }
 

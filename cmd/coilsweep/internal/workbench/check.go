@@ -78,7 +78,8 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 		quiet.LevelDBFS = planned - scoutDB
 	}
 	if quiet.LevelDBFS > planned {
-		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS, Signed(planned))
+		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS,
+			Signed(planned))
 	}
 	quiet.LeadInS = scoutLeadInS
 	if take.Stimulus, err = quiet.design(); err != nil {
@@ -162,7 +163,8 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 	}
 	for _, ch := range r.Channels {
 		add(ch.Name, "peak %s, rms %s, noise %s; at %.0f dBFS peak %s",
-			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
+			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS,
+			notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
 		bands := notation.Each(r.Noise, func(b quality.Band) string {

@@ -20,7 +20,8 @@ func NewCoil() *Coil {
 	o := &Coil{}
 	o.Options = Options{
 		{Name: "name", Page: true, Value: Text(&o.Coil.Name), Help: "the coil's name (default: that of the folder)"},
-		{Name: "dcr", Page: true, Value: Resistance(&o.DCR), Help: `DC resistance with temperature and accuracy, "7.85k@22C 0.5%"`},
+		{Name: "dcr", Page: true, Value: Resistance(&o.DCR),
+			Help: `DC resistance with temperature and accuracy, "7.85k@22C 0.5%"`},
 		{Name: "wire", Page: true, Value: Text(&o.Coil.Wire), Help: "the wire, in your own words"},
 		{Name: "notes", Page: true, Value: Text(&o.Coil.Notes), Help: "anything worth remembering"},
 	}

@@ -24,13 +24,17 @@ type Fit struct {
 func NewFit(trials bool) *Fit {
 	f := &Fit{Seed: 1}
 	f.Options = Options{
-		{Name: "model", Group: groupFit, Page: true, Value: TextList(&f.Models), Help: "fit this model only (may be repeated): " + strings.Join(formNames(), ", ")},
-		{Name: "shared-gain", Group: groupFit, Page: true, Value: Switch(&f.SharedGain), Bare: "true", Help: "the exciter was not moved between takes: one gain for all"},
+		{Name: "model", Group: groupFit, Page: true, Value: TextList(&f.Models),
+			Help: "fit this model only (may be repeated): " + strings.Join(formNames(), ", ")},
+		{Name: "shared-gain", Group: groupFit, Page: true, Value: Switch(&f.SharedGain), Bare: "true",
+			Help: "the exciter was not moved between takes: one gain for all"},
 	}
 	if trials {
 		f.Options = append(f.Options,
-			&Option{Name: "montecarlo", Group: groupFit, Page: true, Value: Whole(&f.MonteCarlo), Default: "none", Help: "repeat the fit this many times with noise and parts drawn anew (JCGM 101)"},
-			&Option{Name: "seed", Group: groupFit, Value: Counting(&f.Seed), Help: "sequence of the trials: the same number gives the same trials"},
+			&Option{Name: "montecarlo", Group: groupFit, Page: true, Value: Whole(&f.MonteCarlo), Default: "none",
+				Help: "repeat the fit this many times with noise and parts drawn anew (JCGM 101)"},
+			&Option{Name: "seed", Group: groupFit, Value: Counting(&f.Seed),
+				Help: "sequence of the trials: the same number gives the same trials"},
 		)
 	}
 	return f
@@ -47,7 +51,8 @@ func (f *Fit) Analysis() (*fit.Options, error) {
 	for _, name := range f.Models {
 		form, ok := fit.FormNamed(name)
 		if !ok {
-			return nil, &OptionError{Option: "model", Given: fmt.Sprintf("%q", name), Err: fmt.Errorf("want one of %s", strings.Join(formNames(), ", "))}
+			return nil, &OptionError{Option: "model", Given: fmt.Sprintf("%q", name),
+				Err: fmt.Errorf("want one of %s", strings.Join(formNames(), ", "))}
 		}
 		options.Forms = append(options.Forms, form)
 	}

@@ -25,10 +25,12 @@ func NewFixture(program string) *Fixture {
 	k := &Fixture{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
 	k.Options = Options{
-		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series), Help: `the resistor in place of the coil, "470k 1%"`},
+		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series),
+			Help: `the resistor in place of the coil, "470k 1%"`},
 	}
 	k.Options = slices.Concat(k.Options,
-		k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"), k.Stimulus.options(), k.Bench.options())
+		k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"), k.Stimulus.options(),
+		k.Bench.options())
 	k.Find("reference").Bench = nil // that of a bench is for coils
 	return k
 }
@@ -123,6 +125,7 @@ func startOf(t capture.Take) time.Time {
 func expanded(q fit.Quantity, unit quantity.Unit) quantity.Value {
 	digit := quantity.SecondDigit(q.U95)
 	return quantity.Value{
-		SI: quantity.RoundTo(q.Value, digit), Half: quantity.RoundTo(q.U95, digit), Basis: quantity.Expanded, Unit: unit,
+		SI: quantity.RoundTo(q.Value, digit), Half: quantity.RoundTo(q.U95, digit), Basis: quantity.Expanded,
+		Unit: unit,
 	}
 }

@@ -29,7 +29,8 @@ type Guitar struct {
 // NewGuitar has the defaults. target: a part may be looked for.
 func NewGuitar(target bool) *Guitar {
 	pot := func() harness.Pot { return harness.Pot{Taper: "log", Position: new(10.0)} }
-	g := &Guitar{Solve: "cable", volume: pot(), tone: harness.Tone{Pot: pot()}, h: harness.Harness{Schema: harness.Schema}}
+	g := &Guitar{Solve: "cable", volume: pot(), tone: harness.Tone{Pot: pot()},
+		h: harness.Harness{Schema: harness.Schema}}
 	part := func(name, help string, v Value) {
 		g.parts = append(g.parts, &Option{Name: name, Group: groupGuitar, Page: true, Value: v, Help: help})
 	}
@@ -59,13 +60,17 @@ func NewGuitar(target bool) *Guitar {
 		g.parts.Find(name).Bare = "true"
 	}
 	g.Options = append(Options{
-		{Name: "harness", Group: groupGuitar, Value: Text(&g.File), Help: "file that describes the guitar, instead of its parts"},
-		{Name: "wiring", Group: groupGuitar, Page: true, Value: Text(&g.h.Wiring), Help: "of two coils: series, parallel or split"},
+		{Name: "harness", Group: groupGuitar, Value: Text(&g.File),
+			Help: "file that describes the guitar, instead of its parts"},
+		{Name: "wiring", Group: groupGuitar, Page: true, Value: Text(&g.h.Wiring),
+			Help: "of two coils: series, parallel or split"},
 	}, g.parts...)
 	if target {
 		g.Options = append(g.Options,
-			&Option{Name: "target", Group: groupSought, Page: true, Value: Hertz(&g.TargetHz), Help: "find the part that puts the peak at this frequency"},
-			&Option{Name: "solve", Group: groupSought, Page: true, Value: Choice(&g.Solve, "cable", "tone-c"), Help: "the part to find: cable or tone-c"},
+			&Option{Name: "target", Group: groupSought, Page: true, Value: Hertz(&g.TargetHz),
+				Help: "find the part that puts the peak at this frequency"},
+			&Option{Name: "solve", Group: groupSought, Page: true, Value: Choice(&g.Solve, "cable", "tone-c"),
+				Help: "the part to find: cable or tone-c"},
 		)
 	}
 	return g
@@ -79,7 +84,8 @@ func (g *Guitar) Plan(coils int) (h harness.Harness, part string, err error) {
 	if want, err := h.Check(); err != nil {
 		return h, "", &UsageError{err}
 	} else if want != coils {
-		return h, "", wrong("wiring", "coils given: %d, but the harness is wired for %d: use {wiring} series, parallel or split for two", coils, want)
+		return h, "", wrong("wiring", "coils given: %d, but the harness is wired for %d: use {wiring} series, "+
+			"parallel or split for two", coils, want)
 	}
 	part = map[string]string{"cable": harness.CableC, "tone-c": harness.ToneCapacitor}[g.Solve]
 	if g.Given("solve") && g.TargetHz == 0 {
@@ -136,7 +142,8 @@ func OneCoilHarness(file string) (*harness.Harness, error) {
 		return nil, &UsageError{fmt.Errorf("%s: %w", file, err)}
 	}
 	if coils != 1 {
-		return nil, &UsageError{fmt.Errorf("%s is wired for %d coils; a report is on one[[: see 'coilsweep predict']]", file, coils)}
+		return nil, &UsageError{fmt.Errorf("%s is wired for %d coils; a report is on one[[: see 'coilsweep predict']]",
+			file, coils)}
 	}
 	return &h, nil
 }

@@ -23,7 +23,8 @@ type Import struct {
 func NewImport(program string) *Import {
 	m := &Import{job: newJob(program)}
 	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
-		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile), Help: "FILE.toml that 'coilsweep stimulus' wrote"},
+		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile),
+			Help: "FILE.toml that 'coilsweep stimulus' wrote"},
 		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
 		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
 	}, m.Bench.options().only("bench-file"))

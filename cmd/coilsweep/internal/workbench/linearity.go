@@ -36,7 +36,8 @@ type Linearity struct {
 // compareLevels plays the stimulus of a take once more, lower, compares the
 // responses and keeps what it found with the take. The second recording is not
 // kept.
-func compareLevels(ctx context.Context, recorder record.Recorder, folder *capture.Folder, take capture.Take, lowDBFS float64, hears Ears) (*Linearity, error) {
+func compareLevels(ctx context.Context, recorder record.Recorder, folder *capture.Folder, take capture.Take,
+	lowDBFS float64, hears Ears) (*Linearity, error) {
 	high := evaluation.Estimate(ctx, folder, take)
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
@@ -65,8 +66,10 @@ func compareLevels(ctx context.Context, recorder record.Recorder, folder *captur
 		return nil, fmt.Errorf("take %s is kept, its test of linearity is not: %w", take.Name, err)
 	}
 	if !l.Linear {
-		hears.warn("not linear: at %s dBFS the response differs from that at %s dBFS by %s near %.0f Hz; measure at a lower level, or farther from the exciter",
-			Signed(r.LevelsDBFS[0]), Signed(r.LevelsDBFS[1]), quantity.Minus(fmt.Sprintf("%.2f dB", -l.DeviationDB)), l.AtHz)
+		hears.warn("not linear: at %s dBFS the response differs from that at %s dBFS by %s near %.0f Hz; measure at "+
+			"a lower level, or farther from the exciter",
+			Signed(r.LevelsDBFS[0]), Signed(r.LevelsDBFS[1]), quantity.Minus(fmt.Sprintf("%.2f dB", -l.DeviationDB)),
+			l.AtHz)
 	}
 	return r, nil
 }

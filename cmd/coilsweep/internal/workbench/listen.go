@@ -13,7 +13,8 @@ import (
 const plainLevelDBFS = -24
 
 // listen plays and records without keeping the audio.
-func listen(ctx context.Context, recorder record.Recorder, take capture.Take, hears Ears) (capture.Recording, capture.Take, error) {
+func listen(ctx context.Context, recorder record.Recorder, take capture.Take, hears Ears) (capture.Recording,
+	capture.Take, error) {
 	bench := recorder.Describe()
 	for _, note := range bench.Notes {
 		hears.remark("%s", note)
@@ -35,7 +36,8 @@ func estimate(ctx context.Context, recording capture.Recording, take capture.Tak
 
 // listenAndEstimate plays and records without keeping the audio, and estimates
 // the response.
-func listenAndEstimate(ctx context.Context, recorder record.Recorder, take capture.Take, hears Ears) (*response.Response, capture.Take, error) {
+func listenAndEstimate(ctx context.Context, recorder record.Recorder, take capture.Take,
+	hears Ears) (*response.Response, capture.Take, error) {
 	recording, take, err := listen(ctx, recorder, take, hears)
 	if err != nil {
 		return nil, take, err

@@ -51,14 +51,19 @@ type Measurement struct {
 func NewMeasurement(program string) *Measurement {
 	m := &Measurement{job: newJob(program), Stimulus: defaultStimulus()}
 	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
-		{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"},
+		{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile),
+			Help: "FILE.toml of a stimulus, in place of its options"},
 	}, m.Stimulus.options(), Options{
-		{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil as this take of the folder shows it"},
-		{Name: "until", Group: groupStimulus, Page: true, Value: Percent(&m.Until), Help: `sweep until U95 of the resonance is that small, "0.05%"`},
-		{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower", Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
+		{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After),
+			Help: "shape the sweep for the coil as this take of the folder shows it"},
+		{Name: "until", Group: groupStimulus, Page: true, Value: Percent(&m.Until),
+			Help: `sweep until U95 of the resonance is that small, "0.05%"`},
+		{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower",
+			Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
 		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
 	}, m.Bench.options(), Options{
-		{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true", Help: "do not correct for the sound card's response"},
+		{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true",
+			Help: "do not correct for the sound card's response"},
 	})
 	return m
 }
@@ -154,7 +159,8 @@ type Extras struct {
 // Run makes the take and the extras. see, if not nil, is
 // shown the recording while it grows. Where the error came after the recording
 // the take is returned beside it.
-func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears, see Seen) (take capture.Take, extras Extras, err error) {
+func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears, see Seen) (take capture.Take,
+	extras Extras, err error) {
 	if c := p.Take.Calibration; c != nil {
 		if err := c.Matches(recorder.Describe(), p.outputChannel); err != nil {
 			return take, extras, &CalibrationError{err}
@@ -180,7 +186,8 @@ func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 // announce tells of the take about to be made, and of assumptions.
 func announce(hears Ears, take capture.Take, bench capture.Bench) {
 	if take.Drive.Assumed && take.Reference.Kind != "current" {
-		hears.warn("assumed: the exciter is driven by a current[[; use {drive} voltage if its series resistance is low]]")
+		hears.warn("assumed: the exciter is driven by a current[[; use {drive} voltage if its series resistance is " +
+			"low]]")
 	}
 	for _, note := range bench.Notes {
 		hears.remark("%s", note)
@@ -194,6 +201,7 @@ func announce(hears Ears, take capture.Take, bench capture.Bench) {
 // playing warns of the sound about to be played.
 func playing(hears Ears, take capture.Take, bench capture.Bench) {
 	if bench.Source == SoundCard {
-		hears.remark("playing on %s at %s dBFS: keep headphones off", bench.OutputDevice, Signed(take.Stimulus.LevelDBFS))
+		hears.remark("playing on %s at %s dBFS: keep headphones off", bench.OutputDevice,
+			Signed(take.Stimulus.LevelDBFS))
 	}
 }

@@ -13,7 +13,8 @@ func allOptions() map[string]Options {
 	return map[string]Options{
 		"measure": NewMeasurement("").Options, "import": NewImport("").Options, "check": NewCheck("").Options,
 		"calibrate": NewCalibration("").Options, "fixture": NewFixture("").Options, "guitar": NewGuitar(true).Options,
-		"comparison": NewComparison().Options, "batch": NewBatch().Options, "fit": NewFit(true).Options, "coil": NewCoil().Options,
+		"comparison": NewComparison().Options, "batch": NewBatch().Options, "fit": NewFit(true).Options,
+		"coil":  NewCoil().Options,
 		"bench": NewBenchText().Options,
 	}
 }
@@ -24,11 +25,14 @@ func TestPagesSetNoFiles(t *testing.T) {
 	for job, options := range allOptions() {
 		for _, o := range options {
 			help := strings.ToLower(o.Help)
-			names := strings.Contains(help, "file") || strings.Contains(help, ".toml") || strings.Contains(help, "folder of")
-			if o.Page && names && !strings.Contains(o.Help, "take of the folder") && !strings.Contains(o.Help, "of the folder)") && !strings.Contains(o.Help, "that of the folder") {
+			names := strings.Contains(help, "file") || strings.Contains(help, ".toml") ||
+				strings.Contains(help, "folder of")
+			if o.Page && names && !strings.Contains(o.Help, "take of the folder") &&
+				!strings.Contains(o.Help, "of the folder)") && !strings.Contains(o.Help, "that of the folder") {
 				t.Errorf("%s %s (%s) may be set by a page", job, o.Name, o.Help)
 			}
-			for _, never := range []string{"bench", "bench-file", "virtual-file", "verbose", "stimulus", "recording", "harness", "limits", "against"} {
+			for _, never := range []string{"bench", "bench-file", "virtual-file", "verbose", "stimulus", "recording",
+				"harness", "limits", "against"} {
 				if o.Name == never && o.Page {
 					t.Errorf("%s %s may be set by a page", job, o.Name)
 				}
@@ -55,13 +59,15 @@ func TestFill(t *testing.T) {
 	if err := m.Fill(map[string]string{"take": "bare", "added-c": "470p 1%", "level": "", "rate": "48k"}); err != nil {
 		t.Fatal(err)
 	}
-	if m.Take.Name != "bare" || m.Take.AddedC.SI != 470e-12 || m.Given("level") || !m.Given("rate") || m.Stimulus.RateHz != 48000 {
+	if m.Take.Name != "bare" || m.Take.AddedC.SI != 470e-12 || m.Given("level") || !m.Given("rate") ||
+		m.Stimulus.RateHz != 48000 {
 		t.Errorf("%+v", m)
 	}
 	for _, tt := range []struct{ option, value, page, command string }{
 		{"drive", "steam", "steam: want current or voltage", "--drive steam: want current or voltage"},
 		{"repeats", "2.5", `"2.5": want a whole number`, `--repeats "2.5": want a whole number`},
-		{"repeats", "99999999999999999999", `"99999999999999999999": want a whole number that is not so large`, `--repeats "99999999999999999999": want a whole number that is not so large`},
+		{"repeats", "99999999999999999999", `"99999999999999999999": want a whole number that is not so large`,
+			`--repeats "99999999999999999999": want a whole number that is not so large`},
 		{"level", "dB", `"dB": want a number, such as -12 or 0.5`, `--level "dB": want a number, such as -12 or 0.5`},
 		{"rate", "0.5", `"0.5": want a whole number of Hz`, `--rate "0.5": want a whole number of Hz`},
 		{"bench-file", "/etc/passwd", "there is no such setting here", "--bench-file: there is no such setting here"},
@@ -92,10 +98,12 @@ func TestOptionsInTexts(t *testing.T) {
 	if !errors.As(err, &option) {
 		t.Fatal(err)
 	}
-	if got := option.Text(); strings.Contains(got, "--") || strings.ContainsAny(got, "{}[]") || !strings.Contains(got, "resistance of the exciter circuit") {
+	if got := option.Text(); strings.Contains(got, "--") || strings.ContainsAny(got, "{}[]") ||
+		!strings.Contains(got, "resistance of the exciter circuit") {
 		t.Errorf("the page says %q", got)
 	}
-	if got := option.Say(func(name string) string { return "--" + name }); !strings.HasPrefix(got, "--exciter-r and --exciter-l go with --drive") {
+	if got := option.Say(func(name string) string { return "--" + name }); !strings.HasPrefix(got,
+		"--exciter-r and --exciter-l go with --drive") {
 		t.Errorf("the command says %q", got)
 	}
 }

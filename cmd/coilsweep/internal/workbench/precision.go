@@ -264,7 +264,8 @@ func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take)
 		w.hears.warn("U95 of the resonance cannot come down to %s by more sweeps: it is held up by %s%s",
 			percentText(w.target), holderWords(w.heldBy), remedy(w.heldBy, t))
 	default:
-		w.hears.warn("U95 of the resonance did not come down to %s within %d sweeps: raise the level, bring the exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target), t.Stimulus.Repeats)
+		w.hears.warn("U95 of the resonance did not come down to %s within %d sweeps: raise the level, bring the "+
+			"exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target), t.Stimulus.Repeats)
 	}
 	p := &Precision{WantedPercent: w.target, Sweeps: t.Stimulus.Repeats, Reached: w.reached}
 	if w.repeats > 0 && !math.IsNaN(w.last.percent) {

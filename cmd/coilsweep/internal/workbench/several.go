@@ -34,9 +34,12 @@ type Comparison struct {
 func NewComparison() *Comparison {
 	o := &Comparison{Sort: "given"}
 	o.Options = Options{
-		{Name: "against", Group: groupCoils, Value: Text(&o.Against), Help: "the folder of the coil to compare with (default: the first)"},
-		{Name: "same-bench", Group: groupCoils, Page: true, Value: Switch(&o.SameBench), Bare: "true", Help: "the same capacitors, resistors and fixture were used for all coils: their errors cancel"},
-		{Name: "sort", Group: groupCoils, Page: true, Value: Text(&o.Sort), Help: "sort by given, name, or a quantity as --json calls it"},
+		{Name: "against", Group: groupCoils, Value: Text(&o.Against),
+			Help: "the folder of the coil to compare with (default: the first)"},
+		{Name: "same-bench", Group: groupCoils, Page: true, Value: Switch(&o.SameBench), Bare: "true",
+			Help: "the same capacitors, resistors and fixture were used for all coils: their errors cancel"},
+		{Name: "sort", Group: groupCoils, Page: true, Value: Text(&o.Sort),
+			Help: "sort by given, name, or a quantity as --json calls it"},
 	}
 	return o
 }
@@ -88,11 +91,16 @@ func NewBatch() *Batch {
 	b := &Batch{Guard: 1}
 	b.Options = Options{
 		{Name: "limits", Group: groupCoils, Value: Text(&b.LimitsFile), Help: "file with the limits, LIMITS.toml"},
-		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference), Help: "folder of a coil around which the limits are set"},
-		{Name: "tolerance", Group: groupCoils, Page: true, Value: TextList(&b.Tolerances), Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
-		{Name: "guard", Group: groupCoils, Page: true, Value: Number(&b.Guard), Help: "guard band in units of U95; 0: the limits alone decide"},
-		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true", Help: "every folder is a coil of its own, whatever its name"},
-		{Name: "chart", Group: groupCoils, Page: true, Value: Text(&b.Chart), Help: "draw the control chart of a quantity, called as in --json"},
+		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference),
+			Help: "folder of a coil around which the limits are set"},
+		{Name: "tolerance", Group: groupCoils, Page: true, Value: TextList(&b.Tolerances),
+			Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
+		{Name: "guard", Group: groupCoils, Page: true, Value: Number(&b.Guard),
+			Help: "guard band in units of U95; 0: the limits alone decide"},
+		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true",
+			Help: "every folder is a coil of its own, whatever its name"},
+		{Name: "chart", Group: groupCoils, Page: true, Value: Text(&b.Chart),
+			Help: "draw the control chart of a quantity, called as in --json"},
 	}
 	return b
 }
@@ -130,7 +138,8 @@ func (b *Batch) percent() (map[string]float64, error) {
 			return nil, wrongValue("tolerance", given, "want for example 5%% or bare_q=15%%")
 		}
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
-			return nil, wrongValue("tolerance", given, "there is no quantity %q; want one of %s", key, strings.Join(comparison.PropertyKeys(), ", "))
+			return nil, wrongValue("tolerance", given, "there is no quantity %q; want one of %s", key,
+				strings.Join(comparison.PropertyKeys(), ", "))
 		}
 		out[key] = x
 	}

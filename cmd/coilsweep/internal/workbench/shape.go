@@ -15,7 +15,8 @@ import (
 
 // shape gives a plain stimulus the shape that tells most about the coil's
 // resonance, Q and inductance with load, after an earlier take of it.
-func shape(ctx context.Context, hears Ears, folder *capture.Folder, after capture.Take, plain excite.Stimulus, load capture.Load) (excite.Stimulus, error) {
+func shape(ctx context.Context, hears Ears, folder *capture.Folder, after capture.Take, plain excite.Stimulus,
+	load capture.Load) (excite.Stimulus, error) {
 	in := evaluation.Estimate(ctx, folder, after)
 	if err := ctx.Err(); err != nil {
 		return excite.Stimulus{}, err
@@ -35,7 +36,8 @@ func shape(ctx context.Context, hears Ears, folder *capture.Folder, after captur
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("the sweep cannot be shaped: %w", err)
 	}
-	hears.warn("the sweep is shaped for a resonance near %.0f Hz, after take %s: noise on the resonance should fall to %.0f %% of a plain sweep's, on Q to %.0f %%",
+	hears.warn("the sweep is shaped for a resonance near %.0f Hz, after take %s: noise on the resonance should fall "+
+		"to %.0f %% of a plain sweep's, on Q to %.0f %%",
 		e.ResonanceHz, after.Name, 100*math.Sqrt(e.ResonanceVariance), 100*math.Sqrt(e.QVariance))
 	return shaped, nil
 }
@@ -53,8 +55,10 @@ type StimulusFile struct {
 func NewStimulusFile() *StimulusFile {
 	s := &StimulusFile{Stimulus: defaultStimulus(), Format: PCM24}
 	s.Options = append(s.Stimulus.options(),
-		&Option{Name: "after", Group: groupStimulus, Value: Text(&s.After), Help: "shape the sweep for the coil as this take shows it: DIR/takes/NAME"},
-		&Option{Name: "format", Value: Choice(&s.Format, PCM24, Float32), Help: "samples of the WAV file: pcm24 or float32"},
+		&Option{Name: "after", Group: groupStimulus, Value: Text(&s.After),
+			Help: "shape the sweep for the coil as this take shows it: DIR/takes/NAME"},
+		&Option{Name: "format", Value: Choice(&s.Format, PCM24, Float32),
+			Help: "samples of the WAV file: pcm24 or float32"},
 		&Option{Name: "force", Value: Switch(&s.Force), Bare: "true", Help: "replace files that are there already"},
 	)
 	return s

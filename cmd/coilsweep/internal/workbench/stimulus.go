@@ -18,7 +18,8 @@ func defaultStimulus() Stimulus { return Stimulus{excite.DefaultRequest()} }
 
 func (s *Stimulus) options() Options {
 	return Options{
-		{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Bench: at("card", "rate_hz"), Help: "sample rate"},
+		{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Bench: at("card", "rate_hz"),
+			Help: "sample rate"},
 		{Name: "from", Group: groupStimulus, Page: true, Value: Hertz(&s.FromHz), Help: "lower end of the sweep"},
 		{Name: "to", Group: groupStimulus, Page: true, Value: Hertz(&s.ToHz), Help: "upper end of the sweep"},
 		{Name: "duration", Group: groupStimulus, Page: true, Value: Seconds(&s.SweepS), Help: "length of one sweep"},
@@ -44,7 +45,8 @@ func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
 	}
 	for _, p := range s.options() {
 		if o.Given(p.Name) {
-			return excite.Stimulus{}, wrong(p.Name, "{%s} and {stimulus} contradict each other: the file already states that", p.Name)
+			return excite.Stimulus{}, wrong(p.Name,
+				"{%s} and {stimulus} contradict each other: the file already states that", p.Name)
 		}
 	}
 	return ReadStimulus(path)
@@ -53,7 +55,8 @@ func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
 // ReadStimulus reads the description of a stimulus, FILE.toml.
 func ReadStimulus(path string) (excite.Stimulus, error) {
 	if strings.EqualFold(filepath.Ext(path), ".wav") {
-		return excite.Stimulus{}, wrongValue("stimulus", path, "want the description of the stimulus, FILE.toml, not its audio")
+		return excite.Stimulus{}, wrongValue("stimulus", path,
+			"want the description of the stimulus, FILE.toml, not its audio")
 	}
 	text, err := os.ReadFile(path)
 	if err != nil {

@@ -40,11 +40,13 @@ func defaultTake() Take {
 // of reference that it may have.
 func (t *Take) options(references ...string) Options {
 	return Options{
-		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"},
+		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name),
+			Help: "name of the take: letters, digits, - and _"},
 		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC),
 			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
 				`as in "470p 1% C0G", its loss is known better`},
-		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
+		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR),
+			Help: `resistor connected across the coil, "100k 1%"`},
 		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
 			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
 		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),
@@ -52,7 +54,8 @@ func (t *Take) options(references ...string) Options {
 		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive.Kind, "current", "voltage"),
 			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
 		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.Drive.ExciterR),
-			Bench: at("drive", "exciter_r"), Help: "resistance of the exciter circuit: output, series resistor, exciter winding"},
+			Bench: at("drive", "exciter_r"),
+			Help:  "resistance of the exciter circuit: output, series resistor, exciter winding"},
 		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.Drive.ExciterL),
 			Bench: at("drive", "exciter_l"), Help: "inductance of the exciter"},
 		{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference.Kind, references...),
@@ -67,9 +70,10 @@ func (t *Take) options(references ...string) Options {
 		{Name: "ripple", Group: groupCard, Page: true, Value: limit(&t.Card.RippleDB, "ripple_db"), Default: "-",
 			Bench: at("card", "ripple_db"), Help: "how uneven the card's response may be within an octave, in dB " +
 				"(without it 0.01, or 0.003 with a reference or a calibration)"},
-		{Name: "ripple-take", Group: groupCard, Page: true, Value: limit(&t.Card.RippleTakeDB, "ripple_take_db"), Default: "-",
-			Bench: at("card", "ripple_take_db"),
-			Help:  "how much of that may change between takes, in dB (without it 0.001)"},
+		{Name: "ripple-take", Group: groupCard, Page: true, Value: limit(&t.Card.RippleTakeDB, "ripple_take_db"),
+			Default: "-",
+			Bench:   at("card", "ripple_take_db"),
+			Help:    "how much of that may change between takes, in dB (without it 0.001)"},
 		{Name: "clock", Group: groupCard, Page: true, Value: limit(&t.Card.ClockPPM, "clock_ppm"), Default: "-",
 			Bench: at("card", "clock_ppm"), Help: "how wrong the card's sample clock may be, in ppm (without it 50)"},
 	}
@@ -123,7 +127,8 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 			"{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]"},
 		{t.Drive.Kind == "voltage" && !given("exciter-r"), "exciter-r",
 			"a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]"},
-		{t.FixtureC != nil && t.FixtureC.Dielectric != quantity.UnstatedDielectric, "fixture-c", benchfile.NoDielectric},
+		{t.FixtureC != nil && t.FixtureC.Dielectric != quantity.UnstatedDielectric, "fixture-c",
+			benchfile.NoDielectric},
 		{given("sense-r") && reference != "current", "sense-r", "{sense-r} belongs to {reference} current"},
 		{given("reference-channel") && reference == "none", "reference-channel",
 			"{reference-channel} needs {reference} current or loopback"},
@@ -144,7 +149,8 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 
 // direct is the plan of a take without a coil: the output straight to the input.
 func direct(reference, program string) capture.Take {
-	return capture.Take{Program: program, Drive: capture.Drive{Kind: "direct"}, Reference: capture.Reference{Kind: reference}}
+	return capture.Take{Program: program, Drive: capture.Drive{Kind: "direct"},
+		Reference: capture.Reference{Kind: reference}}
 }
 
 // channels are those of the take; the reference's is 0 where there is none.

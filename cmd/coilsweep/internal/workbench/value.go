@@ -47,7 +47,8 @@ func (v value[T]) at() any      { return v.it }
 
 // Text holds any text.
 func Text(at *string) Value {
-	return value[string]{at, "text", func(s string) (string, error) { return s, nil }, func(s string) string { return s }}
+	return value[string]{at, "text", func(s string) (string, error) { return s, nil },
+		func(s string) string { return s }}
 }
 
 // Switch is on or off.

@@ -39,7 +39,8 @@ func Confine(root, rel string) (string, error) {
 		case err != nil:
 			return "", Errorf(http.StatusBadRequest, "cannot look at %.80q: %v", rel, err)
 		case info.Mode()&fs.ModeSymlink != 0:
-			return "", Errorf(http.StatusForbidden, "%.80q leads through a symbolic link: only what is in the folder itself is served", rel)
+			return "", Errorf(http.StatusForbidden,
+				"%.80q leads through a symbolic link: only what is in the folder itself is served", rel)
 		}
 	}
 	return path, nil
@@ -68,7 +69,8 @@ func checkPath(rel string) string {
 			return "a name is too long"
 		case strings.ContainsAny(element, `\:*?"<>|`):
 			return `one of \ : * ? " < > | is in it`
-		case strings.ContainsFunc(element, func(r rune) bool { return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) }):
+		case strings.ContainsFunc(element,
+			func(r rune) bool { return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) }):
 			return "a character in it cannot be seen"
 		case reserved[strings.TrimSpace(base)]:
 			return "some systems keep that name for a device"

@@ -17,21 +17,26 @@ func TestConfine(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	for name, to := range map[string]string{"out": outside, "shop/up": "..", "within": "bridge", "dangling": "nowhere", "shop/self": "self"} {
+	for name, to := range map[string]string{"out": outside, "shop/up": "..", "within": "bridge", "dangling": "nowhere",
+		"shop/self": "self"} {
 		if err := os.Symlink(to, filepath.Join(root, name)); err != nil {
 			t.Fatal(err)
 		}
 	}
-	for _, good := range []string{"bridge", "shop/neck", "not there yet", "shop/not/there", "Hals Nr. 3", "été", "ネック", "a.b", strings.Repeat("x", maxName)} {
+	for _, good := range []string{"bridge", "shop/neck", "not there yet", "shop/not/there", "Hals Nr. 3", "été", "ネック",
+		"a.b", strings.Repeat("x", maxName)} {
 		got, err := Confine(root, good)
 		if want := filepath.Join(root, good); err != nil || got != want {
 			t.Errorf("%q: %q, %v; want %q", good, got, err, want)
 		}
 	}
 	for _, bad := range []string{
-		"", ".", "..", "/", "/etc", "//etc", "bridge/", "bridge//takes", "../x", "bridge/..", "bridge/../..", "bridge/./takes", "a/../../b",
-		`..\x`, `a\b`, `C:\x`, "C:", "bridge\\..", "x\x00y", "x\ny", "x\x7f", "\u202ex", "x\u200b", ".hidden", "bridge/.git", "...",
-		"con", "CON", "Nul.txt", "com1", "shop/LPT9.wav", "aux .x", "COM¹.wav", "conin$", "a\u2028b", "end.", "end ", " x", "a:b", "a*", "a?b", `"`, "a|b", "<b>",
+		"", ".", "..", "/", "/etc", "//etc", "bridge/", "bridge//takes", "../x", "bridge/..", "bridge/../..",
+		"bridge/./takes", "a/../../b",
+		`..\x`, `a\b`, `C:\x`, "C:", "bridge\\..", "x\x00y", "x\ny", "x\x7f", "\u202ex", "x\u200b", ".hidden",
+		"bridge/.git", "...",
+		"con", "CON", "Nul.txt", "com1", "shop/LPT9.wav", "aux .x", "COM¹.wav", "conin$", "a\u2028b", "end.", "end ",
+		" x", "a:b", "a*", "a?b", `"`, "a|b", "<b>",
 		strings.Repeat("x", 300), strings.Repeat("x/", 600) + "x", "\xff\xfe", "%2e%2e/\x00",
 		"out", "out/x", "shop/up", "shop/up/bridge", "within", "within/takes", "dangling", "shop/self",
 	} {
@@ -60,7 +65,8 @@ func FuzzConfine(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Cleanup(func() { root.Close() })
-	for _, seed := range []string{"bridge", "a/b", "..", "a/../b", "/x", `\\x`, "x\x00", "link/x", "shop/up/x", "shop/neck/takes", "été", "\u202e", "nul"} {
+	for _, seed := range []string{"bridge", "a/b", "..", "a/../b", "/x", `\\x`, "x\x00", "link/x", "shop/up/x",
+		"shop/neck/takes", "été", "\u202e", "nul"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, rel string) {

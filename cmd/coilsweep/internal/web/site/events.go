@@ -101,7 +101,8 @@ func (e *Events) take(r *reader) []byte {
 func (e *Events) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	me := e.join()
 	if me == nil {
-		writeError(w, &Error{Status: http.StatusServiceUnavailable, Text: fmt.Sprintf("%d pages are open already: close some", maxReaders)})
+		writeError(w, &Error{Status: http.StatusServiceUnavailable,
+			Text: fmt.Sprintf("%d pages are open already: close some", maxReaders)})
 		return
 	}
 	defer e.leave(me)

@@ -152,7 +152,8 @@ func TestTooManyPages(t *testing.T) {
 		want(t, heard, "engine 1")
 		leave = l
 	}
-	if status, text, _ := s.send(request{"GET", "/api/events", "", "", own()}); status != 503 || !strings.Contains(text, "close some") {
+	if status, text, _ := s.send(request{"GET", "/api/events", "", "", own()}); status != 503 ||
+		!strings.Contains(text, "close some") {
 		t.Errorf("one more: %d %s", status, text)
 	}
 	leave()

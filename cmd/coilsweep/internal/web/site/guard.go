@@ -38,7 +38,8 @@ func (s *Server) guard(next http.Handler) http.Handler {
 func (s *Server) admit(r *http.Request) *Error {
 	refuse := func(status int, text string) *Error { return &Error{Status: status, Text: text} }
 	if !s.hosts[strings.ToLower(r.Host)] {
-		return refuse(http.StatusMisdirectedRequest, "this server is not called that: open the address that the program printed")
+		return refuse(http.StatusMisdirectedRequest,
+			"this server is not called that: open the address that the program printed")
 	}
 	if r.Header.Get("Upgrade") != "" {
 		return refuse(http.StatusBadRequest, "connections cannot be upgraded")
@@ -62,7 +63,8 @@ func (s *Server) admit(r *http.Request) *Error {
 		return refuse(http.StatusUnauthorized, "the key is missing: open the address that the program printed")
 	}
 	if subtle.ConstantTimeCompare([]byte(key), []byte(s.key)) != 1 {
-		return refuse(http.StatusUnauthorized, "the key is that of another start: open the address that the program printed")
+		return refuse(http.StatusUnauthorized,
+			"the key is that of another start: open the address that the program printed")
 	}
 	return nil
 }

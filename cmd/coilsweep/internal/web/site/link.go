@@ -15,8 +15,8 @@ import (
 
 // madePolicy is for pages that the program made, shown under a link: their
 // scripts run, in an origin of their own that has no key and reaches nothing.
-const madePolicy = "sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; style-src 'unsafe-inline'; " +
-	"script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+const madePolicy = "sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; " +
+	"style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // link is a file that was given out.
 type link struct {
@@ -50,7 +50,8 @@ func (s *Server) serveLink(w http.ResponseWriter, r *http.Request) {
 	l, ok := s.links[r.PathValue("token")]
 	s.lock.Unlock()
 	if !ok || r.PathValue("name") != l.name {
-		writeError(w, Errorf(http.StatusNotFound, "this link is not one of this start of the program: take it from the page again"))
+		writeError(w, Errorf(http.StatusNotFound,
+			"this link is not one of this start of the program: take it from the page again"))
 		return
 	}
 	if path.Ext(l.name) == ".html" {

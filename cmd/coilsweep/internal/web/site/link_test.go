@@ -32,12 +32,14 @@ func TestLinks(t *testing.T) {
 	if status != 200 || text != "<h1>Bridge</h1>" || !strings.HasPrefix(header.Get("Content-Type"), "text/html") {
 		t.Errorf("page: %d %q %v", status, text, header)
 	}
-	if !strings.HasPrefix(policy, "sandbox ") || strings.Contains(policy, "allow-same-origin") || !strings.Contains(policy, "default-src 'none'") {
+	if !strings.HasPrefix(policy, "sandbox ") || strings.Contains(policy, "allow-same-origin") ||
+		!strings.Contains(policy, "default-src 'none'") {
 		t.Errorf("page: policy %q", policy)
 	}
 	// Anything else is kept, not shown.
 	status, _, header = s.send(request{"GET", audio, "", "", nil})
-	if status != 200 || !strings.HasPrefix(header.Get("Content-Disposition"), "attachment") || header.Get("Content-Type") != "application/octet-stream" {
+	if status != 200 || !strings.HasPrefix(header.Get("Content-Disposition"), "attachment") ||
+		header.Get("Content-Type") != "application/octet-stream" {
 		t.Errorf("audio: %d %v", status, header)
 	}
 
@@ -59,7 +61,8 @@ func TestLinks(t *testing.T) {
 		t.Errorf("a link that was taken back: %d, want 404", status)
 	}
 	os.Remove(path)
-	if status, text, header := s.send(request{"GET", page, "", "", nil}); status != 404 || header.Get("Content-Security-Policy") != pagePolicy {
+	if status, text, header := s.send(request{"GET", page, "", "", nil}); status != 404 ||
+		header.Get("Content-Security-Policy") != pagePolicy {
 		t.Errorf("file gone: %d %s", status, text)
 	}
 
@@ -68,7 +71,8 @@ func TestLinks(t *testing.T) {
 	if err := os.WriteFile(filepath.Join(outside, "secret.wav"), nil, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	for name, to := range map[string]string{"capture.wav": filepath.Join(outside, "secret.wav"), "takes": outside, "self": "."} {
+	for name, to := range map[string]string{"capture.wav": filepath.Join(outside, "secret.wav"), "takes": outside,
+		"self": "."} {
 		if err := os.Symlink(to, filepath.Join(s.root, name)); err != nil {
 			t.Fatal(err)
 		}
@@ -128,9 +132,11 @@ func TestBrokenDownload(t *testing.T) {
 	if text := <-told; !strings.Contains(text, "a bug") {
 		t.Errorf("told %q", text)
 	}
-	url := s.Link("at once", "x.zip", func(http.ResponseWriter, *http.Request) error { return errors.New("there is no disk") })
+	url := s.Link("at once", "x.zip",
+		func(http.ResponseWriter, *http.Request) error { return errors.New("there is no disk") })
 	status, text, header := s.send(request{"GET", url, "", "", nil})
-	if status != 500 || !strings.Contains(text, "no disk") || header.Get("Content-Disposition") != "" || header.Get("Content-Type") != "application/json" {
+	if status != 500 || !strings.Contains(text, "no disk") || header.Get("Content-Disposition") != "" ||
+		header.Get("Content-Type") != "application/json" {
 		t.Errorf("failed at once: %d %s %v", status, text, header)
 	}
 }

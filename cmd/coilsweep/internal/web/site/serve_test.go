@@ -191,15 +191,18 @@ func TestGuard(t *testing.T) {
 
 		{"a form's type", act("", own("Content-Type", "application/x-www-form-urlencoded")), 415},
 		{"a form's plain text", act("", own("Content-Type", "text/plain")), 415},
-		{"a form with files, where none is wanted", act("", own("Content-Type", "multipart/form-data; boundary=x")), 415},
+		{"a form with files, where none is wanted", act("", own("Content-Type", "multipart/form-data; boundary=x")),
+			415},
 		{"two types", act("", own("Content-Type", "application/json, text/plain")), 415},
 		{"no type", act("", own("Content-Type", "")), 415},
 
 		{"GET for what changes", request{"GET", "/api/act", "", "", own()}, 404},
 		{"HEAD for what changes", request{"HEAD", "/api/act", "", "", own()}, 404},
-		{"GET that claims to be POST", request{"GET", "/api/act?_method=POST", "", "", own("X-HTTP-Method-Override", "POST")}, 404},
+		{"GET that claims to be POST",
+			request{"GET", "/api/act?_method=POST", "", "", own("X-HTTP-Method-Override", "POST")}, 404},
 		{"DELETE", request{"DELETE", "/api/act", "", "", own()}, 405},
-		{"OPTIONS, as asked before a foreign call", request{"OPTIONS", "/api/act", "", "", own("Origin", "http://evil.example")}, 405},
+		{"OPTIONS, as asked before a foreign call",
+			request{"OPTIONS", "/api/act", "", "", own("Origin", "http://evil.example")}, 405},
 		{"TRACE", request{"TRACE", "/api/act", "", "", own()}, 405},
 		{"POST to a file", request{"POST", "/", "", "", own()}, 405},
 		{"POST to what is read", request{"POST", "/api/see", "{}", "", own()}, 405},
@@ -244,13 +247,16 @@ func TestOddRequests(t *testing.T) {
 
 	// No spelling of a path leads past the question for the key.
 	for _, path := range []string{
-		"/api/act", "/%61pi/act", "/api%2fact", "/%2fapi/act", "//api/act", "/./api/act", "/x/../api/act", "/x/%2e%2e/api/act", "/api//act", "/api/./act",
-		"/API/act", "/api/act/", "/api;/act", "/;/api/act", `/\api/act`, "/file/../api/act", "http://" + s.host() + "/api/act", "*", "api/act",
+		"/api/act", "/%61pi/act", "/api%2fact", "/%2fapi/act", "//api/act", "/./api/act", "/x/../api/act",
+		"/x/%2e%2e/api/act", "/api//act", "/api/./act",
+		"/API/act", "/api/act/", "/api;/act", "/;/api/act", `/\api/act`, "/file/../api/act", "http://" + s.host() +
+			"/api/act", "*", "api/act",
 	} {
 		if got := s.status("POST " + path + " HTTP/1.1\r\n" + host + body); got < 300 {
 			t.Errorf("POST %s without the key: %d", path, got)
 		}
-		if got := s.status("GET " + strings.Replace(path, "act", "see", 1) + " HTTP/1.1\r\n" + host + "\r\n"); got < 300 {
+		if got := s.status("GET " + strings.Replace(path, "act", "see", 1) + " HTTP/1.1\r\n" + host +
+			"\r\n"); got < 300 {
 			t.Errorf("GET %s without the key: %d", path, got)
 		}
 	}
@@ -262,18 +268,24 @@ func TestOddRequests(t *testing.T) {
 		text string
 		want int
 	}{
-		"as it should be":              {"POST /api/act HTTP/1.1\r\n" + host + key + body, 200},
-		"no host":                      {"POST /api/act HTTP/1.0\r\n" + key + body, 421},
-		"two hosts":                    {"POST /api/act HTTP/1.1\r\n" + host + "Host: evil.example\r\n" + key + body, 400},
-		"another host in the line":     {"POST http://evil.example/api/act HTTP/1.1\r\n" + host + key + body, 421},
-		"a tunnel":                     {"CONNECT evil.example:80 HTTP/1.1\r\n" + host + key + "\r\n", 421},
-		"a tunnel to us":               {"CONNECT " + s.host() + " HTTP/1.1\r\n" + host + key + "\r\n", 405},
-		"two lengths":                  {"POST /api/act HTTP/1.1\r\n" + host + key + "Content-Length: 9\r\n" + body, 400},
-		"two keys, the second right":   {"POST /api/act HTTP/1.1\r\n" + host + KeyHeader + ": x\r\n" + key + body, 401},
-		"upgrade to HTTP/2":            {"GET /api/see HTTP/1.1\r\n" + host + key + "Connection: Upgrade, HTTP2-Settings\r\nUpgrade: h2c\r\nHTTP2-Settings: AA\r\n\r\n", 400},
-		"a header that is too large":   {"GET /api/see HTTP/1.1\r\n" + host + key + "X: " + strings.Repeat("x", 64<<10) + "\r\n\r\n", 431},
-		"says that it is too large":    {"POST /api/act HTTP/1.1\r\n" + host + key + "Content-Type: application/json\r\nContent-Length: 1048577\r\n\r\n", 413},
-		"says that its files are":      {"POST /api/import HTTP/1.1\r\n" + host + key + "Content-Type: multipart/form-data; boundary=x\r\nContent-Length: 1073741825\r\n\r\n", 413},
+		"as it should be": {"POST /api/act HTTP/1.1\r\n" + host + key + body, 200},
+		"no host":         {"POST /api/act HTTP/1.0\r\n" + key + body, 421},
+		"two hosts": {"POST /api/act HTTP/1.1\r\n" + host + "Host: evil.example\r\n" + key + body,
+			400},
+		"another host in the line": {"POST http://evil.example/api/act HTTP/1.1\r\n" + host + key + body, 421},
+		"a tunnel":                 {"CONNECT evil.example:80 HTTP/1.1\r\n" + host + key + "\r\n", 421},
+		"a tunnel to us":           {"CONNECT " + s.host() + " HTTP/1.1\r\n" + host + key + "\r\n", 405},
+		"two lengths": {"POST /api/act HTTP/1.1\r\n" + host + key + "Content-Length: 9\r\n" + body,
+			400},
+		"two keys, the second right": {"POST /api/act HTTP/1.1\r\n" + host + KeyHeader + ": x\r\n" + key + body, 401},
+		"upgrade to HTTP/2": {"GET /api/see HTTP/1.1\r\n" + host + key +
+			"Connection: Upgrade, HTTP2-Settings\r\nUpgrade: h2c\r\nHTTP2-Settings: AA\r\n\r\n", 400},
+		"a header that is too large": {"GET /api/see HTTP/1.1\r\n" + host + key + "X: " +
+			strings.Repeat("x", 64<<10) + "\r\n\r\n", 431},
+		"says that it is too large": {"POST /api/act HTTP/1.1\r\n" + host + key +
+			"Content-Type: application/json\r\nContent-Length: 1048577\r\n\r\n", 413},
+		"says that its files are": {"POST /api/import HTTP/1.1\r\n" + host + key +
+			"Content-Type: multipart/form-data; boundary=x\r\nContent-Length: 1073741825\r\n\r\n", 413},
 		"a file by a way out, encoded": {"GET /%2e%2e/%2e%2e/etc/passwd HTTP/1.1\r\n" + host + "\r\n", 404},
 		"a file by a way out":          {`GET /..\..\benchpage.go HTTP/1.1` + "\r\n" + host + "\r\n", 404},
 		"a file with an end inside":    {"GET /index.html%00.js HTTP/1.1\r\n" + host + "\r\n", 404},
@@ -300,7 +312,8 @@ func TestFolderInQuery(t *testing.T) {
 	})
 	for query, want := range map[string]int{
 		"coil=shop%2fbridge": 200, "coil=shop/bridge": 200, "coil=%252e%252e": 200, // a name with percent signs
-		"": 400, "coil=": 400, "coil=%2e%2e": 400, "coil=..%2f..%2fetc": 400, "coil=%2Fetc": 400, "coil=..%5cx": 400, "coil=a%00b": 400, "coil=%c0%ae%c0%ae/x": 400,
+		"": 400, "coil=": 400, "coil=%2e%2e": 400, "coil=..%2f..%2fetc": 400, "coil=%2Fetc": 400, "coil=..%5cx": 400,
+		"coil=a%00b": 400, "coil=%c0%ae%c0%ae/x": 400,
 		"coil=a%2f%2e%2e%2f%2e%2e": 400, "coil=nul": 400, "coil=..;coil=x": 400, "coil=..&coil=x": 400, "coil=%": 400,
 	} {
 		if status, text, _ := s.send(request{"GET", "/api/folder?" + query, "", "", own()}); status != want {
@@ -338,14 +351,16 @@ func TestChunkedBody(t *testing.T) {
 }
 
 func TestHeadersOfEveryAnswer(t *testing.T) {
-	s := serve(t, Options{Static: fstest.MapFS{"plot.css": {Data: []byte("p{}")}, "guide/plain.svg": {Data: []byte("<svg/>")}, "bench.toml": {Data: []byte("x = 1")}}})
+	s := serve(t, Options{Static: fstest.MapFS{"plot.css": {Data: []byte("p{}")},
+		"guide/plain.svg": {Data: []byte("<svg/>")}, "bench.toml": {Data: []byte("x = 1")}}})
 	for path, want := range map[string]struct {
 		status int
 		kind   string
 	}{
 		"/": {200, "text/html; charset=utf-8"}, "/index.html": {200, "text/html; charset=utf-8"},
 		"/plot.css": {200, "text/css; charset=utf-8"}, "/guide/plain.svg": {200, "image/svg+xml"},
-		"/guide": {404, "application/json"}, "/guide/": {404, "application/json"}, "/nothing": {404, "application/json"}, "/bench.toml": {404, "application/json"},
+		"/guide": {404, "application/json"}, "/guide/": {404, "application/json"},
+		"/nothing": {404, "application/json"}, "/bench.toml": {404, "application/json"},
 		"/assets/index.html": {404, "application/json"}, "/..%2fguard.go": {404, "application/json"},
 		"/file/x/y": {404, "application/json"}, "/api/see": {401, "application/json"},
 	} {
@@ -354,7 +369,8 @@ func TestHeadersOfEveryAnswer(t *testing.T) {
 			t.Errorf("%s: %d %s, want %d %s", path, status, header.Get("Content-Type"), want.status, want.kind)
 		}
 		for name, value := range map[string]string{
-			"Content-Security-Policy": pagePolicy, "X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer",
+			"Content-Security-Policy": pagePolicy, "X-Content-Type-Options": "nosniff",
+			"Referrer-Policy":            "no-referrer",
 			"Cross-Origin-Opener-Policy": "same-origin", "Cross-Origin-Resource-Policy": "same-origin",
 		} {
 			if header.Get(name) != value {
@@ -372,7 +388,8 @@ func TestErrorsAreTold(t *testing.T) {
 	s := serve(t, Options{Fault: func(text string) { told <- text }})
 	status, text, _ := s.send(request{"GET", "/api/busy", "", "", own()})
 	var e Error
-	if err := json.Unmarshal([]byte(text), &e); err != nil || status != 409 || e.Running != "take a" || e.Text != "the bench is busy" {
+	if err := json.Unmarshal([]byte(text), &e); err != nil || status != 409 || e.Running != "take a" ||
+		e.Text != "the bench is busy" {
 		t.Errorf("%d %s", status, text)
 	}
 	status, text, _ = s.send(request{"GET", "/api/panic", "", "", own()})
@@ -408,14 +425,17 @@ func TestListening(t *testing.T) {
 		t.Errorf("URL %s, want %s", s.URL(), want)
 	}
 	taken := s.listener.Addr().String()
-	if _, err := New(Options{Root: t.TempDir(), Listen: taken}); err == nil || !strings.Contains(err.Error(), "in use") || !strings.Contains(err.Error(), "--listen 127.0.0.1:0") {
+	if _, err := New(Options{Root: t.TempDir(), Listen: taken}); err == nil ||
+		!strings.Contains(err.Error(), "in use") || !strings.Contains(err.Error(), "--listen 127.0.0.1:0") {
 		t.Errorf("port taken: %v", err)
 	}
-	if _, err := New(Options{Root: t.TempDir(), Listen: "8137"}); err == nil || !strings.Contains(err.Error(), "ADDRESS:PORT") {
+	if _, err := New(Options{Root: t.TempDir(), Listen: "8137"}); err == nil ||
+		!strings.Contains(err.Error(), "ADDRESS:PORT") {
 		t.Errorf("no address: %v", err)
 	}
 	// An address of TEST-NET-1 (RFC 5737) is none of this machine's.
-	if _, err := New(Options{Root: t.TempDir(), Listen: "192.0.2.1:8137"}); err == nil || !strings.Contains(err.Error(), "port 8137 of 192.0.2.1") || !strings.Contains(err.Error(), "--listen") {
+	if _, err := New(Options{Root: t.TempDir(), Listen: "192.0.2.1:8137"}); err == nil ||
+		!strings.Contains(err.Error(), "port 8137 of 192.0.2.1") || !strings.Contains(err.Error(), "--listen") {
 		t.Errorf("address of another machine: %v", err)
 	}
 	if _, err := New(Options{Root: t.TempDir() + "/none", Listen: "127.0.0.1:0"}); err == nil {
@@ -454,7 +474,8 @@ func TestListening(t *testing.T) {
 // name.
 func TestOwnHosts(t *testing.T) {
 	hosts := ownHosts(&net.TCPAddr{IP: net.IPv4zero, Port: 8137}, []string{"Bench.local", "[fe80::1]"})
-	for _, want := range []string{"127.0.0.1:8137", "[::1]:8137", "localhost:8137", "bench.local:8137", "[fe80::1]:8137"} {
+	for _, want := range []string{"127.0.0.1:8137", "[::1]:8137", "localhost:8137", "bench.local:8137",
+		"[fe80::1]:8137"} {
 		if !hosts[want] {
 			t.Errorf("%s is no own host", want)
 		}

@@ -60,7 +60,8 @@ type waits struct {
 	stop   time.Duration // for calls to end once the server shall
 }
 
-var usualWaits = waits{header: 5 * time.Second, idle: 2 * time.Minute, write: 10 * time.Second, alive: 10 * time.Second, stop: 900 * time.Millisecond}
+var usualWaits = waits{header: 5 * time.Second, idle: 2 * time.Minute, write: 10 * time.Second, alive: 10 * time.Second,
+	stop: 900 * time.Millisecond}
 
 // Server is a page that listens. Its methods are safe for concurrent use once
 // the routes are there.
@@ -109,13 +110,16 @@ func New(o Options) (*Server, error) {
 	}
 	switch {
 	case errors.Is(err, syscall.EADDRINUSE):
-		return nil, fmt.Errorf("cannot listen on %s: port %s is in use, perhaps by this program started before: stop that, or choose another port with --listen %s", o.Listen, port, net.JoinHostPort(host, "0"))
+		return nil, fmt.Errorf("cannot listen on %s: port %s is in use, perhaps by this program started before: stop "+
+			"that, or choose another port with --listen %s", o.Listen, port, net.JoinHostPort(host, "0"))
 	case err != nil:
-		return nil, fmt.Errorf("cannot listen on port %s of %s: %w: choose another address with --listen, such as %s", port, host, cause(err), DefaultListen)
+		return nil, fmt.Errorf("cannot listen on port %s of %s: %w: choose another address with --listen, such as %s",
+			port, host, cause(err), DefaultListen)
 	}
 	s := &Server{
-		root: root, dir: dir, key: o.Key, listener: listener, mux: http.NewServeMux(), events: newEvents(o.waits, o.Fault),
-		fault: o.Fault, waits: o.waits, links: map[string]link{},
+		root: root, dir: dir, key: o.Key, listener: listener, mux: http.NewServeMux(),
+		events: newEvents(o.waits, o.Fault),
+		fault:  o.Fault, waits: o.waits, links: map[string]link{},
 	}
 	s.hosts = ownHosts(listener.Addr().(*net.TCPAddr), o.Hosts)
 	s.mux.Handle("GET /{path...}", files{both{assets(), o.Static}})

@@ -68,7 +68,8 @@ func TestUpload(t *testing.T) {
 		}
 	}
 	// What a killed program left goes with the next upload, and nothing else.
-	for name, age := range map[string]time.Duration{uploadPrefix + "1": 72 * time.Hour, uploadPrefix + "2": time.Hour, "takes": 72 * time.Hour} {
+	for name, age := range map[string]time.Duration{uploadPrefix + "1": 72 * time.Hour, uploadPrefix + "2": time.Hour,
+		"takes": 72 * time.Hour} {
 		path := filepath.Join(s.root, name)
 		if err := os.MkdirAll(filepath.Join(path, "in"), 0o700); err != nil {
 			t.Fatal(err)
@@ -89,7 +90,8 @@ func TestUpload(t *testing.T) {
 	}
 
 	for sent, kept := range map[string]string{
-		"rec.wav": "rec.wav", "../../etc/rec.wav": "rec.wav", `C:\audio\rec.wav`: "rec.wav", "..": "recording", "con.wav": "recording",
+		"rec.wav": "rec.wav", "../../etc/rec.wav": "rec.wav", `C:\audio\rec.wav`: "rec.wav", "..": "recording",
+		"con.wav":       "recording",
 		"\u202egnp.wav": "recording", strings.Repeat("x", 300) + ".wav": "recording",
 	} {
 		body, kind := form(t, [3]string{"recording", sent, "RIFF"}, [3]string{"options", "", `{"take":"a"}`})
@@ -122,7 +124,8 @@ func TestUpload(t *testing.T) {
 	empty("too large a form in pieces")
 
 	broken := large[:len(large)-200]
-	if status, text, _ := s.send(request{"POST", "/api/import", broken, "", own("Content-Type", kind)}); status != 400 || !strings.Contains(text, "not arrive whole") {
+	if status, text, _ := s.send(request{"POST", "/api/import", broken, "",
+		own("Content-Type", kind)}); status != 400 || !strings.Contains(text, "not arrive whole") {
 		t.Errorf("broken off: %d %s", status, text)
 	}
 	empty("a form that broke off")
@@ -135,13 +138,15 @@ func TestUpload(t *testing.T) {
 		t.Errorf("too many files: %d %s", status, text)
 	}
 	empty("too many files")
-	body, kind = form(t, [3]string{"options", "", strings.Repeat("x", maxBody+1)}, [3]string{"recording", "rec.wav", "RIFF"})
+	body, kind = form(t, [3]string{"options", "", strings.Repeat("x", maxBody+1)},
+		[3]string{"recording", "rec.wav", "RIFF"})
 	if status, text, _ := s.send(request{"POST", "/api/import", body, "", own("Content-Type", kind)}); status != 413 {
 		t.Errorf("a text that is too long: %d %s", status, text)
 	}
 	empty("a text that is too long")
 	body, kind = form(t, [3]string{"recording", "a.wav", "RIFF"}, [3]string{"recording", "b.wav", "RIFF"})
-	if status, text, _ := s.send(request{"POST", "/api/import", body, "", own("Content-Type", kind)}); status != 400 || !strings.Contains(text, "twice") {
+	if status, text, _ := s.send(request{"POST", "/api/import", body, "", own("Content-Type", kind)}); status != 400 ||
+		!strings.Contains(text, "twice") {
 		t.Errorf("a field twice: %d %s", status, text)
 	}
 	empty("a field twice")
