@@ -90,9 +90,11 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	}
 	extra.Response = &response.Response{FrequencyHz: model.Response.FrequencyHz,
 		H: model.Response.H, Variance: model.Response.Variance}
-	takes := append(slices.Clone(j.takes), extra)
-	parts := gatherParts(takes)
-	next := newJoint(j.form, takes, parts, a.request.know, j.coilAt(a.best.x), j.sharedGain)
+	q := a.request
+	q.takes = append(slices.Clone(j.takes), extra)
+	q.parts = gatherParts(q.takes)
+	parts := q.parts
+	next := newJoint(j.form, q, j.coilAt(a.best.x))
 	next.widen = j.widen
 	copy(next.polarity, j.polarity)
 	x := make([]float64, next.n)
@@ -109,6 +111,9 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	copy(x[next.firstTake:], a.best.x[j.firstTake:])
 	x[next.gain(last+1)], x[next.delay(last+1)] = x[next.gain(last)], x[next.delay(last)]
 	next.polarity[last+1] = next.polarity[last]
+	// What the card leaves in it is in proportion to what it will be.
+	extra.Response.H = next.modelled(last+1, x)
+	next.weigh(0)
 	solver := leastsquares.NewSolver(next.problem())
 	solver.Linearize(x)
 	c := mat.NewSymDense(next.n, nil)

@@ -28,11 +28,11 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		Warnings: []string{},
 	}
 	j := a.best.joint
-	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dof}
+	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dofApart}
 	for _, s := range a.solutions {
 		r.Model.Tried = append(r.Model.Tried, fit.Tried{
 			Name: s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
-			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reduced(), RunsZ: s.runsZ, Note: s.note,
+			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reducedApart(), RunsZ: s.runsZ, Note: s.note,
 		})
 	}
 
@@ -67,11 +67,16 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	}
 	r.Covariance = a.covariance(r)
 	r.Parts = a.parts()
+	var first []string
 	for _, p := range r.Parts {
-		if p.Suspect {
+		switch {
+		case slices.Contains(a.request.letGo, p.What):
+			first = append(first, suspectText(p)+"; the numbers are without it")
+		case p.Suspect:
 			a.warnings = append(a.warnings, suspectText(p))
 		}
 	}
+	a.warnings = slices.Concat(first, a.warnings)
 	r.Line = a.line(r)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -298,6 +303,7 @@ func (a *analysis) curve(take int) *fit.Curve {
 	if !j.takes[take].Referenced {
 		card = j.cardAt(x)
 	}
+	residual := a.residuals(take)
 	out := &fit.Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
 	for i, w := range j.omega[take] {
 		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
@@ -306,13 +312,13 @@ func (a *analysis) curve(take int) *fit.Curve {
 		}
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
-		u := 1 / (j.weight[take][i] * cmplx.Abs(k))
+		u := j.totalU(take, i) / cmplx.Abs(k)
 		out.MagnitudeDB = append(out.MagnitudeDB, db(cmplx.Abs(measured)))
 		out.PhaseDeg = append(out.PhaseDeg, cmplx.Phase(measured/fitted)*180/math.Pi+unwrapped(fitted))
 		out.FitMagnitudeDB = append(out.FitMagnitudeDB, db(cmplx.Abs(fitted)))
 		out.FitPhaseDeg = append(out.FitPhaseDeg, unwrapped(fitted))
 		out.MagnitudeU95DB = append(out.MagnitudeU95DB, db(1+quantity.Coverage95*u/cmplx.Abs(measured)))
-		out.Residual = append(out.Residual, (measured-fitted)/complex(u, 0))
+		out.Residual = append(out.Residual, residual[i]*cmplx.Conj(k)/complex(cmplx.Abs(k), 0))
 		if i < len(response.NoiseFloor) {
 			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
 		}
@@ -323,6 +329,36 @@ func (a *analysis) curve(take int) *fit.Curve {
 				*target = append(*target, db(v))
 			}
 		}
+	}
+	return out
+}
+
+// residuals are (measured - fitted)/u of a take, u per component, with what
+// the takes have in common taken off as far as it can be known: each with the
+// standard deviation that it has after that.
+func (a *analysis) residuals(take int) []complex128 {
+	j := a.best.joint
+	g, place := j.groupOf(take)
+	rows := 2 * len(j.omega[take])
+	raw := make([][]float64, len(g.takes))
+	s := newState(j)
+	for i, t := range g.takes {
+		raw[i] = make([]float64, rows)
+		s.evaluate(t, a.best.x, raw[i], nil, 0, nil)
+	}
+	out := make([]complex128, rows/2)
+	for k := range out {
+		out[k] = -complex(raw[place][2*k], raw[place][2*k+1]) * complex(j.widen, 0)
+		if !g.common() {
+			continue
+		}
+		var along complex128
+		for i, v := range g.ripple {
+			along -= cmplx.Conj(v[k]) * complex(raw[i][2*k], raw[i][2*k+1]) * complex(j.widen, 0)
+		}
+		v := g.ripple[place][k]
+		part := 1 / (1 + g.square[k])
+		out[k] = (out[k] - v*along*complex(part, 0)) / complex(math.Sqrt(1-part*(real(v)*real(v)+imag(v)*imag(v))), 0)
 	}
 	return out
 }
@@ -354,7 +390,7 @@ func (a *analysis) band(take int) []float64 {
 		}
 		x[column] = a.best.x[column]
 	}
-	touches := j.columns[take]
+	touches := j.columnsOf(take)
 	for _, column := range touches {
 		if column < j.firstCorner {
 			level(column, 1)
@@ -412,10 +448,22 @@ func (a *analysis) line(r *fit.Result) *fit.Line {
 func (a *analysis) ownCapacitance(take int) (shift, u float64) {
 	j, x := a.best.joint, a.best.x
 	s := newState(j)
-	columns := j.columns[take]
+	columns := j.columnsOf(take)
 	rows := 2 * len(j.omega[take])
 	jacobian, residual := mat.NewDense(rows, len(columns), nil), make([]float64, rows)
-	s.evaluate(take, x, residual, jacobian)
+	local := make([]int, len(columns))
+	for i := range local {
+		local[i] = i
+	}
+	s.evaluate(take, x, residual, jacobian, 0, local)
+	for i := range rows {
+		// A single take shows the card as it is.
+		total := 1 / (j.totalU(take, i/2) * j.weight[take][i/2])
+		residual[i] *= total
+		for k := range columns {
+			jacobian.Set(i, k, jacobian.At(i, k)*total)
+		}
+	}
 	reduced := mat.NewDense(rows, 3, nil)
 	total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
 	for k, c := range columns {

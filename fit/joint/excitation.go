@@ -126,7 +126,7 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 	t.Load = load
 	t.Ideal = true // noise alone: more time does not take the sound card's ripple down
 	takes := []Take{t}
-	j := newJoint(best.form, takes, gatherParts(takes), a.request.know, coil, false)
+	j := newJoint(best.form, request{takes: takes, parts: gatherParts(takes), know: a.request.know}, coil)
 	x := j.startVector(coil)
 	will := j.loadOf(0, x)
 	if load.FixtureC != nil && scout.Load.FixtureC != nil {
@@ -192,7 +192,7 @@ func newShaper(j *joint, x []float64, played, next excite.Stimulus) *shaper {
 		s.part = append(s.part, (math.Log(hz)-u[k])/(u[k+1]-u[k]))
 	}
 
-	for c, column := range j.columns[0] {
+	for c, column := range j.groups[0].columns {
 		switch {
 		case column < j.firstPart && column != atC:
 			s.interest = append(s.interest, c)
@@ -226,7 +226,7 @@ func (s *shaper) truth(x []float64, probability float64) design.Truth {
 	local := append(slices.Clone(s.interest), s.nuisance...)
 	n := len(local)
 	rows := 2 * len(j.omega[0])
-	jacobian := mat.NewDense(rows, len(j.columns[0]), nil)
+	jacobian := mat.NewDense(rows, len(j.groups[0].columns), nil)
 	s.problem(0, x, make([]float64, rows), jacobian)
 	t := design.Truth{Probability: probability, Prior: mat.NewSymDense(n, nil)}
 	for range s.knotHz {
@@ -248,7 +248,7 @@ func (s *shaper) truth(x []float64, probability float64) design.Truth {
 	}
 	at := map[int]int{}
 	for k, c := range local[len(s.interest):] {
-		at[j.columns[0][c]] = len(s.interest) + k
+		at[j.groups[0].columns[c]] = len(s.interest) + k
 	}
 	for i := range j.priors {
 		p := &j.priors[i]
@@ -269,7 +269,7 @@ func (s *shaper) variance(name string, x []float64, information *mat.SymDense) (
 	moved := slices.Clone(x)
 	for k, local := range s.interest {
 		const h = 1e-4
-		column := s.j.columns[0][local]
+		column := s.j.groups[0].columns[local]
 		moved[column] = x[column] + h
 		up := s.j.at(derived{name: name}, moved)
 		moved[column] = x[column] - h

@@ -112,6 +112,8 @@ type Take struct {
 	// Ideal: the response has no trace of a sound card, as in a simulation
 	// without one.
 	Ideal bool
+	// Card are the limits of the sound card's errors; nil: the usual ones.
+	Card *fit.CardLimits
 	// DriftPPM is by how much the clocks of playback and recording were found
 	// to differ, in parts per million.
 	DriftPPM float64

@@ -5,6 +5,7 @@ package joint
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -33,11 +34,13 @@ type joint struct {
 	firstRing, firstPart, scale, firstCorner, firstEdge, firstTake, n int
 
 	omega    [][]float64 // angular frequency by take and point
-	weight   [][]float64 // 1/u of each component
+	weight   [][]float64 // 1/u of each component, but for what the takes of a group have in common
 	polarity []float64   // by take
+	groups   []group
+	// ownDB is the limit of what the sound card leaves in one take alone.
+	ownDB float64
 	// sharedGain: all takes have the gain of the first.
 	sharedGain bool
-	columns    [][]int // of each block
 	// widen multiplies the u of the data where no model fits.
 	widen float64
 }
@@ -61,19 +64,6 @@ const (
 	cornerLnU     = 1.5
 )
 
-// lowCornersHz are the centres of the weak priors of the sound card's two
-// low-end corners, common practice.
-var lowCornersHz = [2]float64{1, 4}
-
-// The upper edge of the sound card's band without a reference: with x = f over
-// edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
-// linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
-// e, f (radian): a card may be down by 2 dB at the edge, common practice for a
-// cheap one.
-const edgeHz = 20000
-
-var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
-
 type knowledge struct {
 	resistance *part            // the DC resistance at the takes' temperature
 	inductance *part            // a meter's L that the user wants used
@@ -81,8 +71,9 @@ type knowledge struct {
 	scaleU     float64          // relative u of the scale of the meter behind the added parts
 }
 
-func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start circuit.Coil, sharedGain bool) *joint {
-	j := &joint{form: form, takes: takes, parts: parts, sharedGain: sharedGain, widen: 1}
+func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
+	takes, parts, know := q.takes, q.parts, q.know
+	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB, widen: 1}
 	j.firstRing = atC + 1
 	eddy := 2 * form.Rings
 	if form.Cylinder {
@@ -109,7 +100,12 @@ func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start
 	}
 	j.n = j.firstTake + 2*len(takes)
 
-	add := func(p prior) { j.priors = append(j.priors, p) }
+	add := func(p prior) {
+		if slices.Contains(q.letGo, p.what) {
+			p.letGo, p.source, p.u, p.limit = true, sourceWeak, letGoU, false
+		}
+		j.priors = append(j.priors, p)
+	}
 	weak := func(column int, mean, u float64) {
 		add(prior{source: sourceWeak, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u, part: -1})
 	}
@@ -125,15 +121,15 @@ func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start
 	}
 	if know.resistance != nil {
 		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit})
+			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit, what: know.resistance.what})
 	}
 	if p := know.inductance; p != nil {
 		add(prior{source: sourceMeter, columns: [2]int{-1, -1}, mean: math.Log(p.nominal), u: p.u, part: -1,
-			limit: p.limit, meter: know.meter})
+			limit: p.limit, meter: know.meter, what: p.what})
 	}
 	for i, p := range parts.parts {
 		pr := prior{source: p.source, columns: [2]int{j.firstPart + i, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit}
+			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit, what: p.what}
 		if p.measured && know.scaleU > 0 {
 			pr.columns[1], pr.factors[1] = j.scale, -1
 		}
@@ -151,22 +147,16 @@ func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start
 		}
 	}
 
-	for i, t := range takes {
-		r := t.Response
-		omega, weight := make([]float64, len(r.H)), make([]float64, len(r.H))
-		for k := range r.H {
-			omega[k] = 2 * math.Pi * r.FrequencyHz[k]
-			weight[k] = 1 / math.Sqrt((r.Variance[k]+t.cardVariance(r.H[k]))/2)
+	for _, t := range takes {
+		omega := make([]float64, len(t.Response.H))
+		for k, hz := range t.Response.FrequencyHz {
+			omega[k] = 2 * math.Pi * hz
 		}
-		j.omega, j.weight = append(j.omega, omega), append(j.weight, weight)
+		j.omega = append(j.omega, omega)
 		j.polarity = append(j.polarity, 1)
-		j.columns = append(j.columns, j.columnsOf(i))
 	}
-	all := make([]int, j.n)
-	for i := range all {
-		all[i] = i
-	}
-	j.columns = append(j.columns, all)
+	j.groupTakes()
+	j.weigh(0)
 	return j
 }
 
@@ -213,24 +203,29 @@ func (j *joint) gain(take int) int {
 
 func (j *joint) delay(take int) int { return j.firstTake + 2*take + 1 }
 
-// problem is the joint problem for a Solver.
+// problem is the joint problem for a Solver: a block for each group, and one for
+// the priors.
 func (j *joint) problem() leastsquares.Problem {
 	p := leastsquares.Problem{Parameters: j.n}
-	for i, w := range j.weight {
-		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(w), Columns: j.columns[i]})
+	for _, g := range j.groups {
+		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(g.takes) * len(j.omega[g.takes[0]]), Columns: g.columns})
 	}
 	rows := len(j.priors)
 	if j.sharedGain {
 		rows += len(j.takes) - 1
 	}
-	p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: rows, Columns: j.columns[len(j.weight)]})
+	all := make([]int, j.n)
+	for i := range all {
+		all[i] = i
+	}
+	p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: rows, Columns: all})
 	state := newState(j)
 	p.Evaluate = func(b int, x, r []float64, jacobian *mat.Dense) {
-		if b == len(j.weight) {
+		if b == len(j.groups) {
 			j.evaluatePriors(state, x, r, jacobian)
 			return
 		}
-		state.evaluate(b, x, r, jacobian)
+		state.evaluateGroup(&j.groups[b], x, r, jacobian)
 	}
 	return p
 }
@@ -263,9 +258,10 @@ type state struct {
 	rings    [circuit.MaxRings]circuit.Ring
 	fraction [circuit.MaxRings]float64
 	gradient circuit.Gradient
+	along    []complex128 // of each column of a group
 }
 
-func newState(j *joint) *state { return &state{j: j} }
+func newState(j *joint) *state { return &state{j: j, along: make([]complex128, j.n)} }
 
 // setCoil puts the parameters into s.coil.
 func (s *state) setCoil(x []float64) {
@@ -337,8 +333,9 @@ func (l loadParts) circuit() circuit.Load {
 }
 
 // evaluate fills the rows of one take: real and imaginary part of (model -
-// measured)/u at every frequency.
-func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
+// measured)/u at every frequency. Those of the Jacobian begin at the row first,
+// and the k-th column of columnsOf is local[k].
+func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first int, local []int) {
 	j := s.j
 	s.setCoil(x)
 	parts := j.loadOf(take, x)
@@ -377,10 +374,10 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		}
 		k *= complex(u, 0)
 		h *= complex(u, 0)
-		re, im := jacobian.RawRowView(2*i), jacobian.RawRowView(2*i+1)
+		re, im := jacobian.RawRowView(first+2*i), jacobian.RawRowView(first+2*i+1)
 		c := 0
 		set := func(d complex128) {
-			re[c], im[c] = real(d), imag(d)
+			re[local[c]], im[local[c]] = real(d), imag(d)
 			c++
 		}
 		g := &s.gradient
@@ -425,33 +422,6 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		set(h)
 		set(-h * sw * 1e-6)
 	}
-}
-
-// cardResponse is the sound card's response at the ends of its band.
-type cardResponse struct {
-	corner [2]float64 // rad/s: s/(s+a) · s/(s+b)
-	edge   [6]float64 // as edgeU
-}
-
-func (j *joint) cardAt(x []float64) cardResponse {
-	return cardResponse{
-		corner: [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])},
-		edge:   [6]float64(x[j.firstEdge:j.firstTake]),
-	}
-}
-
-func (c *cardResponse) at(w float64) complex128 {
-	f := w / (2 * math.Pi * edgeHz)
-	f2 := f * f
-	size := math.Exp(f2 * (c.edge[0] + f2*(c.edge[1]+f2*c.edge[2])))
-	sin, cos := math.Sincos(f * f2 * (c.edge[3] + f2*(c.edge[4]+f2*c.edge[5])))
-	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
-}
-
-// highPass is s/(s+corner).
-func highPass(w, corner float64) complex128 {
-	d := w*w + corner*corner
-	return complex(w*w/d, w*corner/d)
 }
 
 // setShares hands the derivatives of loops or solid core to set, through the

@@ -16,10 +16,6 @@ const (
 	// knownU is the largest relative standard uncertainty of L, C, R and of a
 	// take's numbers.
 	knownU = 0.2
-	// clockPPM is the limit of the error of the sound card's sample clock, a
-	// crystal (common practice). What it does to L and C, twice as much, is far
-	// below their parts.
-	clockPPM = 50.0
 	// eddyU is the largest relative u of a share or corner.
 	eddyU = 0.5
 )
@@ -51,12 +47,13 @@ func (a *analysis) estimate(d derived) estimate {
 }
 
 // clockU is the relative standard uncertainty of every frequency: the limit of
-// a crystal, or what the clocks of playback and recording were found to differ
+// the sound card's crystal (what it does to L and C, twice as much, is far below
+// their parts), or what the clocks of playback and recording were found to differ
 // by, since neither is known to be the right one.
 func (a *analysis) clockU() float64 {
-	ppm := clockPPM
+	ppm := 0.0
 	for _, t := range a.request.takes {
-		ppm = max(ppm, math.Abs(t.DriftPPM))
+		ppm = max(ppm, t.limits().ClockPPM, math.Abs(t.DriftPPM))
 	}
 	return ppm * 1e-6 / math.Sqrt(3)
 }
@@ -145,10 +142,19 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	for k := range u {
 		u[k] = math.Sqrt(u[k] / weight)
 	}
-	for _, s := range a.disagreeing {
-		away(s.joint, s.x, func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	// What disagrees was pulled as the takes alone would have it.
+	bestAt := slices.Clone(best)
+	if s := a.pulled; s != nil {
+		f(s.joint, a.holding(s), best)
 	}
-	if p := a.request.know.resistance; p != nil && a.widen > 1 {
+	for _, s := range a.disagreeing {
+		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	}
+	copy(best, bestAt)
+	if s := a.pulled; s != nil {
+		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
+	}
+	if p := a.request.know.resistance; a.resistive && a.widen > 1 {
 		// A form that does not fit has been pulling at R.
 		read := slices.Clone(a.best.x)
 		read[atR] = math.Log(p.nominal)
@@ -166,6 +172,17 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	return u
 }
 
+// holding are the parameters of a solution, with the parts as they hold where the
+// takes pulled at them.
+func (a *analysis) holding(s *solution) []float64 {
+	if a.pulled == nil {
+		return s.x
+	}
+	x := slices.Clone(s.x)
+	copy(x[s.joint.firstPart:s.joint.scale], a.best.x[a.best.joint.firstPart:a.best.joint.scale])
+	return x
+}
+
 // profileU is the relative standard uncertainty above which the interval of a
 // positive quantity is taken from the profile of its likelihood: below it, the
 // interval is symmetric to a few per cent of its width.
@@ -177,7 +194,7 @@ const profileU = 0.03
 // least sum of squares, all other parameters being free, is larger than the
 // minimum by coverage². An end that is not reached makes the quantity unknown.
 func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
-	if !q.Known() || q.U < profileU*q.Value {
+	if !q.Known() || q.U < profileU*q.Value || a.pulled != nil {
 		return q
 	}
 	best := a.best

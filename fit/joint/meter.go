@@ -201,7 +201,12 @@ func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 		e.Effects = append(e.Effects, fit.MeterEffect{What: "temperature", Percent: 100 * (warmth - 1)})
 	}
 	if p := a.request.know.resistance; p != nil {
-		lnR, u, ok := without(*p, a.best.x[atR], math.Sqrt(a.known.c.At(atR, atR)))
+		lnR, u, ok := a.best.x[atR], math.Sqrt(a.known.c.At(atR, atR)), true
+		if a.resistive {
+			lnR, u, ok = without(*p, lnR, u)
+		} else {
+			out.Verdict = "not scored: the takes contradict the reading, and it was left out of the fit"
+		}
 		if !ok || u > knownU {
 			e.Notes = append(e.Notes, "the takes alone hardly tell R: the reading cannot be checked against them")
 			return out

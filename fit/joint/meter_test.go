@@ -262,18 +262,19 @@ func TestMeterDirectResistance(t *testing.T) {
 	takes := meterTakes(trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12}) // 6000 ohm during the takes
 	celsius := 30.0
 	for _, tt := range []struct {
-		dcr  string
-		word string
+		dcr     string
+		word    string
+		verdict string
 	}{
-		{"5.773k@20C 0.5%", "the two agree"}, // 6000 ohm/1.0393
-		{"5.6k@20C 0.5%", "the two do not agree"},
+		{"5.773k@20C 0.5%", "the two agree", "not scored: the reading is part of the fit"}, // 6000 ohm/1.0393
+		{"5.6k@20C 0.5%", "the two do not agree", "not scored: the takes contradict the reading, and it was left out of the fit"},
 	} {
 		v, err := quantity.ParseResistance(tt.dcr)
 		if err != nil {
 			t.Fatal(err)
 		}
 		m := crosscheck(t, takes, capture.Coil{DCR: &v, CelsiusAtTakes: &celsius})[0]
-		if m.Mode != "DC" || m.En != nil || m.Verdict != "not scored: the reading is part of the fit" {
+		if m.Mode != "DC" || m.En != nil || m.Verdict != tt.verdict {
 			t.Errorf("%+v", m)
 		}
 		if len(m.Explanation.Effects) != 1 || math.Abs(m.Explanation.Effects[0].Percent-100*(1/1.0393-1)) > 1e-9 {

@@ -25,7 +25,7 @@ func TestMeterSlope(t *testing.T) {
 			if form.Cover {
 				coil.CoverTimeS = 1e-5
 			}
-			j := newJoint(form, takes, parts, knowledge{}, coil, false)
+			j := newJoint(form, request{takes: takes, parts: parts}, coil)
 			x := j.startVector(coil)
 			for _, m := range []meterInductance{{hz: 100}, {hz: 1000}, {hz: 4000}, {hz: 1000, parallel: true}, {hz: 4000, parallel: true}} {
 				p := prior{meter: &m, columns: [2]int{-1, -1}}

@@ -101,7 +101,7 @@ func solidCoil() trueCoil {
 func newParityProblem(name string, form fit.Form, takes []Take, know knowledge) parityProblem {
 	parts := gatherParts(takes)
 	coil := startCoils(takes, parts, know)[0]
-	j := newJoint(form, takes, parts, know, coil, false)
+	j := newJoint(form, request{takes: takes, parts: parts, know: know}, coil)
 	loss := circuit.Ring{Share: 0.1, TimeS: 1 / (2 * math.Pi * 4000)}
 	for range form.Rings {
 		coil.Rings = append(coil.Rings, loss)
