@@ -53,7 +53,7 @@ type BenchFile struct {
 	SHA256 string `toml:"sha256"`
 }
 
-// Load is what hangs on the coil during a take. A nil field was not given:
+// Load is what is connected across the coil during a take. A nil field was not given:
 // for added parts that means nothing was added, for the fixture that it is
 // unknown.
 type Load struct {
@@ -167,7 +167,7 @@ const (
 )
 
 // Unfit lists the flags that keep the take out of the fit; none where it is
-// fit for use.
+// usable.
 func (t Take) Unfit() []Flag {
 	var unfit []Flag
 	for _, f := range t.Quality.Flags {

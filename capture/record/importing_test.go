@@ -293,7 +293,7 @@ func TestImportOfFLAC(t *testing.T) {
 	}
 }
 
-// What recorders and their users do to a recording that is still fit for use.
+// What recorders and their users do to a recording that is still usable.
 func TestImportOfUsualRecordings(t *testing.T) {
 	s := shortStimulus(t)
 	whole := heard(s, 5000, 0.5)

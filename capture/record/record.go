@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"coilsweep/capture"
@@ -47,7 +48,12 @@ func (e *PartialError) Error() string {
 	if !e.HasSweep {
 		use = ": less than one sweep, record again"
 	}
-	return fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why, e.Dir, use)
+	why, details, more := strings.Cut(why, "\n") // what the device's libraries say
+	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why, e.Dir, use)
+	if more {
+		text += "\n" + details
+	}
+	return text
 }
 
 func (e *PartialError) Unwrap() error { return e.Err }

@@ -42,7 +42,7 @@ func played(t testing.TB, b virtual.Bench, rateHz, repeats int) (capture.Recordi
 }
 
 // TestReferenceTakesTheBenchOut: with the current as reference the exciter's
-// R and L, the output's corners and both roll-offs drop out, and what is left
+// R and L, the output's corners and both roll-offs cancel out, and what is left
 // is the circuit, within 0.01 dB and 0.1 degrees from 30 Hz to 18 kHz. The
 // simulated bench is stepped in time and shares no formula with the estimate.
 func TestReferenceTakesTheBenchOut(t *testing.T) {

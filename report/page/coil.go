@@ -337,9 +337,9 @@ func (p *coilPage) circuit(r fit.Result) {
 	}
 	for _, q := range r.Parts {
 		unit := quantity.Unit(q.Unit)
-		scale := quantity.ScaleWithU95(q.Nominal, 2*q.U, unit)
+		scale := quantity.ScaleWithU95(q.Nominal, quantity.Coverage95*q.U, unit)
 		p.Parts = append(p.Parts, partRow{
-			What: notation.Visible(q.What), Nominal: scale.FormatWithU95(q.Nominal, 2*q.U, unit),
+			What: notation.Visible(q.What), Nominal: scale.FormatWithU95(q.Nominal, quantity.Coverage95*q.U, unit),
 			Fitted: scale.Format(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
 			Pull:   quantity.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
 		})

@@ -9,7 +9,7 @@ import "math"
 type Coil struct {
 	InductanceH   float64
 	ResistanceOhm float64
-	CapacitanceF  float64 // all that hangs on the coil for good
+	CapacitanceF  float64 // all that is connected across the coil for good
 	LoadOhm       float64 // 0: none
 }
 

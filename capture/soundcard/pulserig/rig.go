@@ -6,7 +6,7 @@
 //
 //	program -> sink "excite" -> monitor -> coil -> sink "coil" -> monitor -> program
 //
-// The exciter hangs on the first channel of sink "excite".
+// The exciter is connected to the first channel of sink "excite".
 // The program reaches it through ALSA's pulse plug-in, by the environment of
 // Env. Recorded are two channels: the coil's voltage and, as reference, the
 // exciter's current. Only tests import this package.

@@ -29,9 +29,11 @@ func complaint(err error) string {
 	if errors.As(err, &option) {
 		return option.Say(flagName)
 	}
-	text := workbench.ForCommands(err.Error(), flagName)
-	if advice := adviceFor(err); advice != "" {
-		text += advice
+	// What a library has to say beside its sentence follows on lines of its own.
+	text, details, more := strings.Cut(workbench.ForCommands(err.Error(), flagName), "\n")
+	text += adviceFor(err)
+	if more {
+		text += "\n" + details
 	}
 	return text
 }
