@@ -128,7 +128,7 @@ func TestGradient(t *testing.T) {
 	base := Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12,
 		Rings:    []Ring{{0.1, 3e-5}, {0.06, 4e-4}, {0.03, 1e-5}, {0.02, 2e-3}},
 		Cylinder: Ring{0.2, 3e-4}, CoverTimeS: 8e-6}
-	baseLoad := Load{800e3, 470e-12}
+	baseLoad := Load{ResistanceOhm: 800e3, CapacitanceF: 470e-12}
 	type change func(c *Coil, l *Load, d float64)
 	scale := func(x *float64, d float64) { *x *= math.Exp(d) }
 	var g Gradient

@@ -287,7 +287,7 @@ func TestHarnessAgainstFormula(t *testing.T) {
 	coil := Coil{InductanceH: 2.4, ResistanceOhm: 3900, CapacitanceF: 80e-12,
 		Rings:    []Ring{{0.1, 3e-5}, {0.05, 4e-4}},
 		Cylinder: Ring{0.15, 2e-4}, CoverTimeS: 4e-6}
-	load := Load{500e3, 600e-12}
+	load := Load{ResistanceOhm: 500e3, CapacitanceF: 600e-12}
 	scaled := func(z float64) Coil {
 		c := coil
 		c.InductanceH *= z

@@ -101,12 +101,19 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	copy(x[:j.firstPart], a.best.x[:j.firstPart])
 	for i, p := range parts.parts {
 		x[next.firstPart+i] = math.Log(p.nominal)
+		if c := next.lossOf[i]; c >= 0 {
+			x[c] = p.loss.mean
+		}
 		for k, q := range a.request.parts.parts {
 			if p.what == q.what {
 				x[next.firstPart+i] = a.best.x[j.firstPart+k]
+				if c := j.lossOf[k]; c >= 0 {
+					x[next.lossOf[i]] = a.best.x[c]
+				}
 			}
 		}
 	}
+	copy(x[next.firstDrift:], a.best.x[j.firstDrift:j.scale])
 	copy(x[next.scale:next.firstTake], a.best.x[j.scale:j.firstTake])
 	copy(x[next.firstTake:], a.best.x[j.firstTake:])
 	x[next.gain(last+1)], x[next.delay(last+1)] = x[next.gain(last)], x[next.delay(last)]

@@ -293,7 +293,7 @@ func (a *analysis) warnOfDrive(t Take) {
 // curve is a take as measured and as fitted, over the plateau.
 func (a *analysis) curve(take int) *fit.Curve {
 	j, x := a.best.joint, a.best.x
-	c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 	response := j.takes[take].Response
 	plateau := c.Plateau(load)
 	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
@@ -382,7 +382,7 @@ func (a *analysis) band(take int) []float64 {
 	level := func(column int, sign float64) {
 		const h = 1e-4
 		x[column] = a.best.x[column] + sign*h
-		c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+		c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 		plateau := c.Plateau(load)
 		for i, w := range j.omega[take] {
 			v := math.Log(cmplx.Abs(c.Transfer(complex(0, w), load)) / plateau)

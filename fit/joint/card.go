@@ -267,7 +267,7 @@ func (g *group) differences(r []float64) float64 {
 
 // modelled is the response of a take at the parameters x.
 func (j *joint) modelled(take int, x []float64) []complex128 {
-	c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 	gain, delay := math.Exp(x[j.gain(take)])*j.polarity[take], x[j.delay(take)]*1e-6
 	var card cardResponse
 	if !j.takes[take].Referenced {

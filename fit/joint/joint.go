@@ -20,7 +20,9 @@ import (
 // Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance in
 // the first take with nothing added, its fixture included; for each eddy-current
 // loop a share fraction and ln t; the same for the solid core; ln t of the cover;
-// ln of every part; the parts' common scale error; without a reference, ln of the
+// with dielectric loss the dissipation factor of C; ln of every part; the
+// dissipation factor of every added capacitor; with several takes the change of
+// ln R in each; the parts' common scale error; without a reference, ln of the
 // sound card's two low-end corners and the six coefficients of its upper edge;
 // for each take ln gain and the delay in µs. Shares are broken off a stick one
 // after the other (logistic fractions of what is left), so that k_i > 0 and their
@@ -31,7 +33,9 @@ type joint struct {
 	parts  partList
 	priors []prior
 
-	firstRing, firstPart, scale, firstCorner, firstEdge, firstTake, n int
+	firstRing, firstPart, firstDrift, scale, firstCorner, firstEdge, firstTake, n int
+	// lossOf is the column of each part's dissipation factor, -1: it has none.
+	lossOf []int
 
 	omega    [][]float64 // angular frequency by take and point
 	weight   [][]float64 // 1/u of each component, but for what the takes of a group have in common
@@ -64,6 +68,14 @@ const (
 	cornerLnU     = 1.5
 )
 
+// dielectricLoss is the prior of the dissipation factor of the coil's own
+// capacitance: enamelled wire, with what lies between (typical: 0.001 to 0.015).
+var dielectricLoss = dissipation{mean: 0.004, u: 0.006}
+
+// driftU is the standard uncertainty of ln R in one take about that of all: copper
+// within some 0.4 K.
+const driftU = 1e-3
+
 type knowledge struct {
 	resistance *part            // the DC resistance at the takes' temperature
 	inductance *part            // a meter's L that the user wants used
@@ -75,16 +87,26 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	takes, parts, know := q.takes, q.parts, q.know
 	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB, widen: 1}
 	j.firstRing = atC + 1
-	eddy := 2 * form.Rings
-	if form.Cylinder {
-		eddy = 2
-	}
-	cover := j.firstRing + eddy
-	j.firstPart = cover
+	j.firstPart = j.firstRing + j.eddyColumns()
 	if form.Cover {
 		j.firstPart++
 	}
-	j.scale = j.firstPart + len(parts.parts)
+	if form.Loss {
+		j.firstPart++
+	}
+	j.firstDrift = j.firstPart + len(parts.parts)
+	for _, p := range parts.parts {
+		column := -1
+		if p.loss.u > 0 {
+			column = j.firstDrift
+			j.firstDrift++
+		}
+		j.lossOf = append(j.lossOf, column)
+	}
+	j.scale = j.firstDrift
+	if len(takes) > 1 {
+		j.scale += len(takes)
+	}
 	j.firstCorner = j.scale
 	if know.scaleU > 0 {
 		j.firstCorner++
@@ -100,6 +122,23 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	}
 	j.n = j.firstTake + 2*len(takes)
 
+	j.addPriors(q, start)
+	for _, t := range takes {
+		omega := make([]float64, len(t.Response.H))
+		for k, hz := range t.Response.FrequencyHz {
+			omega[k] = 2 * math.Pi * hz
+		}
+		j.omega = append(j.omega, omega)
+		j.polarity = append(j.polarity, 1)
+	}
+	j.groupTakes()
+	j.weigh(0)
+	return j
+}
+
+// addPriors puts down what is known besides the takes.
+func (j *joint) addPriors(q request, start circuit.Coil) {
+	form, parts, know, eddy := j.form, q.parts, q.know, j.eddyColumns()
 	add := func(p prior) {
 		if slices.Contains(q.letGo, p.what) {
 			p.letGo, p.source, p.u, p.limit = true, sourceWeak, letGoU, false
@@ -117,7 +156,7 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 		weak(j.firstRing+2*i+1, -math.Log(2*math.Pi*ringCornerHz), ringLnU)
 	}
 	if form.Cover {
-		weak(cover, -math.Log(2*math.Pi*coverCornerHz), coverLnU)
+		weak(j.firstRing+eddy, -math.Log(2*math.Pi*coverCornerHz), coverLnU)
 	}
 	if know.resistance != nil {
 		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
@@ -135,29 +174,39 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 		}
 		add(pr)
 	}
+	one := func(source source, column int, mean, u float64) {
+		add(prior{source: source, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u, part: -1})
+	}
+	if form.Loss {
+		one(sourceModel, j.firstPart-1, dielectricLoss.mean, dielectricLoss.u)
+	}
+	for i, p := range parts.parts {
+		if c := j.lossOf[i]; c >= 0 {
+			one(sourceLoss, c, p.loss.mean, p.loss.u)
+		}
+	}
+	for c := j.firstDrift; c < j.scale; c++ {
+		one(sourceTemperature, c, 0, driftU)
+	}
 	if know.scaleU > 0 {
 		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1, limit: true})
 	}
-	if unreferenced {
+	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
-			weak(j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
+			one(sourceCard, j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
 		}
 		for i, u := range edgeU {
-			weak(j.firstEdge+i, 0, u)
+			one(sourceCard, j.firstEdge+i, 0, u)
 		}
 	}
+}
 
-	for _, t := range takes {
-		omega := make([]float64, len(t.Response.H))
-		for k, hz := range t.Response.FrequencyHz {
-			omega[k] = 2 * math.Pi * hz
-		}
-		j.omega = append(j.omega, omega)
-		j.polarity = append(j.polarity, 1)
+// eddyColumns is the number of parameters of loops or solid core.
+func (j *joint) eddyColumns() int {
+	if j.form.Cylinder {
+		return 2
 	}
-	j.groupTakes()
-	j.weigh(0)
-	return j
+	return 2 * j.form.Rings
 }
 
 // exactU stands for the relative uncertainty of a part that is stated to be
@@ -174,6 +223,12 @@ func (j *joint) columnsOf(take int) []int {
 		if p >= 0 {
 			c = append(c, j.firstPart+p)
 		}
+	}
+	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
+		c = append(c, j.lossOf[at.addedC])
+	}
+	if j.scale > j.firstDrift {
+		c = append(c, j.firstDrift+take)
 	}
 	if j.otherFixture(take) {
 		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
@@ -289,6 +344,17 @@ func (s *state) setCoil(x []float64) {
 	if j.form.Cover {
 		s.coil.CoverTimeS = math.Exp(x[at])
 	}
+	if j.form.Loss {
+		s.coil.CapacitanceLoss = x[j.firstPart-1]
+	}
+}
+
+// setTake is setCoil at the temperature of a take.
+func (s *state) setTake(take int, x []float64) {
+	s.setCoil(x)
+	if j := s.j; j.scale > j.firstDrift {
+		s.coil.ResistanceOhm *= math.Exp(x[j.firstDrift+take])
+	}
 }
 
 func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
@@ -299,6 +365,7 @@ func logit(p float64) float64    { return math.Log(p / (1 - p)) }
 type loadParts struct {
 	load, addedR float64 // siemens
 	addedC       float64 // farad
+	loss         float64 // its dissipation factor
 	// fixtureC is the fixture's capacitance, firstFixtureC the first take's,
 	// which the coil's C holds already.
 	fixtureC, firstFixtureC float64
@@ -318,7 +385,12 @@ func (j *joint) loadOf(take int, x []float64) loadParts {
 		}
 		return 1 / size(i)
 	}
+	loss := 0.0
+	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
+		loss = x[j.lossOf[at.addedC]]
+	}
 	return loadParts{
+		loss: loss,
 		load: conductance(at.load), addedR: conductance(at.addedR),
 		addedC: size(at.addedC), fixtureC: size(at.fixtureC),
 		firstFixtureC: size(j.parts.ofTake[0].fixtureC),
@@ -329,6 +401,7 @@ func (l loadParts) circuit() circuit.Load {
 	return circuit.Load{
 		ResistanceOhm: 1 / (l.load + l.addedR),
 		CapacitanceF:  l.addedC + (l.fixtureC - l.firstFixtureC),
+		LossF:         l.addedC * l.loss,
 	}
 }
 
@@ -337,7 +410,7 @@ func (l loadParts) circuit() circuit.Load {
 // and the k-th column of columnsOf is local[k].
 func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first int, local []int) {
 	j := s.j
-	s.setCoil(x)
+	s.setTake(take, x)
 	parts := j.loadOf(take, x)
 	load := parts.circuit()
 	response := j.takes[take].Response.H
@@ -349,7 +422,6 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	if !referenced {
 		card = j.cardAt(x)
 	}
-	total := s.coil.CapacitanceF + load.CapacitanceF
 	conductance := parts.load + parts.addedR
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
@@ -383,11 +455,15 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		g := &s.gradient
 		set(k * g.LnInductance)
 		set(k * g.LnResistance)
-		onC := k * g.LnCapacitance * complex(1/total, 0)
-		set(onC * complex(s.coil.CapacitanceF, 0))
+		onY := k * g.Admittance
+		onC, onLoss := onY*sw, onY*circuit.LossTerm(sw)
+		set((onC + onLoss*complex(s.coil.CapacitanceLoss, 0)) * complex(s.coil.CapacitanceF, 0))
 		s.setShares(k, set)
 		if j.form.Cover {
 			set(k * g.LnCoverTime)
+		}
+		if j.form.Loss {
+			set(onLoss * complex(s.coil.CapacitanceF, 0))
 		}
 		// The order of columnsOf.
 		onG := k * g.LnLoad * complex(1/conductance, 0)
@@ -398,7 +474,13 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 			set(onG * complex(parts.addedR, 0))
 		}
 		if at.addedC >= 0 {
-			set(onC * complex(parts.addedC, 0))
+			set((onC + onLoss*complex(parts.loss, 0)) * complex(parts.addedC, 0))
+			if j.lossOf[at.addedC] >= 0 {
+				set(onLoss * complex(parts.addedC, 0))
+			}
+		}
+		if j.scale > j.firstDrift {
+			set(k * g.LnResistance)
 		}
 		if otherFixture {
 			set(onC * complex(parts.fixtureC, 0))
@@ -448,7 +530,7 @@ func (s *state) setShares(k complex128, set func(complex128)) {
 // data: the phase less the circuit's is a straight line over frequency.
 func (j *joint) settleTake(take int, x []float64) {
 	s := newState(j)
-	s.setCoil(x)
+	s.setTake(take, x)
 	load := j.loadOf(take, x).circuit()
 	response := j.takes[take].Response
 	var slopeSum, slopeWeight float64

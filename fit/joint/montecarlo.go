@@ -167,8 +167,8 @@ func (r *repeater) draw(random *rand.Rand) ([]float64, error) {
 	for i := range j.priors {
 		p := &j.priors[i]
 		p.mean = r.means[i]
-		if p.source == sourceWeak {
-			continue
+		if p.source == sourceWeak || p.source == sourceCard && p.u > 1 {
+			continue // the corners of a card may lie anywhere within decades
 		}
 		if p.limit {
 			p.mean += p.u * math.Sqrt(3) * (2*random.Float64() - 1)

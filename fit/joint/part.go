@@ -31,11 +31,15 @@ const (
 	sourceWeak     source = "weak prior"
 	sourceModel    source = "model"
 	sourceClock    source = "clock"
+	sourceCard     source = "sound card"
+	sourceLoss     source = "loss of added capacitors"
+	// sourceTemperature is that of the coil, which drifts from take to take.
+	sourceTemperature source = "temperature between takes"
 )
 
 // sources are all of them, for budgets.
-var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC, sourceLoad, sourceAssumed,
-	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
+var sources = []source{sourceNoise, sourceCard, sourceAddedC, sourceLoss, sourceAddedR, sourceScale, sourceFixtureC,
+	sourceLoad, sourceAssumed, sourceDCR, sourceTemperature, sourceMeter, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
 // resistance, … . Takes that name the same value share the part: the same text
@@ -50,7 +54,17 @@ type part struct {
 	u        float64
 	limit    bool // u comes from a limit: the distribution is rectangular
 	measured bool // valued with the meter whose scale error is common
+	loss     dissipation
 }
+
+// dissipation is what is known of a capacitor's dissipation factor, the same at all
+// frequencies. u is 0 for what is not a capacitor.
+type dissipation struct{ mean, u float64 }
+
+// unstatedLoss is that of an added capacitor whose dielectric is not stated: from
+// that of ceramic of class 1 or polypropylene, some 0.0003, to that of polyester,
+// 0.005 (typical values).
+var unstatedLoss = dissipation{mean: 0.002, u: 0.003}
 
 // unstatedTolerance is the limit assumed for a part without one: common
 // practice for unmarked film and ceramic parts.
@@ -140,6 +154,9 @@ func (l *partList) add(kind string, source source, v quantity.Value, measured bo
 	if warning != "" {
 		l.warnings = append(l.warnings, warning)
 	}
+	if source == sourceAddedC {
+		p.loss = unstatedLoss
+	}
 	return l.put(key, p)
 }
 
@@ -215,7 +232,7 @@ func (a *analysis) suspects() []int {
 		worst, most := -1, limit
 		for i := range j.priors {
 			p := &j.priors[i]
-			if p.letGo || p.source == sourceWeak || p.source == sourceAssumed || slices.Contains(found, i) {
+			if p.letGo || slices.Contains(found, i) || !p.isFact() && p.source != sourceFixtureC && p.source != sourceScale {
 				continue
 			}
 			if pull := math.Abs(p.value(newState(&j), slices.Clone(x))-p.mean) / p.u; pull > most {
@@ -447,6 +464,9 @@ const (
 // contradicted is the fact that the takes contradict most, "" where there is
 // none.
 func (a *analysis) contradicted(ctx context.Context, best *solution) (string, error) {
+	if !a.climbed {
+		return "", nil // the fact may be right, and the model that was asked for wrong
+	}
 	limit, found := best.bic(1)-letGoBIC, ""
 	if best.factsAgree() {
 		limit = best.bic(1) - agreeingBIC

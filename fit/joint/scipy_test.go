@@ -157,6 +157,12 @@ func (p parityProblem) names() []string {
 	}
 	for i := range j.parts.parts {
 		names[j.firstPart+i] = fmt.Sprintf("ln part %d", i)
+		if c := j.lossOf[i]; c >= 0 {
+			names[c] = fmt.Sprintf("loss %d", i)
+		}
+	}
+	for i := j.firstDrift; i < j.scale; i++ {
+		names[i] = fmt.Sprintf("drift %d", i-j.firstDrift)
 	}
 	if j.firstCorner > j.scale {
 		names[j.scale] = "scale"

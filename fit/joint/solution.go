@@ -1,6 +1,7 @@
 package joint
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -69,6 +70,17 @@ func (s *solution) coil() circuit.Coil { return s.joint.coilAt(s.x) }
 func (j *joint) coilAt(x []float64) circuit.Coil {
 	st := newState(j)
 	st.setCoil(x)
+	return st.taken()
+}
+
+// coilIn is coilAt at the temperature of a take.
+func (j *joint) coilIn(take int, x []float64) circuit.Coil {
+	st := newState(j)
+	st.setTake(take, x)
+	return st.taken()
+}
+
+func (st *state) taken() circuit.Coil {
 	c := st.coil
 	c.Rings = append([]circuit.Ring(nil), c.Rings...)
 	return c
@@ -106,8 +118,14 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 	if j.form.Cover {
 		x[at] = math.Log(coil.CoverTimeS)
 	}
+	if j.form.Loss {
+		x[j.firstPart-1] = cmp.Or(coil.CapacitanceLoss, dielectricLoss.mean)
+	}
 	for i, p := range j.parts.parts {
 		x[j.firstPart+i] = math.Log(p.nominal)
+		if c := j.lossOf[i]; c >= 0 {
+			x[c] = p.loss.mean
+		}
 	}
 	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
