@@ -36,6 +36,18 @@ func (f Form) Name() string {
 	return name
 }
 
+// Structure is the form without cover and dielectric loss: what it says of the
+// coil's eddy currents.
+func (f Form) Structure() Form { return Form{Rings: f.Rings, Cylinder: f.Cylinder} }
+
+// Supposition is the structure in words, for what holds only under it.
+func (f Form) Supposition() string {
+	if f.Cylinder {
+		return "a solid core"
+	}
+	return [...]string{"no loops", "one loop", "two loops", "three loops"}[f.Rings]
+}
+
 // Parameters is the number of circuit parameters of the form.
 func (f Form) Parameters() int {
 	n := 3 + 2*f.Rings

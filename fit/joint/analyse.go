@@ -42,6 +42,8 @@ type analysis struct {
 	widen     float64     // by which it was enlarged
 	reduced   float64     // its reduced chi-square before that
 	rivals    []rival
+	// probability of each solution, in their order.
+	probability []float64
 	// disagreeing are solutions that show the error of a model that does not fit;
 	// halves those of a model whose residuals have a structure that the sound
 	// card might have made.
@@ -181,7 +183,51 @@ func (a *analysis) tryForms(ctx context.Context, forms []fit.Form) error {
 		solved[form] = s
 		a.solutions = append(a.solutions, s)
 	}
+	if !a.climbed {
+		return nil
+	}
+	return a.tryLoss(ctx, earlier)
+}
+
+// tryLoss fits the models that might win with dielectric loss: the best, those near
+// it, and those with less metal, in whose place it may stand.
+func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) error {
+	best, _ := a.pick()
+	for _, s := range slices.Clone(a.solutions) {
+		form := s.joint.form
+		less := !form.Cover && form.Parameters() < best.joint.form.Parameters()
+		if !less && s.bic(1) > best.bic(1)+lossBIC {
+			continue
+		}
+		coil := s.coil()
+		form.Loss = true
+		if e := earlier[form]; e != nil {
+			coil = e.coil()
+		}
+		with, err := a.searches.solve(ctx, a.request, form, []circuit.Coil{coil})
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err == nil {
+			a.solutions = append(a.solutions, with)
+		}
+	}
 	return nil
+}
+
+// lossBIC is how much worse than the best a model may be for dielectric loss to be
+// tried with it.
+const lossBIC = 10
+
+// oddsOf is the probability of what a form says of eddy currents.
+func (a *analysis) oddsOf(structure fit.Form) float64 {
+	var sum float64
+	for i, s := range a.solutions {
+		if s.joint.form.Structure() == structure {
+			sum += a.probability[i]
+		}
+	}
+	return sum
 }
 
 // pick is the solution with the least BIC, and the factor by which u must grow
@@ -203,9 +249,13 @@ func leastBy(solutions []*solution, value func(*solution) float64) *solution {
 	})
 }
 
+// coverBIC is how much worse than the best a model without cover may be for one
+// to be tried with it.
+const coverBIC = 30
+
 // worthTrying tells whether a model can still win: one more loop where the last
-// one helped or nothing fits yet; a cover on the best model without one and on
-// the model below it, or on every model where none fits without.
+// one helped or nothing fits yet; a cover on every model without one that is near
+// the best and on the model below that, or on every model where none fits without.
 func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 	var best, bestBare *solution
 	for _, s := range solved {
@@ -220,9 +270,10 @@ func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 		return true
 	}
 	if form.Cover && bestBare.misfit() == 1 {
-		top := bestBare.joint.form
 		form.Cover = false
-		return form == top || form == fit.Form{Rings: max(0, top.Rings-1)}
+		bare := solved[form]
+		top := bestBare.joint.form
+		return bare != nil && (bare.bic(1) < bestBare.bic(1)+coverBIC || form == fit.Form{Rings: max(0, top.Rings-1)})
 	}
 	if form.Rings < 2 || best.misfit() > 1 {
 		return true
@@ -351,6 +402,15 @@ func (a *analysis) choose(ctx context.Context) error {
 		return s.chi2Priors/(least*least) + 2*float64(s.joint.form.Parameters())
 	}
 	agree := best.factsAgree()
+	a.probability = make([]float64, len(a.solutions))
+	var all float64
+	for i, s := range a.solutions {
+		a.probability[i] = math.Exp((bic(best) - bic(s)) / 2)
+		all += a.probability[i]
+	}
+	for i := range a.probability {
+		a.probability[i] /= all
+	}
 	for _, s := range a.solutions {
 		if d := aic(s) - aic(best); s != best && d < rivalAIC {
 			a.rivals = append(a.rivals, rival{s, math.Exp(-max(d, 0) / 2)})

@@ -29,9 +29,11 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	}
 	j := a.best.joint
 	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dofApart}
-	for _, s := range a.solutions {
+	r.Model.Probability = a.oddsOf(j.form.Structure())
+	for i, s := range a.solutions {
 		r.Model.Tried = append(r.Model.Tried, fit.Tried{
-			Name: s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
+			Probability: a.probability[i],
+			Name:        s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
 			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reducedApart(), RunsZ: s.runsZ, Note: s.note,
 		})
 	}
@@ -59,6 +61,8 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
 			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
 			Form:   form,
+			If:     j.form.Structure().Supposition(),
+			Weight: r.Model.Probability,
 		})
 	}
 	if j.form.Cover {

@@ -3,6 +3,7 @@ package joint
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"coilsweep/fit/leastsquares"
@@ -42,8 +43,38 @@ func (a *analysis) estimate(d derived) estimate {
 		e.shares[sourceClock] = u * u
 		variance += u * u
 	}
+	if edge := a.edgeU(d); edge > 0 {
+		e.shares[sourceCard] += edge * edge
+		variance += edge * edge
+	}
 	e.u = math.Sqrt(variance)
 	return e
+}
+
+// edgeU is the standard uncertainty of a peak from what the fit takes for the upper
+// edge of the card: it may be a cover's, which one pole does not describe, and a
+// cover's shielding belongs to the peak.
+func (a *analysis) edgeU(d derived) float64 {
+	j, x := a.best.joint, a.best.x
+	if d.name != namePeak && d.name != namePeakDB || j.takes[d.index].Referenced {
+		return 0
+	}
+	hz := j.at(derived{name: namePeak, index: d.index}, x)
+	card := j.cardAt(x)
+	lnEdge := func(f float64) float64 {
+		w := 2 * math.Pi * f
+		return math.Log(cmplx.Abs(card.at(w) / (highPass(w, card.corner[0]) * highPass(w, card.corner[1]))))
+	}
+	if d.name == namePeakDB {
+		return math.Abs(20 / math.Ln10 * lnEdge(hz))
+	}
+	// The maximum of ln|v| moves by the slope of the edge over the curvature.
+	c, load := j.coilIn(d.index, x), j.loadOf(d.index, x).circuit()
+	ln := func(f float64) float64 { return math.Log(cmplx.Abs(c.Transfer(complex(0, 2*math.Pi*f), load))) }
+	h := 1e-3 * hz
+	curvature := (ln(hz+h) - 2*ln(hz) + ln(hz-h)) / (h * h)
+	slope := (lnEdge(hz+h) - lnEdge(hz-h)) / (2 * h)
+	return math.Abs(slope / curvature)
 }
 
 // clockU is the relative standard uncertainty of every frequency: the limit of
@@ -64,6 +95,9 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 	if a.widen > misfitLimit && d.isOfForm() {
 		return fit.Unknown(noForm)
 	}
+	if why := a.otherForms(); why != "" && d.isOfForm() && d.name != nameCover {
+		return fit.Unknown(why)
+	}
 	e := a.estimate(d)
 	if math.IsNaN(e.value) {
 		return fit.Unknown(d.missing())
@@ -82,6 +116,29 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative, a.missingFact()))
 	}
 	return fit.Quantity{Value: e.value, U: e.u, U95: quantity.Coverage95 * e.u}
+}
+
+// sureOfForm is the probability of a structure from which its terms are told.
+const sureOfForm = 0.95
+
+// otherForms says which other structures explain the takes about as well as the
+// chosen one; "" where that is sure.
+func (a *analysis) otherForms() string {
+	chosen := a.best.joint.form.Structure()
+	odds := a.oddsOf(chosen)
+	if odds >= sureOfForm {
+		return ""
+	}
+	text := fmt.Sprintf("%s (probability %.2g)", chosen.Supposition(), odds)
+	var seen []fit.Form
+	for _, s := range a.solutions {
+		other := s.joint.form.Structure()
+		if odds := a.oddsOf(other); other != chosen && odds >= (1-sureOfForm)/3 && !slices.Contains(seen, other) {
+			seen = append(seen, other)
+			text += fmt.Sprintf(", %s (%.2g)", other.Supposition(), odds)
+		}
+	}
+	return "undetermined: the takes do not tell apart " + text
 }
 
 func square(x float64) float64 { return x * x }
@@ -109,13 +166,41 @@ func (a *analysis) missingFact() string {
 // distribution (JCGM 100:2008, G.3).
 const fewValues = 4.303 / quantity.Coverage95
 
-// modelU is the standard uncertainty of a quantity from the choice of the form.
-// A term of the form has none: in another it does not exist.
+// modelU is the standard uncertainty of a quantity from the choice of the form. That
+// of a term of the form is how much it moves with cover and dielectric loss: in
+// another structure it does not exist.
 func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
-		return 0
+		return a.termU(d)
 	}
 	return a.spread(1, a.best.joint.steps(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+}
+
+// termU is the standard uncertainty of a term of the form, from the forms of the
+// same structure.
+func (a *analysis) termU(d derived) float64 {
+	best := a.best.joint
+	rank := slices.Index(best.eddyOrder(a.best.x), d.index)
+	value := best.at(d, a.best.x)
+	var u2, all float64
+	for i, s := range a.solutions {
+		other := s.joint.form
+		if other.Structure() != best.form.Structure() || d.name == nameCover && !other.Cover {
+			continue
+		}
+		at := d
+		if d.name != nameCover {
+			at.index = s.joint.eddyOrder(s.x)[rank]
+		}
+		all += a.probability[i]
+		if other != best.form {
+			u2 += a.probability[i] * square(s.joint.at(at, s.x)-value)
+		}
+	}
+	if all == 0 {
+		return 0
+	}
+	return math.Sqrt(u2 / all)
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
