@@ -195,8 +195,11 @@ func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) 
 	best, _ := a.pick()
 	for _, s := range slices.Clone(a.solutions) {
 		form := s.joint.form
-		less := !form.Cover && form.Parameters() < best.joint.form.Parameters()
+		less := !form.Cover && !form.Cylinder && form.Parameters() < best.joint.form.Parameters()
 		if !less && s.bic(1) > best.bic(1)+lossBIC {
+			continue
+		}
+		if s.bic(1)+math.Log(float64(s.joint.rows()))-lossSlack*a.lossGain(s) > best.bic(1)+lossWorth {
 			continue
 		}
 		coil := s.coil()
@@ -214,6 +217,26 @@ func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) 
 	}
 	return nil
 }
+
+// lossGain is the reduction of chi-square that dielectric loss promises a solution,
+// to first order.
+func (a *analysis) lossGain(s *solution) float64 {
+	form := s.joint.form
+	form.Loss = true
+	j := newJoint(form, a.request, s.coil())
+	copy(j.polarity, s.joint.polarity)
+	j.widen = s.joint.widen
+	solver := leastsquares.NewSolver(j.problem())
+	solver.Linearize(slices.Insert(slices.Clone(s.x), j.firstPart-1, 0))
+	return solver.Promise() * square(j.widen)
+}
+
+// lossSlack is by how much more dielectric loss may do than is promised to first
+// order; lossWorth how much worse than the best a model may then be to matter.
+const (
+	lossSlack = 5
+	lossWorth = 6
+)
 
 // lossBIC is how much worse than the best a model may be for dielectric loss to be
 // tried with it.

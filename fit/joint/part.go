@@ -480,6 +480,9 @@ func (a *analysis) contradicted(ctx context.Context, best *solution) (string, er
 			if !p.isFact() || math.Abs(s.pull(i)) < askPull || s.facts() < 3 {
 				continue
 			}
+			if s.bic(1)-s.gain(i) > limit+letGoSlack {
+				continue
+			}
 			q := a.request
 			q.letGo = append(slices.Clone(q.letGo), p.what)
 			without, err := a.searches.solve(ctx, q, s.joint.form, []circuit.Coil{s.coil()})
@@ -539,6 +542,34 @@ func (a *analysis) standIn(ctx context.Context, best *solution) (string, error) 
 		return "", nil
 	}
 	return what, nil
+}
+
+// letGoSlack is by how much a fit without a fact may be better than a linear circuit
+// would make it.
+const letGoSlack = 60
+
+// gain is by how much chi-square would fall without a prior, were the circuit linear
+// in its parameters: pull²/(1 - h), h the part of what is known of the parameter that
+// comes from the prior (R. D. Cook, Technometrics 19 (1977) 15).
+func (s *solution) gain(i int) float64 {
+	p := &s.joint.priors[i]
+	c, err := s.covariance()
+	if err != nil || p.meter != nil {
+		return math.Inf(1)
+	}
+	var variance float64
+	for k, a := range p.columns {
+		for l, b := range p.columns {
+			if a >= 0 && b >= 0 {
+				variance += p.factors[k] * p.factors[l] * c.At(a, b)
+			}
+		}
+	}
+	left := 1 - variance/(p.u*p.u)
+	if left < 1e-6 {
+		return math.Inf(1)
+	}
+	return square(s.pull(i)*s.joint.widen) / left
 }
 
 // facts is the number of facts that hold.

@@ -200,7 +200,7 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 		j := newJoint(form, coarse, starts[0])
 		copy(j.polarity, best.polarity)
 		solver := leastsquares.NewSolver(j.problem())
-		for _, blunt := range bluntSteps {
+		for _, blunt := range append(slices.Clone(bluntSteps), 0) {
 			j.weigh(blunt)
 			j.adapt(solver, best.x)
 			m, err := solver.Minimize(best.x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Quick: true})
@@ -233,7 +233,7 @@ func (j *joint) settle(x []float64) (*solution, error) {
 	for range 4 {
 		j.adapt(solver, x)
 		settings := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
-		if j.widen > 10 {
+		if j.widen > 3 {
 			settings = quick // before the last digit
 		}
 		s, err := j.finish(solver, x, settings)
@@ -265,9 +265,9 @@ func thin(takes []Take, n int) []Take {
 }
 
 // settled is the relative change of chi-square at which a search has come to
-// its end: of some thousand, a thousandth of a unit, and so some hundredths of
+// its end: of some thousand, some thousandths of a unit, and so some hundredths of
 // a standard uncertainty. The chosen form is then searched to the last digit.
-const settled = 2e-7
+const settled = 1e-6
 
 // unsettled is the note of a solution whose search used up its iterations.
 const unsettled = "the search did not settle"

@@ -592,6 +592,10 @@ func (s *Solver) Covariance(dst *mat.SymDense) error {
 	return nil
 }
 
+// Promise is the reduction of the sum of squares that an undamped step from the
+// last minimum promises.
+func (s *Solver) Promise() float64 { return square(norm(s.qtr)) }
+
 // Triangle copies the triangle of the Jacobian at the last minimum into dst:
 // the information matrix is its RᵀR.
 func (s *Solver) Triangle(dst *mat.TriDense) {
