@@ -234,7 +234,7 @@ func TestCacheOfNoUse(t *testing.T) {
 		"a bit": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func(d []byte) []byte { d[len(d)/2] ^= 1; return d })
 		},
-		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/1", "cache/2") },
+		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/2", "cache/3") },
 		"too large": func(dir string, _ *Options) {
 			check(os.Truncate(filepath.Join(dir, CacheFile), maxCache+1))
 		},
