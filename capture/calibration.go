@@ -1,15 +1,12 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math"
 	"math/cmplx"
 	"sort"
 	"time"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
@@ -73,25 +70,15 @@ func (c Calibration) WithResponse(frequencyHz []float64, h []complex128, u []flo
 // frequency between two points of the table, its end beyond the table. u is
 // its relative standard uncertainty.
 func (c Calibration) At(hz float64) (h complex128, u float64) {
-	n := len(c.FrequencyHz)
 	i := sort.SearchFloat64s(c.FrequencyHz, hz)
-	at := func(i int) (db, deg float64) { return c.MagnitudeDB[i], c.PhaseDeg[i] }
-	var db, deg float64
-	switch {
-	case i == 0:
-		db, deg = at(0)
-		u = c.U[0]
-	case i == n:
-		db, deg = at(n - 1)
-		u = c.U[n-1]
-	default:
-		w := math.Log(hz/c.FrequencyHz[i-1]) / math.Log(c.FrequencyHz[i]/c.FrequencyHz[i-1])
-		db0, deg0 := at(i - 1)
-		db1, deg1 := at(i)
-		db, deg = db0+w*(db1-db0), deg0+w*(deg1-deg0)
-		u = math.Max(c.U[i-1], c.U[i])
+	low, high := max(i-1, 0), min(i, len(c.FrequencyHz)-1)
+	w := 0.0
+	if low < high {
+		w = math.Log(hz/c.FrequencyHz[low]) / math.Log(c.FrequencyHz[high]/c.FrequencyHz[low])
 	}
-	return cmplx.Rect(math.Pow(10, db/20), deg*math.Pi/180), u
+	between := func(column []float64) float64 { return column[low] + w*(column[high]-column[low]) }
+	db, deg := between(c.MagnitudeDB), between(c.PhaseDeg)
+	return cmplx.Rect(math.Pow(10, db/20), deg*math.Pi/180), max(c.U[low], c.U[high])
 }
 
 // check reports the first thing wrong with a calibration that was read.
@@ -166,15 +153,9 @@ func EncodeCalibration(c Calibration) ([]byte, error) {
 	if err := c.check(); err != nil {
 		return nil, err
 	}
-	var b bytes.Buffer
-	b.WriteString("# The response of a sound card from its output to its input, by a cable between\n# the two. " +
-		"Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n")
-	enc := toml.NewEncoder(&b)
-	enc.Indent = ""
-	if err := enc.Encode(c); err != nil {
-		return nil, err
-	}
-	return b.Bytes(), nil
+	table, err := tomlkey.Encode(c)
+	return append([]byte("# The response of a sound card from its output to its input, by a cable between\n"+
+		"# the two. Written by 'coilsweep calibrate'; bench.toml knows its checksum.\n"), table...), err
 }
 
 // maxCalibration is more than any table needs.
@@ -185,9 +166,5 @@ func DecodeCalibration(text []byte) (Calibration, error) {
 	if len(text) > maxCalibration {
 		return Calibration{}, errors.New("too long for the calibration of a sound card")
 	}
-	var c Calibration
-	if err := tomlkey.Decode(text, &c); err != nil {
-		return Calibration{}, err
-	}
-	return c, c.check()
+	return tomlkey.DecodeChecked(text, Calibration.check)
 }

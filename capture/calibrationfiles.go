@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -74,7 +73,7 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, "+
 			"or calibrate again", path, c.day())
 	}
-	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
+	r, err := DecodeRecording(data)
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}

@@ -2,11 +2,10 @@ package capture
 
 import (
 	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
@@ -37,22 +36,19 @@ type Coil struct {
 
 // check reports the first thing wrong with c.
 func (c Coil) check() error {
-	if c.Schema != CoilSchema {
+	t, w, p := c.CelsiusAtTakes, c.Winding, c.PartsScale
+	switch {
+	case c.Schema != CoilSchema:
 		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, CoilSchema)
-	}
-	if strings.TrimSpace(c.Name) == "" {
+	case strings.TrimSpace(c.Name) == "":
 		return errors.New("the coil has no name: set name")
-	}
-	if c.DCR != nil && !(c.DCR.SI > 0) {
+	case c.DCR != nil && !(c.DCR.SI > 0):
 		return fmt.Errorf("dcr is %s: a DC resistance is above zero", c.DCR.Text)
-	}
-	if t := c.CelsiusAtTakes; t != nil && !(*t > -100 && *t < 300) {
+	case t != nil && !(*t > -100 && *t < 300):
 		return fmt.Errorf("celsius_at_takes is %g: want the coil's temperature in °C", *t)
-	}
-	if w := c.Winding; w != nil && w.Turns < 0 {
+	case w != nil && w.Turns < 0:
 		return fmt.Errorf("winding: %d turns", w.Turns)
-	}
-	if p := c.PartsScale; !(p >= 0 && p <= 50) {
+	case !(p >= 0 && p <= 50):
 		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
 	}
 	for i, m := range c.Meter {
@@ -66,11 +62,7 @@ func (c Coil) check() error {
 // decodeCoil reads coil.toml. A key that does not exist is an error with its
 // line: a misspelt dcr must not get lost.
 func decodeCoil(data []byte) (Coil, error) {
-	var c Coil
-	if err := tomlkey.Decode(data, &c); err != nil {
-		return Coil{}, err
-	}
-	return c, c.check()
+	return tomlkey.DecodeChecked(data, Coil.check)
 }
 
 // encodeCoil writes coil.toml with a word on each key for whoever edits it;
@@ -81,16 +73,16 @@ func encodeCoil(c Coil) []byte {
 		"# is written by coilsweep. Values take SI prefixes, marking codes (4k7, 2n2) and\n" +
 		"# a tolerance: \"470p 1%\" is a limit, \"470p 0.3% U95\" an expanded uncertainty.\n")
 	key := func(comment, name string, value any, given bool) {
-		line := tomlLine(name, value)
+		line := tomlkey.Setting(name, value)
 		if !given {
 			line = "# " + line
 		}
 		fmt.Fprintf(&b, "\n%s%s", comment, line)
 	}
-	b.WriteString(tomlLine("schema", CoilSchema))
-	b.WriteString(tomlLine("name", c.Name))
+	b.WriteString(tomlkey.Setting("schema", CoilSchema))
+	b.WriteString(tomlkey.Setting("name", c.Name))
 	key("# Anything worth remembering.\n", "notes", c.Notes, c.Notes != "")
-	key("# The wire, in your own words.\n", "wire", orExample(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
+	key("# The wire, in your own words.\n", "wire", cmp.Or(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
 	dcr := "7.85k@22C 0.5%"
 	if c.DCR != nil {
 		dcr = c.DCR.Text
@@ -102,12 +94,8 @@ func encodeCoil(c Coil) []byte {
 	}
 	key("# Temperature of the coil during the takes, in °C: copper gains 0.39 % per degree.\n", "celsius_at_takes",
 		celsius, c.CelsiusAtTakes != nil)
-	scale := 1.0
-	if c.PartsScale > 0 {
-		scale = c.PartsScale
-	}
 	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it "+
-		"comes on top of their own tolerances.\n", "parts_scale_percent", scale, c.PartsScale > 0)
+		"comes on top of their own tolerances.\n", "parts_scale_percent", cmp.Or(c.PartsScale, 1), c.PartsScale > 0)
 	b.WriteString("\n# How it was wound, for 'coilsweep winding'. The core is that on which the first turn\n" +
 		"# lies; a round one is as wide as it is long. Leave turns out if they were not counted.\n")
 	if c.Winding != nil {
@@ -128,20 +116,4 @@ func encodeCoil(c Coil) []byte {
 		b.WriteString("#\n# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
 	return b.Bytes()
-}
-
-func orExample(s, example string) string {
-	if s == "" {
-		return example
-	}
-	return s
-}
-
-// tomlLine is one key with a plain value, ended by a new line.
-func tomlLine(key string, value any) string {
-	b, err := toml.Marshal(map[string]any{key: value})
-	if err != nil {
-		panic(err) // strings, numbers and truth values always have a form
-	}
-	return string(b)
 }

@@ -3,8 +3,6 @@
 package capture
 
 import (
-	"bytes"
-	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -88,27 +86,24 @@ type UnreadableTake struct {
 	Err  error
 }
 
-// Takes reads all takes in the order of their time. A take that cannot be read
-// is in unreadable beside the good ones; err is for the folder itself.
-// Unfinished recordings and hidden folders are not takes.
-func (f *Folder) Takes() (takes []Take, unreadable []UnreadableTake, err error) {
-	names, err := f.takeNames()
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, name := range names {
-		if t, err := f.ReadTake(name); err != nil {
-			unreadable = append(unreadable, UnreadableTake{name, err})
+// Takes reads the takes that held names, in the order of their time. Those that are
+// in known, and have not changed, are not read again. A take that cannot be read is in
+// unreadable beside the good ones.
+func (f *Folder) Takes(held Fingerprint, known map[TakeFingerprint]Take) (takes []Take, unreadable []UnreadableTake) {
+	for _, h := range held.Takes {
+		if t, ok := known[h]; ok {
+			takes = append(takes, t)
+		} else if t, err := f.ReadTake(h.Name); err != nil {
+			unreadable = append(unreadable, UnreadableTake{h.Name, err})
 		} else {
 			takes = append(takes, t)
 		}
 	}
-	slices.SortStableFunc(takes, func(a, b Take) int {
-		return cmp.Or(a.Started.Compare(b.Started), cmp.Compare(a.Name, b.Name))
-	})
-	return takes, unreadable, nil
+	slices.SortStableFunc(takes, func(a, b Take) int { return a.Started.Compare(b.Started) })
+	return takes, unreadable
 }
 
+// takeNames lists the takes by name. Unfinished recordings and hidden folders are none.
 func (f *Folder) takeNames() ([]string, error) {
 	return f.list(func(name string) bool { return !strings.Contains(name, ".") })
 }
@@ -180,7 +175,7 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	if err != nil {
 		return Recording{}, err
 	}
-	r, err := decodeRecording(bytes.NewReader(data), int64(len(data)))
+	r, err := DecodeRecording(data)
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}

@@ -1,16 +1,14 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 
-	"github.com/BurntSushi/toml"
-
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/tomlkey"
 )
 
 // Linearity is how far the response depended on the level, by the stimulus
@@ -55,16 +53,13 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err != nil {
 		return fmt.Errorf("cannot read take %q: %w", name, err)
 	}
-	added := bytes.NewBuffer(append(text, '\n'))
-	enc := toml.NewEncoder(added)
-	enc.Indent = ""
-	if err := enc.Encode(struct {
-		Linearity Linearity `toml:"linearity"`
-	}{l}); err != nil {
+	table, err := tomlkey.Encode(map[string]Linearity{"linearity": l})
+	if err != nil {
 		return err
 	}
-	if got, err := DecodeTake(added.Bytes()); err != nil || got.Linearity == nil || *got.Linearity != l {
+	added := tomlkey.Append(text, string(table))
+	if got, err := DecodeTake(added); err != nil || got.Linearity == nil || *got.Linearity != l {
 		return errors.Join(fmt.Errorf("%s: a test of linearity cannot be added to it", path), err)
 	}
-	return atomicfile.Write(path, added.Bytes())
+	return atomicfile.Write(path, added)
 }

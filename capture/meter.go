@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -37,13 +38,12 @@ func (m MeterReading) check() error {
 	if err != nil {
 		return fmt.Errorf("reading: %w", err)
 	}
-	if t := m.Celsius; t != nil {
-		if !(*t > -100 && *t < 300) {
-			return fmt.Errorf("celsius is %g: want the coil's temperature in °C", *t)
-		}
-		if v.Celsius != nil && *v.Celsius != *t {
-			return fmt.Errorf("the reading says %g °C, celsius says %g", *v.Celsius, *t)
-		}
+	switch t := m.Celsius; {
+	case t == nil:
+	case !(*t > -100 && *t < 300):
+		return fmt.Errorf("celsius is %g: want the coil's temperature in °C", *t)
+	case v.Celsius != nil && *v.Celsius != *t:
+		return fmt.Errorf("the reading says %g °C, celsius says %g", *v.Celsius, *t)
 	}
 	return nil
 }
@@ -80,12 +80,13 @@ func (m MeterReading) Temperature() *float64 {
 }
 
 func encodeMeter(m MeterReading) string {
-	s := "[[meter]]\n" + tomlLine("what", m.What) + tomlLine("reading", m.Reading) + tomlLine("at_hz", m.AtHz)
+	s := "[[meter]]\n" + tomlkey.Setting("what", m.What) + tomlkey.Setting("reading", m.Reading) +
+		tomlkey.Setting("at_hz", m.AtHz)
 	if m.Mode != "" {
-		s += tomlLine("mode", m.Mode)
+		s += tomlkey.Setting("mode", m.Mode)
 	}
 	if m.Celsius != nil {
-		s += tomlLine("celsius", *m.Celsius)
+		s += tomlkey.Setting("celsius", *m.Celsius)
 	}
-	return s + tomlLine("use_in_fit", m.UseInFit)
+	return s + tomlkey.Setting("use_in_fit", m.UseInFit)
 }

@@ -184,7 +184,7 @@ func EncodeRecording(file wav.File, r Recording) error {
 	return w.Close()
 }
 
-// bytesRecording is decodeRecording for a file in memory.
+// DecodeRecording is ReadRecording for a file in memory.
 func DecodeRecording(b []byte) (Recording, error) {
 	return decodeRecording(bytes.NewReader(b), int64(len(b)))
 }

@@ -1,14 +1,11 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"time"
-
-	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/align"
 	"coilsweep/capture/tomlkey"
@@ -31,6 +28,7 @@ type Take struct {
 	Drive     Drive           `toml:"drive"`
 	Reference Reference       `toml:"reference"`
 	Bench     Bench           `toml:"bench"`
+	Card      Card            `toml:"card,omitempty"`
 	Audio     Audio           `toml:"audio"`
 	Quality   Quality         `toml:"quality"`
 	Stimulus  excite.Stimulus `toml:"stimulus"`
@@ -51,16 +49,6 @@ type Take struct {
 type BenchFile struct {
 	Path   string `toml:"path"`
 	SHA256 string `toml:"sha256"`
-}
-
-// Load is what is connected across the coil during a take. A nil field was not given:
-// for added parts that means nothing was added, for the fixture that it is
-// unknown.
-type Load struct {
-	AddedC   *quantity.Capacitance `toml:"added_c,omitempty"`
-	AddedR   *quantity.Resistance  `toml:"added_r,omitempty"`
-	FixtureC *quantity.Capacitance `toml:"fixture_c,omitempty"`
-	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
 }
 
 // Drive says how the exciter was driven.
@@ -139,13 +127,9 @@ type Quality struct {
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
-	var lost []int
-	for _, k := range q.DamagedRepeats {
-		if !slices.Contains(q.ClippedRepeats, k) {
-			lost = append(lost, k)
-		}
-	}
-	return lost
+	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool {
+		return slices.Contains(q.ClippedRepeats, k)
+	})
 }
 
 // Flag is a short fixed word for something wrong with a take.
@@ -184,16 +168,16 @@ const maxTakeName = 64
 // CheckTakeName returns an error unless name can be the name of a take, and so
 // of a folder on any file system: letters, digits, - and _, at most 64.
 func CheckTakeName(name string) error {
-	if name == "" {
+	odd := func(c rune) bool {
+		return (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_'
+	}
+	switch {
+	case name == "":
 		return errors.New("the take has no name")
-	}
-	if len(name) > maxTakeName {
+	case len(name) > maxTakeName:
 		return fmt.Errorf("take name %.20q… is too long: use at most %d characters", name, maxTakeName)
-	}
-	for _, c := range name {
-		if (c < 'a' || c > 'z') && (c < 'A' || c > 'Z') && (c < '0' || c > '9') && c != '-' && c != '_' {
-			return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
-		}
+	case strings.ContainsFunc(name, odd):
+		return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
 	}
 	return nil
 }
@@ -204,22 +188,19 @@ func (t Take) CheckPlan() error {
 	if err := CheckTakeName(t.Name); err != nil {
 		return err
 	}
-	switch t.Drive.Kind {
-	case "current":
-	case "voltage":
-		if t.Drive.ExciterR == nil {
-			return errors.New("a voltage-driven exciter needs its resistance")
-		}
-	default:
-		return fmt.Errorf(`exciter drive is %q: want "current" or "voltage"`, t.Drive.Kind)
-	}
-	switch t.Reference.Kind {
-	case "none", "current", "loopback":
-	default:
-		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, t.Reference.Kind)
+	switch d, r := t.Drive, t.Reference.Kind; {
+	case d.Kind != "current" && d.Kind != "voltage":
+		return fmt.Errorf(`exciter drive is %q: want "current" or "voltage"`, d.Kind)
+	case d.Kind == "voltage" && d.ExciterR == nil:
+		return errors.New("a voltage-driven exciter needs its resistance")
+	case r != "none" && r != "current" && r != "loopback":
+		return fmt.Errorf(`reference is %q: want "none", "current" or "loopback"`, r)
 	}
 	if err := t.Stimulus.Validate(); err != nil {
 		return fmt.Errorf("stimulus: %w", err)
+	}
+	if err := t.Card.check(); err != nil {
+		return fmt.Errorf("sound card: %w", err)
 	}
 	if t.Calibration != nil {
 		return t.Calibration.Covers(t)
@@ -250,31 +231,21 @@ func (t Take) check() error {
 }
 
 func EncodeTake(t Take) ([]byte, error) {
-	var b bytes.Buffer
-	enc := toml.NewEncoder(&b)
-	enc.Indent = ""
-	if err := enc.Encode(t); err != nil {
+	data, err := tomlkey.Encode(t)
+	if err != nil {
 		return nil, fmt.Errorf("take.toml: %w", err)
 	}
-	return b.Bytes(), nil
+	return data, nil
 }
 
 func DecodeTake(data []byte) (Take, error) {
-	var t Take
-	if err := tomlkey.Decode(data, &t); err != nil {
-		return Take{}, err
-	}
-	return t, t.check()
+	return tomlkey.DecodeChecked(data, Take.check)
 }
 
 // Unfit reports whether a take with this flag is of no use to a fit. A
 // drop-out and a clipped repeat are none: the damaged repeats are left out.
 func (f Flag) Unfit() bool {
-	switch f {
-	case Clipped, NoStimulus, TooShort:
-		return true
-	}
-	return false
+	return f == Clipped || f == NoStimulus || f == TooShort
 }
 
 // Flag adds f to the flags, once.

@@ -1,5 +1,7 @@
 package capture
 
+import "coilsweep/capture/tomlkey"
+
 // Winding is how a coil was wound, in words that a person types: lengths as
 // "60mm". The core is round, or oblong with round ends.
 type Winding struct {
@@ -12,9 +14,10 @@ type Winding struct {
 
 // encodeWinding is the winding as a table of coil.toml.
 func encodeWinding(w Winding) string {
-	s := "[winding]\n" + tomlLine("wire", w.Wire)
+	s := "[winding]\n" + tomlkey.Setting("wire", w.Wire)
 	if w.Turns > 0 {
-		s += tomlLine("turns", w.Turns)
+		s += tomlkey.Setting("turns", w.Turns)
 	}
-	return s + tomlLine("core_length", w.CoreLength) + tomlLine("core_width", w.CoreWidth) + tomlLine("height", w.Height)
+	return s + tomlkey.Setting("core_length", w.CoreLength) + tomlkey.Setting("core_width", w.CoreWidth) +
+		tomlkey.Setting("height", w.Height)
 }

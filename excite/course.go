@@ -214,7 +214,8 @@ func checkShape(shape []Knot, fromHz, toHz float64) error {
 		if i > 0 && !(k.FrequencyHz >= knotRatio*shape[i-1].FrequencyHz) {
 			return fmt.Errorf("knot %d of the shape is at %.10g Hz, not well above the one before it at %.10g Hz", i+1, k.FrequencyHz, shape[i-1].FrequencyHz)
 		}
-		if err := inRange(fmt.Sprintf("the weight of knot %d of the shape", i+1), k.Weight, minWeight, maxWeight, ""); err != nil {
+		weight := fmt.Sprintf("the weight of knot %d of the shape", i+1)
+		if err := inRange(bounds{weight, k.Weight, minWeight, maxWeight, ""}); err != nil {
 			return err
 		}
 	}

@@ -83,30 +83,19 @@ func Design(r Request) (Stimulus, error) {
 		return Stimulus{}, fmt.Errorf("%d sweeps of %g s at %d Hz are too long for one stimulus: ask for fewer or shorter ones", r.Repeats, r.SweepS, r.RateHz)
 	}
 	s.PeriodSamples = quietPeriod(least, r.RateHz, r.Repeats)
-	if err := s.check(); err != nil {
-		return Stimulus{}, err
-	}
-	s.SHA256 = s.checksum()
-	return s, nil
+	return s.described()
 }
 
 // check refuses numbers that no stimulus can have; Stimulus.check tests them
 // together.
 func (r Request) check() error {
-	for _, n := range []struct {
-		name     string
-		x        float64
-		min, max float64
-		unit     string
-	}{
-		{"the length of a sweep", r.SweepS, 0.05, 120, "s"},
-		{"the silence before the first sweep", r.LeadInS, minLeadInS, 10, "s"},
-		{"the gap after a sweep", r.GapS, minGapS, 10, "s"},
-		{"the silence at the end", r.TailS, 0, 10, "s"},
-	} {
-		if err := inRange(n.name, n.x, n.min, n.max, n.unit); err != nil {
-			return err
-		}
+	if err := inRange(
+		bounds{"the length of a sweep", r.SweepS, 0.05, 120, "s"},
+		bounds{"the silence before the first sweep", r.LeadInS, minLeadInS, 10, "s"},
+		bounds{"the gap after a sweep", r.GapS, minGapS, 10, "s"},
+		bounds{"the silence at the end", r.TailS, 0, 10, "s"},
+	); err != nil {
+		return err
 	}
 	s := Stimulus{RateHz: r.RateHz, FromHz: r.FromHz, ToHz: r.ToHz, Repeats: r.Repeats, LevelDBFS: r.LevelDBFS}
 	return s.checkBasics()
@@ -153,14 +142,16 @@ func quietPeriod(least, rateHz, repeats int) int {
 func smoothLengths(least, most int) []int {
 	var list []int
 	for n := least; n <= most || len(list) == 0; n++ {
-		if isSmooth(n) {
+		if IsSmooth(n) {
 			list = append(list, n)
 		}
 	}
 	return list
 }
 
-func isSmooth(n int) bool {
+// IsSmooth reports whether n is a product of powers of 2, 3 and 5: a transform of
+// that length is fast.
+func IsSmooth(n int) bool {
 	if n < 1 {
 		return false
 	}

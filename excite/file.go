@@ -55,8 +55,7 @@ func Decode(text []byte) (Stimulus, error) {
 	var s Stimulus
 	meta, err := toml.Decode(string(text), &s)
 	if err != nil {
-		var pe toml.ParseError
-		if errors.As(err, &pe) {
+		if pe, ok := errors.AsType[toml.ParseError](err); ok {
 			return Stimulus{}, &FileError{pe.Position.Line, pe.Position.Col, errors.New(pe.Message)}
 		}
 		return Stimulus{}, &FileError{Err: err}

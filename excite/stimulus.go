@@ -66,23 +66,8 @@ func (s Stimulus) RepeatStart(k int) int { return s.LeadInSamples + k*s.PeriodSa
 // (with a shape: on average).
 func (s Stimulus) SweepRateS() float64 { return float64(s.Cycles) / s.FromHz }
 
-// FrequencyAt is the sweep's frequency in Hz at a time in seconds from its
-// beginning.
-func (s Stimulus) FrequencyAt(timeS float64) float64 { return s.Course().FrequencyAt(timeS) }
-
 // TimeOf is when, in seconds from its beginning, the sweep passes a frequency.
 func (s Stimulus) TimeOf(frequencyHz float64) float64 { return s.Course().TimeOf(frequencyHz) }
 
 // Amplitude is the sweep's peak on the scale where full scale is 1.
 func (s Stimulus) Amplitude() float64 { return portableExp(s.LevelDBFS * (math.Ln10 / 20)) }
-
-// HumGain is the part of a steady line that averaging over the repeats leaves:
-// |1/R sum over r of exp(2 pi i f r P)|, between 0 and 1, P the repeat period.
-func (s Stimulus) HumGain(frequencyHz float64) float64 {
-	var re, im float64
-	for r := range s.Repeats {
-		sin, cos := math.Sincos(2 * math.Pi * math.Mod(frequencyHz*float64(r)*s.PeriodS(), 1))
-		re, im = re+cos, im+sin
-	}
-	return math.Hypot(re, im) / float64(s.Repeats)
-}

@@ -49,17 +49,6 @@ func (s Stimulus) Samples() []float64 {
 	return x
 }
 
-// CrestFactorDB is the peak of one sweep over its rms, in dB (3.01 for a
-// sine); the gap does not count.
-func (s Stimulus) CrestFactorDB() float64 {
-	var peak, square float64
-	for _, x := range s.Sweep()[:s.SweepSamples] {
-		peak = max(peak, math.Abs(x))
-		square += x * x
-	}
-	return 20 * math.Log10(peak/math.Sqrt(square/float64(s.SweepSamples)))
-}
-
 // phase is the sweep's phase at sample n in cycles, f1 L exp(t/L) without a
 // shape, by one of the exponential functions.
 func (s Stimulus) phase(c *Course, n int, exp func(float64) float64) float64 {

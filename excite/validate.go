@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 )
 
 // ErrChecksum: the samples made from a description do not have its checksum.
@@ -39,23 +40,14 @@ func (s Stimulus) Validate() error {
 // checkBasics checks the numbers that a request carries too.
 func (s Stimulus) checkBasics() error {
 	top := maxOfRate * float64(s.RateHz)
-	for _, n := range []struct {
-		name     string
-		x        float64
-		min, max float64
-		unit     string
-	}{
-		{"the sample rate", float64(s.RateHz), minRateHz, maxRateHz, "Hz"},
-		{"the lower end of the sweep", s.FromHz, minFromHz, top / 2, "Hz"},
-		{fmt.Sprintf("the upper end of the sweep (at a rate of %d Hz)", s.RateHz), s.ToHz, 2 * s.FromHz, top, "Hz"},
-		{"the number of repeats", float64(s.Repeats), 1, maxRepeats, ""},
-		{"the level", s.LevelDBFS, minLevelDBFS, 0, "dBFS"},
-	} {
-		if err := inRange(n.name, n.x, n.min, n.max, n.unit); err != nil {
-			return err
-		}
-	}
-	return nil
+	return inRange(
+		bounds{"the sample rate", float64(s.RateHz), minRateHz, maxRateHz, "Hz"},
+		bounds{"the lower end of the sweep", s.FromHz, minFromHz, top / 2, "Hz"},
+		bounds{fmt.Sprintf("the upper end of the sweep (at a rate of %d Hz)", s.RateHz), s.ToHz, 2 * s.FromHz, top,
+			"Hz"},
+		bounds{"the number of repeats", float64(s.Repeats), 1, maxRepeats, ""},
+		bounds{"the level", s.LevelDBFS, minLevelDBFS, 0, "dBFS"},
+	)
 }
 
 // check is Validate without the checksum.
@@ -66,25 +58,17 @@ func (s Stimulus) check() error {
 	if err := s.checkBasics(); err != nil {
 		return err
 	}
-	if err := inRange("cycles", float64(s.Cycles), 1, maxSamples, ""); err != nil {
+	rate, sweep := float64(s.RateHz), float64(s.SweepSamples)
+	if err := inRange(
+		bounds{"cycles", float64(s.Cycles), 1, maxSamples, ""},
+		bounds{"sweep_samples", sweep, 1, maxSamples, ""},
+		bounds{"period_samples", float64(s.PeriodSamples), sweep + minGapS*rate, maxSamples, ""},
+		bounds{"lead_in_samples", float64(s.LeadInSamples), minLeadInS * rate, maxSamples, ""},
+		bounds{"tail_samples", float64(s.TailSamples), 0, maxSamples, ""},
+		bounds{"fade_in_samples", float64(s.FadeInSamples), 0, sweep / 2, ""},
+		bounds{"fade_out_samples", float64(s.FadeOutSamples), 0, sweep / 2, ""},
+	); err != nil {
 		return err
-	}
-	rate := float64(s.RateHz)
-	for _, n := range []struct {
-		name     string
-		x        int
-		min, max float64
-	}{
-		{"sweep_samples", s.SweepSamples, 1, maxSamples},
-		{"period_samples", s.PeriodSamples, float64(s.SweepSamples) + minGapS*rate, maxSamples},
-		{"lead_in_samples", s.LeadInSamples, minLeadInS * rate, maxSamples},
-		{"tail_samples", s.TailSamples, 0, maxSamples},
-		{"fade_in_samples", s.FadeInSamples, 0, float64(s.SweepSamples) / 2},
-		{"fade_out_samples", s.FadeOutSamples, 0, float64(s.SweepSamples) / 2},
-	} {
-		if err := inRange(n.name, float64(n.x), n.min, n.max, ""); err != nil {
-			return err
-		}
 	}
 	if err := checkShape(s.Shape, s.FromHz, s.ToHz); err != nil {
 		return err
@@ -97,7 +81,7 @@ func (s Stimulus) check() error {
 	if want := s.sweepLength(); s.SweepSamples != want {
 		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d", s.SweepSamples, want)
 	}
-	if !isSmooth(s.PeriodSamples) {
+	if !IsSmooth(s.PeriodSamples) {
 		return fmt.Errorf("period_samples is %d, which is not a product of powers of 2, 3 and 5", s.PeriodSamples)
 	}
 	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)
@@ -107,12 +91,21 @@ func (s Stimulus) check() error {
 	return nil
 }
 
-func inRange(name string, x, min, max float64, unit string) error {
-	if x >= min && x <= max {
-		return nil
+// bounds are a number and the range it must be in, by name and unit.
+type bounds struct {
+	name        string
+	x, min, max float64
+	unit        string
+}
+
+// inRange refuses the first number that is out of its range.
+func inRange(numbers ...bounds) error {
+	for _, n := range numbers {
+		if n.x >= n.min && n.x <= n.max {
+			continue
+		}
+		unit := strings.TrimRight(" "+n.unit, " ")
+		return fmt.Errorf("%s is %.10g%s; it must be from %.10g to %.10g%s", n.name, n.x, unit, n.min, n.max, unit)
 	}
-	if unit != "" {
-		unit = " " + unit
-	}
-	return fmt.Errorf("%s is %.10g%s; it must be from %.10g to %.10g%s", name, x, unit, min, max, unit)
+	return nil
 }

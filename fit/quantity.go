@@ -1,6 +1,7 @@
 package fit
 
 import (
+	"cmp"
 	"encoding/json"
 	"math"
 )
@@ -23,22 +24,22 @@ func Unknown(why string) Quantity { return Quantity{Value: math.NaN(), Why: why}
 // Known tells whether the quantity has a value.
 func (q Quantity) Known() bool { return q.Why == "" }
 
-// MarshalJSON writes {"value","u","U95"} or {"value":null,"why"}.
+// quantityJSON is a Quantity in a file: {"value","u","U95"} or {"value":null,"why"}.
+type quantityJSON struct {
+	Value *float64 `json:"value"`
+	U     *float64 `json:"u,omitempty"`
+	U95   *float64 `json:"U95,omitempty"`
+	Low   *float64 `json:"low,omitempty"`
+	High  *float64 `json:"high,omitempty"`
+	Why   string   `json:"why,omitempty"`
+}
+
+// MarshalJSON writes a quantityJSON.
 func (q Quantity) MarshalJSON() ([]byte, error) {
 	if !q.Known() {
-		return json.Marshal(struct {
-			Value *float64 `json:"value"`
-			Why   string   `json:"why"`
-		}{nil, q.Why})
+		return json.Marshal(quantityJSON{Why: q.Why})
 	}
-	type known struct {
-		Value float64  `json:"value"`
-		U     float64  `json:"u"`
-		U95   float64  `json:"U95"`
-		Low   *float64 `json:"low,omitempty"`
-		High  *float64 `json:"high,omitempty"`
-	}
-	k := known{Value: q.Value, U: q.U, U95: q.U95}
+	k := quantityJSON{Value: &q.Value, U: &q.U, U95: &q.U95}
 	if q.Low != 0 || q.High != 0 {
 		k.Low, k.High = &q.Low, &q.High
 	}
@@ -47,22 +48,16 @@ func (q Quantity) MarshalJSON() ([]byte, error) {
 
 // UnmarshalJSON reads what MarshalJSON writes.
 func (q *Quantity) UnmarshalJSON(b []byte) error {
-	var raw struct {
-		Value     *float64 `json:"value"`
-		U, U95    float64
-		Low, High float64
-		Why       string
-	}
-	if err := json.Unmarshal(b, &raw); err != nil {
+	var read Quantity
+	k := quantityJSON{U: &read.U, U95: &read.U95, Low: &read.Low, High: &read.High}
+	if err := json.Unmarshal(b, &k); err != nil {
 		return err
 	}
-	if raw.Value == nil {
-		*q = Unknown(raw.Why)
-		if q.Why == "" {
-			q.Why = "no reason given"
-		}
+	if k.Value == nil {
+		*q = Unknown(cmp.Or(k.Why, "no reason given"))
 		return nil
 	}
-	*q = Quantity{Value: *raw.Value, U: raw.U, U95: raw.U95, Low: raw.Low, High: raw.High}
+	read.Value = *k.Value
+	*q = read
 	return nil
 }

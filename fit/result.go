@@ -27,6 +27,9 @@ type Result struct {
 	// CapacitanceCoil is Capacitance with the fixture taken off.
 	CapacitanceCoil Quantity `json:"capacitance_coil_f"`
 	Eddy            []Eddy   `json:"eddy"`
+	// Branch is the winding branch at BranchHz and at the resonance of the take
+	// with nothing added; empty where nothing was fitted.
+	Branch []BranchPoint `json:"branch"`
 	// CoverCorner is the corner of the cover's shielding, where one was found.
 	CoverCorner *Quantity `json:"cover_corner_hz,omitempty"`
 	// BareResonance and BareQ are those of the coil with its own C alone.
@@ -175,6 +178,15 @@ type Contribution struct {
 	U    float64 `json:"u"`
 }
 
+// Sources of uncertainty that a further sweep or another model may lower, as
+// BudgetLine names them; and the sound card's clock.
+const (
+	NoiseSource = "noise"
+	ModelSource = "model"
+	WeakSource  = "weak prior"
+	ClockSource = "clock"
+)
+
 // BudgetLine is one source of uncertainty.
 type BudgetLine struct {
 	Source  string  `json:"source"`
@@ -228,6 +240,7 @@ func (r Result) Encode(w io.Writer) error {
 	r.Takes = takes
 	r.Model.Tried = orEmpty(r.Model.Tried)
 	r.Eddy = orEmpty(r.Eddy)
+	r.Branch = orEmpty(r.Branch)
 	r.Basis = orEmpty(r.Basis)
 	r.Meter = orEmpty(r.Meter)
 	r.Warnings = orEmpty(r.Warnings)

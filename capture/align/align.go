@@ -146,10 +146,7 @@ func (a Alignment) Prefix(n int) Alignment {
 func (a *Alignment) number(found []int, n int, before, after bool, stim excite.Stimulus) {
 	a.Partial = before || after
 	starts := a.StartSample
-	a.StartSample = make([]float64, stim.Repeats)
-	for k := range a.StartSample {
-		a.StartSample[k] = math.NaN()
-	}
+	a.StartSample = slices.Repeat([]float64{math.NaN()}, stim.Repeats)
 	missing := max(0, stim.Repeats-1-found[len(found)-1])
 	first := 0
 	if missing > 0 {
@@ -189,7 +186,7 @@ func checkStimulus(s excite.Stimulus) error {
 		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period "+
 			"%d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
-	case !isSmooth(s.PeriodSamples):
+	case !excite.IsSmooth(s.PeriodSamples):
 		return fmt.Errorf("the period of %d samples is not a product of powers of 2, 3 and 5: design the stimulus again",
 			s.PeriodSamples)
 	}

@@ -320,7 +320,7 @@ func TestAlignRefuses(t *testing.T) {
 		}
 	}
 	stim.PeriodSamples++ // 7 or another prime: transforms would take minutes
-	for isSmooth(stim.PeriodSamples) {
+	for excite.IsSmooth(stim.PeriodSamples) {
 		stim.PeriodSamples++
 	}
 	if _, err := Align(make([]float64, 1e6), stim); err == nil {

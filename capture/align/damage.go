@@ -394,9 +394,7 @@ func (c *comparison) blameOneOfTwo(r *repeat, bad []bool, bounds []int) {
 }
 
 func medianOf(x []float64) float64 {
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s[len(s)/2]
+	return slices.Sorted(slices.Values(x))[len(x)/2]
 }
 
 // gain is the level of a spectrum against another of the same phase.

@@ -3,6 +3,7 @@ package align
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"coilsweep/excite"
 )
@@ -25,12 +26,8 @@ func Periods(samples []float64, stim excite.Stimulus, a Alignment) (periods [][]
 	if err := checkStimulus(stim); err != nil {
 		return nil, nil, err
 	}
-	damaged := make(map[int]bool)
-	for _, k := range a.Damaged {
-		damaged[k] = true
-	}
 	for k, s := range a.StartSample {
-		if !math.IsNaN(s) && !damaged[k] {
+		if !math.IsNaN(s) && !slices.Contains(a.Damaged, k) {
 			repeats = append(repeats, k)
 		}
 	}

@@ -108,17 +108,14 @@ func pickPulses(energy []float64, width, period, leastShare float64, position fu
 		}
 		return 0
 	}
-	free := make([]bool, len(energy)-w)
-	for i := range free {
-		free[i] = true
-	}
+	taken := make([]bool, len(energy)-w)
 	var found []pulse
 	strongest := 0.0
 	reach, apart := int(period/2), int(apartPeriods*period)
 	for range len(energy)/apart + 2 {
 		best, bestE := -1, 0.0
-		for i, ok := range free {
-			if e := sum[i+w] - sum[i]; ok && e > bestE {
+		for i, not := range taken {
+			if e := sum[i+w] - sum[i]; !not && e > bestE {
 				best, bestE = i, e
 			}
 		}
@@ -144,8 +141,8 @@ func pickPulses(energy []float64, width, period, leastShare float64, position fu
 				found = append(found, pulse{start: position(peak), share: share})
 			}
 		}
-		for i := max(0, peak-apart); i < min(len(free), peak+apart); i++ {
-			free[i] = false
+		for i := max(0, peak-apart); i < min(len(taken), peak+apart); i++ {
+			taken[i] = true
 		}
 	}
 	sort.Slice(found, func(i, j int) bool { return found[i].start < found[j].start })
@@ -290,16 +287,6 @@ func smoothEven(n int) int {
 		}
 	}
 	return best
-}
-
-// isSmooth reports whether n is a product of powers of 2, 3 and 5.
-func isSmooth(n int) bool {
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
 }
 
 // power returns |z|^2.

@@ -1,9 +1,11 @@
 package align
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
 	"sort"
 
 	"coilsweep/capture/internal/effort"
@@ -246,31 +248,27 @@ func (c *comparison) align() (a Alignment, index []int, err error) {
 		}
 	}
 	sort.Slice(a.Jumps, func(i, j int) bool { return a.Jumps[i].Sample < a.Jumps[j].Sample })
-	sort.Float64s(shares)
-	a.Quality = shares[len(shares)/2]
+	a.Quality = medianOf(shares)
 	return a, clock.index, nil
 }
 
 // chooseReference finds the repeat with which most others agree in the delay
 // of all their bands, and leaves all repeats measured against it.
 func (c *comparison) chooseReference() {
-	order := make([]int, len(c.repeats))
-	for i := range order {
-		order[i] = i
-	}
-	sort.SliceStable(order, func(i, j int) bool { return c.repeats[order[i]].share > c.repeats[order[j]].share })
+	order := slices.Clone(c.repeats)
+	slices.SortStableFunc(order, func(a, b *repeat) int { return cmp.Compare(b.share, a.share) })
 	best, bestCount := order[0], -1
-	for _, i := range order {
-		count := c.measureAgainst(c.repeats[i])
+	for _, r := range order {
+		count := c.measureAgainst(r)
 		if count > bestCount {
-			best, bestCount = i, count
+			best, bestCount = r, count
 		}
 		if 2*count >= len(c.repeats)-1 && (count > 0 || len(c.repeats) == 1) {
 			break
 		}
 	}
-	if c.ref != c.repeats[best] {
-		c.measureAgainst(c.repeats[best])
+	if c.ref != best {
+		c.measureAgainst(best)
 	}
 	if len(c.repeats) == 2 && bestCount == 0 {
 		c.chooseOfTwo()

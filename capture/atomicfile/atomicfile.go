@@ -6,8 +6,8 @@ package atomicfile
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -30,11 +30,7 @@ type File struct {
 // it does nothing.
 func Create(path string) (*File, error) {
 	dir, name := filepath.Split(path)
-	var random [6]byte
-	if _, err := rand.Read(random[:]); err != nil {
-		return nil, err
-	}
-	temp := filepath.Join(dir, "."+name+"."+hex.EncodeToString(random[:])+".tmp")
+	temp := filepath.Join(dir, "."+name+"."+rand.Text()[:12]+".tmp")
 	// Read and write, so that what was written can be read back before it counts.
 	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
@@ -69,10 +65,7 @@ func (f *File) Commit() error {
 	if f.done {
 		return errors.New("atomicfile: Commit after Commit or Abort")
 	}
-	err := f.Sync()
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
+	err := cmp.Or(f.Sync(), f.Close())
 	f.done = true
 	if err == nil {
 		err = os.Rename(f.Name(), f.target)
@@ -139,12 +132,10 @@ func Advise(path string, err error) error {
 
 // cause takes the name of a file off an error of package os.
 func cause(err error) error {
-	var path *fs.PathError
-	if errors.As(err, &path) {
+	if path, ok := errors.AsType[*fs.PathError](err); ok {
 		return path.Err
 	}
-	var link *os.LinkError
-	if errors.As(err, &link) {
+	if link, ok := errors.AsType[*os.LinkError](err); ok {
 		return link.Err
 	}
 	return err

@@ -10,12 +10,12 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"syscall"
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
 
@@ -51,6 +51,10 @@ type Card struct {
 	RateHz           int      `toml:"rate_hz,omitempty"`
 	LevelDBFS        *float64 `toml:"level_dbfs,omitempty"`
 	BufferS          float64  `toml:"buffer_s,omitempty"`
+	// RippleDB, RippleTakeDB and ClockPPM are limits, as in capture.Card.
+	RippleDB     *float64 `toml:"ripple_db,omitempty"`
+	RippleTakeDB *float64 `toml:"ripple_take_db,omitempty"`
+	ClockPPM     *float64 `toml:"clock_ppm,omitempty"`
 }
 
 // Drive says how the exciter is driven.
@@ -118,16 +122,10 @@ func Find(dir string) (Found, error) {
 
 // Read reads the bench at path.
 func Read(path string) (Found, error) {
-	info, err := os.Stat(path)
+	text, err := tomlkey.ReadFile(path, maxBytes, "cannot read the bench",
+		"the description of a bench (a TOML file of up to 64 KiB)")
 	if err != nil {
-		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
-	}
-	if !info.Mode().IsRegular() || info.Size() > maxBytes {
-		return Found{}, fmt.Errorf("%s is not the description of a bench (a TOML file of up to 64 KiB)", path)
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return Found{}, fmt.Errorf("cannot read the bench: %w", err)
+		return Found{}, err
 	}
 	b, err := Decode(text)
 	if err != nil {
@@ -135,6 +133,9 @@ func Read(path string) (Found, error) {
 	}
 	return Found{Bench: b, Path: path, SHA256: atomicfile.Sum(text)}, nil
 }
+
+// NoDielectric is what is wrong with a fixture's capacitance that has one.
+const NoDielectric = "a dielectric is understood of an added capacitor, not of cable and input"
 
 // KeyError is something wrong with one key of a bench.
 type KeyError struct {
@@ -176,6 +177,9 @@ func (b Bench) check() error {
 	default:
 		return wrongKey("reference", "kind", `kind is %q: want "none", "current" or "loopback"`, r.Kind)
 	}
+	if c := b.Fixture.Capacitance; c != nil && c.Dielectric != quantity.UnstatedDielectric {
+		return wrongKey("fixture", "capacitance", "%s", NoDielectric)
+	}
 	if c := b.Calibration; c.File == "" && c.SHA256 != "" || c.File != "" && c.SHA256 == "" {
 		return wrongKey("calibration", "file", "file and sha256 go together: calibrate the sound card again")
 	}
@@ -208,6 +212,17 @@ func (c Card) check() error {
 		return wrongKey("card", "level_dbfs", "level_dbfs is %g: want -120 to 0", *c.LevelDBFS)
 	case c.BufferS != 0 && !(c.BufferS > 0 && c.BufferS <= 1):
 		return wrongKey("card", "buffer_s", "buffer_s is %g: want up to 1 s", c.BufferS)
+	}
+	for _, l := range []struct {
+		key   string
+		value *float64
+	}{{"ripple_db", c.RippleDB}, {"ripple_take_db", c.RippleTakeDB}, {"clock_ppm", c.ClockPPM}} {
+		if l.value == nil {
+			continue
+		}
+		if err := CheckLimit(l.key, *l.value); err != nil {
+			return &KeyError{"card", l.key, err}
+		}
 	}
 	return nil
 }

@@ -14,11 +14,12 @@ import (
 
 func full(t testing.TB) Bench {
 	t.Helper()
-	level := -14.5
+	level, ripple, ripples, clock := -14.5, 0.02, 0.0005, 2.5
 	b := Bench{
 		Schema: schema, Name: "invented", Notes: "two lines\nof \"notes\"",
 		Card: Card{Input: "line in", Output: "3", CoilChannel: 2, ReferenceChannel: 1, OutputChannel: 2,
-			RateHz: 96000, LevelDBFS: &level, BufferS: 0.3},
+			RateHz: 96000, LevelDBFS: &level, BufferS: 0.3,
+			RippleDB: &ripple, RippleTakeDB: &ripples, ClockPPM: &clock},
 		Drive:       Drive{Kind: "voltage", ExciterR: parsed(t, quantity.ParseResistance, "230 1%"), ExciterL: parsed(t, quantity.ParseInductance, "68u 10%"), Date: "2026-11-01"},
 		Reference:   Reference{Kind: "current", SenseR: parsed(t, quantity.ParseResistance, "10 0.1%"), Date: "2026-11-02"},
 		Fixture:     Fixture{Capacitance: parsed(t, quantity.ParseCapacitance, "65p 2% U95"), Resistance: parsed(t, quantity.ParseResistance, "1M 1%"), Date: "2026-11-03", How: "470k in series"},
@@ -82,6 +83,13 @@ func TestDecodeRefuses(t *testing.T) {
 		{head + "[card]\ncoil_channel = -1", "channels count from 1"},
 		{head + "[card]\ncoil_channel = 2\nreference_channel = 2", "both said to be on channel 2"},
 		{head + "[card]\nbuffer_s = 9.0", "buffer_s"},
+		{head + "[card]\nripple_db = 0", "ripple_db is 0: want 0.0001 to 3 dB"},
+		{head + "[card]\nripple_db = 3.5", "ripple_db is 3.5"},
+		{head + "[card]\nripple_take_db = nan", "ripple_take_db is NaN: want 1e-05 to 1 dB"},
+		{head + "[card]\nripple_take_db = -0.001", "ripple_take_db is -0.001"},
+		{head + "[card]\nclock_ppm = 1001", "clock_ppm is 1001: want 0.001 to 1000 ppm"},
+		{head + "[card]\nclock_ppm = \"50 ppm\"", "line 3"},
+		{head + "[card]\nripple = 0.01", `there is no key "card.ripple"`},
 		{head + "[drive]\nkind = \"steam\"", `want "current" or "voltage"`},
 		{head + "[drive]\nkind = \"voltage\"", "needs exciter_r"},
 		{head + "[drive]\nexciter_r = \"230\"", "go with a kind"},
@@ -91,6 +99,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{head + "[reference]\nsense_r = \"10\"", "sense_r belongs"},
 		{head + "[fixture]\ndate = \"yesterday\"", "want a day"},
 		{head + "[fixture]\ncapacitance = \"65 ohm\"", "line 3"},
+		{head + "[fixture]\ncapacitance = \"65p 5% PP\"", "a dielectric is understood of an added capacitor"},
 		{head + "[calibration]\nfile = \"card.toml\"", "go together"},
 		{head + "[calibration]\nfile = \"../card.toml\"\nsha256 = \"0\"", "beside bench.toml"},
 	}
@@ -189,6 +198,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(text)
 	f.Add([]byte("schema = \"coilsweep.bench/1\"\n[fixture]\ncapacitance = 65e-12\n"))
 	f.Add([]byte("schema = \"coilsweep.bench/1\"\n[card]\nlevel_dbfs = inf\n"))
+	f.Add([]byte("schema = \"coilsweep.bench/1\"\n[card]\nripple_db = 1e-3\nripple_take_db = 1\nclock_ppm = 1e3\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		b, err := Decode(text)
 		if err != nil {

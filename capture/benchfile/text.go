@@ -14,11 +14,7 @@ import (
 
 // Decode reads bench.toml and checks it. Errors of form begin with the line.
 func Decode(text []byte) (Bench, error) {
-	var b Bench
-	if err := tomlkey.Decode(text, &b); err != nil {
-		return Bench{}, err
-	}
-	return b, b.check()
+	return tomlkey.DecodeChecked(text, Bench.check)
 }
 
 // entry is one key of a table with what is said about it.
@@ -55,6 +51,11 @@ func (b Bench) tables() []table {
 			{"rate_hz", orNil(b.Card.RateHz), 48000, ""},
 			{"level_dbfs", fromPointer(b.Card.LevelDBFS), -12.0, "see 'coilsweep check'"},
 			{"buffer_s", orNil(b.Card.BufferS), 0.2, ""},
+			{"ripple_db", fromPointer(b.Card.RippleDB), 0.01,
+				"how uneven its response may be within an octave; 0.003 with a reference"},
+			{"ripple_take_db", fromPointer(b.Card.RippleTakeDB), 0.001, "how much of that may change between takes"},
+			{"clock_ppm", fromPointer(b.Card.ClockPPM), 50.0,
+				"how wrong its clock may be: every frequency is as uncertain"},
 		}},
 		b.Drive.table(),
 		b.Reference.table(),
@@ -155,22 +156,13 @@ func (t table) text() string {
 		if value == nil {
 			value, mark = e.example, "# "
 		}
-		line := strings.TrimSuffix(tomlLine(e.key, value), "\n")
+		line := strings.TrimSuffix(tomlkey.Setting(e.key, value), "\n")
 		if e.about != "" {
 			line += "  # " + e.about
 		}
 		s.WriteString(mark + line + "\n")
 	}
 	return s.String()
-}
-
-// tomlLine is one key with a plain value, ended by a new line.
-func tomlLine(key string, value any) string {
-	b, err := toml.Marshal(map[string]any{key: value})
-	if err != nil {
-		panic(err) // strings and numbers always have a form
-	}
-	return string(b)
 }
 
 // Create writes b as a new file; it replaces none.

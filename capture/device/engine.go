@@ -121,7 +121,7 @@ type Engine struct {
 
 // New makes an engine that has nothing to listen to yet.
 func New(l Listener) *Engine {
-	e := &Engine{news: newNews(l), interrupt: func() {}}
+	e := &Engine{news: &news{listener: l, made: time.Now(), wake: make(chan struct{}, 1)}, interrupt: func() {}}
 	e.state = State{Phase: Off, Since: time.Now()}
 	return e
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 
-	"coilsweep/capture"
 	"coilsweep/capture/record"
 )
 
@@ -17,14 +16,11 @@ const jobBacklog = 1024
 // device in a goroutine of its own, so that a sink that is busy for some
 // seconds starves neither meters nor recording.
 type metered struct {
-	recorder record.Recorder
-	news     *news
-	backlog  int   // blocks that may wait for the sink
-	failure  error // of the device
+	record.Recorder
+	news    *news
+	backlog int   // blocks that may wait for the sink
+	failure error // of the device
 }
-
-func (m *metered) Format() record.Format   { return m.recorder.Format() }
-func (m *metered) Describe() capture.Bench { return m.recorder.Describe() }
 
 // errUnwanted ends a recording of which no more is wanted.
 var errUnwanted = errors.New("no more is wanted")
@@ -41,8 +37,8 @@ func (m *metered) Record(ctx context.Context, play []float32, frames int, sink f
 				failure = fmt.Errorf("the sound device broke off by a fault of the program: %v", p)
 			}
 		}()
-		levels := newSlicer(m.recorder.Format(), m.news)
-		session, failure = m.recorder.Record(inner, play, frames, func(block []float32) error {
+		levels := slicer{format: m.Format(), news: m.news}
+		session, failure = m.Recorder.Record(inner, play, frames, func(block []float32) error {
 			levels.add(block)
 			select {
 			case blocks <- append([]float32(nil), block...):

@@ -39,26 +39,19 @@ type slicer struct {
 	now    slice
 }
 
-func newSlicer(f record.Format, n *news) *slicer {
-	s := &slicer{format: f, news: n}
-	s.clear()
-	return s
-}
-
-func (s *slicer) clear() {
-	s.now = slice{levels: make([]quality.Level, s.format.Channels)}
-}
-
 // add takes in a recorded block.
 func (s *slicer) add(block []float32) {
 	for i := 0; i+s.format.Channels <= len(block); i += s.format.Channels {
+		if s.now.levels == nil {
+			s.now.levels = make([]quality.Level, s.format.Channels)
+		}
 		for c, v := range block[i : i+s.format.Channels] {
 			s.now.levels[c].Add(float64(v))
 		}
 		if s.now.levels[0].N*metersHz >= s.format.RateHz {
 			s.now.at = time.Now()
 			s.news.slice(s.now)
-			s.clear()
+			s.now = slice{}
 		}
 	}
 }
@@ -75,10 +68,6 @@ type news struct {
 	silent  []float64 // to be measured; nil: nothing new
 	rateHz  int       // of silent
 	atAnEnd bool
-}
-
-func newNews(l Listener) *news {
-	return &news{listener: l, made: time.Now(), wake: make(chan struct{}, 1)}
 }
 
 // tell adds to what is to be told.
@@ -148,7 +137,7 @@ func (n *news) run() {
 			}
 		}
 		if levels != nil && n.listener.Meters != nil {
-			n.listener.Meters(n.levels(*levels))
+			n.listener.Meters(Levels{levels.at.Sub(n.made).Seconds(), record.Meters(levels.levels)})
 		}
 		// Measuring takes longer than levels may wait. What comes in while
 		// one is measured is left out.
@@ -170,8 +159,4 @@ func (n *news) run() {
 			n.listener.Silence(s)
 		}
 	}
-}
-
-func (n *news) levels(s slice) Levels {
-	return Levels{Seconds: s.at.Sub(n.made).Seconds(), Channels: record.Meters(s.levels)}
 }

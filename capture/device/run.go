@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync"
 	"time"
 
 	"coilsweep/capture"
@@ -14,11 +15,8 @@ import (
 // for every Done, and gives the device back. It is called once, and returns
 // nil.
 func (e *Engine) Run(ctx context.Context) error {
-	told := make(chan struct{})
-	go func() {
-		defer close(told)
-		e.news.run()
-	}()
+	var told sync.WaitGroup
+	told.Go(e.news.run)
 	for ctx.Err() == nil {
 		idle, cancel := context.WithCancel(ctx)
 		e.mu.Lock()
@@ -50,7 +48,7 @@ func (e *Engine) Run(ctx context.Context) error {
 	e.waitFor.Wait()
 	e.set(func(s *State) { *s = State{Phase: Off} })
 	e.news.end()
-	<-told
+	told.Wait()
 	return nil
 }
 
@@ -70,7 +68,7 @@ func (e *Engine) work(ctx context.Context, job *Job) {
 	d, err := e.open(jobCtx, source)
 	if err == nil {
 		e.set(func(s *State) { s.Phase, s.Err, s.Device = Working, "", d.recorder.Describe() })
-		rec := &metered{recorder: d.recorder, news: e.news, backlog: jobBacklog}
+		rec := &metered{Recorder: d.recorder, news: e.news, backlog: jobBacklog}
 		err = do(jobCtx, job, rec)
 		if rec.failure != nil {
 			e.giveBack()
@@ -154,12 +152,9 @@ func (e *Engine) listen(ctx context.Context, source *Source) {
 }
 
 func pause(ctx context.Context, d time.Duration) {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-	case <-timer.C:
-	}
+	ctx, cancel := context.WithTimeout(ctx, d)
+	defer cancel()
+	<-ctx.Done()
 }
 
 const (
@@ -176,7 +171,7 @@ const (
 // hear listens to a device for ten minutes or until ctx ends.
 func (e *Engine) hear(ctx context.Context, d *device) error {
 	format := d.recorder.Format()
-	rec := &metered{recorder: d.recorder, news: e.news}
+	rec := &metered{Recorder: d.recorder, news: e.news}
 	var quiet []float64
 	frames, begin := 0, time.Time{}
 	_, err := rec.Record(ctx, nil, hearS*format.RateHz, func(block []float32) error {

@@ -19,6 +19,21 @@ const (
 	clipShare = 0.5
 )
 
+// plateaus are how thick one may be, over the extreme: as the noise behind the stage
+// that clips.
+var plateaus = []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3}
+
+// extremeOf is the largest value of that sign in the spans; 0 where there is none.
+func extremeOf(x []float64, spans []Span, sign float64) float64 {
+	extreme := 0.0
+	for _, s := range spans {
+		for _, v := range x[s.From:s.To] {
+			extreme = math.Max(extreme, sign*v)
+		}
+	}
+	return extreme
+}
+
 // clippedIn counts, for each span, the samples in clipped peaks: flat runs of
 // at least clipRun samples at the extreme value of all spans, on each side by
 // itself. The extreme is a rail of the converter, where one such run is enough,
@@ -27,12 +42,7 @@ func clippedIn(x []float64, spans []Span) []int {
 	count := make([]int, len(spans))
 	quantum := quantumOf(x, spans)
 	for _, sign := range []float64{1, -1} {
-		extreme := 0.0
-		for _, s := range spans {
-			for _, v := range x[s.From:s.To] {
-				extreme = math.Max(extreme, sign*v)
-			}
-		}
+		extreme := extremeOf(x, spans, sign)
 		if extreme == 0 {
 			continue
 		}
@@ -40,10 +50,9 @@ func clippedIn(x []float64, spans []Span) []int {
 		if extreme >= 1-railLSB && extreme <= 1 {
 			least = 1
 		}
-		// A plateau is as thick as the noise behind the stage that clips.
 		var best []int
 		bestSum := 0
-		for _, thickness := range []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3} {
+		for _, thickness := range plateaus {
 			flat, n, near := make([]int, len(spans)), 0, 0
 			level := extreme * (1 - thickness)
 			for i, s := range spans {

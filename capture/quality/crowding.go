@@ -36,27 +36,20 @@ func crowdedIn(x []float64, spans []Span) []int {
 // crowdedLevel is from where on samples of that sign are at a rail; +Inf where
 // there is none.
 func crowdedLevel(x []float64, spans []Span, sign, step float64) float64 {
-	// A plateau is as thin as the noise behind the stage that clips.
-	widths := []float64{1e-6, 1e-5, 1e-4, 1e-3, 4e-3}
-	extreme := 0.0
-	for _, s := range spans {
-		for _, v := range x[s.From:s.To] {
-			extreme = math.Max(extreme, sign*v)
-		}
-	}
+	extreme := extremeOf(x, spans, sign)
 	if extreme == 0 {
 		return math.Inf(1)
 	}
 	var top []float64
 	for _, s := range spans {
 		for _, v := range x[s.From:s.To] {
-			if v *= sign; v >= extreme*(1-3*widths[len(widths)-1]) {
+			if v *= sign; v >= extreme*(1-3*plateaus[len(plateaus)-1]) {
 				top = append(top, v)
 			}
 		}
 	}
 	slices.Sort(top)
-	for _, width := range widths {
+	for _, width := range plateaus {
 		// Within a few steps of the converter every signal is at a rail.
 		if width*extreme < 2*step {
 			continue

@@ -132,13 +132,7 @@ func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take
 		}
 	}
 	q.ClippedSamples = sum(count)
-	clipped := 0
-	for _, n := range count {
-		if n > 0 {
-			clipped++
-		}
-	}
-	if clipped == len(count) {
+	if !slices.Contains(count, 0) {
 		q.Flag(capture.Clipped)
 		return
 	}

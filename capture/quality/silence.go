@@ -42,7 +42,7 @@ func InSilence(x []float64, rateHz int) Silence {
 // transform under a raised cosine; none for less than 256 samples.
 func Octaves(x []float64, rateHz int) []Band {
 	n := len(x) / 2 * 2
-	for n > 0 && !smooth(n) {
+	for n > 0 && !excite.IsSmooth(n) {
 		n -= 2
 	}
 	if n < 256 {
@@ -71,16 +71,6 @@ func Octaves(x []float64, rateHz int) []Band {
 		bands = append(bands, b)
 	}
 	return bands
-}
-
-// smooth: the transform of that length is fast.
-func smooth(n int) bool {
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
 }
 
 const (

@@ -31,9 +31,9 @@ func asides(t *testing.T, f *capture.Folder) (names []string) {
 
 func wantTakes(t *testing.T, f *capture.Folder, want ...string) {
 	t.Helper()
-	takes, bad, err := f.Takes()
-	if err != nil || len(bad) > 0 {
-		t.Fatalf("%v, %v", bad, err)
+	takes, bad := takesOf(t, f)
+	if len(bad) > 0 {
+		t.Fatal(bad)
 	}
 	var names []string
 	for _, take := range takes {

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"os"
@@ -38,13 +39,9 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if err := f.CheckNew(t.Name); err != nil && !o.Redo {
 		return capture.Take{}, err
 	}
-	if o.CoilChannel == 0 {
-		o.CoilChannel = 1
-	}
+	o.CoilChannel, o.ReferenceChannel = cmp.Or(o.CoilChannel, 1), cmp.Or(o.ReferenceChannel, 2)
 	if t.Reference.Kind == "none" {
 		o.ReferenceChannel = 0
-	} else if o.ReferenceChannel == 0 {
-		o.ReferenceChannel = 2
 	}
 	r, err := capture.ReadRecording(o.Recording)
 	if err != nil {
@@ -120,9 +117,5 @@ func writeCapture(path string, r capture.Recording, create func(string) (recordi
 	if err != nil {
 		return err
 	}
-	err = capture.EncodeRecording(file, r)
-	if cerr := file.Close(); err == nil {
-		err = cerr
-	}
-	return err
+	return cmp.Or(capture.EncodeRecording(file, r), file.Close())
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
@@ -70,7 +71,7 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 		{Encoding: wav.Float, Bits: 32, RateHz: 48000},
 		{Encoding: wav.Float, Bits: 64, RateHz: 48000},
 	} {
-		t.Run(format.String(), func(t *testing.T) {
+		t.Run(fmt.Sprintf("%d bits of encoding %d", format.Bits, format.Encoding), func(t *testing.T) {
 			f := newFolder(t)
 			path := writeWAV(t, format, silence, reference, coil)
 			p := plan(t, "bare")

@@ -51,9 +51,9 @@ type monitor struct {
 	take   capture.Take // as planned
 	grown  growth
 	cancel context.CancelFunc
-	looks  chan growth   // holds one; the recording alone puts in
-	ended  chan struct{} // closed when nothing looks any more
-	panic  any           // of See
+	looks  chan growth    // holds one; the recording alone puts in
+	looker sync.WaitGroup // empty when nothing looks any more
+	panic  any            // of See
 	// recorded is how many frames there are.
 	recorded atomic.Int64
 	due      atomic.Int64 // frames at which the next look is worth it; none: math.MaxInt64
@@ -76,16 +76,13 @@ func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*
 	if err != nil {
 		return nil, err
 	}
-	m := &monitor{Options: o, take: t, grown: make(growth, channels), aligner: aligner,
-		looks: make(chan growth, 1), ended: make(chan struct{})}
+	m := &monitor{Options: o, take: t, grown: make(growth, channels), aligner: aligner, looks: make(chan growth, 1)}
 	ctx, m.cancel = context.WithCancel(ctx)
 	m.next(max(1, o.From), t.Stimulus.RepeatStart(max(1, o.From)))
 	if o.Wait {
-		close(m.ended)
 		return m, nil
 	}
-	go func() {
-		defer close(m.ended)
+	m.looker.Go(func() {
 		for {
 			select {
 			case g := <-m.looks:
@@ -96,7 +93,7 @@ func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*
 				return
 			}
 		}
-	}()
+	})
 	return m, nil
 }
 
@@ -243,7 +240,7 @@ func (m *monitor) close() {
 		return
 	}
 	m.cancel()
-	<-m.ended
+	m.looker.Wait()
 	if m.panic != nil {
 		panic(m.panic)
 	}

@@ -84,7 +84,7 @@ func choosePair(o Options) (*Card, error) {
 		if err != nil {
 			return nil, err
 		}
-		most := d.channels(side.way)
+		most := d.in(side.way).channels
 		if side.channel > most {
 			return nil, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most, side.way, side.channel)
 		}
@@ -109,15 +109,11 @@ func latency(bufferS float64, d Device, way direction) time.Duration {
 	if bufferS != 0 {
 		return time.Duration(bufferS * float64(time.Second))
 	}
-	own := d.InputLatency
-	if way == output {
-		own = d.OutputLatency
-	}
 	least := hardwareBufferS
 	if d.MayResample {
 		least = serverBufferS
 	}
-	return time.Duration(min(max(own.Seconds(), least), mostBufferS) * float64(time.Second))
+	return time.Duration(min(max(d.in(way).latency.Seconds(), least), mostBufferS) * float64(time.Second))
 }
 
 // checkRate asks whether the device takes the rate, and if not, which it

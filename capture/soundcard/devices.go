@@ -78,10 +78,10 @@ func probe(d *Device, info *portaudio.DeviceInfo) {
 	d.RatesHz = UsualRatesHz
 	working := false
 	for _, way := range []direction{input, output} {
-		if d.channels(way) == 0 {
+		if d.in(way).channels == 0 {
 			continue
 		}
-		takes, trouble := takenRates(info, way, min(2, d.channels(way)))
+		takes, trouble := takenRates(info, way, min(2, d.in(way).channels))
 		if len(takes) == 0 && trouble != nil {
 			d.Trouble = fmt.Sprintf("as %s: %s", way, plain(trouble))
 			continue

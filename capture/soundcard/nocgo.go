@@ -6,6 +6,7 @@ import (
 	"context"
 
 	"coilsweep/capture"
+	"coilsweep/capture/record"
 )
 
 // Devices lists the sound devices. Without cgo it returns ErrNoCgo.
@@ -18,14 +19,14 @@ type Card struct{}
 func Open(Options) (*Card, error) { return nil, ErrNoCgo }
 
 // Format is the zero Format without cgo.
-func (*Card) Format() capture.Format { return capture.Format{} }
+func (*Card) Format() record.Format { return record.Format{} }
 
 // Describe is the zero Bench without cgo.
 func (*Card) Describe() capture.Bench { return capture.Bench{} }
 
 // Record returns ErrNoCgo without cgo.
-func (*Card) Record(context.Context, []float32, int, func([]float32) error) (capture.Session, error) {
-	return capture.Session{}, ErrNoCgo
+func (*Card) Record(context.Context, []float32, int, func([]float32) error) (record.Session, error) {
+	return record.Session{}, ErrNoCgo
 }
 
 // Close does nothing without cgo.

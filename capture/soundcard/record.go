@@ -3,6 +3,7 @@
 package soundcard
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -288,28 +289,26 @@ func (s *streams) stop() error {
 	var first error
 	for _, stream := range s.open {
 		stream.Abort() // Close tells what matters
-		if err := stream.Close(); err != nil && first == nil {
-			first = err
-		}
+		first = cmp.Or(first, stream.Close())
 	}
 	s.open = nil
 	return first
 }
 
+var statusFlags = [...]struct {
+	flag portaudio.StreamCallbackFlags
+	bit  status
+}{
+	{portaudio.InputUnderflow, inputUnderflow}, {portaudio.InputOverflow, inputOverflow},
+	{portaudio.OutputUnderflow, outputUnderflow}, {portaudio.OutputOverflow, outputOverflow},
+}
+
 // statusOf translates PortAudio's flags.
-func statusOf(f portaudio.StreamCallbackFlags) status {
-	var s status
-	if f&portaudio.InputUnderflow != 0 {
-		s |= inputUnderflow
-	}
-	if f&portaudio.InputOverflow != 0 {
-		s |= inputOverflow
-	}
-	if f&portaudio.OutputUnderflow != 0 {
-		s |= outputUnderflow
-	}
-	if f&portaudio.OutputOverflow != 0 {
-		s |= outputOverflow
+func statusOf(f portaudio.StreamCallbackFlags) (s status) {
+	for _, k := range statusFlags {
+		if f&k.flag != 0 {
+			s |= k.bit
+		}
 	}
 	return s
 }

@@ -10,6 +10,7 @@
 package soundcard
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"slices"
@@ -85,15 +86,8 @@ const (
 
 // withDefaults fills in what was left zero and refuses what no device can do.
 func (o Options) withDefaults() (Options, error) {
-	if o.CoilChannel == 0 {
-		o.CoilChannel = 1
-	}
-	if o.OutputChannel == 0 {
-		o.OutputChannel = 1
-	}
-	if o.RateHz == 0 {
-		o.RateHz = 48000
-	}
+	o.CoilChannel, o.OutputChannel = cmp.Or(o.CoilChannel, 1), cmp.Or(o.OutputChannel, 1)
+	o.RateHz = cmp.Or(o.RateHz, 48000)
 	switch {
 	case o.CoilChannel < 0 || o.ReferenceChannel < 0 || o.OutputChannel < 0:
 		return o, errors.New("channels of a sound device are numbered from 1")
@@ -108,76 +102,55 @@ func (o Options) withDefaults() (Options, error) {
 }
 
 // direction is the way a device is to be used.
-type direction int
+type direction string
 
 const (
-	input direction = iota
-	output
+	input  direction = "input"
+	output direction = "output"
 )
 
-func (d direction) String() string {
-	if d == input {
-		return "input"
-	}
-	return "output"
+// oneWay is what a device is in one direction.
+type oneWay struct {
+	channels  int
+	isDefault bool // the system's
+	latency   time.Duration
 }
 
-// channels is how many channels the device has in that direction.
-func (d Device) channels(way direction) int {
+func (d Device) in(way direction) oneWay {
 	if way == input {
-		return d.InputChannels
+		return oneWay{d.InputChannels, d.DefaultInput, d.InputLatency}
 	}
-	return d.OutputChannels
-}
-
-// isDefault says whether the device is the system's default in that direction.
-func (d Device) isDefault(way direction) bool {
-	if way == input {
-		return d.DefaultInput
-	}
-	return d.DefaultOutput
+	return oneWay{d.OutputChannels, d.DefaultOutput, d.OutputLatency}
 }
 
 // choose finds the device that the user means by wanted (see Options.Input).
 // A number is one only if it is nothing but digits. A name that is matched as
 // a whole wins over names of which it is a part.
 func choose(devices []Device, wanted string, way direction) (Device, error) {
-	var able []Device
-	for _, d := range devices {
-		if d.channels(way) > 0 {
-			able = append(able, d)
-		}
+	keep := func(from []Device, of func(Device) bool) []Device {
+		return slices.DeleteFunc(slices.Clone(from), func(d Device) bool { return !of(d) })
 	}
+	able := keep(devices, func(d Device) bool { return d.in(way).channels > 0 })
 	if wanted == "" {
-		for _, d := range able {
-			if d.isDefault(way) {
-				return d, nil
-			}
+		if i := slices.IndexFunc(able, func(d Device) bool { return d.in(way).isDefault }); i >= 0 {
+			return able[i], nil
 		}
 		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way, list(able))
 	}
 	if number, err := strconv.Atoi(wanted); err == nil {
-		for _, d := range devices {
-			if d.Number != number {
-				continue
-			}
-			if d.channels(way) == 0 {
-				return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, d.Name, way)
-			}
-			return d, nil
+		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
+		switch {
+		case i < 0:
+			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way,
+				list(able))
+		case devices[i].in(way).channels == 0:
+			return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, devices[i].Name, way)
 		}
-		return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number, way, list(able))
+		return devices[i], nil
 	}
-	var whole, part []Device
-	for _, d := range able {
-		name, want := strings.ToLower(d.Name), strings.ToLower(wanted)
-		if name == want {
-			whole = append(whole, d)
-		}
-		if strings.Contains(name, want) {
-			part = append(part, d)
-		}
-	}
+	want := strings.ToLower(wanted)
+	whole := keep(able, func(d Device) bool { return strings.ToLower(d.Name) == want })
+	part := keep(able, func(d Device) bool { return strings.Contains(strings.ToLower(d.Name), want) })
 	if len(whole) > 0 {
 		part = whole
 	}
@@ -234,11 +207,5 @@ func mayResample(hostAPI, name string) bool {
 
 // common is the rates that are in both lists.
 func common(a, b []int) []int {
-	var both []int
-	for _, r := range a {
-		if slices.Contains(b, r) {
-			both = append(both, r)
-		}
-	}
-	return both
+	return slices.DeleteFunc(slices.Clone(a), func(r int) bool { return !slices.Contains(b, r) })
 }

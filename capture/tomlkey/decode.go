@@ -1,9 +1,11 @@
 package tomlkey
 
 import (
+	"bytes"
 	"cmp"
 	"errors"
 	"fmt"
+	"os"
 	"slices"
 	"strings"
 
@@ -40,10 +42,54 @@ func Decode(data []byte, v any) error {
 	return &Error{Line(data, first), first.String(), true, fmt.Sprintf("there is no key %q: correct or remove it", first)}
 }
 
+// DecodeChecked reads TOML into a T, and gives it back with what check finds wrong
+// with it. Text that is no T is an *Error.
+func DecodeChecked[T any](data []byte, check func(T) error) (T, error) {
+	var v T
+	if err := Decode(data, &v); err != nil {
+		return *new(T), err
+	}
+	return v, check(v)
+}
+
+// ReadFile reads a file of TOML of up to most bytes. doing and kind say in errors what
+// failed and what was wanted: "reading the harness", "a harness file".
+func ReadFile(path string, most int64, doing, kind string) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err == nil && (!info.Mode().IsRegular() || info.Size() > most) {
+		return nil, fmt.Errorf("%s is not %s", path, kind)
+	}
+	var data []byte
+	if err == nil {
+		data, err = os.ReadFile(path)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", doing, err)
+	}
+	return data, nil
+}
+
+// Encode writes v as TOML without indentation.
+func Encode(v any) ([]byte, error) {
+	var b bytes.Buffer
+	enc := toml.NewEncoder(&b)
+	enc.Indent = ""
+	err := enc.Encode(v)
+	return b.Bytes(), err
+}
+
+// Setting is one key with a plain value, ended by a new line.
+func Setting(key string, value any) string {
+	b, err := Encode(map[string]any{key: value})
+	if err != nil {
+		panic(err) // strings, numbers and truth values always have a form
+	}
+	return string(b)
+}
+
 // Wrap makes an *Error of what the library's decoder returned.
 func Wrap(err error) error {
-	var parse toml.ParseError
-	if errors.As(err, &parse) {
+	if parse, ok := errors.AsType[toml.ParseError](err); ok {
 		return &Error{Line: parse.Position.Line, Key: parse.LastKey, Text: parse.Message}
 	}
 	return &Error{Text: strings.TrimPrefix(err.Error(), "toml: ")}

@@ -104,10 +104,7 @@ func statementAt(text string, at int) (s statement, ok bool) {
 }
 
 func blanks(text string, at int) int {
-	for at < len(text) && (text[at] == ' ' || text[at] == '\t') {
-		at++
-	}
-	return at
+	return len(text) - len(strings.TrimLeft(text[at:], " \t"))
 }
 
 // keyAt reads a key, dotted or not, and the blanks behind it.

@@ -5,7 +5,6 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
-	"os"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/tomlkey"
@@ -33,16 +32,10 @@ const maxFileBytes = 1 << 20
 // Load reads a bench from a TOML file. Keys that are not known and values that
 // cannot be are errors with file and line; see FieldError.
 func Load(path string) (Bench, error) {
-	info, err := os.Stat(path)
+	data, err := tomlkey.ReadFile(path, maxFileBytes, "reading the simulated bench",
+		"the description of a simulated bench (a TOML file of up to 1 MiB)")
 	if err != nil {
-		return Bench{}, fmt.Errorf("reading the simulated bench: %w", err)
-	}
-	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
-		return Bench{}, fmt.Errorf("%s is not the description of a simulated bench (a TOML file of up to 1 MiB)", path)
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return Bench{}, fmt.Errorf("reading the simulated bench: %w", err)
+		return Bench{}, err
 	}
 	return Decode(path, data)
 }
@@ -51,8 +44,7 @@ func Load(path string) (Bench, error) {
 // errors and in what Describe says.
 func Decode(name string, data []byte) (Bench, error) {
 	var b Bench
-	var wrong *tomlkey.Error
-	if errors.As(tomlkey.Decode(data, &b), &wrong) {
+	if wrong, ok := errors.AsType[*tomlkey.Error](tomlkey.Decode(data, &b)); ok {
 		if wrong.Unknown {
 			wrong.Text = "is not a key of a simulated bench; check its spelling and its table"
 		}
@@ -63,8 +55,7 @@ func Decode(name string, data []byte) (Bench, error) {
 			Text: fmt.Sprintf("is missing; the file must begin with schema = %q", Schema)}
 	}
 	if err := b.check(); err != nil {
-		var field *FieldError
-		if errors.As(err, &field) {
+		if field, ok := errors.AsType[*FieldError](err); ok {
 			field.File, field.Line = name, tomlkey.LineOf(data, field.Key)
 		}
 		return Bench{}, err

@@ -7,22 +7,14 @@ import (
 
 // filters is the analogue path of one side of the sound card.
 func filters(highPassHz []float64, r RollOff) system {
-	s := wire()
-	for i, hz := range highPassHz {
-		if i == 0 {
-			s = highPass(hz)
-		} else {
-			s = series(s, highPass(hz))
-		}
+	var stages []system
+	for _, hz := range highPassHz {
+		stages = append(stages, highPass(hz))
 	}
 	if r.DB > 0 {
-		low := butterworthLowPass(r.Order, r.corner())
-		if len(highPassHz) == 0 {
-			return low
-		}
-		s = series(s, low)
+		stages = append(stages, butterworthLowPass(r.Order, r.corner()))
 	}
-	return s
+	return chain(stages)
 }
 
 // distort is a curve without memory, x + a2 x^2 + a3 x^3: with x = cos it gives

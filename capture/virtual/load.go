@@ -98,9 +98,12 @@ func (b Bench) network(p parts) network {
 			inductance: b.Exciter.Inductance.SI,
 			resistance: b.Exciter.Resistance.SI + b.Exciter.SeriesR.SI + b.senseR(),
 		},
-		capacitance: b.Coil.WindingC.SI + b.Fixture.Capacitance.SI + p.loadC,
-		loadR:       parallel(b.Fixture.Resistance.SI, p.loadR),
+		loadR: parallel(b.Fixture.Resistance.SI, p.loadR),
 	}
+	winding, late := dielectric(b.Coil.WindingC.SI, b.Coil.WindingLoss)
+	added, later := dielectric(p.loadC, b.Added.CLoss)
+	nw.capacitance = winding + b.Fixture.Capacitance.SI + added
+	nw.relaxations = append(late, later...)
 	number := map[string]int{}
 	for i, r := range b.Coil.Rings {
 		nw.rings = append(nw.rings, loop{r.Inductance.SI, r.Resistance.SI})

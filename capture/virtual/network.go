@@ -19,7 +19,8 @@ type loop struct {
 //
 //	output R - sense R - series R - exciter (R, L)     or a current source
 //	            exciter ~ coil (R, L) ~ rings, cover         (~ : mutual L)
-//	            coil terminals: C and R of winding, fixture and added parts
+//	            coil terminals: C and R of winding, fixture and added parts,
+//	            the relaxations of lossy capacitors beside them
 type network struct {
 	coil   loop
 	rings  []loop // shorted rings, a cover among them
@@ -32,7 +33,8 @@ type network struct {
 	currentDriven bool      // the source is a current source
 	outputR       float64   // ohm
 
-	capacitance float64 // F, all across the coil's terminals
+	capacitance float64 // F, all across the coil's terminals at once
+	relaxations []relaxation
 	loadR       float64 // ohm, all across the coil's terminals; +Inf: none
 }
 
@@ -69,9 +71,9 @@ func (nw network) loops() []loop {
 }
 
 // system writes the network in state space. States are the flux linkages of
-// the loops, each over the square root of its inductance, and the charge of
-// the capacitance over the square root of that: all in sqrt(joule), so that
-// the matrix holds nothing but rates (R/L, 1/sqrt(LC), 1/RC).
+// the loops, each over the square root of its inductance, and the charges of
+// the capacitance and of each relaxation over the square root of that: all in
+// sqrt(joule), so that the matrix holds nothing but rates (R/L, 1/sqrt(LC), 1/RC).
 //
 // Kirchhoff's law of each loop: d(flux)/dt = source - R i - terminal voltage,
 // flux = (inductance matrix) i - M_exciter i_exciter. The flux takes in an
@@ -107,7 +109,7 @@ func (nw network) system() (system, error) {
 		return system{}, errCoupling
 	}
 
-	s := newSystem(n+1, noiseIn+len(nw.rings)+2, 3)
+	s := newSystem(n+1+len(nw.relaxations), noiseIn+len(nw.rings)+2, 3)
 	rootC := math.Sqrt(nw.capacitance)
 	exciter := n - 1
 	for i, l := range loops {
@@ -123,8 +125,17 @@ func (nw network) system() (system, error) {
 	for j := range n {
 		s.a.Set(m, j, inverse.At(0, j)/(root[0]*rootC))
 	}
-	s.a.Set(m, m, -1/(nw.loadR*nw.capacitance))
 	s.c.Set(coilOut, m, 1/rootC)
+	leak := 1 / nw.loadR
+	for i, r := range nw.relaxations {
+		// Its current, (v - v_r)/R, charges it and discharges the capacitance.
+		k, between := m+1+i, 1/(r.ohm*rootC*math.Sqrt(r.farad))
+		s.a.Set(k, k, -1/(r.ohm*r.farad))
+		s.a.Set(k, m, between)
+		s.a.Set(m, k, between)
+		leak += 1 / r.ohm
+	}
+	s.a.Set(m, m, -leak/nw.capacitance)
 
 	if nw.currentDriven {
 		// current of loop i, times root[i], that the exciter's flux calls for
@@ -163,7 +174,8 @@ func (nw network) system() (system, error) {
 // noiseDensity is that of each noise source, from noiseIn on: 4kTR in V/sqrt(Hz)
 // for a resistance in a loop, 4kT/R in A/sqrt(Hz) for the load, one-sided
 // (J. B. Johnson and H. Nyquist, Physical Review 32, 1928). The exciter's own
-// noise is left out: it reaches the coil through a weak coupling.
+// noise is left out: it reaches the coil through a weak coupling. So is that of
+// lossy capacitors: their conductance is small beside an input's.
 func (nw network) noiseDensity(celsius float64) []float64 {
 	fourKT := 4 * boltzmann * (celsius + 273.15)
 	density := []float64{math.Sqrt(fourKT * nw.coil.resistance)}

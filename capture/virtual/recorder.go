@@ -156,15 +156,8 @@ func (r *Recorder) Record(ctx context.Context, play []float32, frames int, sink 
 
 // sleep waits for d or the end of ctx.
 func sleep(ctx context.Context, d time.Duration) error {
-	if d <= 0 {
-		return ctx.Err()
-	}
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-timer.C:
-		return nil
-	}
+	timed, cancel := context.WithTimeout(ctx, d)
+	defer cancel()
+	<-timed.Done()
+	return ctx.Err()
 }

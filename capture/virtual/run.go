@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"coilsweep/capture"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 const (
@@ -193,9 +195,7 @@ func (n *run) makeBlock() {
 	n.output.run(n.drive)
 
 	drive := n.circuit.input(driveIn, internalBlock)
-	for i, v := range n.drive {
-		drive[i] = n.gain * v
-	}
+	floats.ScaleTo(drive, n.gain, n.drive)
 	n.hum.fill(n.circuit.input(humIn, internalBlock), n.made-lag) // beside the drive
 	for i, s := range n.noise {
 		x := n.circuit.input(noiseIn+i, internalBlock)
@@ -211,9 +211,7 @@ func (n *run) makeBlock() {
 
 	for _, c := range n.inputs {
 		x := c.filter.input(0, internalBlock)
-		for i, v := range c.jack {
-			x[i] = c.gain * v
-		}
+		floats.ScaleTo(x, c.gain, c.jack)
 		from := len(c.filtered)
 		c.filtered = slices.Grow(c.filtered, internalBlock)[:from+internalBlock]
 		c.filter.run(c.filtered[from:])

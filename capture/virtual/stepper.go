@@ -60,12 +60,8 @@ func newStepper(s system, h float64, points []int) *stepper {
 		// State, then the value of the input and its derivatives, in units of
 		// one step.
 		extended := mat.NewDense(n+p, n+p, nil)
-		for i := range n {
-			for j := range n {
-				extended.Set(i, j, h*s.a.At(i, j))
-			}
-			extended.Set(i, n, h*s.b.At(i, in))
-		}
+		extended.Slice(0, n, 0, n).(*mat.Dense).Scale(h, s.a)
+		extended.Slice(0, n, n, n+1).(*mat.Dense).Scale(h, s.b.Slice(0, n, in, in+1))
 		for j := range p - 1 {
 			extended.Set(n+j, n+j+1, 1)
 		}

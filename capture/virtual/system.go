@@ -54,13 +54,13 @@ func highPass(hz float64) system {
 // evenly spread over the left half circle.
 func butterworthLowPass(order int, hz float64) system {
 	w := 2 * math.Pi * hz
-	out := wire()
+	var stages []system
 	if order%2 == 1 {
 		s := newSystem(1, 1, 1)
 		s.a.Set(0, 0, -w)
 		s.b.Set(0, 0, w)
 		s.c.Set(0, 0, 1)
-		out = s
+		stages = append(stages, s)
 	}
 	for k := 1; k <= order/2; k++ {
 		damping := math.Sin(math.Pi * float64(2*k-1) / float64(2*order))
@@ -70,10 +70,18 @@ func butterworthLowPass(order int, hz float64) system {
 		s.a.Set(1, 1, -2*damping*w)
 		s.b.Set(1, 0, w)
 		s.c.Set(0, 0, 1)
-		if order%2 == 0 && k == 1 {
-			out = s
-			continue
-		}
+		stages = append(stages, s)
+	}
+	return chain(stages)
+}
+
+// chain is the stages one after the other; a wire where there are none.
+func chain(stages []system) system {
+	if len(stages) == 0 {
+		return wire()
+	}
+	out := stages[0]
+	for _, s := range stages[1:] {
 		out = series(out, s)
 	}
 	return out
@@ -102,11 +110,9 @@ func (s system) response(in, out int, hz float64) complex128 {
 	// (jw - A)(re + j im) = b, written in real numbers.
 	lhs := mat.NewDense(2*n, 2*n, nil)
 	rhs := mat.NewVecDense(2*n, nil)
+	lhs.Slice(0, n, 0, n).(*mat.Dense).Scale(-1, s.a)
+	lhs.Slice(n, 2*n, n, 2*n).(*mat.Dense).Scale(-1, s.a)
 	for i := range n {
-		for j := range n {
-			lhs.Set(i, j, -s.a.At(i, j))
-			lhs.Set(n+i, n+j, -s.a.At(i, j))
-		}
 		lhs.Set(i, n+i, -w)
 		lhs.Set(n+i, i, w)
 		rhs.SetVec(i, s.b.At(i, in))

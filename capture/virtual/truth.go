@@ -14,11 +14,10 @@ import (
 type Truth struct {
 	InductanceH   float64 // of the coil at low frequency
 	ResistanceOhm float64 // of the coil at the temperature of the bench
-	WindingF      float64
 	FixtureF      float64
 	AddedF        float64 // true value; 0: none
 	AddedOhm      float64 // true value; +Inf: none
-	CapacitanceF  float64 // all across the coil
+	CapacitanceF  float64 // all across the coil; lossy parts at 1 kHz
 	LoadOhm       float64 // all across the coil; +Inf: none
 
 	// ResonanceHz and Q are those of the least damped pole pair of the coil
@@ -57,16 +56,16 @@ func (b Bench) Truth(load capture.Load, seed uint64) (Truth, error) {
 	if err != nil {
 		return Truth{}, err
 	}
+	farad := b.Coil.WindingC.SI + b.Fixture.Capacitance.SI + p.loadC
 	t := Truth{
 		InductanceH:   net.coil.inductance,
 		ResistanceOhm: net.coil.resistance,
-		WindingF:      b.Coil.WindingC.SI,
 		FixtureF:      b.Fixture.Capacitance.SI,
 		AddedF:        p.loadC,
 		AddedOhm:      parallel(0, p.loadR),
-		CapacitanceF:  net.capacitance,
+		CapacitanceF:  farad,
 		LoadOhm:       net.loadR,
-		LCHz:          1 / (2 * math.Pi * math.Sqrt(net.coil.inductance*net.capacitance)),
+		LCHz:          1 / (2 * math.Pi * math.Sqrt(net.coil.inductance*farad)),
 		net:           net,
 		probes:        probes,
 		mutualH:       b.Exciter.Mutual.SI,

@@ -90,6 +90,9 @@ func (b Bench) checkCoil(c *checker) {
 		c.within("coil.resistance (temperature)", *t, -60, 200)
 	}
 	c.part("coil.winding_c", b.Coil.WindingC.Value, 1e-15, 1e-3, false)
+	const mostLoss = 0.1 // more is no capacitor
+	c.within("coil.winding_loss", b.Coil.WindingLoss, 0, mostLoss)
+	c.within("added.c_loss", b.Added.CLoss, 0, mostLoss)
 	names := map[string]bool{}
 	for i, r := range b.Coil.Rings {
 		key := fmt.Sprintf("coil.ring[%d].", i)

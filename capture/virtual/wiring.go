@@ -54,10 +54,9 @@ func (b Bench) wired(series *quantity.Resistance, rateHz int, seed uint64) (*Rec
 	t.ResonanceHz, t.Q = math.NaN(), math.NaN()
 	t.CapacitanceF, t.LoadOhm = t.FixtureF, loadR
 
-	var circuit system // outputs: the input's voltage, nothing, the jack's voltage
+	circuit := newSystem(1, noiseIn+2, 3) // outputs: the input's voltage, nothing, the jack's voltage
 	if series == nil {
 		// A cable's capacitance is nothing to an output.
-		circuit = newSystem(1, noiseIn+2, 3)
 		circuit.a.Set(0, 0, -1)
 		share := 1 / (1 + between/loadR)
 		for _, in := range []int{driveIn, noiseIn} {
@@ -68,7 +67,6 @@ func (b Bench) wired(series *quantity.Resistance, rateHz int, seed uint64) (*Rec
 	} else {
 		// dv/dt = ((source - v)/R - v/R_load + i_noise)/C
 		c := t.FixtureF
-		circuit = newSystem(1, noiseIn+2, 3)
 		circuit.a.Set(0, 0, -(1/between+1/loadR)/c)
 		circuit.b.Set(0, driveIn, 1/(between*c))
 		circuit.b.Set(0, noiseIn, 1/(between*c))

@@ -17,7 +17,10 @@
 //	[2] EBU Tech 3306 (RF64) and ITU-R BS.2088 (BW64): the ds64 chunk.
 package wav
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Encoding is how a sample is coded.
 type Encoding uint16
@@ -42,19 +45,6 @@ type Format struct {
 	Channels int
 }
 
-// String describes f, for instance "24-bit integer, 2 channels, 48000 Hz".
-func (f Format) String() string {
-	kind := "integer"
-	if f.Encoding == Float {
-		kind = "float"
-	}
-	plural := "s"
-	if f.Channels == 1 {
-		plural = ""
-	}
-	return fmt.Sprintf("%d-bit %s, %d channel%s, %d Hz", f.Bits, kind, f.Channels, plural, f.RateHz)
-}
-
 // FrameBytes is the size of one frame, a sample of each channel.
 func (f Format) FrameBytes() int { return f.Channels * f.Bits / 8 }
 
@@ -65,15 +55,8 @@ func (f Format) check() error {
 	case f.RateHz < 1 || int64(f.RateHz) > 0xFFFFFFFF:
 		return fmt.Errorf("a sample rate of %d Hz: want 1 or more", f.RateHz)
 	}
-	switch f.Encoding {
-	case PCM:
-		if f.Bits == 8 || f.Bits == 16 || f.Bits == 24 || f.Bits == 32 {
-			return nil
-		}
-	case Float:
-		if f.Bits == 32 || f.Bits == 64 {
-			return nil
-		}
+	if slices.Contains(map[Encoding][]int{PCM: {8, 16, 24, 32}, Float: {32, 64}}[f.Encoding], f.Bits) {
+		return nil
 	}
 	return fmt.Errorf("samples of format %d with %d bits: want integers of 8, 16, 24, 32 or floats of 32, 64 bits", f.Encoding, f.Bits)
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 )
 
 // ErrNotWAV is wrapped by the error for bytes that are not a WAVE file at all.
@@ -131,13 +132,9 @@ func (w *Reader) remark(format string, args ...any) {
 // chunkAt reports whether what stands at pos looks like a chunk.
 func (w *Reader) chunkAt(pos, size int64) bool {
 	var head [8]byte
-	if readAt(w.r, head[:], pos) != nil {
+	odd := func(c byte) bool { return c < ' ' || c > '~' }
+	if readAt(w.r, head[:], pos) != nil || slices.ContainsFunc(head[:4], odd) {
 		return false
-	}
-	for _, c := range head[:4] {
-		if c < ' ' || c > '~' {
-			return false
-		}
 	}
 	return pos+8+int64(binary.LittleEndian.Uint32(head[4:])) <= size
 }

@@ -2,16 +2,18 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
-	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 
-	"coilsweep/excite/quantity"
+	"github.com/chromedp/chromedp"
+
 	"coilsweep/fit"
 	"coilsweep/report/browserrig"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // testModules looks at what the page's modules work out by themselves, one call
@@ -22,90 +24,99 @@ func testModules(t *testing.T, browser context.Context) {
 	p := s.open(browser, browserrig.View{})
 	for _, c := range []struct{ module, call, want string }{
 		// A stream of events (WHATWG HTML, 9.2.6), whole and in pieces.
-		{"eventstream", `new m.EventParser().feed("event: a\ndata: 1\n\nevent: b\ndata: 2\ndata:3\n\n: alive\n\n")`, `[{"topic":"a","data":"1"},{"topic":"b","data":"2\n3"}]`},
+		{"eventstream", `new m.EventParser().feed("event: a\ndata: 1\n\nevent: b\ndata: 2\ndata:3\n\n: alive\n\n")`,
+			`[{"topic":"a","data":"1"},{"topic":"b","data":"2\n3"}]`},
 		{"eventstream", `(text => [...Array(text.length).keys()].every(at => { const p = new m.EventParser();
-			return JSON.stringify([...p.feed(text.slice(0, at)), ...p.feed(text.slice(at))]) === JSON.stringify([{topic: "a", data: "ä ü"}, {topic: "message", data: "x"}]); }))("event: a\r\ndata: ä ü\r\n\r\ndata: x\r\n\r\n")`, `true`},
+			return JSON.stringify([...p.feed(text.slice(0, at)), ...p.feed(text.slice(at))]) ===
+				JSON.stringify([{topic: "a", data: "ä ü"}, {topic: "message", data: "x"}]);
+			}))("event: a\r\ndata: ä ü\r\n\r\ndata: x\r\n\r\n")`, `true`},
 		{"eventstream", `new m.EventParser().feed("event: a\n\ndata: 1\n")`, `[]`},
 
-		{"names", `m.proposeTake({kind: "bare"}, [])`, `"bare"`},
-		{"names", `m.proposeTake({kind: "bare"}, ["Bare", "bare-2"])`, `"bare-3"`},
-		{"names", `["470p 1%", "2.2n 5%", "2n2", "1nF", "0.47n", "4700", "many"].map(v => m.proposeTake({kind: "c", value: v}))`, `["c470","c2n2","c2n2","c1n","c0n47","c4700",""]`},
-		{"names", `["100k 1%", "4.7 M", "1M5", "22 ohm"].map(v => m.proposeTake({kind: "r", value: v}))`, `["r100k","r4M7","r1M5","r22"]`},
-		{"names", `["Bridge, first winding", "Hälse & Brücken", "  ", "ملف", "../../etc", "x".repeat(50)].map(m.proposeFolder)`, `["bridge-first-winding","halse-brucken","coil","coil","etc","` + strings.Repeat("x", 40) + `"]`},
-		{"names", `m.commandLine("measure", "a b", {take: "c470", "added-c": "470p 1%", level: "-12", redo: true, after: ""})`, `"coilsweep measure \"a b\" --take c470 --added-c \"470p 1%\" --level=-12 --redo"`},
-		{"names", `m.commandLine("fit", ["-x", "$(rm -r ~)", "it's \"$x\""], {})`, `"coilsweep fit ./-x '$(rm -r ~)' 'it'\\''s \"$x\"'"`},
-
-		{"format", `[["2.412e-12", "F"], ["0", "H"], ["-1234.5", "Hz"], ["999.96", "Hz"]].map(([x, u]) => m.plain(Number(x), u, 4))`, `["2.412 pF","0 H","−1.234 kHz","1.000 kHz"]`},
-		{"format", `[m.plain(null, "H"), m.plain(Infinity, "H"), m.decibels(-3.05), m.decibels(-Infinity), m.quantity({value: null, why: "x"}, "H")]`, `["?","∞","−3.0 dB","–","?"]`},
-		{"format", `[m.brief({value: 4223.4, U95: 200}, "Hz"), m.brief({value: 4223.4, U95: 2}, "Hz"), m.brief({value: 2.674, U95: 0}, "")]`, `["4.22 kHz","4.22 kHz","2.67"]`},
-		{"format", `m.visible("a\u202eb\nc\u0000")`, `"a` + "\ufffd" + `b c` + "\ufffd" + `"`},
-		{"format", `m.typeset("from -3 dB to (-5), a-b 2-3")`, `"from −3 dB to (−5), a-b 2-3"`},
-		{"format", `[10, 59, 60, 3599].map(s => m.since(new Date(Date.UTC(2026, 0, 1)).toISOString(), Date.UTC(2026, 0, 1) + 1000 * s))`, `["just now","just now","1 min ago","59 min ago"]`},
-
-		{"form", `m.withoutOption('--dcr "7.x5k": want a resistance')`, `"\"7.x5k\": want a resistance"`},
-		{"form", `["--level 3: want at most 0 dBFS", "--added-c: 470x is none", "--tolerance belongs to --reference DIR", "what --level says", "celsius_at_takes: 20C is none", "winding.core_length: 5 is none", "coil.toml: cannot be read"].map(m.withoutOption)`, `["3: want at most 0 dBFS","470x is none","--tolerance belongs to --reference DIR","what --level says","20C is none","5 is none","coil.toml: cannot be read"]`},
-
 		{"meters", `[-72, -36, 0, 6, -100, null, NaN].map(m.share)`, `[0,0.5,1,1,0,0,0]`},
-		{"meters", `[[-0.05], [-2, true], [-20, true], [-50, true], [-60, false], [-30, false], [null]].map(([peak, playing]) => m.levelWords(peak, playing))`,
-			`["clips: lower the gain or the level","close to clipping","good","low: raise the gain","quiet, as it should be","something is heard","silence"]`},
+		{"meters", `[[-0.05], [-2, true], [-20, true], [-50, true], [-60], [-30], [null]].map(of => m.levelWords(...of))`,
+			`["clips: lower the gain or the level","close to clipping","good","low: raise the gain",` +
+				`"quiet, as it should be","something is heard","silence"]`},
 		// The highest peak stays for 1.5 s, then falls by 24 dB a second.
-		{"meters", `(h => [h.take(-10, 0), h.take(-40, 1500), h.take(-40, 2000), h.take(-15, 2100), h.take(-40, 9000)])(new m.Hold())`, `[-10,-10,-22,-15,-40]`},
+		{"meters", `(h => [[-10, 0], [-40, 1500], [-40, 2000], [-15, 2100], [-40, 9000]].map(at => h.take(...at)))(new m.Hold())`,
+			`[-10,-10,-22,-15,-40]`},
 
-		{"takes", `m.proposeLoad({takes: []}, null, null)`, `{"kind":"bare","value":""}`},
-		{"takes", `m.proposeLoad({takes: [{name: "bare"}]}, null, {advice: [{text: "x"}, {options: {"added-c": "330p 1%"}}]})`, `{"kind":"c","value":"330p 1%"}`},
-		{"takes", `m.proposeLoad({takes: [{name: "bare"}, {added_c: "470p 1%"}]}, {parts: {added_c: ["470p 1%", "220p 1%"]}}, null)`, `{"kind":"c","value":"220p 1%"}`},
-		{"takes", `m.stageOf({line: "lost", engine: {}}, {}).state`, `"lost"`},
-		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"}, progress: {repeat: 2, repeats: 4}}, {working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
+		{"takes", `m.stageOf({line: "lost", engine: {}}, {}).word`, `"Disconnected"`},
+		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"},
+			progress: {repeat: 2, repeats: 4}}, {working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
+		{"takes", `m.stageOf({line: "open", engine: {phase: "lost", kind: "take", job: "take c470 of coil", take: "c470"}},
+			{working: true}).word`, `"Waiting"`},
+		{"takes", `m.stageOf({line: "open", engine: {}, coilID: "a",
+			ended: {coil: "a", kind: "take", outcome: "unfit", take: "x", text: "y"}}, {news: true}).word`, `"Not usable"`},
 
-		{"takes", `m.stageOf({line: "open", engine: {phase: "lost", kind: "take", job: "take c470 of coil", take: "c470"}}, {working: true}).word`, `"Waiting"`},
+		// A dialog that was answered tells late that it has closed, when it is open again.
+		{"sound", `import("/state.js").then(async ({state}) => { state.bench = {kind: "soundcard"};
+			const press = value => document.querySelector("#before-sound button[value=" + value + "]").click();
+			const first = m.mayStart(); press("no"); const second = m.mayStart(); await first; await new Promise(setTimeout);
+			press("go"); return [await first, await second, await m.mayStart()]; })`, `[false,true,true]`},
 
-		{"steps", `m.stepWords({bench: {missing: []}, coils: [], coil: null}).takes`, `{"word":"needs a coil","mark":"wait"}`},
-		{"steps", `m.next({bench: {file: {}, missing: []}, coils: [{}], coil: {takes: [{name: "a", started: "2026-01-01T00:00:00Z"}]}, result: {state: "stale", stale: ["coil.toml was edited"], result: {}}}).text`, `"The numbers are out of date: coil.toml was edited"`},
-		{"steps", `m.next({bench: {file: {}, missing: []}, coils: [{}], coil: {takes: [{name: "a", fit_for_use: false, added_c: "470p", started: "2026-01-01T00:00:00Z", advice: ["Lower it."]}]}}).options`, `{"added-c":"470p"}`},
+		// Of calls that come while one runs the last one counts.
+		{"dom", `(async () => { const seen = []; const f = m.oneAtATime(async x => { await null; seen.push(x); });
+			f(1); f(2); await f(3); await f(4); return seen; })()`, `[1,3,4]`},
 	} {
-		got := browserrig.JS[string](p.Tab, fmt.Sprintf(`import("/%s.js").then(m => JSON.stringify(%s))`, c.module, c.call))
-		if got = strings.ReplaceAll(got, "\u00a0", " "); got != c.want {
+		call := fmt.Sprintf(`import("/%s.js").then(async m => JSON.stringify(await (%s)))`, c.module, c.call)
+		if got := browserrig.JS[string](p.Tab, call); strings.ReplaceAll(got, "\u00a0", " ") != c.want {
 			t.Errorf("%s: %s\n is   %s\n want %s", c.module, c.call, got, c.want)
 		}
 	}
 	p.quiet(s)
 }
 
-// testNumbersOfModules: the page writes numbers as the reports do.
-func testNumbersOfModules(t *testing.T, browser context.Context) {
+// testParts: what the program writes is shown as it writes it, in the numbers of the
+// reports, and a part that is written anew leaves alone what somebody does there.
+func testParts(t *testing.T, browser context.Context) {
 	t.Parallel()
-	s := startServe(t, t.TempDir(), "--bench", "virtual")
+	root := t.TempDir()
+	mustRun(t, "new", filepath.Join(root, "a"), "--name", "Älter <b>", "--dcr", "7.85k@20C 0.5%")
+	for take, options := range map[string][]string{"bare": nil, "c470": {"--added-c", "470p 1%"}} {
+		mustRun(t, append([]string{"measure", filepath.Join(root, "a"), "--take", take, "--bench", "virtual",
+			"--duration", "0.35s", "--repeats", "2", "--fixture-c", "65p 5%", "--fixture-r", "1M 1%"}, options...)...)
+	}
+	mustRun(t, "new", filepath.Join(root, "b"))
+	mustRun(t, "fit", filepath.Join(root, "a"))
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
-	type number struct {
-		Q    fit.Quantity
-		Unit string
+	p.step("result")
+	var result fit.Result
+	readJSON(t, filepath.Join(root, "a", "result.json"), &result)
+	for _, number := range words.Numbers(result) {
+		value, spread := notation.Apart(number.Quantity, number.Unit)
+		p.says("#result-head .numbers b", value)
+		p.says("#result-head .numbers span", spread)
 	}
-	var numbers []number
-	var want []string
-	add := func(q fit.Quantity, unit quantity.Unit) {
-		numbers = append(numbers, number{q, string(unit)})
-		want = append(want, strings.ReplaceAll(notation.Quantity(q, unit), "\u00a0", " "))
-	}
-	for _, unit := range []quantity.Unit{quantity.Henry, quantity.Hertz, quantity.Farad, quantity.Ratio} {
-		for _, value := range []float64{2.4123, 0.99996, 9.996, -0.26, 4370.2, 999.95, 0.0247, 118.37e-12, 1e6} {
-			if unit == quantity.Ratio && (value > 10 || value > 0 && value < 0.1) {
-				continue // no Q
-			}
-			for _, relative := range []float64{0.5, 0.1, 0.0996, 0.01, 0.00333, 1e-4} {
-				u95 := relative * math.Abs(value)
-				add(fit.Quantity{Value: value, U95: u95}, unit)
-				add(fit.Quantity{Value: value, U95: u95, Low: value - 0.8*u95, High: value + 1.4*u95}, unit)
-			}
-		}
-	}
-	list, err := json.Marshal(numbers)
-	if err != nil {
+	p.says("#coil-choice option, #result .of-coil", "Älter <b>")
+
+	// A choice and the focus outlive what the program writes anew.
+	p.step("compare")
+	p.click(`#many-coils input[value="a"]`)
+	browserrig.JS[any](p.Tab, `window.box = document.activeElement; null`)
+	anew := []byte("schema = \"coilsweep.coil/1\"\nname = \"Written anew\"\n")
+	if err := os.WriteFile(filepath.Join(root, "b", "coil.toml"), anew, 0o666); err != nil {
 		t.Fatal(err)
 	}
-	got := browserrig.JS[[]string](p.Tab, fmt.Sprintf(`import("/format.js").then(m => %s.map(n => m.quantity(n.Q, n.Unit)))`, list))
-	for i, n := range numbers {
-		if text := strings.ReplaceAll(got[i], "\u00a0", " "); text != want[i] {
-			t.Errorf("%+v: the page writes %q, the reports %q", n, text, want[i])
-		}
+	browserrig.JS[any](p.Tab, `import("/state.js").then(m => m.refresh.coils()).then(() => null)`)
+	p.says("#many-coils", "Written anew")
+	if !browserrig.JS[bool](p.Tab, `box.isConnected && box.checked && document.activeElement === box`) {
+		t.Error("the box that was ticked is another one, or lost the focus")
 	}
+
+	// So does what is unfolded, and a form that somebody types into.
+	p.step("takes")
+	p.click(`#take-list button[aria-label="Set aside take c470"]`)
+	p.says("#take-aside", "Set aside: 1")
+	p.click("#take-aside summary")
+	p.write("#t-take", "mine")
+	p.click(`#take-list button[aria-label="Set aside take bare"]`)
+	p.says("#take-aside", "Set aside: 2")
+	p.says("#take-aside details[open] li", "bare.aside")
+	if got := browserrig.JS[string](p.Tab, `document.getElementById("t-take").value`); got != "mine" {
+		t.Errorf("the name that was typed is now %q", got)
+	}
+	p.says("#measure-line", "coilsweep measure a --take mine")
+	p.Do(chromedp.Reload())
+	p.quiet(s)
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/fit/evaluation"
 )
 
 // footprint is what a program holds.
@@ -79,7 +80,7 @@ func TestServeSoak(t *testing.T) {
 	for range 2 {
 		readers.Go(func() {
 			for {
-				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/sweep", "/api/bench"} {
+				for _, path := range []string{"/api/coils", "/api/coil?coil=", "/api/result?coil=", "/api/next?coil=", "/api/sweep", "/api/bench"} {
 					select {
 					case <-ended:
 						return
@@ -114,11 +115,11 @@ func TestServeSoak(t *testing.T) {
 	var half footprint
 	for i := range takes {
 		at.Store(int64(i))
-		options := map[string]any{"duration": "0.35", "repeats": "2"}
+		options := map[string]any{"duration": "0.35", "repeats": "2", "redo": "true"}
 		for k, v := range names[i/coils%2] {
 			options[k] = v
 		}
-		s.gets("POST", "/api/takes", map[string]any{"coil": coil(i), "options": options, "redo": true})
+		s.gets("POST", "/api/takes", map[string]any{"coil": coil(i), "options": options})
 		s.waits("the end of the take", func() bool { return events.of("ended", "id") == float64(i+1) })
 		if outcome, text := events.of("ended", "outcome"), events.of("ended", "text"); outcome != "done" {
 			t.Fatalf("take %d of %d, %v of %s: %v: %v", i+1, takes, options["take"], coil(i), outcome, text)
@@ -145,7 +146,7 @@ func TestServeSoak(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		made, unreadable, err := folder.Takes()
+		made, unreadable, err := evaluation.ReadTakes(folder, nil)
 		if err != nil || len(unreadable) > 0 {
 			t.Fatalf("%s: %v %v", coil(i), unreadable, err)
 		}

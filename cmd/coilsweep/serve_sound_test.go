@@ -167,7 +167,7 @@ func measureInPage(t *testing.T, p benchTab, rig *pulserig.Rig, root string) {
 			t.Errorf("%s is %g ± %g, the rig's is %g", q.what, q.got.Value, q.got.U95, q.want)
 		}
 	}
-	if words := p.text("#result-numbers"); !strings.Contains(words, "2.2") {
+	if words := p.text("#result-head .numbers"); !strings.Contains(words, "2.2") {
 		t.Errorf("the page shows %s", words)
 	}
 

@@ -46,13 +46,12 @@ func (b Bobbin) Wind(w Wire, turns int, packing Packing) (Coil, error) {
 	if err := b.check(); err != nil {
 		return Coil{}, err
 	}
-	if !(packing > 0.1 && packing <= 1.2) {
+	switch fit := b.TurnsThatFit(w, packing); {
+	case !(packing > 0.1 && packing <= 1.2):
 		return Coil{}, fmt.Errorf("a packing of %g is not possible: want 0.1 to 1.2", packing)
-	}
-	if !(w.BareM > 0 && w.OuterM >= w.BareM) {
+	case !(w.BareM > 0 && w.OuterM >= w.BareM):
 		return Coil{}, fmt.Errorf("the wire needs a bare diameter above zero and an outer one no smaller")
-	}
-	if fit := b.TurnsThatFit(w, packing); turns < 1 || turns > fit {
+	case turns < 1 || turns > fit:
 		return Coil{}, fmt.Errorf("%d turns of %s cannot be wound on this bobbin: from 1 to %d turns fit", turns, w.Name, fit)
 	}
 	depth := max(float64(turns)*w.OuterM*w.OuterM/(float64(packing)*b.LengthM), w.OuterM)

@@ -20,18 +20,15 @@ type Coil struct {
 
 // check refuses coils for which the formulas do not hold.
 func (c Coil) check() error {
-	for _, x := range []float64{c.MeanRadiusM, c.LengthM, c.DepthM} {
-		if !(x > 0) || math.IsInf(x, 1) {
-			return fmt.Errorf("a coil needs a radius, a length and a depth above zero, not %g, %g, %g m", c.MeanRadiusM, c.LengthM, c.DepthM)
-		}
-	}
-	if c.Turns < 1 {
+	r, l, d := c.MeanRadiusM, c.LengthM, c.DepthM
+	switch {
+	case !(min(r, l, d) > 0) || math.IsInf(max(r, l, d), 1):
+		return fmt.Errorf("a coil needs a radius, a length and a depth above zero, not %g, %g, %g m", r, l, d)
+	case c.Turns < 1:
 		return fmt.Errorf("a coil needs at least one turn, not %d", c.Turns)
-	}
-	if c.DepthM > 2*c.MeanRadiusM*(1+1e-12) {
-		return fmt.Errorf("the winding is %g m deep, more than its mean radius of %g m leaves room for", c.DepthM, c.MeanRadiusM)
-	}
-	if c.outer() > thinnest*min(c.LengthM, c.DepthM) {
+	case d > 2*r*(1+1e-12):
+		return fmt.Errorf("the winding is %g m deep, more than its mean radius of %g m leaves room for", d, r)
+	case c.outer() > thinnest*min(l, d):
 		return fmt.Errorf("the winding is too thin against its radius to be worked out as a thick coil")
 	}
 	return nil

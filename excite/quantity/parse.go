@@ -36,7 +36,7 @@ type unitRules struct {
 var units = map[Unit]unitRules{
 	Ohm: {"resistance", `"470", "4k7", "7.85k@22C 0.5%", "1Mohm 1%"`,
 		[]string{"ohms", "ohm", "R"}, "mkKMGT", "RkKMGTm", true, 1e-6, 1e13},
-	Farad: {"capacitance", `"470p", "2n2 5%", "470pF 1%", "470p 0.3% U95"`,
+	Farad: {"capacitance", `"470p", "2n2 5%", "470p 1% C0G", "470p 0.3% U95"`,
 		[]string{"farad", "F"}, "fpnum", "pnumF", true, 1e-18, 1},
 	Henry: {"inductance", `"2.41H", "220u", "10mH 5%"`,
 		[]string{"henry", "H"}, "pnum", "numH", true, 1e-12, 1e3},
@@ -251,13 +251,9 @@ func (p *parser) finish(out sized, whole, fraction string, exponent int) (sized,
 }
 
 func (p *parser) digits() string {
-	n := 0
-	for n < len(p.s) && isDigit(p.s[n]) {
-		n++
-	}
-	d := p.s[:n]
-	p.s = p.s[n:]
-	return d
+	before := p.s
+	p.s = strings.TrimLeft(before, "0123456789")
+	return before[:len(before)-len(p.s)]
 }
 
 // powerOfTen looks for an exponent such as e-12; length 0 where there is none.
@@ -350,6 +346,8 @@ func (p *parser) separated(v *Value, size sized) error {
 		return p.fail("the tolerance after the comma is missing")
 	case p.s[0] == '@' && !comma:
 		return nil
+	case p.unit == Farad && p.isWord():
+		return p.dielectric(v)
 	case v.Basis != Unstated:
 		return p.fail("%q is not understood after the tolerance", p.s)
 	case isUpper(p.s[0]) && p.endsToken(1):

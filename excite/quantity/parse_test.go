@@ -332,6 +332,8 @@ func FuzzParse(f *testing.F) {
 		"470p,1%", "470p ±2p", "470p 0.3% U95", "470pK", "4K7K", "3p3 C", "7.85k@22°C 0.5%", "4,7k", "-1",
 		"6s", "500ms", "20kHz", "63um", "1e-12F", "NaN", "0", "5e", "1 @", ", ,", "±", "470p±1%",
 		"2.31H 0.5% + 2 digits", "7850 3d", "0.44 1%+5 counts",
+		"470p 1% C0G", "2n2 film PP 5%", "22n,polyester", "470p NP0 0.3% U95", "1n film", "470p X7R", "470p C C0G",
+		"1n PP PP",
 	} {
 		f.Add(s)
 	}
@@ -350,7 +352,7 @@ func FuzzParse(f *testing.F) {
 			checkRoundTrip(t, v)
 			// What was typed reads back alike, too.
 			again, err := Parse(v.Text, unit)
-			if err != nil || again.SI != v.SI || again.Half != v.Half {
+			if err != nil || again.SI != v.SI || again.Half != v.Half || again.Dielectric != v.Dielectric {
 				t.Fatalf("%q read back from its own text: %+v, %v", text, again, err)
 			}
 		}
@@ -368,6 +370,7 @@ func checkRoundTrip(t *testing.T, v Value) {
 	}
 	back, err := Parse(string(text), v.Unit)
 	if err != nil || back.SI != v.SI || back.Half != v.Half || back.Basis != v.Basis ||
+		back.Dielectric != v.Dielectric ||
 		(back.Celsius == nil) != (v.Celsius == nil) || v.Celsius != nil && *back.Celsius != *v.Celsius {
 		t.Fatalf("%q -> %q -> %+v, %v", typed, text, back, err)
 	}

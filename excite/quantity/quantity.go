@@ -15,6 +15,7 @@
 //	accuracy of a meter    2.31H 0.5% + 2 digits  7.85k 3 digits
 //	expanded uncertainty   470p 0.3% U95
 //	temperature            7.85k@22C 0.5%
+//	dielectric             470p 1% C0G  2n2 5% film PP  22n polyester
 //
 // A digit of a meter is one unit in the last place as written: 0.01 H for
 // "2.31H", 0.001 H for "2.310H".
@@ -67,6 +68,8 @@ type Value struct {
 	// Celsius is the temperature of the reading in °C, nil where none was
 	// given ("7.85k@22C").
 	Celsius *float64
+	// Dielectric is that of a capacitor ("470p 1% C0G").
+	Dielectric Dielectric
 	// Text is the value as it was typed; "" for a value made by a program.
 	Text string
 }
@@ -123,6 +126,9 @@ func (v Value) String() string {
 	}
 	if v.Basis == Expanded {
 		b.WriteString(" U95")
+	}
+	if v.Dielectric != UnstatedDielectric {
+		b.WriteString(" " + string(v.Dielectric))
 	}
 	return b.String()
 }

@@ -8,6 +8,7 @@
 package batch
 
 import (
+	"cmp"
 	"errors"
 	"math"
 	"slices"
@@ -190,38 +191,26 @@ func (b *Batch) property(p comparison.Property) Property {
 
 // verdict is that of all limits together.
 func (b *Batch) verdict(coil int) Verdict {
-	verdict := Unknown
-	first := true
+	var verdict Verdict
 	for _, p := range b.Properties {
-		if p.Judgements == nil {
-			continue
+		if p.Judgements != nil {
+			verdict = worse(verdict, p.Judgements[coil].Verdict)
 		}
-		if first {
-			verdict, first = p.Judgements[coil].Verdict, false
-			continue
-		}
-		verdict = worse(verdict, p.Judgements[coil].Verdict)
 	}
-	return verdict
+	return cmp.Or(verdict, Unknown)
 }
 
 // Count is how many coils have a verdict.
-func (b *Batch) Count(v Verdict) int {
-	n := 0
-	for _, c := range b.Coils {
-		if c.Verdict == v {
-			n++
-		}
-	}
-	return n
-}
+func (b *Batch) Count(v Verdict) int { return b.count(func(c Coil) bool { return c.Verdict == v }) }
 
 // Repeats is how many coils were measured more than once, in folders of their
 // own.
-func (b *Batch) Repeats() int {
+func (b *Batch) Repeats() int { return b.count(func(c Coil) bool { return len(c.Specimens) > 1 }) }
+
+func (b *Batch) count(has func(Coil) bool) int {
 	n := 0
 	for _, c := range b.Coils {
-		if len(c.Specimens) > 1 {
+		if has(c) {
 			n++
 		}
 	}

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strings"
@@ -18,10 +19,15 @@ func (b *Batch) suspect(i int) Suspicion {
 	var s Suspicion
 	score := map[string]float64{} // 0 where it does not stand out
 	part := map[string]float64{}  // relative to the median
+	named := map[string]bool{}
 	for _, p := range b.Properties {
 		if !p.Outlying(i) {
 			continue
 		}
+		if named[p.Family()] {
+			continue
+		}
+		named[p.Family()] = true
 		score[p.Key] = p.Scores[i]
 		direction := "above"
 		if p.Scores[i] < 0 {
@@ -43,10 +49,7 @@ func (b *Batch) suspect(i int) Suspicion {
 // conductor coupled to the winding takes from Q, and a little from L, but leaves
 // R as it is.
 func cause(score, part map[string]float64) string {
-	q := score["bare_q"]
-	if q == 0 {
-		q = score["q"]
-	}
+	q := cmp.Or(score["bare_q"], score["q"])
 	l, r, c := score["inductance_h"], score["resistance_ohm"], score["capacitance_f"]
 	switch {
 	case q < 0 && part["resistance_ohm"] < math.Max(0.05, -0.3*math.Min(part["bare_q"], part["q"])):

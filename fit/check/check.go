@@ -118,9 +118,7 @@ func Judge(s Scout) Report {
 		r.Channels = append(r.Channels, s.channel(i, x, x[quiet.From:quiet.To]))
 	}
 	if len(r.Channels) > 0 {
-		r.Channels[0].PeakDBFS, r.Channels[0].RMSDBFS = q.PeakDBFS, q.RMSDBFS
 		silence := s.Recording.Samples[0][quiet.From:quiet.To]
-		r.Channels[0].ExpectedPeakDBFS = s.expected(q.PeakDBFS, quality.LevelOf(silence).Peak)
 		r.Noise = append(r.Noise, quality.Octaves(silence, s.Recording.RateHz)...)
 		r.Mains = s.mains(quiet)
 	}
@@ -138,12 +136,7 @@ func Judge(s Scout) Report {
 		r.judgeTime(q)
 		r.judgeResponse(s)
 	}
-	r.FitToTake = true
-	for _, f := range r.Findings {
-		if f.Grade == Stop {
-			r.FitToTake = false
-		}
-	}
+	r.FitToTake = !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Grade == Stop })
 	return r
 }
 
@@ -157,12 +150,13 @@ func (s Scout) rise() float64 { return s.PlannedDBFS - s.Take.Stimulus.LevelDBFS
 // channel measures one channel over the whole recording; peak and rms of the
 // coil's are replaced by those of its sweeps.
 func (s Scout) channel(i int, x []float64, silence []float64) Channel {
-	name := "coil"
+	q := s.Take.Quality
+	c := Channel{Name: "coil", PeakDBFS: q.PeakDBFS, RMSDBFS: q.RMSDBFS,
+		NoiseDBFS: quality.DBFS(quality.Variance(silence))}
 	if i > 0 {
-		name = "reference"
+		c.Name = "reference"
+		c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
 	}
-	c := Channel{Name: name, NoiseDBFS: quality.DBFS(quality.Variance(silence))}
-	c.PeakDBFS, c.RMSDBFS = quality.LevelOf(x).Kept()
 	c.ExpectedPeakDBFS = s.expected(c.PeakDBFS, quality.LevelOf(silence).Peak)
 	return c
 }
@@ -197,20 +191,17 @@ func (r *Report) judgeLevels(s Scout) {
 			"turn the gain down by 20 dB and check again")
 		return
 	}
-	louder := func() string {
+	if margin < headroomDB/2 {
+		text := fmt.Sprintf("at %.0f dBFS the %s's channel reaches %+.1f dBFS", r.PlannedDBFS, at, highest)
 		if at == "coil" && r.PeakHz != nil {
-			return fmt.Sprintf("the coil's channel reaches %+.1f dBFS at about %s", highest, quantity.Format(*r.PeakHz,
-				quantity.Hertz, 2))
+			text += " at about " + quantity.Format(*r.PeakHz, quantity.Hertz, 2)
 		}
-		return fmt.Sprintf("the %s's channel reaches %+.1f dBFS", at, highest)
-	}
-	switch {
-	case margin < leastHeadroomDB:
-		r.add(Stop, "will-clip", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
-	case margin < headroomDB/2:
-		r.add(Warn, "little-headroom", fmt.Sprintf("at %.0f dBFS %s", r.PlannedDBFS, louder()),
-			fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS", math.Ceil(headroomDB-margin), proposed))
+		grade, what := Warn, "little-headroom"
+		if margin < leastHeadroomDB {
+			grade, what = Stop, "will-clip"
+		}
+		r.add(grade, what, text, fmt.Sprintf("turn the gain down %.0f dB, or play at %.0f dBFS",
+			math.Ceil(headroomDB-margin), proposed))
 	}
 	if coil := r.Channels[0]; coil.ExpectedPeakDBFS < quietDBFS {
 		advice := fmt.Sprintf("turn the gain up %.0f dB", math.Floor(-headroomDB-coil.ExpectedPeakDBFS))

@@ -1,8 +1,6 @@
 package check
 
-import (
-	"coilsweep/capture/quality"
-)
+import "coilsweep/capture/quality"
 
 // Mains is the hum that was found, in the coil's channel.
 type Mains struct {
@@ -25,11 +23,7 @@ const mainsOrders = 12
 // silence is the part of the recording before anything of the sweep can come
 // back; the first 50 ms, in which devices settle, are left out.
 func (s Scout) silence() quality.Span {
-	n := 0
-	if len(s.Recording.Samples) > 0 {
-		n = len(s.Recording.Samples[0])
-	}
-	rate := s.Recording.RateHz
+	n, rate := s.Recording.Frames(), s.Recording.RateHz
 	return quality.Span{From: min(rate/20, n), To: min(s.Take.Stimulus.LeadInSamples-rate/200, n)}
 }
 

@@ -118,3 +118,5 @@ func (c Coil) Transfer(s complex128, load Load) complex128 {
 	}
 	return h
 }
+
+func notFinite(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) }

@@ -139,17 +139,21 @@ func (h Harness) check() error {
 	if h.Wiring == OneCoil {
 		want = 1
 	}
-	if len(h.Coils) != want {
+	switch {
+	case len(h.Coils) != want:
 		return fmt.Errorf("the harness has %d coils: its wiring wants %d", len(h.Coils), want)
-	}
-	if !(math.Abs(h.Coupling) < 1) {
+	case !(math.Abs(h.Coupling) < 1):
 		return fmt.Errorf("coupling of %g: want more than -1 and less than 1", h.Coupling)
+	case h.Bleed != nil && h.Volume == nil:
+		return errors.New("a treble bleed without a volume pot")
+	case !(h.Amplifier.ResistanceOhm > 0):
+		return fmt.Errorf("amplifier input of %g ohm: want more than 0", h.Amplifier.ResistanceOhm)
 	}
 	for i, c := range h.Coils {
 		if err := c.check(); err != nil {
 			return fmt.Errorf("coil %d: %w", i+1, err)
 		}
-		if math.IsNaN(c.EMF) || math.IsInf(c.EMF, 0) {
+		if notFinite(c.EMF) {
 			return fmt.Errorf("coil %d: EMF of %g", i+1, c.EMF)
 		}
 	}
@@ -159,36 +163,25 @@ func (h Harness) check() error {
 		}
 	}
 	if h.Tone != nil {
-		if err := h.Tone.Pot.check("tone"); err != nil {
-			return err
-		}
-	}
-	if h.Bleed != nil && h.Volume == nil {
-		return errors.New("a treble bleed without a volume pot")
-	}
-	if !(h.Amplifier.ResistanceOhm > 0) {
-		return fmt.Errorf("amplifier input of %g ohm: want more than 0", h.Amplifier.ResistanceOhm)
+		return h.Tone.Pot.check("tone")
 	}
 	return nil
 }
 
 // check refuses values that no coil can have.
 func (c Coil) check() error {
-	if !(c.InductanceH > 0) || math.IsInf(c.InductanceH, 0) {
+	switch {
+	case !(c.InductanceH > 0) || math.IsInf(c.InductanceH, 0):
 		return fmt.Errorf("inductance of %g H: want more than 0", c.InductanceH)
-	}
-	if !(c.CoverTimeS >= 0) || math.IsInf(c.CoverTimeS, 0) {
+	case !(c.CoverTimeS >= 0) || math.IsInf(c.CoverTimeS, 0):
 		return fmt.Errorf("cover time of %g s: want 0 or more", c.CoverTimeS)
 	}
-	left := 1 - c.Cylinder.Share
-	rings := append([]Ring{c.Cylinder}, c.Rings...)
-	for i, r := range rings {
+	left := 1.0
+	for _, r := range append([]Ring{c.Cylinder}, c.Rings...) {
 		if !(r.Share >= 0 && r.TimeS >= 0) || math.IsInf(r.TimeS, 0) {
 			return fmt.Errorf("eddy share %g with a time of %g s: want 0 or more", r.Share, r.TimeS)
 		}
-		if i > 0 {
-			left -= r.Share
-		}
+		left -= r.Share
 	}
 	if left < -1e-12 {
 		return fmt.Errorf("eddy shares add up to %g: want 1 at most", 1-left)

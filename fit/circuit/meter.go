@@ -13,6 +13,15 @@ func (c Coil) Impedance(s complex128, load Load) complex128 {
 	return z / (1 + z*y)
 }
 
+// Branch is the winding branch R + s L(s) at frequencyHz as a series inductance
+// in henry and a series resistance in ohm, which is R at low frequency and more
+// by what eddy currents take above it; without the coil's own C.
+func (c Coil) Branch(frequencyHz float64) (inductanceH, resistanceOhm float64) {
+	w := 2 * math.Pi * frequencyHz
+	l := c.Inductance(complex(0, w))
+	return real(l), c.ResistanceOhm - w*imag(l)
+}
+
 // MeterReading is what an LCR meter shows of an impedance Z = R_s + j X at one
 // frequency. The series values read Z as R_s in series with L_s (X = w L_s) or
 // C_s (X = -1/(w C_s)); the parallel values read 1/Z = 1/R_p + j B as R_p
@@ -21,7 +30,6 @@ func (c Coil) Impedance(s complex128, load Load) complex128 {
 // too, D = 1/Q. Two modes are the same impedance only at one frequency:
 // L_s = L_p/(1 + 1/Q^2), R_s = R_p/(1 + Q^2).
 type MeterReading struct {
-	FrequencyHz           float64
 	SeriesInductanceH     float64
 	SeriesResistanceOhm   float64
 	SeriesCapacitanceF    float64
@@ -30,8 +38,6 @@ type MeterReading struct {
 	ParallelCapacitanceF  float64
 	QualityFactor         float64
 	DissipationFactor     float64
-	ImpedanceMagnitudeOhm float64
-	ImpedancePhaseRad     float64
 }
 
 // MeterReadingOf is the reading of the impedance z in ohm at frequencyHz.
@@ -40,7 +46,6 @@ func MeterReadingOf(z complex128, frequencyHz float64) MeterReading {
 	r, x := real(z), imag(z)
 	square := r*r + x*x
 	return MeterReading{
-		FrequencyHz:           frequencyHz,
 		SeriesInductanceH:     x / w,
 		SeriesResistanceOhm:   r,
 		SeriesCapacitanceF:    -1 / (w * x),
@@ -49,8 +54,6 @@ func MeterReadingOf(z complex128, frequencyHz float64) MeterReading {
 		ParallelCapacitanceF:  -x / (square * w),
 		QualityFactor:         x / r,
 		DissipationFactor:     r / x,
-		ImpedanceMagnitudeOhm: math.Sqrt(square),
-		ImpedancePhaseRad:     math.Atan2(x, r),
 	}
 }
 

@@ -124,7 +124,7 @@ func (n *Network) AddCurrentSource(name string, plus, minus Node, ampere complex
 // AddVoltageControlledSource puts gain times the voltage between controlPlus
 // and controlMinus between plus and minus.
 func (n *Network) AddVoltageControlledSource(name string, plus, minus, controlPlus, controlMinus Node, gain float64) {
-	if math.IsNaN(gain) || math.IsInf(gain, 0) {
+	if notFinite(gain) {
 		n.fail(fmt.Errorf("source %s: gain %g", name, gain))
 		return
 	}
@@ -173,10 +173,7 @@ func (n *Network) fail(err error) {
 func partKey(kind partKind, name string) string { return string(kind) + strings.ToLower(name) }
 
 func plainName(name string) bool {
-	for _, r := range name {
-		if !(r == '_' || r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z') {
-			return false
-		}
-	}
-	return name != ""
+	return name != "" && !strings.ContainsFunc(name, func(r rune) bool {
+		return !(r == '_' || r >= '0' && r <= '9' || r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z')
+	})
 }

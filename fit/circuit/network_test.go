@@ -128,8 +128,6 @@ func TestMeterModes(t *testing.T) {
 		{"D", -m.DissipationFactor, d},
 		{"Cp", m.ParallelCapacitanceF, 10e-9 / (1 + d*d)},
 		{"Rp", m.ParallelResistanceOhm, 3e3 * (1 + 1/(d*d))},
-		{"|Z|", m.ImpedanceMagnitudeOhm, math.Hypot(3e3, 1/(w*10e-9))},
-		{"phase", m.ImpedancePhaseRad, -math.Atan(1 / d)},
 	} {
 		if relative(c.got, c.want) > 1e-13 {
 			t.Errorf("%s: %g, want %g", c.name, c.got, c.want)
@@ -443,11 +441,8 @@ func TestWheatstoneBridge(t *testing.T) {
 		t.Errorf("got %v, %v, want %g, %g", a.Voltage(x), a.Voltage(y), wantX, wantY)
 	}
 	current := -((1-wantX)/1e3 + (1-wantY)/3e3)
-	if got := a.SourceCurrent("IN"); cmplx.Abs(got-complex(current, 0)) > 1e-17 {
+	if got := a.solution[len(n.nodes)-1]; cmplx.Abs(got-complex(current, 0)) > 1e-17 {
 		t.Errorf("source current %v, want %g", got, current)
-	}
-	if !cmplx.IsNaN(a.SourceCurrent("out")) {
-		t.Error("a source that is not there has a current")
 	}
 }
 

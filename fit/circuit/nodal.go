@@ -5,7 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"strings"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -20,12 +20,10 @@ var ErrNoSolution = errors.New("the network has no unique solution at this frequ
 // (G + sC) x = b. It keeps its memory from one frequency to the next, and is
 // not safe for concurrent use. Parts added to the network later do not count.
 type Analysis struct {
-	nodes    []string
 	size     int
 	constant []float64 // G, size x size, row by row
 	slope    []float64 // C
 	source   []complex128
-	branch   map[string]int // of sources, by lower-case name: row of its current
 	factors  []complex128
 	order    []int
 	filled   []int
@@ -44,8 +42,7 @@ func NewAnalysis(n *Network) (*Analysis, error) {
 	if err := n.check(); err != nil {
 		return nil, err
 	}
-	a := &Analysis{nodes: n.nodes[:len(n.nodes):len(n.nodes)], branch: map[string]int{}}
-	a.size = len(n.nodes) - 1
+	a := &Analysis{size: len(n.nodes) - 1}
 	row := make([]int, len(n.parts))
 	for i, p := range n.parts {
 		if p.kind == inductor || p.fixesVoltage() {
@@ -109,7 +106,6 @@ func (a *Analysis) stamp(n *Network, p part, row []int, i int) {
 		add(a.slope, row[p.l2], row[p.l1], -m)
 	case voltageSource:
 		a.source[r] = p.amplitude
-		a.branch[strings.ToLower(p.name)] = r
 	case voltageControlledSource:
 		add(a.constant, r, int(p.ca)-1, -p.value)
 		add(a.constant, r, int(p.cb)-1, p.value)
@@ -240,29 +236,17 @@ func (a *Analysis) SolveSlope(s complex128) error {
 }
 
 // Voltage is the voltage of a node to ground, from the last Solve.
-func (a *Analysis) Voltage(at Node) complex128 {
-	if at == Ground {
-		return 0
-	}
-	return a.solution[at-1]
-}
+func (a *Analysis) Voltage(at Node) complex128 { return at.of(a.solution) }
 
 // VoltageSlope is dV/ds of a node, from the last SolveSlope.
-func (a *Analysis) VoltageSlope(at Node) complex128 {
-	if at == Ground {
+func (a *Analysis) VoltageSlope(at Node) complex128 { return at.of(a.rise) }
+
+// of is the node's entry in a solution; ground has none.
+func (n Node) of(solution []complex128) complex128 {
+	if n == Ground {
 		return 0
 	}
-	return a.rise[at-1]
-}
-
-// SourceCurrent is the current through the named independent voltage source
-// from plus to minus, from the last Solve; NaN where there is no such source.
-func (a *Analysis) SourceCurrent(name string) complex128 {
-	row, ok := a.branch[strings.ToLower(name)]
-	if !ok {
-		return cmplx.NaN()
-	}
-	return a.solution[row]
+	return solution[n-1]
 }
 
 // Poles are the natural frequencies of the network up to limitHz, in rad/s:
@@ -273,14 +257,12 @@ func (a *Analysis) Poles(limitHz float64) ([]complex128, error) {
 	var ratio mat.Dense
 	err := ratio.Solve(mat.NewDense(n, n, append([]float64(nil), a.constant...)),
 		mat.NewDense(n, n, append([]float64(nil), a.slope...)))
-	var condition mat.Condition
-	if err != nil && !errors.As(err, &condition) {
+	if _, inaccurate := errors.AsType[mat.Condition](err); err != nil && !inaccurate {
 		return nil, fmt.Errorf("poles of the network: %w", err)
 	}
-	for _, x := range ratio.RawMatrix().Data {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, or a capacitor without a path for direct current)")
-		}
+	if slices.ContainsFunc(ratio.RawMatrix().Data, notFinite) {
+		return nil, errors.New("poles of the network: it has one at 0 Hz (a loop of coils without resistance, " +
+			"or a capacitor without a path for direct current)")
 	}
 	var eigen mat.Eigen
 	if !eigen.Factorize(&ratio, mat.EigenNone) {

@@ -76,7 +76,7 @@ func (c Coil) peakW(load Load) (w float64, ok bool) {
 			near *= math.Sqrt(x)
 		}
 	}
-	if math.IsInf(near, 0) || math.IsNaN(near) {
+	if notFinite(near) {
 		return 0, false
 	}
 	slope := func(w float64) float64 { return c.logSlope(w, load) }

@@ -37,18 +37,6 @@ func (t Taper) Ratio(position float64) float64 {
 	return math.Expm1(x*logB) / math.Expm1(logB)
 }
 
-// String is the plain word for the law.
-func (t Taper) String() string {
-	switch {
-	case t == Linear:
-		return "linear"
-	case t.HalfWay < 0.5:
-		return fmt.Sprintf("log (%.3g %% half way)", 100*t.HalfWay)
-	default:
-		return fmt.Sprintf("reverse-log (%.3g %% half way)", 100*t.HalfWay)
-	}
-}
-
 // ParseTaper reads a resistance law: "linear", "audio" (or "log") and
 // "reverse-log". The letters A and B are refused: in some parts of the world A is
 // the audio taper and B the linear one, in others they are the other way about.

@@ -3,7 +3,9 @@ package circuit
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -178,8 +180,6 @@ func (c Coil) ringPoles(load Load) []complex128 {
 	all, shape := []float64{1}, []float64{1}
 	for _, r := range rings {
 		all = times(all, 1, r.TimeS*w0)
-	}
-	for _, r := range rings {
 		shape[0] -= r.Share
 	}
 	shape = times(shape, all...)
@@ -190,18 +190,14 @@ func (c Coil) ringPoles(load Load) []complex128 {
 				others = times(others, 1, o.TimeS*w0)
 			}
 		}
-		for k, x := range others {
-			shape[k] += x
-		}
+		floats.Add(shape[:len(others)], others)
 	}
 	branch := times([]float64{0, c.InductanceH * w0}, shape...)
 	for k, x := range all {
 		branch[k] += c.ResistanceOhm * x
 	}
 	p := times(branch, load.Conductance(), farad*w0)
-	for k, x := range all {
-		p[k] += x
-	}
+	floats.Add(p[:len(all)], all)
 	for len(p) > 1 && !(math.Abs(p[len(p)-1]) > 0) {
 		p = p[:len(p)-1]
 	}
@@ -216,10 +212,8 @@ func (c Coil) ringPoles(load Load) []complex128 {
 			companion.Set(i, i-1, 1)
 		}
 	}
-	for _, x := range companion.RawMatrix().Data {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return nil
-		}
+	if slices.ContainsFunc(companion.RawMatrix().Data, notFinite) {
+		return nil
 	}
 	var eigen mat.Eigen
 	if !eigen.Factorize(companion, mat.EigenNone) {

@@ -169,3 +169,43 @@ func TestUnknownAndWrong(t *testing.T) {
 		t.Error("a reference that is not there")
 	}
 }
+
+// A lossier coil differs in its AC resistance from 1 kHz on, not in R; with the
+// same capacitor the common part of the uncertainty cancels there too.
+func TestCompareBranch(t *testing.T) {
+	with := func(name string, ohm float64) Coil {
+		c := coil(name, known(2.4, 0.02))
+		c.Result.Resistance = known(7850, 60)
+		c.Result.Branch = []fit.BranchPoint{{Hz: 1000, Inductance: known(2.39, 0.02), Resistance: known(ohm, 80)},
+			{Hz: 7000 + ohm/10, Inductance: known(2.3, 0.02), Resistance: known(2*ohm, 160)}}
+		c.Result.Parts = []fit.Part{{What: "added C 470p 1%"}}
+		_, key := c.Result.Branch[0].Keys()
+		c.Result.Budget = []fit.Budget{{Quantity: key, Parts: []fit.Contribution{{What: "added C 470p 1%", U: 39}}}}
+		return c
+	}
+	c, err := Compare([]Coil{with("a", 8000), with("b", 8300)}, 0, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string]Difference{}
+	for _, r := range c.Rows {
+		rows[r.Key] = r.Differences[1]
+		if (r.Base != "") != strings.HasPrefix(r.Key, "branch_") || r.Base != "" && r.Family() == r.Key {
+			t.Errorf("%s repeats %q", r.Key, r.Base)
+		}
+	}
+	if len(rows) != 2+4 { // 100 Hz, 120 Hz and 10 kHz are not in the results
+		t.Errorf("rows %v", rows)
+	}
+	if rows["resistance_ohm"].Verdict != Agrees || rows["branch_1000hz_resistance_ohm"].Verdict != Differs ||
+		rows["branch_resonance_resistance_ohm"].Verdict != Differs ||
+		rows["branch_1000hz_inductance_h"].Verdict != Agrees {
+		t.Errorf("differences %+v", rows)
+	}
+	if d := rows["branch_1000hz_resistance_ohm"].Delta; math.Abs(d.U-math.Sqrt(2*(40*40-39*39))) > 1e-9 {
+		t.Errorf("u of the difference %g: the capacitor's part does not cancel", d.U)
+	}
+	if p, ok := PropertyNamed("branch_120hz_inductance_h"); !ok || p.Name != "L at 120 Hz" {
+		t.Errorf("property %+v", p)
+	}
+}

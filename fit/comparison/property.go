@@ -8,6 +8,7 @@
 package comparison
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -31,6 +32,10 @@ type Property struct {
 	// Decibel: the number is a level in dB.
 	Decibel bool
 	Of      func(*fit.Result) fit.Quantity
+	// Base is the key of the property that this one repeats at another frequency;
+	// empty where it stands for itself. Coils that differ in the one mostly differ
+	// in the other: prose names one of them.
+	Base string
 
 	ofTake func(fit.TakeResult) fit.Quantity // nil: of the coil itself
 	load   Load
@@ -68,15 +73,52 @@ func (p Property) budget(r *fit.Result) string {
 	return p.Key + " of " + t.Name
 }
 
-// properties are those of the coil itself, in the order of interest.
-var properties = []Property{
-	{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz, Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
-	{Key: "bare_q", Name: "Q", Of: func(r *fit.Result) fit.Quantity { return r.BareQ }},
-	{Key: "inductance_h", Name: "L", Unit: quantity.Henry, Of: func(r *fit.Result) fit.Quantity { return r.Inductance }},
-	{Key: "capacitance_f", Name: "C", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.Capacitance }},
-	{Key: "capacitance_coil_f", Name: "C of the coil", Unit: quantity.Farad, Of: func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
-	{Key: "resistance_ohm", Name: "R", Unit: quantity.Ohm, Of: func(r *fit.Result) fit.Quantity { return r.Resistance }},
+// Family is the key that a property shares with those that repeat it.
+func (p Property) Family() string { return cmp.Or(p.Base, p.Key) }
+
+// ofBranch are inductance and AC resistance of the winding at the frequencies of
+// meters and at each coil's resonance with nothing added.
+func ofBranch() []Property {
+	var list []Property
+	const resonance = 0
+	for _, hz := range append(fit.BranchHz(), resonance) {
+		point := fit.BranchPoint{Hz: hz}
+		at := fmt.Sprintf(" at %g Hz", hz)
+		switch {
+		case point.AtResonance():
+			at = " at resonance, nothing added"
+		case hz >= 1000:
+			at = fmt.Sprintf(" at %g kHz", hz/1000)
+		}
+		inductance, resistance := point.Keys()
+		of := func(r *fit.Result) fit.BranchPoint { return r.BranchAt(point.Hz) }
+		list = append(list,
+			Property{Key: inductance, Name: "L" + at, Unit: quantity.Henry, Base: "inductance_h",
+				Of: func(r *fit.Result) fit.Quantity { return of(r).Inductance }},
+			Property{Key: resistance, Name: "AC R" + at, Unit: quantity.Ohm, Base: "resistance_ohm",
+				Of: func(r *fit.Result) fit.Quantity { return of(r).Resistance }})
+	}
+	return list
 }
+
+// properties are those of the coil itself, in the order of interest; branch is
+// looked at last.
+var (
+	branch     = ofBranch()
+	properties = []Property{
+		{Key: "bare_resonance_hz", Name: "resonance", Unit: quantity.Hertz,
+			Of: func(r *fit.Result) fit.Quantity { return r.BareResonance }},
+		{Key: "bare_q", Name: "Q", Of: func(r *fit.Result) fit.Quantity { return r.BareQ }},
+		{Key: "inductance_h", Name: "L", Unit: quantity.Henry,
+			Of: func(r *fit.Result) fit.Quantity { return r.Inductance }},
+		{Key: "capacitance_f", Name: "C", Unit: quantity.Farad,
+			Of: func(r *fit.Result) fit.Quantity { return r.Capacitance }},
+		{Key: "capacitance_coil_f", Name: "C of the coil", Unit: quantity.Farad,
+			Of: func(r *fit.Result) fit.Quantity { return r.CapacitanceCoil }},
+		{Key: "resistance_ohm", Name: "R", Unit: quantity.Ohm,
+			Of: func(r *fit.Result) fit.Quantity { return r.Resistance }},
+	}
+)
 
 // Load is what was added across the coil in a take.
 type Load struct {
@@ -130,11 +172,7 @@ func CommonLoads(coils []Coil) []Load {
 		}
 	}
 	slices.SortFunc(common, func(a, b Load) int {
-		switch {
-		case a.Farad < b.Farad || a.Farad == b.Farad && a.conductance() < b.conductance():
-			return -1
-		}
-		return 1
+		return cmp.Or(cmp.Compare(a.Farad, b.Farad), cmp.Compare(a.conductance(), b.conductance()))
 	})
 	return common
 }
@@ -159,18 +197,22 @@ func TakeWith(r *fit.Result, l Load) (fit.TakeResult, bool) {
 }
 
 // Properties are the numbers by which the coils can be compared: those of the
-// coil itself that at least one of them has, and those of the takes with the
-// least load that all have.
+// coil itself that at least one of them has, those of the takes with the least
+// load that all have, and the winding at the frequencies of meters.
 func Properties(coils []Coil) []Property {
 	var out []Property
-	for _, p := range properties {
-		if slices.ContainsFunc(coils, func(c Coil) bool { return c.Result != nil && p.Of(c.Result).Known() }) {
-			out = append(out, p)
+	known := func(list []Property) {
+		for _, p := range list {
+			if slices.ContainsFunc(coils, func(c Coil) bool { return c.Result != nil && p.Of(c.Result).Known() }) {
+				out = append(out, p)
+			}
 		}
 	}
+	known(properties)
 	if loads := CommonLoads(coils); len(loads) > 0 {
 		out = append(out, ofTake(loads[0])...)
 	}
+	known(branch)
 	return out
 }
 
@@ -200,7 +242,7 @@ func ofTake(l Load) []Property {
 // PropertyNamed is the property of a key; that of a take has no load yet and
 // serves for its unit alone.
 func PropertyNamed(key string) (Property, bool) {
-	for _, p := range slices.Concat(properties, ofTake(Load{})) {
+	for _, p := range slices.Concat(properties, ofTake(Load{}), branch) {
 		if p.Key == key {
 			return p, true
 		}
@@ -211,7 +253,7 @@ func PropertyNamed(key string) (Property, bool) {
 // PropertyKeys are the keys of all properties.
 func PropertyKeys() []string {
 	var keys []string
-	for _, p := range slices.Concat(properties, ofTake(Load{})) {
+	for _, p := range slices.Concat(properties, ofTake(Load{}), branch) {
 		keys = append(keys, p.Key)
 	}
 	return keys

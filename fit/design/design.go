@@ -14,6 +14,7 @@ package design
 import (
 	"errors"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -45,8 +46,7 @@ const (
 // Titterington, B. Torsney, 1978; Y. Yu, Annals of Statistics 38(3), 2010; from
 // memory). The derivative itself oscillates where there are nuisances.
 func Shares(truths []Truth, interest int, base []float64, fixed float64) ([]float64, error) {
-	free := make([]float64, len(base))
-	copy(free, base)
+	free := slices.Clone(base)
 	shares := make([]float64, len(base))
 	gain := make([]float64, len(base))
 	last := math.Inf(-1)
@@ -137,6 +137,6 @@ func (t Truth) slope(shares []float64, interest int, gain []float64) (float64, e
 
 // isCondition: the matrix was inverted, but badly conditioned.
 func isCondition(err error) bool {
-	var c mat.Condition
-	return errors.As(err, &c)
+	_, ok := errors.AsType[mat.Condition](err)
+	return ok
 }

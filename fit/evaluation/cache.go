@@ -6,7 +6,6 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -101,13 +100,8 @@ func readCache(dir string, key cacheKey) *cache {
 	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() || info.Size() > maxCache {
 		return nil
 	}
-	f, err := os.Open(path)
+	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, maxCache+1))
-	if err != nil || len(data) > maxCache {
 		return nil
 	}
 	c, err := decodeCache(data)

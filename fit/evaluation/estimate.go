@@ -34,40 +34,28 @@ func ReadTakes(folder *capture.Folder, before *Evaluation) ([]capture.Take, []ca
 		return nil, nil, err
 	}
 	e := &Evaluation{Folder: folder, held: held}
-	unreadable, err := e.readTakes(before)
-	return e.Takes, unreadable, err
+	unreadable := e.readTakes(before)
+	return e.Takes, unreadable, nil
 }
 
-func (e *Evaluation) readTakes(before *Evaluation) (unreadable []capture.UnreadableTake, err error) {
-	if before == nil {
-		e.Takes, unreadable, err = e.Folder.Takes()
-		return unreadable, err
-	}
-	read := map[capture.TakeFingerprint]capture.Take{}
-	for _, t := range before.Takes {
-		read[capture.TakeFingerprint{Name: t.Name, SHA256: before.checksumOf(t.Name)}] = t
-	}
-	for _, h := range e.held.Takes {
-		if t, ok := read[h]; ok {
-			e.Takes = append(e.Takes, t)
-		} else if t, err := e.Folder.ReadTake(h.Name); err != nil {
-			unreadable = append(unreadable, capture.UnreadableTake{Name: h.Name, Err: err})
-		} else {
-			e.Takes = append(e.Takes, t)
+func (e *Evaluation) readTakes(before *Evaluation) (unreadable []capture.UnreadableTake) {
+	known := map[capture.TakeFingerprint]capture.Take{}
+	if before != nil {
+		for _, t := range before.Takes {
+			known[capture.TakeFingerprint{Name: t.Name, SHA256: before.checksumOf(t.Name)}] = t
 		}
 	}
-	slices.SortStableFunc(e.Takes, func(a, b capture.Take) int { return a.Started.Compare(b.Started) })
-	return unreadable, nil
+	e.Takes, unreadable = e.Folder.Takes(e.held, known)
+	return unreadable
 }
 
 // checksumOf is that of the take.toml of a take.
 func (e *Evaluation) checksumOf(take string) string {
-	for _, h := range e.held.Takes {
-		if h.Name == take {
-			return h.SHA256
-		}
+	at := slices.IndexFunc(e.held.Takes, func(h capture.TakeFingerprint) bool { return h.Name == take })
+	if at < 0 {
+		return ""
 	}
-	return ""
+	return e.held.Takes[at].SHA256
 }
 
 // estimate estimates the responses of all takes, on all cores, but for those
@@ -127,7 +115,7 @@ func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint
 func inputOf(t capture.Take) joint.Take {
 	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
+		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.CardLimits(),
 		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
 	}
 	for _, f := range t.Quality.Flags {

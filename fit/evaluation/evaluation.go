@@ -116,8 +116,7 @@ func (e *Evaluation) takeOptions(last *fit.Result, o *fit.Options) {
 	}
 	o.Forms, o.SharedGain = options.Forms, options.SharedGain
 	if len(o.Forms) > 0 || o.SharedGain {
-		record := o.Record()
-		e.AsLast = &record
+		e.AsLast = new(o.Record())
 	}
 }
 
@@ -143,10 +142,7 @@ func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
 
 // make estimates and fits, but for what is known.
 func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
-	unreadable, err := e.readTakes(o.Before)
-	if err != nil {
-		return err
-	}
+	unreadable := e.readTakes(o.Before)
 	inputs, err := e.estimate(ctx, o.Before, known)
 	if err != nil {
 		return err

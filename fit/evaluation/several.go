@@ -1,6 +1,7 @@
 package evaluation
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -116,10 +117,7 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 	if r.Of, err = Coil(ctx, dir, o); err != nil {
 		return fail(err)
 	}
-	if err := save(r.Of); err != nil {
-		return fail(err)
-	}
-	if err := r.Of.Unfitness(); err != nil {
+	if err := cmp.Or(save(r.Of), r.Of.Unfitness()); err != nil {
 		return fail(err)
 	}
 	return r

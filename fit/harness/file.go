@@ -2,7 +2,6 @@ package harness
 
 import (
 	"fmt"
-	"os"
 
 	"coilsweep/capture/tomlkey"
 )
@@ -16,16 +15,9 @@ const maxFileBytes = 1 << 20
 // Load reads a harness file (TOML). Errors name the file and, where there is
 // one, the line.
 func Load(path string) (Harness, error) {
-	info, err := os.Stat(path)
+	data, err := tomlkey.ReadFile(path, maxFileBytes, "reading the harness", "a harness file (TOML of up to 1 MiB)")
 	if err != nil {
-		return Harness{}, fmt.Errorf("reading the harness: %w", err)
-	}
-	if !info.Mode().IsRegular() || info.Size() > maxFileBytes {
-		return Harness{}, fmt.Errorf("%s is not a harness file (TOML of up to 1 MiB)", path)
-	}
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return Harness{}, fmt.Errorf("reading the harness: %w", err)
+		return Harness{}, err
 	}
 	h, err := Decode(data)
 	if err != nil {

@@ -4,9 +4,11 @@
 package harness
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/circuit"
@@ -162,55 +164,38 @@ func (h Harness) Parts() (parts []Part, warnings []string) {
 // Check is the first mistake in h, and the number of coils that h wants.
 func (h Harness) Check() (coils int, err error) {
 	coils = 2
-	switch h.Wiring {
-	case "":
+	if h.Wiring == "" {
 		coils = 1
-		if h.Phase != "" || h.Coupling != 0 {
-			return 0, errors.New("phase and coupling are for two coils: give their wiring")
-		}
-	case "series", "parallel", "split":
-	default:
+	}
+	switch t, b, c := h.Tone, h.Bleed, h.Cable; {
+	case coils == 1 && (h.Phase != "" || h.Coupling != 0):
+		return 0, errors.New("phase and coupling are for two coils: give their wiring")
+	case !slices.Contains([]string{"", "series", "parallel", "split"}, h.Wiring):
 		return 0, fmt.Errorf("wiring %q: want series, parallel or split", h.Wiring)
-	}
-	if h.Phase != "" && h.Phase != "in" && h.Phase != "out" {
+	case h.Phase != "" && h.Phase != "in" && h.Phase != "out":
 		return 0, fmt.Errorf("phase %q: want in or out", h.Phase)
-	}
-	if !(math.Abs(h.Coupling) < 1) {
+	case !(math.Abs(h.Coupling) < 1):
 		return 0, fmt.Errorf("coupling %g: want more than -1 and less than 1", h.Coupling)
+	case t != nil && t.Capacitance == nil:
+		return 0, errors.New("tone: a tone control needs its capacitor")
+	case t != nil && t.AtOutput && h.Volume == nil:
+		return 0, errors.New("tone: at_output is for a harness with a volume pot")
+	case b != nil && h.Volume == nil:
+		return 0, errors.New("bleed: a treble bleed needs a volume pot")
+	case b != nil && b.Capacitance == nil:
+		return 0, errors.New("bleed: the capacitance is missing")
+	case c != nil && c.Capacitance != nil && (c.LengthM != 0 || c.PerMetre != nil):
+		return 0, errors.New("cable: give its capacitance, or its length and the capacitance per metre, not both")
+	case c != nil && c.Capacitance == nil && !(c.LengthM >= 0.001 && c.LengthM <= 1000):
+		return 0, fmt.Errorf("cable: a length of %g m: want 0.001 to 1000", c.LengthM)
 	}
 	if h.Volume != nil {
-		if err := h.Volume.check("volume"); err != nil {
-			return 0, err
-		}
+		err = h.Volume.check("volume")
 	}
-	if t := h.Tone; t != nil {
-		if err := t.check("tone"); err != nil {
-			return 0, err
-		}
-		if t.Capacitance == nil {
-			return 0, errors.New("tone: a tone control needs its capacitor")
-		}
-		if t.AtOutput && h.Volume == nil {
-			return 0, errors.New("tone: at_output is for a harness with a volume pot")
-		}
+	if err == nil && h.Tone != nil {
+		err = h.Tone.check("tone")
 	}
-	if b := h.Bleed; b != nil {
-		if h.Volume == nil {
-			return 0, errors.New("bleed: a treble bleed needs a volume pot")
-		}
-		if b.Capacitance == nil {
-			return 0, errors.New("bleed: the capacitance is missing")
-		}
-	}
-	if c := h.Cable; c != nil {
-		switch {
-		case c.Capacitance != nil && (c.LengthM != 0 || c.PerMetre != nil):
-			return 0, errors.New("cable: give its capacitance, or its length and the capacitance per metre, not both")
-		case c.Capacitance == nil && !(c.LengthM >= 0.001 && c.LengthM <= 1000):
-			return 0, fmt.Errorf("cable: a length of %g m: want 0.001 to 1000", c.LengthM)
-		}
-	}
-	return coils, nil
+	return coils, err
 }
 
 func (p Pot) check(what string) error {
@@ -234,10 +219,7 @@ func (p Pot) position() float64 {
 }
 
 func (p Pot) taper() (circuit.Taper, error) {
-	if p.Taper == "" {
-		return circuit.ParseTaper(assumedTaperWords)
-	}
-	return circuit.ParseTaper(p.Taper)
+	return circuit.ParseTaper(cmp.Or(p.Taper, assumedTaperWords))
 }
 
 // sizes are the parts' sizes in SI units by name.
@@ -256,8 +238,7 @@ func (h Harness) circuit(coils []circuit.Coil, size sizes) circuit.Harness {
 		return circuit.Potentiometer{ResistanceOhm: ohm, Taper: law, Position: p.position() / fullPosition}
 	}
 	if ohm, ok := size[VolumePot]; ok {
-		v := pot(*h.Volume, ohm)
-		out.Volume = &v
+		out.Volume = new(pot(*h.Volume, ohm))
 	}
 	if ohm, ok := size[TonePot]; ok {
 		out.Tone = &circuit.Tone{Pot: pot(h.Tone.Pot, ohm), CapacitanceF: size[ToneCapacitor], AtOutput: h.Tone.AtOutput, OpenAtFull: h.Tone.OpenAtFull}

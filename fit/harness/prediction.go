@@ -1,11 +1,13 @@
 package harness
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -136,7 +138,7 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	// All quantities, in one propagation.
 	type variant struct {
 		harness Harness
-		without map[string]bool
+		without []string
 	}
 	variants := []variant{{harness: h}}
 	volume, tone := 0.0, 0.0
@@ -162,30 +164,21 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 		if !whole {
 			break
 		}
-		gone := map[string]bool{}
-		for _, name := range g.parts {
-			gone[name] = true
-		}
 		for _, part := range parts {
 			if part.Name == g.parts[0] {
 				p.Without = append(p.Without, Removal{Part: g.name})
-				variants = append(variants, variant{h, gone})
+				variants = append(variants, variant{h, g.parts})
 			}
 		}
 	}
 	frequencies := shownFrequencies()
-	sought := make([]fit.Sought, 0, perSound*len(variants)+len(frequencies))
-	for range variants {
-		sought = append(sought, soughtSound[:]...)
-	}
-	for range frequencies {
-		sought = append(sought, fit.Sought{Missing: soughtSound[3].Missing, Decibel: true})
-	}
+	sought := slices.Concat(slices.Repeat(soughtSound[:], len(variants)),
+		slices.Repeat(soughtSound[3:], len(frequencies)))
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
 		for i, v := range variants {
 			size := sizes{}
 			for k, part := range parts {
-				if !v.without[part.Name] {
+				if !slices.Contains(v.without, part.Name) {
 					size[part.Name] = values[k]
 				}
 			}
@@ -285,10 +278,7 @@ func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
 	if err != nil {
 		return err
 	}
-	title := "coils in a harness"
-	if h.Name != "" {
-		title = h.Name
-	}
+	title := cmp.Or(h.Name, "coils in a harness")
 	return network.WriteNetlist(w, circuit.Netlist{Title: title, FromHz: shownFromHz, ToHz: shownToHz, PointsPerDecade: shownPerDecade, Print: []circuit.Node{out}})
 }
 
@@ -333,12 +323,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	if err != nil {
 		return nil, err
 	}
-	var others []Part
-	for _, p := range all {
-		if p.Name != part {
-			others = append(others, p)
-		}
-	}
+	others := slices.DeleteFunc(all, func(p Part) bool { return p.Name == part })
 	peak := func(c []circuit.Coil, size sizes, farad float64) float64 {
 		size[part] = farad
 		var s [perSound]float64
@@ -369,8 +354,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	slope := (peak(bare, nominal(others), farad*(1+step)) - peak(bare, nominal(others), farad*(1-step))) / (2 * step * farad)
 	s.Farad = fit.Quantity{Value: farad, U: q[0].U / math.Abs(slope), U95: q[0].U95 / math.Abs(slope)}
 	if part == CableC && h.Cable != nil && h.Cable.PerMetre != nil {
-		metres := farad / h.Cable.PerMetre.SI
-		s.LengthM = &metres
+		s.LengthM = new(farad / h.Cable.PerMetre.SI)
 	}
 	return s, nil
 }

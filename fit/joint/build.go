@@ -69,6 +69,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		q := a.quantity(derived{name: nameCover}, eddyU)
 		r.CoverCorner = &q
 	}
+	r.Branch = a.branch(r)
 	r.Covariance = a.covariance(r)
 	r.Parts = a.parts()
 	var first []string
@@ -246,6 +247,11 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 		add("resonance_hz of "+t.Name, t.Resonance, derived{name: nameResonance, index: used})
 		add("q of "+t.Name, t.Q, derived{name: nameQ, index: used})
 		used++
+	}
+	for _, p := range r.Branch {
+		inductance, resistance := p.Keys()
+		add(inductance, p.Inductance, derived{name: nameBranchL, hz: p.Hz})
+		add(resistance, p.Resistance, derived{name: nameBranchR, hz: p.Hz})
 	}
 	return budgets
 }

@@ -1,13 +1,14 @@
 package joint
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
-	"coilsweep/fit"
+	"coilsweep/capture"
 )
 
 // lowCornersHz are the centres of the weak priors of the sound card's two
@@ -58,17 +59,24 @@ const (
 	ownPoints    = 30
 )
 
-// mismatchPart is the part of the ripple's limit that is left with a reference or
-// a calibration: the difference between two inputs (common practice for the
-// filters of converters).
-const mismatchPart = 0.3
+// usual are limits of a card of which nothing is stated: common practice for the
+// filters of converters and for crystals; that between takes is a judgement. With a
+// reference or a calibration the difference between two inputs is left.
+var usual = capture.Card{RippleDB: 0.01, RippleTakeDB: 0.001, ClockPPM: 50}
+
+const usualReferencedDB = 0.003
 
 // limits are those of the take's sound card.
-func (t Take) limits() fit.CardLimits {
-	if t.Card != nil {
-		return *t.Card
+func (t Take) limits() capture.Card {
+	ripple := usual.RippleDB
+	if t.Referenced {
+		ripple = usualReferencedDB
 	}
-	return fit.DefaultCardLimits()
+	return capture.Card{
+		RippleDB:     cmp.Or(t.Card.RippleDB, ripple),
+		RippleTakeDB: cmp.Or(t.Card.RippleTakeDB, usual.RippleTakeDB),
+		ClockPPM:     cmp.Or(t.Card.ClockPPM, usual.ClockPPM),
+	}
 }
 
 // neperU is the standard uncertainty in neper of a limit in dB.
@@ -77,14 +85,10 @@ func neperU(db float64) float64 { return db * math.Ln10 / 20 / math.Sqrt(3) }
 // rippleU is the standard uncertainty, in neper, of a response from the sound
 // card's ripple.
 func (t Take) rippleU() float64 {
-	limit := t.limits().RippleDB
-	switch {
-	case t.Ideal:
+	if t.Ideal {
 		return 0
-	case t.Referenced:
-		limit *= mismatchPart
 	}
-	return neperU(limit)
+	return neperU(t.limits().RippleDB)
 }
 
 // group are takes on one grid through the same channels of the sound card. What

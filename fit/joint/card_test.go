@@ -340,10 +340,8 @@ func TestChiSquareOfDifferences(t *testing.T) {
 		var lock sync.Mutex
 		parallel(n, func(i int) {
 			b := drawCarded(ringedCoil(), card, uint64(100+i), disturbance{})
-			limits := fit.DefaultCardLimits()
-			limits.RippleTakeDB = 0
 			for k := range b.takes {
-				b.takes[k].Card = &limits
+				b.takes[k].Card.RippleTakeDB = 1e-9
 			}
 			r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{Forms: []fit.Form{{Rings: 1}}}))
 			lock.Lock()

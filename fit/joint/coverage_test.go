@@ -133,7 +133,7 @@ func drawnBench(coil trueCoil, snr float64, rippled bool, seed uint64) (*fit.Res
 		l.gain = 0.2 * (1 + 0.1*float64(i))
 		loads = append(loads, l)
 	}
-	b := bench{coil: coil, snrDB: snr, seed: seed, clock: fit.DefaultCardLimits().ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), referenced: !rippled, rippled: rippled}
+	b := bench{coil: coil, snrDB: snr, seed: seed, clock: usual.ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), referenced: !rippled, rippled: rippled}
 	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 	dcr.SI = draw(coil.ohm, 0.005)
 	dcr.Half = dcr.SI * 0.005

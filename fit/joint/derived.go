@@ -1,11 +1,14 @@
 package joint
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 )
 
@@ -14,6 +17,8 @@ type derived struct {
 	name string
 	// index is the take, or the ring of a share or corner.
 	index int
+	// hz is the frequency at which the quantity is taken, of the branch.
+	hz float64
 	// linear: the uncertainty is worked out in the value itself; else the
 	// quantity is positive and it is worked out in its logarithm.
 	linear bool
@@ -36,6 +41,8 @@ const (
 	namePeak            = "peak"
 	namePeakDB          = "peak_db"
 	nameWidth           = "width"
+	nameBranchL         = "branch_inductance"
+	nameBranchR         = "branch_resistance"
 )
 
 func (d derived) isFrequency() bool {
@@ -121,6 +128,9 @@ func (j *joint) at(d derived, x []float64) float64 {
 	case nameWidth:
 		w, ok := j.coilIn(d.index, x).Width(load())
 		return either(w, 0, ok, false)
+	case nameBranchL, nameBranchR:
+		l, r := c.Branch(d.hz)
+		return either(l, r, true, d.name == nameBranchR)
 	}
 	panic("joint: no quantity " + d.name)
 }
@@ -309,4 +319,48 @@ func propagate(sensitivities mat.Matrix, c mat.Symmetric) *mat.SymDense {
 		}
 	}
 	return out
+}
+
+// branch is the winding branch R + s L(s) at the frequencies of meters and at the
+// resonance of the take with nothing added, with the uncertainty of every other
+// quantity: the fit's covariance and the spread of the models that the data
+// cannot tell apart. Above the sweep nothing is known of the losses; below it L
+// and R hold, since eddy currents fade with the square of the frequency.
+func (a *analysis) branch(r *fit.Result) []fit.BranchPoint {
+	_, high := a.sweptHz()
+	list := fit.BranchHz()
+	if hz, ok := a.unloadedResonance(); ok {
+		list = append(list, hz)
+	}
+	var points []fit.BranchPoint
+	for _, hz := range list {
+		p := fit.BranchPoint{Hz: hz}
+		judge := func(name string) fit.Quantity {
+			switch {
+			case !r.Inductance.Known():
+				return fit.Unknown(r.Inductance.Why)
+			case hz > high:
+				return fit.Unknown(fmt.Sprintf("the sweep ends at %s, and what the losses are above it is not known",
+					quantity.Format(high, quantity.Hertz, 3)))
+			}
+			return a.main(derived{name: name, hz: hz})
+		}
+		p.Inductance, p.Resistance = judge(nameBranchL), judge(nameBranchR)
+		points = append(points, p)
+	}
+	return points
+}
+
+// unloadedResonance is the resonance of the first take with nothing added; ok is
+// false where there is no such take, or the coil does not resonate in it.
+func (a *analysis) unloadedResonance() (hz float64, ok bool) {
+	for i, t := range a.request.takes {
+		if t.Load.AddedC == nil && t.Load.AddedR == nil {
+			if !a.best.joint.resonates(i, a.best.x) {
+				return 0, false
+			}
+			return a.best.joint.at(derived{name: nameResonance, index: i}, a.best.x), true
+		}
+	}
+	return 0, false
 }

@@ -112,11 +112,11 @@ type Take struct {
 	// Ideal: the response has no trace of a sound card, as in a simulation
 	// without one.
 	Ideal bool
-	// Card are the limits of the sound card's errors; nil: the usual ones.
-	Card *fit.CardLimits
 	// DriftPPM is by how much the clocks of playback and recording were found
 	// to differ, in parts per million.
 	DriftPPM float64
+	// Card are the limits of the take's sound card; 0: the usual one.
+	Card capture.Card
 	// DriveFall and Linearity are those of the take; nil: not known.
 	DriveFall   *capture.DriveFall
 	Linearity   *capture.Linearity

@@ -59,7 +59,7 @@ func TestHonesty(t *testing.T) {
 					}
 					loads = append(loads, l)
 				}
-				b := bench{coil: coil, snrDB: 60, seed: uint64(i), clock: fit.DefaultCardLimits().ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), rippled: true}
+				b := bench{coil: coil, snrDB: 60, seed: uint64(i), clock: usual.ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), rippled: true}
 				celsius := 20.0
 				dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 				dcr.SI = draw(coil.ohm, 0.005)

@@ -15,12 +15,14 @@
 package leastsquares
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
@@ -187,14 +189,12 @@ func (s *Solver) polish(m *Minimum) {
 		if !s.solveDamped(0) {
 			return
 		}
-		length := s.scaledLength()
+		length := s.scaledNorm(s.step)
 		if !(length < 0.9*last) {
 			return
 		}
 		last = length
-		for j := range s.n {
-			s.trial[j] = s.p[j] + s.step[j]
-		}
+		floats.AddTo(s.trial, s.p, s.step)
 		sum := s.linearize(s.trial)
 		m.Evaluations++
 		if !finite(sum) || sum > m.SumSquares*(1+1e-9) {
@@ -210,16 +210,8 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 	if len(start) != s.n {
 		panic("leastsquares: length of start")
 	}
-	maxIterations, tolerance, factor := settings.MaxIterations, settings.Tolerance, settings.FirstRadius
-	if maxIterations == 0 {
-		maxIterations = 200
-	}
-	if tolerance == 0 {
-		tolerance = 1e-14
-	}
-	if factor == 0 {
-		factor = 1
-	}
+	maxIterations := cmp.Or(settings.MaxIterations, 200)
+	tolerance, factor := cmp.Or(settings.Tolerance, 1e-14), cmp.Or(settings.FirstRadius, 1)
 	copy(s.p, start)
 	clear(s.scale)
 	m := Minimum{P: s.p, Evaluations: 1}
@@ -231,27 +223,17 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 	for m.Iterations = 1; m.Iterations <= maxIterations; m.Iterations++ {
 		s.growScale()
 		if m.Iterations == 1 {
-			for j := range s.n {
-				s.scaled[j] = s.scale[j] * s.p[j]
-			}
-			radius = factor * norm(s.scaled)
-			if radius == 0 {
-				radius = factor
-			}
+			radius = cmp.Or(factor*s.scaledNorm(s.p), factor)
 		}
 		if m.SumSquares == 0 || square(norm(s.qtr)) <= tolerance*m.SumSquares {
 			return m, nil
 		}
 		for {
 			damping = s.dampedStep(radius, damping)
-			length := s.scaledLength()
-			for j := range s.n {
-				s.trial[j] = s.p[j] + s.step[j]
-			}
+			length := s.scaledNorm(s.step)
+			floats.AddTo(s.trial, s.p, s.step)
 			if bent && s.accelerate(damping, length) {
-				for j := range s.n {
-					s.trial[j] += 0.5 * s.bend[j]
-				}
+				floats.AddScaled(s.trial, 0.5, s.bend)
 			}
 			m.Evaluations++
 			if m.Iterations == 1 {
@@ -288,13 +270,10 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 				copy(s.p, s.trial)
 				m.SumSquares = sum
 			}
-			for j := range s.n {
-				s.scaled[j] = s.scale[j] * s.p[j]
-			}
 			// Where rounding hides the reduction that is still promised, the
 			// minimum is as good as the arithmetic.
 			hidden := math.Abs(actual) <= rounding && predicted <= rounding
-			if hidden || radius <= rounding*norm(s.scaled) {
+			if hidden || radius <= rounding*s.scaledNorm(s.p) {
 				if accepted {
 					s.linearize(s.p)
 				}
@@ -394,9 +373,7 @@ func (s *Solver) columnNorm(j int) float64 {
 func (s *Solver) accelerate(damping, length float64) bool {
 	const h = 0.1 // of the step; recommended by Transtrum and Sethna
 	n := s.n
-	for j := range n {
-		s.column[j] = s.p[j] + h*s.step[j]
-	}
+	floats.AddScaledTo(s.column, s.p, h, s.step)
 	top := 0
 	clear(s.rotated)
 	for b := range s.blocks {
@@ -426,10 +403,7 @@ func (s *Solver) accelerate(damping, length float64) bool {
 	ok := s.solveDamped(damping)
 	s.qtr, s.column = s.column, s.qtr
 	s.step, s.bend = s.bend, s.step
-	for j := range n {
-		s.scaled[j] = s.scale[j] * s.bend[j]
-	}
-	return ok && 2*norm(s.scaled) <= 0.75*length
+	return ok && 2*s.scaledNorm(s.bend) <= 0.75*length
 }
 
 // predict is the reduction of the sum of squares that the linear model
@@ -456,7 +430,7 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 	lower, upper := 0.0, 0.0
 	regular := s.solveDamped(0)
 	if regular {
-		excess := s.scaledLength() - radius
+		excess := s.scaledNorm(s.step) - radius
 		if excess <= near*radius {
 			return 0
 		}
@@ -476,7 +450,7 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 	}
 	damping = min(max(damping, lower), upper)
 	if damping == 0 {
-		damping = gradient / max(s.scaledLength(), radius)
+		damping = gradient / max(s.scaledNorm(s.step), radius)
 		damping = min(max(damping, 1e-3*upper), upper)
 	}
 	previous := math.Inf(1)
@@ -485,7 +459,7 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 			damping = max(math.SmallestNonzeroFloat64, 1e-3*upper)
 		}
 		s.solveDamped(damping)
-		length := s.scaledLength()
+		length := s.scaledNorm(s.step)
 		excess := length - radius
 		if math.Abs(excess) <= near*radius || (lower == 0 && excess <= previous && previous < 0) {
 			break
@@ -503,12 +477,8 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 	return damping
 }
 
-func (s *Solver) scaledLength() float64 {
-	for j := range s.n {
-		s.scaled[j] = s.scale[j] * s.step[j]
-	}
-	return norm(s.scaled)
-}
+// scaledNorm is the length of v in the metric of the scale, MINPACK's |D v|.
+func (s *Solver) scaledNorm(v []float64) float64 { return norm(floats.MulTo(s.scaled, s.scale, v)) }
 
 // newtonSlope is |T⁻ᵀ D² δ/|Dδ||² for the triangle T behind the present step.
 func (s *Solver) newtonSlope(length float64, t blas64.General) float64 {
@@ -534,9 +504,7 @@ func (s *Solver) solveDamped(lambda float64) bool {
 				return false
 			}
 		}
-		for i := range n {
-			s.step[i] = -s.qtr[i]
-		}
+		floats.ScaleTo(s.step, -1, s.qtr)
 		blas64.Trsv(blas.NoTrans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.step})
 		return true
 	}
@@ -595,18 +563,6 @@ func (s *Solver) Covariance(dst *mat.SymDense) error {
 // Promise is the reduction of the sum of squares that an undamped step from the
 // last minimum promises.
 func (s *Solver) Promise() float64 { return square(norm(s.qtr)) }
-
-// Triangle copies the triangle of the Jacobian at the last minimum into dst:
-// the information matrix is its RᵀR.
-func (s *Solver) Triangle(dst *mat.TriDense) {
-	dst.Reset()
-	dst.ReuseAsTri(s.n, mat.Upper)
-	for i := range s.n {
-		for j := i; j < s.n; j++ {
-			dst.SetTri(i, j, s.r.Data[i*s.n+j])
-		}
-	}
-}
 
 // Residuals hands back the residuals of block b at the last minimum; they are
 // overwritten by the next call.

@@ -8,10 +8,14 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
 )
 
 // Archive is what a publication about a coil needs, for one ZIP file: the
@@ -34,12 +38,13 @@ type Archive struct {
 func WriteArchive(w io.Writer, c Archive) error {
 	p := packer{zip: zip.NewWriter(w), at: latest(c.Takes)}
 	netlist, withoutNetlist := Netlist(c.Result)
-	p.text("README.txt", func(b *bytes.Buffer) error { return readme(b, c, withoutNetlist) })
-	p.text("result.json", func(b *bytes.Buffer) error { return c.Result.Encode(b) })
-	p.text("result.schema.json", func(b *bytes.Buffer) error { return WriteSchema(b) })
-	p.text("response.csv", func(b *bytes.Buffer) error { return ResultCSV(b, c.Result, CSVOptions{}) })
+	p.add("README.txt", strings.NewReader(readme(c, withoutNetlist)))
+	p.text("result.json", c.Result.Encode)
+	p.text("result.schema.json", WriteSchema)
+	p.text("response.csv", func(w io.Writer) error { return ResultCSV(w, c.Result, CSVOptions{}) })
+	p.text("branch.csv", func(w io.Writer) error { return BranchCSV(w, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {
-		p.text("circuit.cir", func(b *bytes.Buffer) error { _, err := b.WriteString(netlist); return err })
+		p.add("circuit.cir", strings.NewReader(netlist))
 	}
 	p.copy("coil.toml", c.Open)
 	for _, t := range c.Takes {
@@ -48,7 +53,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 			p.copy("takes/"+t.Name+"/capture.wav", c.Open)
 		}
 	}
-	p.sumsFile()
+	p.add("SHA256SUMS", bytes.NewReader(bytes.Clone(p.sums.Bytes())))
 	if p.err != nil {
 		return fmt.Errorf("archive of coil %q: %w", c.Result.Coil, p.err)
 	}
@@ -93,7 +98,7 @@ func (p *packer) add(name string, from io.Reader) {
 	fmt.Fprintf(&p.sums, "%s  %s\n", hex.EncodeToString(sum.Sum(nil)), name)
 }
 
-func (p *packer) text(name string, fill func(*bytes.Buffer) error) {
+func (p *packer) text(name string, fill func(io.Writer) error) {
 	var b bytes.Buffer
 	if err := fill(&b); err != nil {
 		p.err = errors.Join(p.err, fmt.Errorf("%s: %w", name, err))
@@ -115,7 +120,12 @@ func (p *packer) copy(name string, open func(string) (io.ReadCloser, error)) {
 	p.add(name, f)
 }
 
-func (p *packer) sumsFile() {
-	sums := bytes.Clone(p.sums.Bytes())
-	p.add("SHA256SUMS", bytes.NewReader(sums))
+// ArchiveOf is the archive of an evaluation with its circuit.
+func ArchiveOf(e *evaluation.Evaluation, audio bool, program string) Archive {
+	return Archive{
+		Result: *e.Result, Takes: e.Takes, Audio: audio, Program: program,
+		Open: func(name string) (io.ReadCloser, error) {
+			return os.Open(filepath.Join(e.Folder.Dir, filepath.FromSlash(name)))
+		},
+	}
 }

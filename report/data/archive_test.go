@@ -42,6 +42,8 @@ func inventedResult() fit.Result {
 		BareResonance: known(10100), BareQ: asymmetric,
 		Eddy: []fit.Eddy{{Share: known(0.09), Corner: known(6000), Form: "ring"},
 			{Share: known(0.05), Corner: known(21000), Form: "ring"}},
+		Branch: []fit.BranchPoint{{Hz: 1000, Inductance: known(2.36), Resistance: known(8100)},
+			{Hz: 8000, Inductance: known(2.2), Resistance: unknown}},
 		Model: fit.Model{Name: "two rings", Chi2Reduced: 1.02, DoF: 900,
 			Tried: []fit.Tried{{Name: "two rings", Parameters: 7, BIC: 12}}},
 		Covariance: &fit.Covariance{Order: []string{"inductance_h"}, Matrix: [][]float64{{5.8e-4}}},
@@ -108,8 +110,8 @@ func packed(t *testing.T, c Archive) []byte {
 func TestWriteArchive(t *testing.T) {
 	data := packed(t, contents(true))
 	names, text := files(t, data)
-	want := "README.txt result.json result.schema.json response.csv circuit.cir coil.toml takes/bare/take.toml " +
-		"takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
+	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir coil.toml " +
+		"takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("files %s, want %s", got, want)
 	}
@@ -155,13 +157,16 @@ func TestReadme(t *testing.T) {
 			t.Errorf("README.txt holds %.60q", text["README.txt"][strings.Index(text["README.txt"], "%!"):])
 		}
 		header, _, _ := strings.Cut(text["response.csv"], "\n")
-		for _, name := range strings.Split(header, ",") {
+		branch, _, _ := strings.Cut(text["branch.csv"], "\n")
+		for _, name := range strings.Split(header+","+branch, ",") {
 			if !regexp.MustCompile(`(?m)^  ` + name + ` +\S`).MatchString(text["README.txt"]) {
 				t.Errorf("README.txt does not say what %s is", name)
 			}
 		}
 		for _, want := range []string{"95 % coverage (JCGM 100:2008)", "2.400 ± 0.047 H, at low frequency",
-			"Model: two rings"} {
+			"Model: two rings",
+			"  1 kHz\n    L in series         2.360 ± 0.046 H\n    AC resistance       8.10 ± 0.16 kΩ\n",
+			"  8.000 kHz, resonance with nothing added\n", "    AC resistance       not known: one take\n"} {
 			if !strings.Contains(text["README.txt"], want) {
 				t.Errorf("README.txt lacks %q", want)
 			}
@@ -178,6 +183,19 @@ func TestArchiveHoldsTheSameCurves(t *testing.T) {
 	}
 	if text["response.csv"] != b.String() {
 		t.Errorf("response.csv of the archive is\n%s\nthat of the folder\n%s", text["response.csv"], b.String())
+	}
+}
+
+// A row for each frequency, what is not known empty.
+func TestBranchCSV(t *testing.T) {
+	var b bytes.Buffer
+	if err := BranchCSV(&b, inventedResult(), CSVOptions{DecimalComma: true}); err != nil {
+		t.Fatal(err)
+	}
+	const want = "frequency_hz;inductance_h;inductance_U95_h;resistance_ohm;resistance_U95_ohm\n" +
+		"1000;2,36;0,046256;8100;158,76\n8000;2,2;0,04312;;\n"
+	if b.String() != want {
+		t.Errorf("got\n%s\nwant\n%s", b.String(), want)
 	}
 }
 

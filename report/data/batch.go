@@ -9,74 +9,21 @@ import (
 
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
-	"coilsweep/report/words"
+	"coilsweep/report/notation"
 )
 
 const batchSchema = "coilsweep.batch/1"
 
-type (
-	batchJSON struct {
-		Schema     string              `json:"schema"`
-		Guard      float64             `json:"guard"`
-		Coils      []batchCoilJSON     `json:"coils"`
-		Properties []batchPropertyJSON `json:"properties"`
-	}
-	batchCoilJSON struct {
-		Coil     string                  `json:"coil"`
-		Folders  []string                `json:"folders"`
-		Measured *time.Time              `json:"measured"`
-		Verdict  string                  `json:"verdict"`
-		Findings []string                `json:"findings"`
-		Cause    string                  `json:"suspected,omitempty"`
-		Values   map[string]batchValJSON `json:"values"`
-	}
-	batchValJSON struct {
-		fit.Quantity
-		Verdict     string
-		Probability *float64
-		Score       *float64
-	}
-	batchPropertyJSON struct {
-		propertyRecord
-		N            int        `json:"n"`
-		Mean         *float64   `json:"mean"`
-		SD           *float64   `json:"sd"`
-		Median       *float64   `json:"median"`
-		RobustSD     *float64   `json:"robust_sd"`
-		MeasurementU *float64   `json:"measurement_u"`
-		Anova        *anovaJSON `json:"anova"`
-		Limits       *limitJSON `json:"limits"`
-		Chart        *chartJSON `json:"chart"`
-	}
-	anovaJSON struct {
-		BetweenDF     int      `json:"between_df"`
-		BetweenSS     float64  `json:"between_ss"`
-		WithinDF      int      `json:"within_df"`
-		WithinSS      float64  `json:"within_ss"`
-		F             *float64 `json:"f"`
-		P             *float64 `json:"p"`
-		Repeatability float64  `json:"repeatability_sd"`
-		Between       float64  `json:"between_sd"`
-	}
-	limitJSON struct {
-		Lower *float64 `json:"lower"`
-		Upper *float64 `json:"upper"`
-		U     float64  `json:"u"`
-	}
-	chartJSON struct {
-		Centre  float64      `json:"centre"`
-		Lower   float64      `json:"lower"`
-		Upper   float64      `json:"upper"`
-		Signals []signalJSON `json:"signals"`
-	}
-	signalJSON struct {
-		Coil string `json:"coil"`
-		What string `json:"what"`
-	}
-)
+// batchVal is a property of a coil, judged.
+type batchVal struct {
+	fit.Quantity
+	Verdict     string
+	Probability *float64
+	Score       *float64
+}
 
 // MarshalJSON adds the judgement to the quantity's own form.
-func (v batchValJSON) MarshalJSON() ([]byte, error) {
+func (v batchVal) MarshalJSON() ([]byte, error) {
 	q, err := v.Quantity.MarshalJSON()
 	if err != nil {
 		return nil, err
@@ -92,54 +39,72 @@ func (v batchValJSON) MarshalJSON() ([]byte, error) {
 	return slices.Concat(q[:len(q)-1], []byte{','}, more[1:]), nil
 }
 
+func foldersOf(b *batch.Batch, coil batch.Coil) []string {
+	return notation.Each(coil.Specimens, func(s int) string { return b.Specimens[s].Folder })
+}
+
+// verdictOf is empty where there are no limits.
+func verdictOf(b *batch.Batch, coil batch.Coil) string {
+	if !b.Judged {
+		return ""
+	}
+	return string(coil.Verdict)
+}
+
+// batchValue is a property of the coil with index i.
+func batchValue(p batch.Property, i int) batchVal {
+	v := batchVal{Quantity: p.Values[i]}
+	if p.Judgements != nil {
+		v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
+	}
+	if p.Scores != nil {
+		v.Score = finiteOrNil(p.Scores[i])
+	}
+	return v
+}
+
 // BatchJSON writes the batch for programs.
 func BatchJSON(w io.Writer, b *batch.Batch) error {
-	out := batchJSON{Schema: batchSchema, Guard: b.Guard, Coils: []batchCoilJSON{}, Properties: []batchPropertyJSON{}}
+	coils := []Object{}
 	for i, coil := range b.Coils {
-		c := batchCoilJSON{Coil: coil.Name, Verdict: "", Findings: orEmpty(coil.Suspicion.Findings),
-			Cause: coil.Suspicion.Cause, Values: map[string]batchValJSON{}}
-		if b.Judged {
-			c.Verdict = string(coil.Verdict)
-		}
-		for _, s := range coil.Specimens {
-			c.Folders = append(c.Folders, b.Specimens[s].Folder)
-		}
+		var measured *time.Time
 		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
-			c.Measured = &at
+			measured = &at
 		}
+		values := map[string]batchVal{}
 		for _, p := range b.Properties {
-			v := batchValJSON{Quantity: p.Values[i]}
-			if p.Judgements != nil {
-				v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
-			}
-			if p.Scores != nil {
-				v.Score = finiteOrNil(p.Scores[i])
-			}
-			c.Values[p.Key] = v
+			values[p.Key] = batchValue(p, i)
 		}
-		out.Coils = append(out.Coils, c)
+		one := Object{{"coil", coil.Name}, {"folders", foldersOf(b, coil)}, {"measured", measured},
+			{"verdict", verdictOf(b, coil)}, {"findings", orEmpty(coil.Suspicion.Findings)}}
+		if coil.Suspicion.Cause != "" {
+			one = append(one, Object{{"suspected", coil.Suspicion.Cause}}...)
+		}
+		coils = append(coils, append(one, Object{{"values", values}}...))
 	}
-	for _, p := range b.Properties {
-		one := batchPropertyJSON{propertyRecord: propertyRecord{p.Key, p.Name, string(words.UnitOf(p.Property))},
-			N:    p.Known,
-			Mean: finiteOrNil(p.Mean), SD: finiteOrNil(p.SD), Median: finiteOrNil(p.Median),
-			RobustSD: finiteOrNil(p.RobustSD), MeasurementU: finiteOrNil(p.MeasurementU)}
-		if a := p.Anova; a != nil {
-			one.Anova = &anovaJSON{a.BetweenDF, a.BetweenSS, a.WithinDF, a.WithinSS, finiteOrNil(a.F),
-				finiteOrNil(a.P), a.RepeatabilitySD, a.BetweenSD}
-		}
-		if l := p.Limits; l != nil {
-			one.Limits = &limitJSON{finiteOrNil(l.Lower), finiteOrNil(l.Upper), l.U}
-		}
-		if c := p.Chart; c != nil {
-			one.Chart = &chartJSON{c.Centre, c.Lower, c.Upper, []signalJSON{}}
-			for _, s := range c.Signals {
-				one.Chart.Signals = append(one.Chart.Signals, signalJSON{b.Coils[p.Charted[s.At]].Name, string(s.What)})
-			}
-		}
-		out.Properties = append(out.Properties, one)
+	properties := notation.Each(b.Properties, func(p batch.Property) Object { return batchProperty(b, p) })
+	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils}, {"properties", properties}})
+}
+
+func batchProperty(b *batch.Batch, p batch.Property) Object {
+	var anova, limits, chart Object
+	if a := p.Anova; a != nil {
+		anova = Object{{"between_df", a.BetweenDF}, {"between_ss", a.BetweenSS}, {"within_df", a.WithinDF},
+			{"within_ss", a.WithinSS}, {"f", finiteOrNil(a.F)}, {"p", finiteOrNil(a.P)},
+			{"repeatability_sd", a.RepeatabilitySD}, {"between_sd", a.BetweenSD}}
 	}
-	return writeJSON(w, out)
+	if l := p.Limits; l != nil {
+		limits = Object{{"lower", finiteOrNil(l.Lower)}, {"upper", finiteOrNil(l.Upper)}, {"u", l.U}}
+	}
+	if c := p.Chart; c != nil {
+		signals := notation.Each(c.Signals, func(s batch.Signal) Object {
+			return Object{{"coil", b.Coils[p.Charted[s.At]].Name}, {"what", s.What}}
+		})
+		chart = Object{{"centre", c.Centre}, {"lower", c.Lower}, {"upper", c.Upper}, {"signals", signals}}
+	}
+	return slices.Concat(property(p.Property), Object{{"n", p.Known}, {"mean", finiteOrNil(p.Mean)},
+		{"sd", finiteOrNil(p.SD)}, {"median", finiteOrNil(p.Median)}, {"robust_sd", finiteOrNil(p.RobustSD)},
+		{"measurement_u", finiteOrNil(p.MeasurementU)}, {"anova", anova}, {"limits", limits}, {"chart", chart}})
 }
 
 // BatchCSV writes one row a coil for a spreadsheet: its values with U95,
@@ -152,30 +117,12 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 	}
 	sheet.row(header...)
 	for i, coil := range b.Coils {
-		var folders []string
-		for _, s := range coil.Specimens {
-			folders = append(folders, b.Specimens[s].Folder)
-		}
-		date := ""
-		if at := b.Specimens[coil.Specimens[0]].Measured; !at.IsZero() {
-			date = at.Format("2006-01-02 15:04:05")
-		}
-		verdict := ""
-		if b.Judged {
-			verdict = string(coil.Verdict)
-		}
-		row := []string{cellText(coil.Name), cellText(strings.Join(folders, " ")), date, verdict,
-			cellText(coil.Suspicion.String())}
+		row := []string{cellText(coil.Name), cellText(strings.Join(foldersOf(b, coil), " ")),
+			moment(b.Specimens[coil.Specimens[0]].Measured), verdictOf(b, coil), cellText(coil.Suspicion.String())}
 		for _, p := range b.Properties {
-			row = append(row, sheet.quantity(p.Values[i])...)
-			judged, probability, score := "", "", ""
-			if p.Judgements != nil {
-				judged, probability = string(p.Judgements[i].Verdict), sheet.number(p.Judgements[i].Probability)
-			}
-			if p.Scores != nil {
-				score = sheet.number(p.Scores[i])
-			}
-			row = append(row, judged, probability, score)
+			v := batchValue(p, i)
+			row = append(row, sheet.quantity(v.Quantity)...)
+			row = append(row, v.Verdict, sheet.optional(v.Probability), sheet.optional(v.Score))
 		}
 		sheet.row(row...)
 	}

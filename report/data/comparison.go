@@ -2,65 +2,39 @@ package data
 
 import (
 	"io"
-	"math"
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
+	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
 
 const comparisonSchema = "coilsweep.comparison/1"
 
-// differenceRecord is a difference as JSON.
-type differenceRecord struct {
-	Delta   fit.Quantity `json:"delta"`
-	Percent *float64     `json:"percent"`
-	En      *float64     `json:"en"`
-	Verdict string       `json:"verdict"`
-}
-
-type comparedRecord struct {
-	Folder      string                      `json:"folder"`
-	Coil        string                      `json:"coil"`
-	Values      map[string]fit.Quantity     `json:"values"`
-	Differences map[string]differenceRecord `json:"differences"`
-}
-
-type propertyRecord struct {
-	Key  string `json:"key"`
-	Name string `json:"name"`
-	Unit string `json:"unit"`
+// property is what a quantity of coils is called.
+func property(p comparison.Property) Object {
+	return Object{{"key", p.Key}, {"name", p.Name}, {"unit", words.UnitOf(p)}}
 }
 
 // ComparisonJSON writes the comparison for programs, the coils as given.
 func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
-	record := struct {
-		Schema     string           `json:"schema"`
-		Reference  string           `json:"reference"` // folder
-		Properties []propertyRecord `json:"properties"`
-		Coils      []comparedRecord `json:"coils"`
-		Remarks    []string         `json:"remarks"`
-	}{comparisonSchema, c.Coils[c.Reference].Folder, []propertyRecord{}, []comparedRecord{}, orEmpty(c.Remarks)}
-	for _, r := range c.Rows {
-		record.Properties = append(record.Properties, propertyRecord{r.Key, r.Name, string(words.UnitOf(r.Property))})
-	}
+	var coils []Object
 	for i, coil := range c.Coils {
-		one := comparedRecord{coil.Folder, coil.Name, map[string]fit.Quantity{}, map[string]differenceRecord{}}
+		values, differences := map[string]fit.Quantity{}, map[string]Object{}
 		for _, r := range c.Rows {
-			one.Values[r.Key] = r.Values[i]
-			if i == c.Reference {
-				continue
+			values[r.Key] = r.Values[i]
+			if d := r.Differences[i]; i != c.Reference {
+				differences[r.Key] = Object{{"delta", d.Delta}, {"percent", finiteOrNil(d.Percent)}, {"en", d.En},
+					{"verdict", d.Verdict}}
 			}
-			d := differenceRecord{Delta: r.Differences[i].Delta, En: r.Differences[i].En,
-				Verdict: string(r.Differences[i].Verdict)}
-			if p := r.Differences[i].Percent; !math.IsNaN(p) && !math.IsInf(p, 0) {
-				d.Percent = &p
-			}
-			one.Differences[r.Key] = d
 		}
-		record.Coils = append(record.Coils, one)
+		coils = append(coils, Object{{"folder", coil.Folder}, {"coil", coil.Name}, {"values", values},
+			{"differences", differences}})
 	}
-	return writeJSON(w, record)
+	return writeJSON(w, Object{{"schema", comparisonSchema},
+		{"reference", c.Coils[c.Reference].Folder}, // by its folder
+		{"properties", notation.Each(c.Rows, func(r comparison.Row) Object { return property(r.Property) })},
+		{"coils", coils}, {"remarks", orEmpty(c.Remarks)}})
 }
 
 // ComparisonCSV writes one row a coil for a spreadsheet: each property with
@@ -80,11 +54,7 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 			d := r.Differences[i]
 			row = append(row, sheet.quantity(r.Values[i])...)
 			row = append(row, sheet.quantity(d.Delta)...)
-			en := ""
-			if d.En != nil {
-				en = sheet.number(*d.En)
-			}
-			row = append(row, en, string(d.Verdict))
+			row = append(row, sheet.optional(d.En), string(d.Verdict))
 		}
 		sheet.row(row...)
 	}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"time"
 
 	"coilsweep/fit"
 )
@@ -48,6 +49,22 @@ func (s *spreadsheet) rounded(x float64, format byte, digits int) string {
 		text = strings.Replace(text, ".", ",", 1)
 	}
 	return text
+}
+
+// optional is number of x; empty for nil.
+func (s *spreadsheet) optional(x *float64) string {
+	if x == nil {
+		return ""
+	}
+	return s.number(*x)
+}
+
+// moment is a time without its zone; empty for none.
+func moment(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format(time.DateTime)
 }
 
 // quantity is value and U95.

@@ -1,7 +1,6 @@
 package data
 
 import (
-	"bytes"
 	"fmt"
 	"strings"
 
@@ -11,7 +10,8 @@ import (
 
 // readme describes the archive for somebody who has never heard of the
 // program. withoutNetlist says why there is no netlist; nil: there is one.
-func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
+func readme(c Archive, withoutNetlist error) string {
+	var b strings.Builder
 	line := func(parts ...string) { b.WriteString(strings.TrimRight(strings.Join(parts, ""), " ") + "\n") }
 	entry := func(name, means string) { line(fmt.Sprintf("  %-21s %s", name, means)) }
 	line("Measurement of the coil ", strings.Join(strings.Fields(c.Result.Coil), " "))
@@ -26,6 +26,7 @@ func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
 	entry("result.json", "the numbers, SI units named in the keys, with u and U95")
 	entry("result.schema.json", "its format as a JSON Schema (draft 2020-12)")
 	entry("response.csv", "measured and fitted curves; the units end the names of the columns")
+	entry("branch.csv", "the winding at the frequencies of meters: L and AC resistance in series")
 	if withoutNetlist == nil {
 		entry("circuit.cir", "the fitted circuit for ngspice: ngspice -b circuit.cir")
 	}
@@ -51,6 +52,11 @@ func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
 	}
 	line("  An empty field is not known.")
 	line()
+	line("Columns of branch.csv")
+	for _, column := range branchColumns {
+		entry(column[0], column[1])
+	}
+	line()
 	line("Uncertainty")
 	line("  u is the standard uncertainty, U95 the expanded one for 95 % coverage (JCGM 100:2008).")
 	line("  A quantity that cannot be known from these takes is null, with the reason under why.")
@@ -59,12 +65,22 @@ func readme(b *bytes.Buffer, c Archive, withoutNetlist error) error {
 	for _, n := range words.Numbers(c.Result) {
 		entry(strings.TrimSpace(n.Name+" "+n.Symbol), notation.Quantity(n.Quantity, n.Unit)+", "+n.Note)
 	}
+	if points := words.Branch(c.Result); points != nil {
+		line("  ", words.BranchTitle, ":")
+		for _, p := range points {
+			frequency, note := words.BranchPlace(p)
+			line("  ", strings.TrimSuffix(frequency+", "+note, ", "))
+			for _, column := range words.BranchColumns {
+				entry("  "+column.Name, notation.Quantity(column.Of(p), column.Unit))
+			}
+		}
+	}
 	if len(c.Result.Basis) > 0 {
-		line("  Based on ", strings.Join(notation.VisibleAll(c.Result.Basis), "; "), ".")
+		line("  Based on ", strings.Join(notation.Each(c.Result.Basis, notation.Visible), "; "), ".")
 	}
 	line("  Model: ", words.Model(c.Result.Model), ".")
 	for _, warning := range c.Result.Warnings {
 		line("  Warning: ", notation.Visible(warning))
 	}
-	return nil
+	return b.String()
 }

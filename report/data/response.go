@@ -3,9 +3,11 @@ package data
 import (
 	"fmt"
 	"io"
-	"math"
+	"slices"
 
 	"coilsweep/fit"
+	"coilsweep/fit/harness"
+	"coilsweep/report/notation"
 )
 
 // responseColumn is one column of response.csv: its name, which ends in the
@@ -13,56 +15,40 @@ import (
 type responseColumn struct {
 	name, means string
 	decimals    int // after the point; -1: nine significant digits
-	of          func(c *fit.Curve, i int) float64
+	of          func(c *fit.Curve) []float64
 }
 
-// at is the i-th number of a column of the curve; not a number where it is
-// missing.
-func at(column func(*fit.Curve) []float64) func(*fit.Curve, int) float64 {
-	return func(c *fit.Curve, i int) float64 {
-		if x := column(c); i < len(x) {
-			return x[i]
-		}
-		return math.NaN()
-	}
-}
-
-// residual is a part of the i-th residual.
-func residual(part func(complex128) float64) func(*fit.Curve, int) float64 {
-	return func(c *fit.Curve, i int) float64 {
-		if i < len(c.Residual) {
-			return part(c.Residual[i])
-		}
-		return math.NaN()
-	}
+// residuals are a part of the residuals.
+func residuals(part func(complex128) float64) func(*fit.Curve) []float64 {
+	return func(c *fit.Curve) []float64 { return notation.Each(c.Residual, part) }
 }
 
 // responseColumns are the columns of response.csv after those of the take:
 // its name, the added C and the added R.
 var responseColumns = []responseColumn{
 	{"frequency_hz", "frequency, Hz", -1,
-		at(func(c *fit.Curve) []float64 { return c.FrequencyHz })},
+		func(c *fit.Curve) []float64 { return c.FrequencyHz }},
 	{"magnitude_db", "measured magnitude over the low-frequency plateau, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.MagnitudeDB })},
+		func(c *fit.Curve) []float64 { return c.MagnitudeDB }},
 	{"magnitude_U95_db", "its expanded uncertainty from noise, 95 %, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.MagnitudeU95DB })},
+		func(c *fit.Curve) []float64 { return c.MagnitudeU95DB }},
 	{"phase_deg", "measured phase without delay and polarity, degrees", 5,
-		at(func(c *fit.Curve) []float64 { return c.PhaseDeg })},
+		func(c *fit.Curve) []float64 { return c.PhaseDeg }},
 	{"noise_floor_db", "noise at that frequency, dB over the same plateau", 5,
-		at(func(c *fit.Curve) []float64 { return c.NoiseFloorDB })},
+		func(c *fit.Curve) []float64 { return c.NoiseFloorDB }},
 	{"fit_magnitude_db", "magnitude of the fitted circuit, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.FitMagnitudeDB })},
+		func(c *fit.Curve) []float64 { return c.FitMagnitudeDB }},
 	{"fit_magnitude_U95_db", "its expanded uncertainty, 95 %, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.FitU95DB })},
+		func(c *fit.Curve) []float64 { return c.FitU95DB }},
 	{"fit_phase_deg", "phase of the fitted circuit, degrees", 5,
-		at(func(c *fit.Curve) []float64 { return c.FitPhaseDeg })},
-	{"residual_re_u", "real part of (measured - fitted)/u", 4, residual(func(z complex128) float64 { return real(z) })},
+		func(c *fit.Curve) []float64 { return c.FitPhaseDeg }},
+	{"residual_re_u", "real part of (measured - fitted)/u", 4, residuals(func(z complex128) float64 { return real(z) })},
 	{"residual_im_u", "imaginary part of (measured - fitted)/u", 4,
-		residual(func(z complex128) float64 { return imag(z) })},
+		residuals(func(z complex128) float64 { return imag(z) })},
 	{"harmonic2_db", "second harmonic over the fundamental, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.Harmonic2DB })},
+		func(c *fit.Curve) []float64 { return c.Harmonic2DB }},
 	{"harmonic3_db", "third harmonic over the fundamental, dB", 5,
-		at(func(c *fit.Curve) []float64 { return c.Harmonic3DB })},
+		func(c *fit.Curve) []float64 { return c.Harmonic3DB }},
 }
 
 // takeColumns are the first columns of response.csv, with what they hold.
@@ -78,30 +64,25 @@ var takeColumns = [][2]string{
 // would take for a formula has an apostrophe before it.
 func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
-	var header []string
-	for _, c := range takeColumns {
-		header = append(header, c[0])
-	}
-	for _, c := range responseColumns {
-		header = append(header, c.name)
-	}
+	header := slices.Concat(notation.Each(takeColumns, func(c [2]string) string { return c[0] }),
+		notation.Each(responseColumns, func(c responseColumn) string { return c.name }))
 	sheet.row(header...)
 	row := make([]string, 0, len(header))
 	for _, t := range r.Takes {
 		if t.Curve == nil {
 			continue
 		}
-		addedR := ""
-		if t.AddedR != nil {
-			addedR = sheet.number(*t.AddedR)
-		}
+		columns := notation.Each(responseColumns, func(c responseColumn) []float64 { return c.of(t.Curve) })
 		for i := range t.Curve.FrequencyHz {
-			row = append(row[:0], cellText(t.Name), sheet.number(t.AddedC), addedR)
-			for _, c := range responseColumns {
-				if x := c.of(t.Curve, i); c.decimals < 0 {
-					row = append(row, sheet.number(x))
-				} else {
-					row = append(row, sheet.rounded(x, 'f', c.decimals))
+			row = append(row[:0], cellText(t.Name), sheet.number(t.AddedC), sheet.optional(t.AddedR))
+			for k, c := range responseColumns {
+				switch {
+				case i >= len(columns[k]):
+					row = append(row, "")
+				case c.decimals < 0:
+					row = append(row, sheet.number(columns[k][i]))
+				default:
+					row = append(row, sheet.rounded(columns[k][i], 'f', c.decimals))
 				}
 			}
 			sheet.row(row...)
@@ -111,4 +92,19 @@ func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 		return fmt.Errorf("response of coil %q as %w", r.Coil, err)
 	}
 	return nil
+}
+
+// PredictionCSV writes the predicted response, one row a frequency: Hz,
+// dB over the EMF of one coil, and U95 in dB. What is not known is empty.
+func PredictionCSV(w io.Writer, p harness.Prediction, o CSVOptions) error {
+	sheet := newSpreadsheet(w, o)
+	sheet.row("frequency_hz", "level_db", "level_U95_db")
+	for _, point := range p.Response {
+		row := []string{sheet.number(point.FrequencyHz), "", ""}
+		if q := point.LevelDB; q.Known() {
+			row[1], row[2] = sheet.rounded(q.Value, 'f', 5), sheet.rounded(q.U95, 'g', 3)
+		}
+		sheet.row(row...)
+	}
+	return sheet.end()
 }

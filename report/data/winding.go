@@ -3,39 +3,20 @@ package data
 import (
 	"io"
 
-	"coilsweep/fit"
 	"coilsweep/fit/winding"
+	"coilsweep/report/notation"
 )
 
 const windingSchema = "coilsweep.winding/1"
 
 // WindingJSON writes the check for programs.
 func WindingJSON(w io.Writer, v winding.Sheet) error {
-	type shorted struct {
-		Part        float64  `json:"part"`
-		ResonanceHz *float64 `json:"resonance_hz"`
-		Q           *float64 `json:"q"`
-	}
-	out := struct {
-		Schema     string       `json:"schema"`
-		Coil       string       `json:"coil"`
-		Turns      int          `json:"turns_stated"`
-		Celsius    float64      `json:"celsius"`
-		Measured   fit.Quantity `json:"resistance_ohm"`
-		Expected   fit.Quantity `json:"resistance_expected_ohm"`
-		En         *float64     `json:"en"`
-		TurnsOf    fit.Quantity `json:"turns"`
-		AirH       *float64     `json:"bare_winding_h"`
-		Factor     *float64     `json:"inductance_factor"`
-		Suspicions []string     `json:"suspicions"`
-		Remarks    []string     `json:"remarks"`
-		Shorted    []shorted    `json:"shorted_turns"`
-	}{windingSchema, v.Coil, v.Plan.Turns, v.Check.Celsius, v.Check.Measured, v.Check.Expected, v.Check.En,
-		v.Check.Turns,
-		finiteOrNil(v.Check.AirH), finiteOrNil(v.Check.Factor), orEmpty(v.Check.Suspicions),
-		orEmpty(v.Check.Remarks), []shorted{}}
-	for _, s := range v.Shorted {
-		out.Shorted = append(out.Shorted, shorted{s.Part, finiteOrNil(s.ResonanceHz), finiteOrNil(s.Q)})
-	}
-	return writeJSON(w, out)
+	c := v.Check
+	shorted := notation.Each(v.Shorted, func(s winding.Shorted) Object {
+		return Object{{"part", s.Part}, {"resonance_hz", finiteOrNil(s.ResonanceHz)}, {"q", finiteOrNil(s.Q)}}
+	})
+	return writeJSON(w, Object{{"schema", windingSchema}, {"coil", v.Coil}, {"turns_stated", v.Plan.Turns},
+		{"celsius", c.Celsius}, {"resistance_ohm", c.Measured}, {"resistance_expected_ohm", c.Expected}, {"en", c.En},
+		{"turns", c.Turns}, {"bare_winding_h", finiteOrNil(c.AirH)}, {"inductance_factor", finiteOrNil(c.Factor)},
+		{"suspicions", orEmpty(c.Suspicions)}, {"remarks", orEmpty(c.Remarks)}, {"shorted_turns", shorted}})
 }

@@ -1,6 +1,7 @@
 package figure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -21,13 +22,19 @@ type CoilStyle struct {
 	Group string
 }
 
-// ComparisonStyles gives styles to coils: all have their own while there are enough; else
-// the reference and those that are furthest from it.
-func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
-	styles := make([]CoilStyle, len(c.Coils))
+// newStyles are n coils that are all one of many.
+func newStyles(n int) []CoilStyle {
+	styles := make([]CoilStyle, n)
 	for i := range styles {
 		styles[i].Group = "t" + strconv.Itoa(i)
 	}
+	return styles
+}
+
+// ComparisonStyles gives styles to coils: all have their own while there are enough; else
+// the reference and those that are furthest from it.
+func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
+	styles := newStyles(len(c.Coils))
 	chosen := order
 	if len(order) > plot.Styles {
 		far := func(i int) float64 {
@@ -40,12 +47,7 @@ func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
 			return most
 		}
 		ranked := slices.DeleteFunc(slices.Clone(order), func(i int) bool { return i == c.Reference })
-		slices.SortStableFunc(ranked, func(a, b int) int {
-			if far(a) > far(b) {
-				return -1
-			}
-			return 1
-		})
+		slices.SortStableFunc(ranked, func(a, b int) int { return cmp.Compare(far(b), far(a)) })
 		chosen = append([]int{c.Reference}, ranked[:5]...)
 	}
 	for n, i := range chosen {
@@ -58,10 +60,7 @@ func ComparisonStyles(c *comparison.Comparison, order []int) []CoilStyle {
 // curves with their names, the others as thin lines behind them.
 func Overlay(n int, title string, curves []*fit.Curve, names []string, order []int, styles []CoilStyle,
 	s Shape) *plot.Figure {
-	var all []Take
-	for _, c := range curves {
-		all = append(all, Take{Curve: c})
-	}
+	all := notation.Each(curves, func(c *fit.Curve) Take { return Take{Curve: c} })
 	f := frequencyFigure("overlay"+strconv.Itoa(n), "Responses, "+strings.ToLower(title), all, s, s.Height+20)
 	e := plot.NoExtent()
 	for _, c := range curves {
@@ -90,50 +89,30 @@ func Overlay(n int, title string, curves []*fit.Curve, names []string, order []i
 // Value shows one property of all coils beside each other, with the
 // reference as lines; nil where less than two are known.
 func Value(r comparison.Row, order []int, reference int) *plot.Figure {
-	largest, known := 0.0, 0
-	for _, q := range r.Values {
-		if q.Known() {
-			known++
-			largest = math.Max(largest, math.Abs(q.Value))
-		}
-	}
-	if known < 2 {
+	n, largest := known(r.Values)
+	if n < 2 {
 		return nil
 	}
-	factor, symbol := scaled(largest, words.UnitOf(r.Property))
-	f := &plot.Figure{ID: "value-" + strings.ReplaceAll(r.Key, "_", "-"), Title: notation.UpperFirst(r.Name) +
-		" of each coil", Width: 420, Height: 240,
-		X: plot.Axis{Label: "coil, by its place in the table", Whole: true, Min: 0.3, Max: float64(len(order)) + 0.7}}
-	e := plot.NoExtent()
+	f := newSmall("value-"+strings.ReplaceAll(r.Key, "_", "-"), notation.UpperFirst(r.Name)+" of each coil", r.Name,
+		largest, words.UnitOf(r.Property),
+		plot.Axis{Label: "coil, by its place in the table", Min: 0.3, Max: float64(len(order)) + 0.7})
 	for place, i := range order {
-		q := r.Values[i]
-		if !q.Known() {
+		q, style := r.Values[i], 0
+		switch {
+		case !q.Known():
 			continue
-		}
-		half := q.U95 * factor
-		if math.IsInf(half, 0) || math.IsNaN(half) {
-			half = 0
-		}
-		e.Take([]float64{q.Value*factor - half, q.Value*factor + half})
-		style := 0
-		if r.Differences[i].Verdict == comparison.Differs {
+		case i == reference:
+			style = -1
+		case r.Differences[i].Verdict == comparison.Differs:
 			style = 1
 		}
-		if i == reference {
-			style = -1
-		}
-		f.Marks = append(f.Marks, plot.Mark{X: float64(place + 1), Y: q.Value * factor, YHalf: half, Style: style})
+		f.value(float64(place+1), q.Value, q.U95, style)
 	}
 	if q := r.Values[reference]; q.Known() {
-		for _, y := range []float64{q.Value - q.U95, q.Value + q.U95} {
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, X: []float64{f.X.Min, f.X.Max},
-				Y: []float64{y * factor, y * factor}})
-		}
-		f.Series = append(f.Series, plot.Series{Kind: plot.Guide, X: []float64{f.X.Min, f.X.Max},
-			Y: []float64{q.Value * factor, q.Value * factor}})
+		f.level(plot.Floor, q.Value-q.U95)
+		f.level(plot.Floor, q.Value+q.U95)
+		f.level(plot.Guide, q.Value)
 	}
-	f.Y = e.Axis(axisName(r.Name, symbol), 1e-6*largest*factor)
-	f.Description = sentence(fmt.Sprintf("%s of %s with error bars of U95, against the reference as lines",
-		notation.UpperFirst(r.Name), notation.Count(known, "coil")))
-	return f
+	return f.done(fmt.Sprintf("%s of %s with error bars of U95, against the reference as lines",
+		notation.UpperFirst(r.Name), notation.Count(n, "coil")))
 }

@@ -59,13 +59,7 @@ func Draw(r fit.Result, what Kind) (Drawing, error) {
 
 // DrawPrediction draws the predicted response of coils in a harness.
 func DrawPrediction(p harness.Prediction) (Drawing, error) {
-	return draw(func(s Shape) ([]*plot.Figure, error) {
-		f := NewPredicted(p).Figure(p, s)
-		if f == nil {
-			return nil, &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
-		}
-		return []*plot.Figure{f}, nil
-	})
+	return draw(func(s Shape) ([]*plot.Figure, error) { return predicted(p, s) })
 }
 
 // DrawResponse draws the magnitude of a response under way, before anything is

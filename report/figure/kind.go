@@ -53,7 +53,7 @@ func figuresOf(r fit.Result, what Kind, one Shape) (figures []*plot.Figure, colu
 	if len(takes) == 0 && !slices.Contains([]Kind{KindLine, KindMeter}, what) {
 		return none("no take has a response")
 	}
-	columns = 1
+	columns, why := 1, "the takes do not show it"
 	switch what {
 	case KindResponse:
 		for i := range takes {
@@ -63,31 +63,19 @@ func figuresOf(r fit.Result, what Kind, one Shape) (figures []*plot.Figure, colu
 		}
 		figures = []*plot.Figure{Magnitude(takes, one), Phase(takes, one)}
 	case KindFit:
-		if !slices.ContainsFunc(takes, func(t Take) bool { return len(t.Curve.FitMagnitudeDB) > 0 }) {
-			return none("no circuit was fitted")
+		why = "no circuit was fitted"
+		if slices.ContainsFunc(takes, func(t Take) bool { return len(t.Curve.FitMagnitudeDB) > 0 }) {
+			figures = []*plot.Figure{Magnitude(takes, one), Phase(takes, one)}
 		}
-		figures = []*plot.Figure{Magnitude(takes, one), Phase(takes, one)}
 	case KindResiduals:
+		why = "no circuit was fitted"
 		figures, columns = residualFigures(takes, one.Width)
-		if figures == nil {
-			return none("no circuit was fitted")
-		}
 	case KindLine:
-		styles := map[string]int{}
-		for i, t := range r.Takes {
-			styles[t.Name] = i
-		}
-		f := Line(r, styles, one)
-		if f == nil {
-			return none(ErrNoLine.Error())
-		}
-		figures = []*plot.Figure{f}
+		why = ErrNoLine.Error()
+		figures = []*plot.Figure{Line(r, Styles(r), one)}
 	case KindMeter:
-		f := Meter(r.Meter, one)
-		if f == nil {
-			return none("no meter reading can be set beside the fit: see 'coilsweep crosscheck --help'")
-		}
-		figures = []*plot.Figure{f}
+		why = "no meter reading can be set beside the fit: see 'coilsweep crosscheck --help'"
+		figures = []*plot.Figure{Meter(r.Meter, one)}
 	case KindDelay:
 		figures = []*plot.Figure{Delay(takes, one)}
 	case KindNoise:
@@ -97,8 +85,8 @@ func figuresOf(r fit.Result, what Kind, one Shape) (figures []*plot.Figure, colu
 	default:
 		return nil, 0, errors.New("this picture is not made of a result")
 	}
-	if figures[0] == nil {
-		return none("the takes do not show it")
+	if len(figures) == 0 || figures[0] == nil {
+		return none(why)
 	}
 	return figures, columns, nil
 }

@@ -55,31 +55,28 @@ func (c Predicted) Figure(p harness.Prediction, s Shape) *plot.Figure {
 	return f
 }
 
+// predicted are the figures of a prediction. The error is a *NothingToDrawError.
+func predicted(p harness.Prediction, s Shape) ([]*plot.Figure, error) {
+	f := NewPredicted(p).Figure(p, s)
+	if f == nil {
+		return nil, &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
+	}
+	return []*plot.Figure{f}, nil
+}
+
 // Knob shows a quantity over the positions of a knob; nil where less than
 // two values are known.
 func Knob(id, title, knob, name string, at []float64, values []fit.Quantity, unit quantity.Unit) *plot.Figure {
-	largest, known := 0.0, 0
-	for _, q := range values {
-		if q.Known() {
-			known++
-			largest = math.Max(largest, math.Abs(q.Value))
-		}
-	}
-	if known < 2 {
+	n, largest := known(values)
+	if n < 2 {
 		return nil
 	}
-	factor, symbol := scaled(largest, unit)
-	f := &plot.Figure{ID: id, Title: title, Width: 420, Height: 240,
-		X: plot.Axis{Label: knob + " knob", Whole: true, Min: -0.4, Max: 10.4}}
-	e := plot.NoExtent()
+	f := newSmall(id, title, name, largest, unit, plot.Axis{Label: knob + " knob", Min: -0.4, Max: 10.4})
 	for i, q := range values {
 		if q.Known() {
-			e.Take([]float64{(q.Value - q.U95) * factor, (q.Value + q.U95) * factor})
-			f.Marks = append(f.Marks, plot.Mark{X: at[i], Y: q.Value * factor, YHalf: q.U95 * factor})
+			f.value(at[i], q.Value, q.U95, 0)
 		}
 	}
-	f.Y = e.Axis(axisName(name, symbol), 1e-6*largest*factor)
-	f.Description = sentence(fmt.Sprintf("%s at %s of the %s knob, with error bars of U95",
-		notation.UpperFirst(name), notation.Count(known, "position"), knob))
-	return f
+	return f.done(fmt.Sprintf("%s at %s of the %s knob, with error bars of U95",
+		notation.UpperFirst(name), notation.Count(n, "position"), knob))
 }

@@ -1,15 +1,16 @@
 package figure
 
 import (
+	"cmp"
 	"fmt"
 	"io"
-	"strings"
 	"time"
 
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/words"
 )
 
 // Printing says how a figure is printed.
@@ -29,8 +30,7 @@ const DefaultWidthMM = 170
 // the result does not hold what the picture shows. For Predict use
 // PrintPrediction.
 func Print(w io.Writer, r fit.Result, what Kind, p Printing) error {
-	width := p.widthPx()
-	figures, columns, err := figuresOf(r, what, Shape{Name: "p", Width: width, Height: printedHeight(width)})
+	figures, columns, err := figuresOf(r, what, p.shape())
 	if err != nil {
 		return err
 	}
@@ -39,31 +39,20 @@ func Print(w io.Writer, r fit.Result, what Kind, p Printing) error {
 
 // PrintPrediction writes the predicted response of coils in a harness for print.
 func PrintPrediction(w io.Writer, prediction harness.Prediction, p Printing) error {
-	width := p.widthPx()
-	f := NewPredicted(prediction).Figure(prediction, Shape{Name: "p", Width: width, Height: printedHeight(width)})
-	if f == nil {
-		return &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
+	figures, err := predicted(prediction, p.shape())
+	if err != nil {
+		return err
 	}
-	return p.print(w, strings.Join(notation.VisibleAll(prediction.Coils), " and ")+": prediction", []*plot.Figure{f}, 1)
+	return p.print(w, words.InHarness(prediction.Coils, "")+": prediction", figures, 1)
 }
 
-// printedHeight of a figure of usual height suits its width.
-func printedHeight(width float64) float64 { return max(240, 0.46*width) }
-
-func (p Printing) widthPx() float64 {
-	width := p.WidthMM
-	if width == 0 {
-		width = DefaultWidthMM
-	}
-	return width * plot.PxPerMM(p.textPt())
+// shape is that of a figure over the whole width; its usual height suits that.
+func (p Printing) shape() Shape {
+	width := cmp.Or(p.WidthMM, DefaultWidthMM) * plot.PxPerMM(p.textPt())
+	return Shape{Name: "p", Width: width, Height: max(240, 0.46*width)}
 }
 
-func (p Printing) textPt() float64 {
-	if p.TextPt == 0 {
-		return plot.DefaultTextPt
-	}
-	return p.TextPt
-}
+func (p Printing) textPt() float64 { return cmp.Or(p.TextPt, plot.DefaultTextPt) }
 
 // print writes the figures, stretched to the height that is wanted.
 func (p Printing) print(w io.Writer, title string, figures []*plot.Figure, columns int) error {

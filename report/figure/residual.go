@@ -11,15 +11,12 @@ import (
 // Residual shows one take's residuals in standard uncertainties.
 func Residual(t Take, x plot.Axis, bound float64) *plot.Figure {
 	f := &plot.Figure{
-		ID: "residual-" + t.Group, Title: "Residuals of " + notation.Visible(t.Take.Name), Width: 420, Height: 210,
+		ID: "residual-" + t.Group, Title: "Residuals of " + t.name(), Width: 420, Height: 210,
 		X:        x,
 		Y:        plot.Axis{Label: "(measured − fit) / u", Min: -bound, Max: bound},
 		Expected: 2,
 	}
-	f.Series = []plot.Series{
-		{Kind: plot.Dashes, Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz, Y: t.ResidualIm},
-		{Kind: plot.Dots, Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz, Y: t.ResidualRe},
-	}
+	f.Series = []plot.Series{t.line(plot.Dashes, "", t.ResidualIm, nil), t.line(plot.Dots, "", t.ResidualRe, nil)}
 	outside, n := t.Outside()
 	f.Description = sentence(fmt.Sprintf(
 		"Residuals over frequency, real part as dots and imaginary part as dashes; %s lie beyond 2 u, %s of all",

@@ -10,25 +10,24 @@ import (
 	"coilsweep/report/plot"
 )
 
+// line is a take's numbers as a series of its style.
+func (t Take) line(kind plot.Kind, name string, y, half []float64) plot.Series {
+	return plot.Series{Kind: kind, Style: t.Style, Group: t.Group, Name: name, X: t.Curve.FrequencyHz, Y: y, Half: half}
+}
+
+// name is the take's name as it is shown.
+func (t Take) name() string { return notation.Visible(t.Take.Name) }
+
 // measuredAndFitted adds a take's measured points and its fit; without a fit
 // the measured points take the place of the curve.
 func measuredAndFitted(f *plot.Figure, t Take, measured, half, fitted, fittedHalf []float64) {
-	common := plot.Series{Style: t.Style, Group: t.Group, X: t.Curve.FrequencyHz}
 	if len(fitted) == 0 {
-		s := common
-		s.Kind, s.Y, s.Half, s.Name = plot.Curve, measured, half, notation.Visible(t.Take.Name)
-		f.Series = append(f.Series, s)
+		f.Series = append(f.Series, t.line(plot.Curve, t.name(), measured, half))
 	} else {
-		s := common
-		s.Kind, s.Y, s.Half = plot.Trace, measured, half
-		f.Series = append(f.Series, s)
-		s = common
-		s.Kind, s.Y, s.Half, s.Name = plot.Curve, fitted, fittedHalf, notation.Visible(t.Take.Name)
-		f.Series = append(f.Series, s)
+		f.Series = append(f.Series, t.line(plot.Trace, "", measured, half),
+			t.line(plot.Curve, t.name(), fitted, fittedHalf))
 	}
-	s := common
-	s.Kind, s.Y = plot.Markers, measured
-	f.Series = append(f.Series, s)
+	f.Series = append(f.Series, t.line(plot.Markers, "", measured, nil))
 }
 
 func frequencyFigure(id, title string, takes []Take, s Shape, height float64) *plot.Figure {
@@ -46,7 +45,7 @@ func Magnitude(takes []Take, s Shape) *plot.Figure {
 		e.Take(c.MagnitudeDB, c.FitMagnitudeDB)
 		measuredAndFitted(f, t, c.MagnitudeDB, c.MagnitudeU95DB, c.FitMagnitudeDB, c.FitU95DB)
 		if t.Take.Peak.Known() && t.Take.PeakDB.Known() {
-			said = append(said, fmt.Sprintf("%s peaks at %s, %s above the plateau", notation.Visible(t.Take.Name),
+			said = append(said, fmt.Sprintf("%s peaks at %s, %s above the plateau", t.name(),
 				notation.Rounded(t.Take.Peak, quantity.Hertz), notation.Rounded(t.Take.PeakDB, quantity.Decibel)))
 		}
 	}
@@ -86,9 +85,7 @@ func Delay(takes []Take, s Shape) *plot.Figure {
 			continue
 		}
 		e.Take(t.DelayUs)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Curve, Style: t.Style, Group: t.Group,
-			Name: notation.Visible(t.Take.Name),
-			X:    t.Curve.FrequencyHz, Y: t.DelayUs})
+		f.Series = append(f.Series, t.line(plot.Curve, t.name(), t.DelayUs, nil))
 	}
 	if f.Series == nil {
 		return nil
@@ -108,13 +105,11 @@ func Noise(takes []Take, s Shape) *plot.Figure {
 	for _, t := range takes {
 		c := t.Curve
 		e.Take(c.MagnitudeDB)
-		f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group,
-			Name: notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.MagnitudeDB})
+		f.Series = append(f.Series, t.line(plot.Trace, t.name(), c.MagnitudeDB, nil))
 		if len(c.NoiseFloorDB) > 0 {
 			floors++
 			e.Take(c.NoiseFloorDB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group,
-				X: c.FrequencyHz, Y: c.NoiseFloorDB})
+			f.Series = append(f.Series, t.line(plot.Floor, "", c.NoiseFloorDB, nil))
 		}
 	}
 	if floors == 0 {
@@ -133,15 +128,12 @@ func Harmonics(takes []Take, s Shape) *plot.Figure {
 	e := plot.NoExtent()
 	for _, t := range takes {
 		c := t.Curve
+		e.Take(c.Harmonic2DB, c.Harmonic3DB)
 		if len(c.Harmonic2DB) > 0 {
-			e.Take(c.Harmonic2DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Trace, Style: t.Style, Group: t.Group, Name: "2nd, " +
-				notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic2DB})
+			f.Series = append(f.Series, t.line(plot.Trace, "2nd, "+t.name(), c.Harmonic2DB, nil))
 		}
 		if len(c.Harmonic3DB) > 0 {
-			e.Take(c.Harmonic3DB)
-			f.Series = append(f.Series, plot.Series{Kind: plot.Floor, Style: t.Style, Group: t.Group, Name: "3rd, " +
-				notation.Visible(t.Take.Name), X: c.FrequencyHz, Y: c.Harmonic3DB})
+			f.Series = append(f.Series, t.line(plot.Floor, "3rd, "+t.name(), c.Harmonic3DB, nil))
 		}
 	}
 	if f.Series == nil {

@@ -5,10 +5,7 @@
 package figure
 
 import (
-	"math"
 	"strings"
-
-	"coilsweep/excite/quantity"
 )
 
 // Shape is where a figure is shown: wide on a screen or on paper, narrow on a
@@ -32,19 +29,4 @@ func sentence(s string) string {
 		return s
 	}
 	return s + "."
-}
-
-// scaled is the prefix in which values of a unit are drawn, by the largest of
-// them: the factor and the unit with its prefix.
-func scaled(largest float64, unit quantity.Unit) (factor float64, symbol string) {
-	scale := quantity.ScaleOf(largest, unit, 3)
-	return math.Pow(10, -3*float64(scale)), scale.Symbol(unit)
-}
-
-// axisName is a property with the unit of its axis.
-func axisName(name, symbol string) string {
-	if symbol == "" {
-		return name
-	}
-	return name + ", " + symbol
 }

@@ -20,6 +20,15 @@ type Take struct {
 	DelayUs                []float64
 }
 
+// Styles are the styles of a result's takes by their names.
+func Styles(r fit.Result) map[string]int {
+	styles := map[string]int{}
+	for i, t := range r.Takes {
+		styles[t.Name] = i
+	}
+	return styles
+}
+
 // maxPoints bounds what a page carries of one curve.
 const maxPoints = 1000
 
@@ -30,15 +39,11 @@ func Takes(r fit.Result) []Take {
 		if t.Curve == nil || len(t.Curve.FrequencyHz) == 0 {
 			continue
 		}
-		c := thinned(t.Curve)
+		c := ThinnedTo(t.Curve, maxPoints)
 		unwrap(c)
 		d := Take{Take: t, Style: i, Group: "t" + strconv.Itoa(i), Curve: c}
-		if len(c.Residual) > 0 {
-			d.ResidualRe = make([]float64, len(c.Residual))
-			d.ResidualIm = make([]float64, len(c.Residual))
-			for k, z := range c.Residual {
-				d.ResidualRe[k], d.ResidualIm[k] = real(z), imag(z)
-			}
+		for _, z := range c.Residual {
+			d.ResidualRe, d.ResidualIm = append(d.ResidualRe, real(z)), append(d.ResidualIm, imag(z))
 		}
 		d.DelayUs = groupDelayUs(c)
 		out = append(out, d)
@@ -46,33 +51,25 @@ func Takes(r fit.Result) []Take {
 	return out
 }
 
-// thinned is a curve of at most maxPoints.
-func thinned(c *fit.Curve) *fit.Curve { return ThinnedTo(c, maxPoints) }
-
 // ThinnedTo is a copy of the curve with every n-th point, such that at most
 // most remain.
 func ThinnedTo(c *fit.Curve, most int) *fit.Curve {
 	step := (len(c.FrequencyHz) + most - 1) / most
-	every := func(x []float64) []float64 {
-		if x == nil {
-			return nil
-		}
-		out := make([]float64, 0, len(x)/step+1)
-		for i := 0; i < len(x); i += step {
-			out = append(out, x[i])
-		}
-		return out
+	return &fit.Curve{
+		FrequencyHz: every(c.FrequencyHz, step), MagnitudeDB: every(c.MagnitudeDB, step),
+		PhaseDeg: every(c.PhaseDeg, step), MagnitudeU95DB: every(c.MagnitudeU95DB, step),
+		NoiseFloorDB: every(c.NoiseFloorDB, step), FitMagnitudeDB: every(c.FitMagnitudeDB, step),
+		FitPhaseDeg: every(c.FitPhaseDeg, step), FitU95DB: every(c.FitU95DB, step),
+		Harmonic2DB: every(c.Harmonic2DB, step), Harmonic3DB: every(c.Harmonic3DB, step),
+		Residual: every(c.Residual, step),
 	}
-	t := &fit.Curve{
-		FrequencyHz: every(c.FrequencyHz), MagnitudeDB: every(c.MagnitudeDB), PhaseDeg: every(c.PhaseDeg),
-		MagnitudeU95DB: every(c.MagnitudeU95DB), NoiseFloorDB: every(c.NoiseFloorDB),
-		FitMagnitudeDB: every(c.FitMagnitudeDB), FitPhaseDeg: every(c.FitPhaseDeg), FitU95DB: every(c.FitU95DB),
-		Harmonic2DB: every(c.Harmonic2DB), Harmonic3DB: every(c.Harmonic3DB),
+}
+
+func every[T any](list []T, step int) (out []T) {
+	for i := 0; i < len(list); i += step {
+		out = append(out, list[i])
 	}
-	for i := 0; i < len(c.Residual); i += step {
-		t.Residual = append(t.Residual, c.Residual[i])
-	}
-	return t
+	return out
 }
 
 // unwrap takes the jumps of whole turns out of the phases: the fitted phase

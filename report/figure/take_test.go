@@ -48,7 +48,7 @@ func TestDrawnTakesLeaveTheResult(t *testing.T) {
 
 func TestThinned(t *testing.T) {
 	c := invented.Result(invented.ThreeLoads[:1], 2600).Takes[0].Curve
-	d := thinned(c)
+	d := ThinnedTo(c, maxPoints)
 	if n := len(d.FrequencyHz); n > maxPoints || n < maxPoints/2 {
 		t.Errorf("%d points of 2600", n)
 	}

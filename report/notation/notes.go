@@ -17,11 +17,6 @@ func (n *Notes) Cell(q fit.Quantity, unit quantity.Unit) string {
 	return n.Cells(unit, q)[0]
 }
 
-// Brief is a quantity without its uncertainty in a cell by itself.
-func (n *Notes) Brief(q fit.Quantity, unit quantity.Unit) string {
-	return n.Values(unit, q)[0]
-}
-
 // Cells are quantities below each other, with their uncertainties.
 func (n *Notes) Cells(unit quantity.Unit, column ...fit.Quantity) []string {
 	return n.column(withU95, unit, column)
@@ -125,24 +120,6 @@ func superscript(n int) string {
 	out := ""
 	for ; n > 0; n /= 10 {
 		out = string([]rune(digits)[n%10]) + out
-	}
-	return out
-}
-
-// CellsOf is Cells for a quantity of each of a list.
-func CellsOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
-	return n.Cells(unit, each(list, of)...)
-}
-
-// ValuesOf is Values for a quantity of each of a list.
-func ValuesOf[T any](n *Notes, unit quantity.Unit, list []T, of func(T) fit.Quantity) []string {
-	return n.Values(unit, each(list, of)...)
-}
-
-func each[T any](list []T, of func(T) fit.Quantity) []fit.Quantity {
-	out := make([]fit.Quantity, len(list))
-	for i, x := range list {
-		out[i] = of(x)
 	}
 	return out
 }

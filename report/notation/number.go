@@ -69,28 +69,19 @@ func signed(x float64, text string) string {
 	return text
 }
 
-// Parts are the texts of a known quantity for a page that sets them apart:
-// "2.412", "0.024" and "H". Where the interval is asymmetric the value and the
-// two ends carry their own units, and Unit is empty; without U95 there is no
-// spread.
-type Parts struct {
-	Value  string `json:"value"`
-	Spread string `json:"spread"`
-	Unit   string `json:"unit"`
-}
-
-// PartsOf takes a known quantity apart.
-func PartsOf(q fit.Quantity, unit quantity.Unit) Parts {
+// Apart is a known quantity for a page that sets its uncertainty apart: "2.412 H"
+// and "± 0.024 H", or the interval where that is asymmetric; nothing without U95.
+func Apart(q fit.Quantity, unit quantity.Unit) (value, spread string) {
 	whole := WithU95(q, unit)
 	if head, interval, ok := strings.Cut(whole, " ("); ok {
-		return Parts{Value: head, Spread: strings.TrimSuffix(interval, ")")}
+		return head, strings.TrimSuffix(interval, ")")
 	}
-	number, symbol := whole, ""
-	if at := strings.LastIndexByte(whole, ' '); at >= 0 && !strings.HasSuffix(whole[:at], "±") {
-		number, symbol = whole[:at], whole[at+1:]
+	value, spread, ok := strings.Cut(whole, " ± ")
+	if !ok {
+		return whole, ""
 	}
-	value, spread, _ := strings.Cut(number, " ± ")
-	return Parts{value, spread, symbol}
+	_, symbol, _ := strings.Cut(spread, " ")
+	return strings.TrimSpace(value + " " + symbol), "± " + spread
 }
 
 // scaleOf is the scale of a quantity that stands alone.

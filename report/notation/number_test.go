@@ -35,22 +35,22 @@ func TestValue(t *testing.T) {
 	}
 }
 
-func TestPartsOf(t *testing.T) {
+func TestApart(t *testing.T) {
 	for _, test := range []struct {
-		q    fit.Quantity
-		unit quantity.Unit
-		want Parts
+		q             fit.Quantity
+		unit          quantity.Unit
+		value, spread string
 	}{
-		{fit.Quantity{Value: 2.41234, U95: 0.0213}, quantity.Henry, Parts{"2.412", "0.021", "H"}},
-		{fit.Quantity{Value: -0.2, U95: 0.02}, quantity.Decibel, Parts{"−0.200", "0.020", "dB"}},
-		{fit.Quantity{Value: 4.3712, U95: 0.12}, quantity.Ratio, Parts{"4.37", "0.12", ""}},
-		{fit.Quantity{Value: 2.41234}, quantity.Henry, Parts{"2.412", "", "H"}},
-		{fit.Quantity{Value: 4.3712}, quantity.Ratio, Parts{"4.371", "", ""}},
+		{fit.Quantity{Value: 2.41234, U95: 0.0213}, quantity.Henry, "2.412 H", "± 0.021 H"},
+		{fit.Quantity{Value: -0.2, U95: 0.02}, quantity.Decibel, "−0.200 dB", "± 0.020 dB"},
+		{fit.Quantity{Value: 4.3712, U95: 0.12}, quantity.Ratio, "4.37", "± 0.12"},
+		{fit.Quantity{Value: 2.41234}, quantity.Henry, "2.412 H", ""},
+		{fit.Quantity{Value: 4.3712}, quantity.Ratio, "4.371", ""},
 		{fit.Quantity{Value: 2.41, U95: 0.2, Low: 2.3, High: 2.7}, quantity.Henry,
-			Parts{"2.41 H", "2.30 H … 2.70 H", ""}},
+			"2.41 H", "2.30 H … 2.70 H"},
 	} {
-		if got := PartsOf(test.q, test.unit); got != test.want {
-			t.Errorf("PartsOf(%+v) = %+v, want %+v", test.q, got, test.want)
+		if value, spread := Apart(test.q, test.unit); value != test.value || spread != test.spread {
+			t.Errorf("%+v apart: %q and %q, want %q and %q", test.q, value, spread, test.value, test.spread)
 		}
 	}
 }

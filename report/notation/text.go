@@ -5,6 +5,9 @@ import (
 	"regexp"
 	"strings"
 	"time"
+	"unicode/utf8"
+
+	"coilsweep/excite/quantity"
 )
 
 // Visible makes outside text harmless on one line: control and
@@ -43,11 +46,11 @@ func Typeset(s string) string {
 	return out + s[from:]
 }
 
-// TypesetAll is Typeset for each of a list.
-func TypesetAll(list []string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = Typeset(s)
+// Each is what of makes of each of a list.
+func Each[T, U any](list []T, of func(T) U) []U {
+	out := make([]U, len(list))
+	for i, x := range list {
+		out[i] = of(x)
 	}
 	return out
 }
@@ -72,10 +75,8 @@ func Since(at, now time.Time) string {
 
 // UpperFirst begins a sentence: it makes the first letter a capital.
 func UpperFirst(s string) string {
-	if s == "" {
-		return s
-	}
-	return strings.ToUpper(s[:1]) + s[1:]
+	_, first := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:first]) + s[first:]
 }
 
 // Tied keeps numbers and their units on one line.
@@ -89,19 +90,44 @@ func Tied(s string) string {
 	return string(b)
 }
 
-// VisibleAll is Visible for each of a list.
-func VisibleAll(list []string) []string {
-	out := make([]string, len(list))
-	for i, s := range list {
-		out[i] = Visible(s)
-	}
-	return out
-}
-
 // Count is "1 take", "3 takes".
 func Count(n int, noun string) string {
 	if n == 1 {
 		return "1 " + noun
 	}
 	return fmt.Sprintf("%d %ss", n, noun)
+}
+
+// QuantityName is a key of result.json ("inductance_h", "resonance_hz of
+// bare") in words, with its unit.
+func QuantityName(key string) (words string, unit quantity.Unit) {
+	name, take, ofTake := strings.Cut(key, " of ")
+	unit = quantity.Ratio
+	for _, u := range []struct {
+		suffix string
+		unit   quantity.Unit
+	}{{"_hz", quantity.Hertz}, {"_ohm", quantity.Ohm}, {"_h", quantity.Henry}, {"_f", quantity.Farad}} {
+		if stem, ok := strings.CutSuffix(name, u.suffix); ok {
+			name, unit = stem, u.unit
+			break
+		}
+	}
+	switch name {
+	case "q":
+		name = "Q"
+	case "bare_q":
+		name = "Q of the coil alone"
+	case "bare_resonance":
+		name = "resonance of the coil alone"
+	case "capacitance_coil":
+		name = "self-capacitance"
+	case "branch_resonance_resistance":
+		name = "AC resistance at the resonance with nothing added"
+	default:
+		name = strings.ReplaceAll(name, "_", " ")
+	}
+	if ofTake {
+		name += " of " + Visible(take)
+	}
+	return name, unit
 }

@@ -5,12 +5,9 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"coilsweep/excite/quantity"
-	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/figure"
@@ -27,18 +24,12 @@ type BatchDocument struct {
 	Program string
 }
 
-//go:embed batch.html
-var batchHTML string
-
-var batchTemplate = framed(batchHTML)
+var batchTemplate = framed(source("batch.html"))
 
 // Batch writes one page, in the manner of Coil.
 func Batch(w io.Writer, d BatchDocument) error {
 	view, err := newBatchPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, batchTemplate, view, "batch page")
+	return writePage(w, batchTemplate, view, err, "batch page")
 }
 
 type batchPage struct {
@@ -52,43 +43,37 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 	b := d.Batch
 	p := &batchPage{manyPage: newManyPage("Batch report", "Batch of "+notation.Count(len(b.Coils), "coil"),
 		d.Program, d.Made)}
-	if d.Limits != "" {
-		p.Provenance = append(p.Provenance, fact{"limits", notation.Visible(d.Limits)})
-	}
-	for _, s := range words.Batch(b) {
-		p.Summary = append(p.Summary, notation.Tied(s))
-	}
-	for _, s := range words.StandsOut(b) {
-		p.Alarms = append(p.Alarms, notation.Tied(s))
-	}
-	p.Remarks = words.BatchRemarks(b)
+	p.provenance("limits", d.Limits)
+	p.Summary, p.Alarms, p.Remarks = words.Batch(b), words.StandsOut(b), words.BatchRemarks(b)
+	table := words.BatchTable(b)
 	styles := figure.BatchStyles(b)
 	var coils []comparison.Coil
-	var names []string
 	var order []int
 	for i, c := range b.Coils {
 		first := b.Specimens[c.Specimens[0]]
-		name := notation.Visible(c.Name)
-		coils, names, order = append(coils, first.Coil), append(names, name), append(order, i)
-		p.Rows = append(p.Rows, coilRow{named: newNamed(name, first.Folder, glyphOf(styles[i])),
+		coils, order = append(coils, first.Coil), append(order, i)
+		p.Rows = append(p.Rows, coilRow{named: newNamed(table.Names[i], first.Folder, glyphOf(styles[i])),
 			Verdict: words.Verdict(b, i), Failed: b.Judged && c.Verdict == batch.Fail})
 	}
-	var properties []comparison.Property
+	p.table(table)
 	var draw drawing
 	for _, one := range b.Properties {
-		properties = append(properties, one.Property)
 		p.statistics(one)
-		p.chart(figure.Control(one), one.Name, &draw)
+		if one.Base == "" { // else as the figure of the property that it repeats
+			p.chart(figure.Control(one), one.Name, &draw)
+		}
 	}
-	p.table(properties, func(property int) []fit.Quantity { return b.Properties[property].Values },
-		func(property, row int) bool { return b.Properties[property].Outlying(row) })
 	if len(coils) <= mostOverlaid {
-		p.overlays(coils, names, order, styles, &draw)
+		p.overlays(coils, table.Names, order, styles, &draw)
 	}
 	p.Folded = p.Overlays != nil
-	err := p.finish(&draw, section{"summary", "Summary"}, section{"coils", "Coils"}, section{"charts", "Over time"},
-		section{"response", "Responses"}, section{"statistics", "Statistics"}, section{"provenance", "Provenance"})
-	if err != nil {
+	p.section(true, "summary", "Summary")
+	p.section(true, "coils", "Coils")
+	p.section(p.Charts != nil, "charts", "Over time")
+	p.section(p.Overlays != nil, "response", "Responses")
+	p.section(true, "statistics", "Statistics")
+	p.section(true, "provenance", "Provenance")
+	if err := p.finish(&draw); err != nil {
 		return nil, fmt.Errorf("figures of the batch: %w", err)
 	}
 	return p, nil
@@ -97,25 +82,14 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 // statistics are the rows of a property in the tables of spreads and of
 // statistics.
 func (p *batchPage) statistics(one batch.Property) {
-	row := func(cells ...string) benchRow {
-		for i := range cells {
-			cells[i] = notation.Tied(cells[i])
-		}
-		return benchRow{one.Name, cells}
-	}
-	spread := func(sd float64) string { return words.Spread(one, sd) }
-	p.Spreads = append(p.Spreads, row(words.Centre(one, one.Median), spread(words.BetweenSD(one)),
-		spread(words.RepeatSD(one)),
-		spread(quantity.Coverage95*one.MeasurementU), limitWords(one.Limits, words.UnitOf(one.Property))))
-	freedom, f, probability := notation.None, notation.None, notation.None
+	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.Each(cells, notation.Tied)} }
+	p.Spreads = append(p.Spreads, row(append(words.Spreads(one), limitWords(one.Limits, words.UnitOf(one.Property)))...))
+	freedom := notation.None
 	if a := one.Anova; a != nil {
-		freedom, f = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF), words.VarianceRatio(a.F)
-		probability = strings.TrimPrefix(words.Probability(a.P), "P ")
+		freedom = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF)
 	}
-	p.Statistics = append(p.Statistics, row(strconv.Itoa(one.Known), words.Centre(one, one.Mean), spread(one.SD),
-		words.Centre(one, one.Median), spread(one.RobustSD), spread(words.RepeatSD(one)),
-		spread(words.AnovaBetween(one)),
-		freedom, f, probability))
+	f, probability := words.VarianceTest(one)
+	p.Statistics = append(p.Statistics, row(append(words.Statistics(one), freedom, f, probability)...))
 }
 
 // mostOverlaid is the largest batch whose responses are drawn.

@@ -31,6 +31,27 @@ func TestBatch(t *testing.T) {
 	}
 }
 
+// The page speaks of the bands of U95 where there are some: behind coils that stand out.
+func TestBatchBands(t *testing.T) {
+	for _, stand := range []bool{true, false} {
+		run := invented.Batch(t, 8, 60)
+		if !stand {
+			run.Judged = false
+			for i := range run.Properties {
+				run.Properties[i].Scores = nil
+			}
+		}
+		var b bytes.Buffer
+		if err := Batch(&b, BatchDocument{Batch: run}); err != nil {
+			t.Fatal(err)
+		}
+		drawn, said := strings.Contains(b.String(), `class="band `), strings.Contains(b.String(), "the shaded bands are U95")
+		if drawn != stand || said != stand {
+			t.Errorf("coils that stand out: %v; bands drawn: %v, spoken of: %v", stand, drawn, said)
+		}
+	}
+}
+
 // A page of a hundred coils stays below 5 MB.
 func BenchmarkBatchPageOfHundred(b *testing.B) {
 	run := invented.Batch(b, 100, 800)

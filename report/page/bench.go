@@ -1,6 +1,7 @@
 package page
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -23,19 +24,13 @@ func (p *coilPage) bench(d CoilDocument) {
 	if t := d.Coil.CelsiusAtTakes; t != nil {
 		fact1("coil during the takes", quantity.Minus(fmt.Sprintf("%g °C", *t)))
 	}
-	for _, t := range d.Takes {
-		p.Bench = append(p.Bench, fact{Name: shortName(t.Name)})
-	}
 	for _, c := range conditions {
 		row := benchRow{Name: c.name}
 		alike := true
 		for _, t := range d.Takes {
 			text := notation.Visible(c.of(t))
 			alike = alike && text == notation.Visible(c.of(d.Takes[0]))
-			if text == "" {
-				text = notation.None
-			}
-			row.Cells = append(row.Cells, text)
+			row.Cells = append(row.Cells, cmp.Or(text, notation.None))
 		}
 		switch {
 		case !alike:
@@ -94,30 +89,19 @@ var conditions = []struct {
 		return fmt.Sprintf("%s dB at %s, %s", notation.TwoDigits(f.DB), notation.Nominal(f.AtHz, quantity.Hertz), state)
 	}},
 	{"reference", func(t capture.Take) string { return t.Reference.Kind }},
-	{"fixture C", func(t capture.Take) string {
-		if t.Load.FixtureC == nil {
-			return "unknown"
+	{"limits of the sound card", func(t capture.Take) string {
+		if t.Card == (capture.Card{}) {
+			return "" // of another version of the program
 		}
-		return t.Load.FixtureC.String()
+		c := t.CardLimits()
+		return fmt.Sprintf("response even within %g dB over an octave and %g dB from take to take, "+
+			"clock right within %g ppm",
+			c.RippleDB, c.RippleTakeDB, c.ClockPPM)
 	}},
-	{"fixture R", func(t capture.Take) string {
-		if t.Load.FixtureR == nil {
-			return "unknown"
-		}
-		return t.Load.FixtureR.String()
-	}},
-	{"added C", func(t capture.Take) string {
-		if t.Load.AddedC == nil {
-			return ""
-		}
-		return t.Load.AddedC.String()
-	}},
-	{"added R", func(t capture.Take) string {
-		if t.Load.AddedR == nil {
-			return ""
-		}
-		return t.Load.AddedR.String()
-	}},
+	{"fixture C", func(t capture.Take) string { return stated(t.Load.FixtureC, "unknown") }},
+	{"fixture R", func(t capture.Take) string { return stated(t.Load.FixtureR, "unknown") }},
+	{"added C", func(t capture.Take) string { return stated(t.Load.AddedC, "") }},
+	{"added R", func(t capture.Take) string { return stated(t.Load.AddedR, "") }},
 	{"peak level", func(t capture.Take) string { return levelOf(t.Quality.PeakDBFS) }},
 	{"noise, rms", func(t capture.Take) string { return levelOf(t.Quality.NoiseDBFS) }},
 	{"clipped samples", func(t capture.Take) string {
@@ -150,13 +134,21 @@ var conditions = []struct {
 			notation.Nominal(l.AtHz, quantity.Hertz))
 	}},
 	{"damaged repeats", func(t capture.Take) string {
-		var n []string
-		for _, r := range t.Quality.DamagedRepeats {
-			n = append(n, strconv.Itoa(r+1))
-		}
-		return strings.Join(n, ", ")
+		repeat := func(r int) string { return strconv.Itoa(r + 1) }
+		return strings.Join(notation.Each(t.Quality.DamagedRepeats, repeat), ", ")
 	}},
 	{"notes", func(t capture.Take) string { return strings.Join(t.Bench.Notes, "; ") }},
+}
+
+// stated is a part as it was typed, or else none.
+func stated[T any, P interface {
+	*T
+	fmt.Stringer
+}](part P, none string) string {
+	if part == nil {
+		return none
+	}
+	return part.String()
 }
 
 // levelOf is a level as measured; zero is that of a take without one.
@@ -167,33 +159,26 @@ func levelOf(dbfs float64) string {
 	return notation.Level(dbfs)
 }
 
-func (p *coilPage) provenance(d CoilDocument) {
-	add := func(name, value string) {
-		if value != "" {
-			p.Provenance = append(p.Provenance, fact{name, notation.Visible(value)})
-		}
-	}
-	add("fitted by", d.Result.Program)
-	add("page made by", d.Program)
+// origin is what is told of how the numbers and the page were made.
+func (p *coilPage) origin(d CoilDocument) {
+	p.provenance("fitted by", d.Result.Program)
+	p.provenance("page made by", d.Program)
 	if !d.Made.IsZero() {
-		add("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
+		p.provenance("page made", d.Made.Format("2006-01-02 15:04:05 -07:00"))
 	}
-	add("result format", d.Result.Schema)
-	recorders := map[string]bool{}
+	p.provenance("result format", d.Result.Schema)
+	recorders, stimulus := map[string]bool{}, map[string]string{}
 	for _, t := range d.Takes {
 		if !recorders[t.Program] {
 			recorders[t.Program] = true
-			add("takes recorded by", t.Program)
+			p.provenance("takes recorded by", t.Program)
 		}
-	}
-	stimulus := map[string]string{}
-	for _, t := range d.Takes {
 		stimulus[t.Name] = t.Stimulus.SHA256
 	}
 	for _, t := range d.Result.Takes {
 		if t.AudioSHA256 != "" {
-			p.Checksums = append(p.Checksums,
-				checksum{shortName(t.Name), notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])})
+			p.Checksums = append(p.Checksums, benchRow{shortName(t.Name),
+				[]string{notation.Visible(t.AudioSHA256), notation.Visible(stimulus[t.Name])}})
 		}
 	}
 }

@@ -1,11 +1,13 @@
 package page
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -13,6 +15,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
@@ -31,36 +34,27 @@ type CoilDocument struct {
 	Program string              // program and version that makes the page
 }
 
-//go:embed page.html
-var coilHTML string
-
-var coilTemplate = framed(coilHTML)
+var coilTemplate = framed(source("page.html"))
 
 // Coil writes report.html: one file that needs nothing else, neither network
 // nor script. A content security policy lets only the style and the script of
 // the page itself through, by their checksums.
 func Coil(w io.Writer, d CoilDocument) error {
 	view, err := newCoilPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, coilTemplate, view, fmt.Sprintf("report page of coil %q", d.Result.Coil))
+	return writePage(w, coilTemplate, view, err, fmt.Sprintf("report page of coil %q", d.Result.Coil))
 }
 
-// coilPage is what the template shows: texts, ready.
+// coilPage is what the template shows: the result, and texts that are ready.
 type coilPage struct {
 	frame
-	Summary  []string
-	Numbers  []keyNumber
-	Basis    string
-	Warnings []string
-	Advice   []string
-
-	AnySpread bool
+	Result  fit.Result
+	Summary []string
+	Numbers []words.Number
+	Branch  *branchTable // nil: nothing of it is known
 
 	Magnitude, Phase template.HTML
 	Delay            template.HTML
-	Values           []valueRow
+	Values           []benchRow
 
 	Takes        []takeRow
 	ShapeColumns []string
@@ -74,32 +68,18 @@ type coilPage struct {
 	Noise           template.HTML
 	Harmonics       template.HTML
 
-	Model   string
-	Eddy    []eddyRow
-	Tried   []triedRow
-	Parts   []partRow
-	Budgets []budget
-	Meter   []meterRow
-
-	Correlation *correlation
-	MonteCarlo  *distributions
-	Account     *account
+	Correlation []benchRow
+	Account     *fit.Account
 	Harness     *inHarness
 
 	CoilFacts []fact // what holds for all takes
-	Bench     []fact // only the names: one column a take
+	Bench     []capture.Take
 	BenchRows []benchRow
-	Checksums []checksum
+	Checksums []benchRow // of audio and stimulus
 }
 
 type (
-	keyNumber struct{ Name, Symbol, Value, Spread, What, Why string }
-	flagged   struct{ Name, Means string }
-	checksum  struct{ Name, Audio, Stimulus string }
-	valueRow  struct {
-		Frequency string
-		Values    []string
-	}
+	flagged struct{ Name, Means string }
 	takeRow struct {
 		named
 		Load, SN    string
@@ -111,48 +91,35 @@ type (
 		Name, Outside string
 		Glyph, SVG    template.HTML
 	}
-	eddyRow  struct{ Name, Share, Corner string }
-	triedRow struct {
-		Name, Parameters, BIC, Chi2, Runs, Note string
-		Chosen                                  bool
+	branchTable struct {
+		Title   string
+		Columns []string
+		Rows    []branchRow
+		Reasons []string
 	}
-	partRow struct {
-		What, Nominal, Fitted, Pull string
-		Suspect                     bool
-	}
-	benchRow struct {
-		Name  string
-		Cells []string
+	branchRow struct {
+		Name, Note string
+		Cells      []string
 	}
 )
 
 func newCoilPage(d CoilDocument) (*coilPage, error) {
 	r := d.Result
+	r.Budget = words.Budgets(r.Budget)
 	coil := notation.Visible(r.Coil)
-	p := &coilPage{frame: newFrame("Coil report", coil, "")}
+	p := &coilPage{frame: newFrame("Coil report", coil, ""), Result: r, Summary: words.Result(r),
+		Numbers: words.Numbers(r), Branch: newBranchTable(r),
+		Correlation: correlations(r.Covariance), Bench: d.Takes}
 	p.Title = coil + ": coil report"
 	p.about(d)
-	for _, s := range words.Result(r) {
-		p.Summary = append(p.Summary, notation.Tied(s))
-	}
-	p.keyNumbers(r)
-	p.Basis = strings.Join(notation.TypesetAll(r.Basis), "; ")
-	p.Warnings = notation.TypesetAll(r.Warnings)
-	for _, a := range r.Advice {
-		p.Advice = append(p.Advice, notation.Typeset(a.Text))
-	}
 	p.takeRows(r)
 
 	var draw drawing
 	if takes := figure.Takes(r); len(takes) > 0 {
 		p.curves(takes, &draw)
 	}
-	styles := map[string]int{}
-	for i, t := range r.Takes {
-		styles[t.Name] = i
-	}
 	if r.Line != nil && r.Line.Slope.Known() && r.Line.AxisCrossing.Known() {
-		p.Line = draw.both(func(s figure.Shape) *plot.Figure { return figure.Line(r, styles, s) })
+		p.Line = draw.both(func(s figure.Shape) *plot.Figure { return figure.Line(r, figure.Styles(r), s) })
 		p.Slope = notation.Tied(notation.WithU95(r.Line.Slope, quantity.Henry))
 		p.Crossing = notation.Tied(notation.WithU95(r.Line.AxisCrossing, quantity.Farad))
 	}
@@ -166,15 +133,25 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 		p.Data = template.JS(draw.columns.JSON())
 	}
 
-	p.circuit(r)
-	p.budgets(r.Budget)
-	p.correlation(r.Covariance)
-	p.monteCarlo(r.MonteCarlo)
-	p.meter(r.Meter)
-	p.account(d.Account)
+	if a := d.Account; a != nil && len(a.Lines) > 0 {
+		p.Account = a
+	}
 	p.bench(d)
-	p.provenance(d)
-	p.sections()
+	p.origin(d)
+	p.section(true, "numbers", "Summary")
+	p.section(p.Magnitude != "", "response", "Response")
+	p.section(len(p.Takes) > 0, "takes", "Takes")
+	p.section(p.Line != "", "line", "L and C")
+	p.section(len(p.Residuals) > 0, "residuals", "Residuals")
+	p.section(p.Noise != "", "noise", "Noise")
+	p.section(p.Harmonics != "", "harmonics", "Distortion")
+	p.section(true, "circuit", "Model")
+	p.section(p.HasUncertainty(), "budget", "Uncertainty")
+	p.section(p.Account != nil, "account", "Capacitance")
+	p.section(len(r.Meter) > 0, "meter", "Meter")
+	p.section(p.Harness != nil, "harness", "In a guitar")
+	p.section(len(p.CoilFacts)+len(p.BenchRows) > 0, "bench", "Bench")
+	p.section(true, "provenance", "Provenance")
 	return p, nil
 }
 
@@ -193,26 +170,38 @@ func (p *coilPage) about(d CoilDocument) {
 	}
 }
 
-func (p *coilPage) keyNumbers(r fit.Result) {
-	for _, number := range words.Numbers(r) {
-		n := newKeyNumber(notation.UpperFirst(number.Name), number.Symbol, number.Quantity, number.Unit, number.Note)
-		p.AnySpread = p.AnySpread || n.Spread != ""
-		p.Numbers = append(p.Numbers, n)
-	}
+// AnySpread tells whether any of the numbers has its uncertainty.
+func (p *coilPage) AnySpread() bool {
+	return slices.ContainsFunc(p.Numbers, func(n words.Number) bool {
+		if !n.Quantity.Known() {
+			return false
+		}
+		_, spread := notation.Apart(n.Quantity, n.Unit)
+		return spread != ""
+	})
 }
 
-func newKeyNumber(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) keyNumber {
-	n := keyNumber{Name: name, Symbol: symbol, What: what}
-	if !q.Known() {
-		n.Why = notation.Typeset(q.Why)
-		return n
+// newBranchTable is the winding at the frequencies of meters; nil where nothing of
+// it is known.
+func newBranchTable(r fit.Result) *branchTable {
+	points := words.Branch(r)
+	if points == nil {
+		return nil
 	}
-	parts := notation.PartsOf(q, unit)
-	n.Value, n.Spread = strings.TrimSpace(parts.Value+" "+parts.Unit), parts.Spread
-	if parts.Spread != "" && parts.Unit+parts.Value != "" && !strings.Contains(parts.Spread, "…") {
-		n.Spread = strings.TrimSpace("± " + parts.Spread + " " + parts.Unit)
+	var n notation.Notes
+	t := &branchTable{Title: words.BranchTitle}
+	for _, point := range points {
+		frequency, note := words.BranchPlace(point)
+		t.Rows = append(t.Rows, branchRow{Name: notation.Tied(frequency), Note: note})
 	}
-	return n
+	for _, c := range words.BranchColumns {
+		t.Columns = append(t.Columns, c.Name)
+		for i, cell := range n.Cells(c.Unit, notation.Each(points, c.Of)...) {
+			t.Rows[i].Cells = append(t.Rows[i].Cells, notation.Tied(cell))
+		}
+	}
+	t.Reasons = n.Reasons()
+	return t
 }
 
 func (p *coilPage) takeRows(r fit.Result) {
@@ -221,7 +210,7 @@ func (p *coilPage) takeRows(r fit.Result) {
 	fill := func(columns []words.Column[fit.TakeResult], rows [][]string) (names []string) {
 		for _, c := range columns {
 			names = append(names, c.Name)
-			for i, cell := range notation.CellsOf(&n, c.Unit, r.Takes, c.Of) {
+			for i, cell := range n.Cells(c.Unit, notation.Each(r.Takes, c.Of)...) {
 				rows[i] = append(rows[i], cell)
 			}
 		}
@@ -254,7 +243,7 @@ func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 	p.Noise = draw.both(func(s figure.Shape) *plot.Figure { return figure.Noise(takes, s) })
 	p.Harmonics = draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s) })
 	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "noise floor"}
-	p.Layers = []layer{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
+	p.Layers = []fact{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
 	x, bound := figure.FrequencyAxis(takes), figure.ResidualBound(takes)
 	for _, t := range takes {
 		c, of := t.Curve, &draw.columns
@@ -284,10 +273,10 @@ var preferredHz = []float64{20, 25, 31.5, 40, 50, 63, 80, 100, 125, 160, 200, 25
 
 // valueRows are the measured magnitudes in numbers, each at the measured
 // point next to the preferred frequency; rows without any are left out.
-func valueRows(takes []figure.Take) []valueRow {
-	var rows []valueRow
+func valueRows(takes []figure.Take) []benchRow {
+	var rows []benchRow
 	for _, hz := range preferredHz {
-		row := valueRow{Frequency: notation.Nominal(hz, quantity.Hertz)}
+		row := benchRow{Name: notation.Nominal(hz, quantity.Hertz)}
 		any := false
 		for _, t := range takes {
 			text := notation.None
@@ -295,7 +284,7 @@ func valueRows(takes []figure.Take) []valueRow {
 				text = quantity.Minus(strconv.FormatFloat(t.Curve.MagnitudeDB[i], 'f', 2, 64))
 				any = true
 			}
-			row.Values = append(row.Values, text)
+			row.Cells = append(row.Cells, text)
 		}
 		if any {
 			rows = append(rows, row)
@@ -316,66 +305,32 @@ func nearest(frequencies []float64, hz float64) int {
 	return at
 }
 
-func (p *coilPage) circuit(r fit.Result) {
-	p.Model = notation.UpperFirst(words.Model(r.Model)) + "."
-	for i, e := range r.Eddy {
-		p.Eddy = append(p.Eddy, eddyRow{words.EddyName(e, i), orWhy(e.Share, quantity.Ratio),
-			orWhy(e.Corner, quantity.Hertz)})
-	}
-	best := math.Inf(1)
-	for _, t := range r.Model.Tried {
-		best = math.Min(best, t.BIC)
-	}
-	for _, t := range r.Model.Tried {
-		p.Tried = append(p.Tried, triedRow{
-			Name: notation.Visible(t.Name), Parameters: strconv.Itoa(t.Parameters),
-			BIC:  "+" + strconv.FormatFloat(t.BIC-best, 'f', 1, 64),
-			Chi2: strconv.FormatFloat(t.Chi2Reduced, 'g', 3, 64),
-			Runs: quantity.Minus(fmt.Sprintf("%+.1f", t.RunsZ)),
-			Note: notation.Typeset(t.Note), Chosen: t.Name == r.Model.Name,
-		})
-	}
-	for _, q := range r.Parts {
-		unit := quantity.Unit(q.Unit)
-		scale := quantity.ScaleWithU95(q.Nominal, quantity.Coverage95*q.U, unit)
-		p.Parts = append(p.Parts, partRow{
-			What: notation.Visible(q.What), Nominal: scale.FormatWithU95(q.Nominal, quantity.Coverage95*q.U, unit),
-			Fitted: scale.Format(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
-			Pull:   quantity.Minus(fmt.Sprintf("%+.1f u", q.Pull)), Suspect: q.Suspect,
-		})
-	}
+// OverBest is how far the BIC of a model lies over that of the best.
+func (p *coilPage) OverBest(t fit.Tried) float64 {
+	byBIC := func(a, b fit.Tried) int { return cmp.Compare(a.BIC, b.BIC) }
+	return t.BIC - slices.MinFunc(p.Result.Model.Tried, byBIC).BIC
 }
 
-func orWhy(q fit.Quantity, unit quantity.Unit) string {
-	if q.Known() {
-		return notation.WithU95(q, unit)
-	}
-	return notation.None + " " + notation.Typeset(q.Why)
+// partCells are a known part as stated and as fitted, and how far it was moved.
+func partCells(q fit.Part) []string {
+	unit := quantity.Unit(q.Unit)
+	scale := quantity.ScaleWithU95(q.Nominal, quantity.Coverage95*q.U, unit)
+	return []string{scale.FormatWithU95(q.Nominal, quantity.Coverage95*q.U, unit),
+		scale.Format(q.Fitted, unit, notation.DigitsDownTo(q.Fitted, q.U)),
+		quantity.Minus(fmt.Sprintf("%+.1f u", q.Pull))}
 }
 
-// sections lists what the page holds, for its navigation.
-func (p *coilPage) sections() {
-	for _, s := range []struct {
-		there bool
-		section
-	}{
-		{true, section{"numbers", "Summary"}},
-		{p.Magnitude != "", section{"response", "Response"}},
-		{len(p.Takes) > 0, section{"takes", "Takes"}},
-		{p.Line != "", section{"line", "L and C"}},
-		{len(p.Residuals) > 0, section{"residuals", "Residuals"}},
-		{p.Noise != "", section{"noise", "Noise"}},
-		{p.Harmonics != "", section{"harmonics", "Distortion"}},
-		{true, section{"circuit", "Model"}},
-		{p.HasUncertainty(), section{"budget", "Uncertainty"}},
-		{p.Account != nil, section{"account", "Capacitance"}},
-		{len(p.Meter) > 0, section{"meter", "Meter"}},
-		{p.Harness != nil, section{"harness", "In a guitar"}},
-		{len(p.CoilFacts)+len(p.BenchRows) > 0, section{"bench", "Bench"}},
-		{true, section{"provenance", "Provenance"}},
-	} {
-		if s.there {
-			p.Sections = append(p.Sections, s.section)
-		}
-	}
+// readingCells are a meter's reading, what the fit expects of it, and their En number.
+func readingCells(m fit.MeterResult) []string {
+	unit := words.MeterUnit(m.What)
+	return []string{quantity.FormatWithU95(m.Reading, m.U95, unit), orWhy(m.Expected, unit), notation.En(m.En)}
+}
+
+// NewCoilDocument is what the page of a coil is made from: an evaluation with its
+// circuit.
+func NewCoilDocument(e *evaluation.Evaluation, program string) (CoilDocument, error) {
+	d := CoilDocument{Result: *e.Result, Coil: e.Folder.Coil, Takes: e.Takes, Made: time.Now(), Program: program}
+	var err error
+	d.Account, err = e.Fitted().Account(fit.Terminals{})
+	return d, err
 }

@@ -23,22 +23,12 @@ type ComparisonDocument struct {
 	Program    string
 }
 
-var (
-	//go:embed comparison.html
-	comparisonHTML string
-	//go:embed many.css
-	manyCSS string
-
-	comparisonTemplate = framed(comparisonHTML)
-)
+var comparisonTemplate = framed(source("comparison.html"))
 
 // Comparison writes one page, in the manner of Coil.
 func Comparison(w io.Writer, d ComparisonDocument) error {
 	view, err := newComparisonPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, comparisonTemplate, view, "comparison page")
+	return writePage(w, comparisonTemplate, view, err, "comparison page")
 }
 
 type comparisonPage struct {
@@ -61,32 +51,27 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 		p.Rows = append(p.Rows, coilRow{named: newNamed(names[i], coil.Folder, glyphOf(styles[i])),
 			Reference: i == c.Reference})
 		p.Basis = append(p.Basis, benchRow{names[i], []string{notation.Visible(coil.Folder),
-			notation.Visible(coil.Result.Model.Name), strings.Join(notation.TypesetAll(coil.Result.Basis), "; ")}})
+			notation.Visible(coil.Result.Model.Name), basis(coil.Result.Basis)}})
 	}
-	var properties []comparison.Property
 	for _, r := range c.Rows {
-		properties = append(properties, r.Property)
 		p.deltas(r, order)
 	}
-	p.table(properties, func(property int) (column []fit.Quantity) {
-		for _, i := range order {
-			column = append(column, c.Rows[property].Values[i])
-		}
-		return column
-	}, func(property, row int) bool { return false })
-	for _, s := range words.Comparison(c, names) {
-		p.Summary = append(p.Summary, notation.Tied(s))
-	}
-	p.Remarks = words.Remarks(c)
+	p.table(words.ComparisonTable(c, names, order))
+	p.Summary, p.Remarks = words.Comparison(c, names), words.Remarks(c)
 	var draw drawing
 	p.overlays(c.Coils, names, order, styles, &draw)
 	for _, r := range c.Rows {
+		if r.Base != "" {
+			continue // as the figure of the property that it repeats
+		}
 		p.chart(figure.Value(r, order, c.Reference), r.Name, &draw)
 	}
-	err := p.finish(&draw, section{"summary", "Summary"}, section{"differences", "Differences"},
-		section{"response", "Responses"},
-		section{"charts", "Value by value"}, section{"provenance", "Provenance"})
-	if err != nil {
+	p.section(true, "summary", "Summary")
+	p.section(true, "differences", "Differences")
+	p.section(p.Overlays != nil, "response", "Responses")
+	p.section(p.Charts != nil, "charts", "Value by value")
+	p.section(true, "provenance", "Provenance")
+	if err := p.finish(&draw); err != nil {
 		return nil, fmt.Errorf("figures of the comparison: %w", err)
 	}
 	return p, nil
@@ -94,10 +79,7 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 
 // deltas fills in the differences of all rows in one property.
 func (p *comparisonPage) deltas(r comparison.Row, order []int) {
-	var column []fit.Quantity
-	for _, i := range order {
-		column = append(column, r.Differences[i].Delta)
-	}
+	column := notation.Each(order, func(i int) fit.Quantity { return r.Differences[i].Delta })
 	for row, text := range notation.Differences(words.UnitOf(r.Property), column...) {
 		diff, cell := r.Differences[order[row]], markedCell{Text: notation.Tied(text)}
 		if diff.Delta.Known() {

@@ -20,25 +20,22 @@ func (d *drawing) both(make func(figure.Shape) *plot.Figure) template.HTML {
 	return d.one(make(figure.Wide), "w") + d.one(make(figure.Narrow), "n")
 }
 
-// one is a figure as markup. The figure escapes all text itself.
+// one is a figure as markup with the numbers behind it.
 func (d *drawing) one(f *plot.Figure, class string) template.HTML {
-	if f == nil || d.err != nil {
-		return ""
-	}
-	f.Class = class
-	var b strings.Builder
-	d.err = f.WriteSVG(&b, &d.columns)
-	return template.HTML(b.String())
+	return d.markup(f, class, &d.columns)
 }
 
 // small is a figure that is not drawn again, so that nothing stands behind it.
-func (d *drawing) small(f *plot.Figure, class string) template.HTML {
+func (d *drawing) small(f *plot.Figure, class string) template.HTML { return d.markup(f, class, nil) }
+
+// markup is a figure as markup. The figure escapes all text itself.
+func (d *drawing) markup(f *plot.Figure, class string, columns *plot.Columns) template.HTML {
 	if f == nil || d.err != nil {
 		return ""
 	}
 	f.Class = class
 	var b strings.Builder
-	d.err = f.WriteSVG(&b, nil)
+	d.err = f.WriteSVG(&b, columns)
 	return template.HTML(b.String())
 }
 

@@ -9,6 +9,10 @@ import (
 	"io"
 	"io/fs"
 	"path"
+	"strings"
+
+	"coilsweep/report/notation"
+	"coilsweep/report/words"
 
 	"github.com/yuin/goldmark"
 	"github.com/yuin/goldmark/ast"
@@ -18,21 +22,26 @@ import (
 	"github.com/yuin/goldmark/util"
 )
 
-//go:embed guide.css
-var guideCSS string
-
 var guideTemplate = framed("{{.Body}}")
 
+// cautionsHere is where a guide's text has the cautions.
+const cautionsHere = "<!-- cautions -->"
+
 // Guide writes a text in CommonMark as one self-contained page in the look of
-// the report: its pictures, SVG files of pictures, are put into it. An error
-// names the picture that is missing.
+// the report: its pictures, SVG files of pictures, and the cautions are put into
+// it. An error names the picture that is missing.
 func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 	inline := &inlinePictures{pictures: pictures}
 	md := goldmark.New(
 		goldmark.WithParserOptions(parser.WithAutoHeadingID(),
 			parser.WithASTTransformers(util.Prioritized(inline, 100))),
 		goldmark.WithRendererOptions(html.WithUnsafe())) // lets SVG pass as a data address; the text is ours
-	var body bytes.Buffer
+	var cautions, body bytes.Buffer
+	for _, c := range words.Cautions() {
+		head, rest, _ := strings.Cut(c, ": ")
+		fmt.Fprintf(&cautions, "- **%s.** %s\n", head, notation.UpperFirst(rest))
+	}
+	markdown = bytes.ReplaceAll(markdown, []byte(cautionsHere), cautions.Bytes())
 	if err := md.Convert(markdown, &body); err != nil {
 		return fmt.Errorf("guide: %w", err)
 	}
@@ -42,8 +51,8 @@ func Guide(w io.Writer, title string, markdown []byte, pictures fs.FS) error {
 	page := struct {
 		frame
 		Body template.HTML
-	}{newFrame("", title, guideCSS), template.HTML(body.String())}
-	return writePage(w, guideTemplate, page, "guide")
+	}{newFrame("", title, source("guide.css")), template.HTML(body.String())}
+	return writePage(w, guideTemplate, page, nil, "guide")
 }
 
 // inlinePictures replaces the address of every picture by the picture itself.

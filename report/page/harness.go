@@ -2,6 +2,7 @@ package page
 
 import (
 	"html/template"
+	"slices"
 
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
@@ -10,31 +11,26 @@ import (
 	"coilsweep/report/words"
 )
 
-type (
-	inHarness struct {
-		About    string
-		Figure   template.HTML
-		Sounds   []benchRow // as set, and without each part
-		Knobs    []benchRow // at other positions
-		Reasons  []string
-		Warnings []string
-	}
-)
+type inHarness struct {
+	About    string
+	Figure   template.HTML
+	Sounds   []benchRow // as set, and without each part
+	Knobs    []benchRow // at other positions
+	Reasons  []string
+	Warnings []string
+}
 
 // newInHarness is what coils do in a guitar, without the figure.
 func newInHarness(h harness.Prediction) *inHarness {
-	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: notation.TypesetAll(h.Warnings)}
-	names, sounds := []string{"as set"}, []harness.Sound{h.Sound}
-	for _, r := range h.Without {
-		names, sounds = append(names, "without the "+notation.Visible(r.Part)), append(sounds, r.Sound)
-	}
-	for _, at := range h.Positions {
-		names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
-	}
+	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
+	without, at := words.Without(h), words.Positions(h)
+	removed := notation.Each(without.Names, func(part string) string { return "without the " + part })
+	names := slices.Concat([]string{"as set"}, removed, at.Names)
+	sounds := slices.Concat([]harness.Sound{h.Sound}, without.Sounds, at.Sounds)
 	var n notation.Notes
 	rows := make([]benchRow, len(names))
 	for _, c := range words.SoundColumns {
-		for i, cell := range notation.CellsOf(&n, c.Unit, sounds, c.Of) {
+		for i, cell := range n.Cells(c.Unit, notation.Each(sounds, c.Of)...) {
 			rows[i].Name, rows[i].Cells = names[i], append(rows[i].Cells, cell)
 		}
 	}

@@ -23,7 +23,8 @@ type manyPage struct {
 	Remarks     []string
 	Overlays    []titled
 	OverlayNote string
-	Charts      []titled
+	Banded      bool // overlays show U95 of coils that have styles of their own
+	charts
 }
 
 // coilRow is a coil with its properties in a table.
@@ -54,40 +55,30 @@ type markedCell struct {
 }
 
 func newManyPage(kind, title, program string, made time.Time) manyPage {
-	p := manyPage{frame: newFrame(kind, title, manyCSS)}
+	p := manyPage{frame: newFrame(kind, title, source("many.css"))}
 	p.madeAt(made, program)
 	return p
 }
 
 // table fills in the values of the properties of all rows, a column with one
 // prefix.
-func (p *manyPage) table(properties []comparison.Property, values func(property int) []fit.Quantity,
-	marked func(property, row int) bool) {
+func (p *manyPage) table(m words.Many) {
 	var n notation.Notes
-	for k, property := range properties {
+	for k, property := range m.Properties {
 		p.Properties = append(p.Properties, property.Name)
-		for i, text := range n.Cells(words.UnitOf(property), values(k)...) {
-			p.Rows[i].Values = append(p.Rows[i].Values, markedCell{Text: notation.Tied(text), Marked: marked(k, i)})
+		for i, text := range n.Cells(words.UnitOf(property), m.Values[k]...) {
+			p.Rows[i].Values = append(p.Rows[i].Values, markedCell{Text: notation.Tied(text), Marked: m.Outlying(k, i)})
 		}
 	}
 	p.Reasons = n.Reasons()
 }
 
-// finish fills in the figures' numbers and the sections.
-func (p *manyPage) finish(draw *drawing, sections ...section) error {
-	if draw.err != nil {
-		return draw.err
-	}
+// finish fills in the figures' numbers.
+func (p *manyPage) finish(draw *drawing) error {
 	if p.Overlays != nil {
 		p.Data = template.JS(draw.columns.JSON())
 	}
-	for _, s := range sections {
-		if s.ID != "response" && s.ID != "charts" || s.ID == "response" && p.Overlays != nil || s.ID == "charts" &&
-			p.Charts != nil {
-			p.Sections = append(p.Sections, s)
-		}
-	}
-	return nil
+	return draw.err
 }
 
 // glyphOf is the glyph of a coil that has a style of its own.
@@ -120,8 +111,7 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 		}
 		title := notation.UpperFirst(load.String())
 		overlay := func(s figure.Shape) *plot.Figure {
-			return figure.Overlay(n, title, curves, names, order, styles,
-				s)
+			return figure.Overlay(n, title, curves, names, order, styles, s)
 		}
 		p.Overlays = append(p.Overlays, titled{title, draw.one(overlay(figure.Wide), "w"),
 			draw.one(overlay(figure.Narrow), "n")})
@@ -138,13 +128,17 @@ func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int
 			})
 		}
 	}
+	p.Banded = slices.ContainsFunc(styles, func(s figure.CoilStyle) bool { return s.Own })
 	if slices.ContainsFunc(styles, func(s figure.CoilStyle) bool { return !s.Own }) {
 		p.OverlayNote = "The thin lines are the coils that are not named at the side; the switches show which is which."
 	}
 }
 
-// chart adds a small figure to the page; nil is left out.
-func (p *manyPage) chart(f *plot.Figure, title string, draw *drawing) {
+// charts are small figures of a page.
+type charts struct{ Charts []titled }
+
+// chart adds a figure; nil is left out.
+func (p *charts) chart(f *plot.Figure, title string, draw *drawing) {
 	if svg := draw.small(f, ""); svg != "" {
 		p.Charts = append(p.Charts, titled{title, svg, ""})
 	}

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"io"
-	"strings"
 	"time"
 
 	"coilsweep/excite/quantity"
@@ -28,31 +27,25 @@ type PredictionDocument struct {
 	Program    string
 }
 
-//go:embed prediction.html
-var predictionHTML string
-
-var predictionTemplate = framed(predictionHTML)
+var predictionTemplate = framed(source("prediction.html"))
 
 // Prediction writes one page on coils in a guitar, in the manner of Coil.
 func Prediction(w io.Writer, d PredictionDocument) error {
 	view, err := newPredictionPage(d)
-	if err != nil {
-		return err
-	}
-	return writePage(w, predictionTemplate, view, "prediction page")
+	return writePage(w, predictionTemplate, view, err, "prediction page")
 }
 
 type predictionPage struct {
 	frame
 	Summary  []string
-	Numbers  []keyNumber
+	Numbers  []words.Number
 	Response template.HTML
 	Sound    *inHarness
 	Parts    []benchRow // size, and as stated
 	Wiring   []fact
-	Charts   []titled
-	Coils    []measuredRow
-	Reasons  []string
+	charts
+	Coils   []measuredRow
+	Reasons []string
 }
 
 type measuredRow struct {
@@ -62,12 +55,9 @@ type measuredRow struct {
 
 func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	sound := newInHarness(d.Prediction)
-	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound}
+	p := &predictionPage{frame: newFrame("Prediction", sound.About, ""), Sound: sound,
+		Summary: words.Prediction(d.Prediction, d.Target), Numbers: words.PredictedNumbers(d.Prediction, d.Target)}
 	p.madeAt(d.Made, d.Program)
-	for _, s := range words.Prediction(d.Prediction, d.Target) {
-		p.Summary = append(p.Summary, notation.Tied(s))
-	}
-	p.numbers(d)
 	p.parts(d.Harness)
 	p.coils(d.Coils)
 
@@ -85,7 +75,7 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 		p.Keys = []key{{Group: group, Name: "predicted", Full: "predicted", Glyph: glyph(0),
 			X:       draw.columns.Number(curve.Hz),
 			Columns: []cursorColumn{{draw.columns.Number(curve.DB), "dB"}, {draw.columns.Number(curve.U95), "± dB"}}}}
-		p.Layers = []layer{{"band", "U95"}}
+		p.Layers = []fact{{"band", "U95"}}
 	}
 	p.knobs(d.Prediction, &draw)
 	if draw.err != nil {
@@ -94,32 +84,13 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	if p.Response != "" {
 		p.Data = template.JS(draw.columns.JSON())
 	}
-	for _, s := range []struct {
-		there bool
-		section
-	}{
-		{true, section{"summary", "Summary"}}, {p.Response != "", section{"response", "Response"}},
-		{true, section{"parts", "Parts"}}, {sound.Knobs != nil, section{"knobs", "Knobs"}},
-		{p.Coils != nil, section{"coils", "Coils"}}, {true, section{"provenance", "Provenance"}},
-	} {
-		if s.there {
-			p.Sections = append(p.Sections, s.section)
-		}
-	}
+	p.section(true, "summary", "Summary")
+	p.section(p.Response != "", "response", "Response")
+	p.section(true, "parts", "Parts")
+	p.section(sound.Knobs != nil, "knobs", "Knobs")
+	p.section(p.Coils != nil, "coils", "Coils")
+	p.section(true, "provenance", "Provenance")
 	return p, nil
-}
-
-func (p *predictionPage) numbers(d PredictionDocument) {
-	add := func(name, symbol string, q fit.Quantity, unit quantity.Unit, what string) {
-		p.Numbers = append(p.Numbers, newKeyNumber(name, symbol, q, unit, what))
-	}
-	add("Peak frequency", "", d.Prediction.Peak, quantity.Hertz, "where it is loudest")
-	add("Peak height", "", d.Prediction.PeakDB, quantity.Decibel, "above the level at low frequencies")
-	add("Q", "", d.Prediction.Q, quantity.Ratio, "sharpness, of the pole pair behind the peak")
-	add("Level", "", d.Prediction.Level, quantity.Decibel, "at low frequencies, of the EMF of one coil")
-	if t := d.Target; t != nil {
-		add(notation.UpperFirst(t.Part)+", asked for", "", t.Farad, quantity.Farad, words.Target(*t))
-	}
 }
 
 // parts lists what the guitar is made of, and how it is set.
@@ -167,8 +138,7 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 	names := words.CoilNames(coils)
 	for i, c := range coils {
 		p.Coils = append(p.Coils, measuredRow{named: newNamed(names[i], c.Folder, ""),
-			Basis: []string{notation.Visible(c.Result.Model.Name),
-				strings.Join(notation.TypesetAll(c.Result.Basis), "; ")}})
+			Basis: []string{notation.Visible(c.Result.Model.Name), basis(c.Result.Basis)}})
 	}
 	for _, of := range []struct {
 		unit quantity.Unit
@@ -181,7 +151,7 @@ func (p *predictionPage) coils(coils []comparison.Coil) {
 		{quantity.Ohm, func(r *fit.Result) fit.Quantity { return r.Resistance }},
 	} {
 		get := func(c comparison.Coil) fit.Quantity { return of.get(c.Result) }
-		for i, text := range notation.CellsOf(&n, of.unit, coils, get) {
+		for i, text := range n.Cells(of.unit, notation.Each(coils, get)...) {
 			p.Coils[i].Values = append(p.Coils[i].Values, notation.Tied(text))
 		}
 	}
@@ -211,10 +181,7 @@ func (p *predictionPage) knobs(h harness.Prediction, draw *drawing) {
 			unit     quantity.Unit
 		}{{"peak", "peak frequency", peak, quantity.Hertz}, {"height", "peak height", height, quantity.Decibel}} {
 			title := notation.UpperFirst(of.name) + " over the " + knob.name + " knob"
-			f := figure.Knob(knob.name+"-"+of.id, title, knob.name, of.name, at, of.values, of.unit)
-			if svg := draw.small(f, ""); svg != "" {
-				p.Charts = append(p.Charts, titled{title, svg, ""})
-			}
+			p.chart(figure.Knob(knob.name+"-"+of.id, title, knob.name, of.name, at, of.values, of.unit), title, draw)
 		}
 	}
 }

@@ -8,6 +8,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -110,25 +111,14 @@ func (a Axis) logTicks(length, spacing float64) (ticks []Tick, ok bool) {
 				continue
 			}
 			tick := Tick{Value: v}
-			for _, l := range labels {
-				if l == m {
-					tick.Label = tickLabel(v, max(0, -int(e)), v >= 1e3)
-				}
+			if slices.Contains(labels, m) {
+				tick.Label = tickLabel(v, max(0, -int(e)), v >= 1e3)
+				few--
 			}
 			ticks = append(ticks, tick)
 		}
 	}
-	return ticks, labelled(ticks) >= few
-}
-
-func labelled(ticks []Tick) int {
-	n := 0
-	for _, t := range ticks {
-		if t.Label != "" {
-			n++
-		}
-	}
-	return n
+	return ticks, few <= 0
 }
 
 // tickLabel writes v, in thousands with a "k" where that is asked for.
@@ -172,8 +162,32 @@ func niceBelow(step float64) float64 {
 	return e / 2
 }
 
-// Span is lo … hi with some air.
-func Span(lo, hi float64) (low, high float64) {
-	air := 0.05 * (hi - lo)
-	return lo - air, hi + air
+// Extent is the range of the finite values of columns.
+type Extent struct{ Lo, Hi float64 }
+
+// Take widens the extent to hold all that is finite in the columns.
+func (e *Extent) Take(columns ...[]float64) {
+	for _, column := range columns {
+		for _, x := range column {
+			if finite(x) {
+				e.Lo, e.Hi = math.Min(e.Lo, x), math.Max(e.Hi, x)
+			}
+		}
+	}
+}
+
+// NoExtent is the extent of no value.
+func NoExtent() Extent { return Extent{math.Inf(1), math.Inf(-1)} }
+
+// Axis is a linear axis that holds the extent, at least least wide.
+func (e Extent) Axis(label string, least float64) Axis {
+	if e.Lo > e.Hi {
+		e.Lo, e.Hi = 0, 0
+	}
+	if e.Hi-e.Lo < least {
+		mid := (e.Hi + e.Lo) / 2
+		e.Lo, e.Hi = mid-least/2, mid+least/2
+	}
+	air := 0.05 * (e.Hi - e.Lo)
+	return Axis{Label: label, Min: e.Lo - air, Max: e.Hi + air}
 }

@@ -79,3 +79,13 @@ func TestAxisPlaces(t *testing.T) {
 		}
 	}
 }
+
+func labelled(ticks []Tick) int {
+	n := 0
+	for _, t := range ticks {
+		if t.Label != "" {
+			n++
+		}
+	}
+	return n
+}

@@ -2,6 +2,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/rivo/uniseg"
@@ -272,12 +273,9 @@ func (d *drawing) places(s *Series, sign float64) []point {
 func (d *drawing) around(s *Series) (polygons [][]point) {
 	upper, lower := stretches(d.places(s, 1)), stretches(d.places(s, -1))
 	for i := range min(len(upper), len(lower)) {
-		round := append([]point(nil), simplified(upper[i], tolerance)...)
-		back := simplified(lower[i], tolerance)
-		for j := len(back) - 1; j >= 0; j-- {
-			round = append(round, back[j])
-		}
-		polygons = append(polygons, round)
+		back := slices.Clone(simplified(lower[i], tolerance))
+		slices.Reverse(back)
+		polygons = append(polygons, slices.Concat(simplified(upper[i], tolerance), back))
 	}
 	return polygons
 }
@@ -362,10 +360,9 @@ func (d *drawing) ends() {
 		}
 		points := d.places(s, 0)
 		last := point{d.box.right, d.box.bottom}
-		for i := len(points) - 1; i >= 0; i-- {
-			if finite(points[i].x) && finite(points[i].y) {
-				last = points[i]
-				break
+		for _, q := range points {
+			if finite(q.x) && finite(q.y) {
+				last = q
 			}
 		}
 		last.y = math.Min(math.Max(last.y, d.box.top), d.box.bottom)

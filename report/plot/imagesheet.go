@@ -37,19 +37,7 @@ func newImageSheet(a about, face *typeface) (*imageSheet, error) {
 
 func (s *imageSheet) path(o outline) {
 	s.image.ClearPath()
-	for _, step := range o.placed(s.k, point{}) {
-		p := step.p
-		switch step.kind {
-		case 'M':
-			s.image.MoveTo(p[0].x, p[0].y)
-		case 'L':
-			s.image.LineTo(p[0].x, p[0].y)
-		case 'C':
-			s.image.CubicTo(p[0].x, p[0].y, p[1].x, p[1].y, p[2].x, p[2].y)
-		case 'Z':
-			s.image.ClosePath()
-		}
-	}
+	o.placed(s.k, point{}).draw(s.image, s.image.CubicTo)
 }
 
 func withOpacity(c color.NRGBA, opacity float64) color.NRGBA {

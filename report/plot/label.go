@@ -1,6 +1,9 @@
 package plot
 
-import "sort"
+import (
+	"cmp"
+	"slices"
+)
 
 // label is a text beside a point that may have to move up or down.
 type label struct {
@@ -18,7 +21,7 @@ func spread(labels []label, top, bottom float64) {
 	for i := range order {
 		order[i] = i
 	}
-	sort.SliceStable(order, func(a, b int) bool { return labels[order[a]].want < labels[order[b]].want })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(labels[a].want, labels[b].want) })
 	type block struct {
 		first, n int
 		sum      float64 // of want minus offset in the block

@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"fmt"
 	"strings"
 )
 
@@ -43,9 +44,5 @@ func Marker(n int) string {
 
 // Dash is a style's stroke-dasharray; empty for an unbroken line.
 func Dash(n int) string {
-	var parts []string
-	for _, length := range dashes[style(n)] {
-		parts = append(parts, short(length))
-	}
-	return strings.Join(parts, " ")
+	return strings.Trim(fmt.Sprint(dashes[style(n)]), "[]")
 }

@@ -34,9 +34,9 @@ func (f *Figure) write(w io.Writer, columns *Columns, style string) error {
 }
 
 func (m *markup) head(d *drawing, style string) {
-	f, b, id := d.f, d.box, attribute(d.f.ID)
+	f, b, id := d.f, d.box, text(d.f.ID)
 	m.printf(`<svg xmlns="http://www.w3.org/2000/svg" class="%s" id="%s" role="img" aria-labelledby="%s-t %s-d"`,
-		attribute(strings.TrimSpace("figure "+f.Class)), id, id, id)
+		text(strings.TrimSpace("figure "+f.Class)), id, id, id)
 	width, height := short(f.Width), short(f.Height)
 	m.printf(` viewBox="0 0 %s %s" width="%s" height="%s"`, width, height, width, height)
 	m.printf(` data-box="%s %s %s %s"`, short(b.left), short(b.top), short(b.right), short(b.bottom))
@@ -67,7 +67,7 @@ func (m *markup) shape(s shape, f *Figure) {
 	case opened:
 		m.printf(`<g%s%s%s%s>`, m.class(s, true), m.group(s), m.numbers(s), m.end(s))
 	case clipped:
-		m.printf(`<g clip-path="url(#%s-c)">`, attribute(f.ID))
+		m.printf(`<g clip-path="url(#%s-c)">`, text(f.ID))
 	case closed:
 		m.b.WriteString(`</g>`)
 	case area:
@@ -149,7 +149,7 @@ func (m *markup) group(s shape) string {
 	if s.group == "" {
 		return ""
 	}
-	return ` data-group="` + attribute(s.group) + `"`
+	return ` data-group="` + text(s.group) + `"`
 }
 
 // numbers refers to the columns behind a shape.
@@ -201,17 +201,12 @@ func strokes(runs [][]point) string {
 	return b.String()
 }
 
-// short writes a coordinate to a tenth of a pixel.
+// short writes a coordinate to a tenth of a pixel; + 0 makes −0 a plain 0.
 func short(v float64) string {
-	s := strconv.FormatFloat(math.Round(v*10)/10, 'f', 1, 64)
-	s = strings.TrimSuffix(s, ".0")
-	if s == "-0" {
-		return "0"
-	}
-	return s
+	return strconv.FormatFloat(math.Round(v*10)/10+0, 'f', -1, 64)
 }
 
-// text makes s safe between tags; what XML 1.0 cannot hold is replaced.
+// text makes s safe between tags and within double quotes; what XML 1.0 cannot hold is replaced.
 func text(s string) string {
 	if !utf8.ValidString(s) {
 		s = strings.ToValidUTF8(s, "\ufffd")
@@ -223,6 +218,3 @@ func text(s string) string {
 		return r
 	}, s))
 }
-
-// attribute makes s safe within double quotes.
-func attribute(s string) string { return text(s) }

@@ -17,7 +17,30 @@ func (o *outline) cubic(a, b, p point) {
 }
 func (o *outline) close() { *o = append(*o, outlineStep{kind: 'Z'}) }
 
-func (o *outline) polyline(points []point) {
+// pencil draws lines; what draws curves has another name in each medium.
+type pencil interface {
+	MoveTo(x, y float64)
+	LineTo(x, y float64)
+	ClosePath()
+}
+
+func (o outline) draw(on pencil, cubic func(x1, y1, x2, y2, x, y float64)) {
+	for _, step := range o {
+		p := step.p
+		switch step.kind {
+		case 'M':
+			on.MoveTo(p[0].x, p[0].y)
+		case 'L':
+			on.LineTo(p[0].x, p[0].y)
+		case 'C':
+			cubic(p[0].x, p[0].y, p[1].x, p[1].y, p[2].x, p[2].y)
+		case 'Z':
+			on.ClosePath()
+		}
+	}
+}
+
+func (o *outline) polyline(points ...point) {
 	for i, p := range points {
 		if i == 0 {
 			o.move(p)
@@ -27,14 +50,9 @@ func (o *outline) polyline(points []point) {
 	}
 }
 
-func (o *outline) segment(a, b point) {
-	o.move(a)
-	o.line(b)
-}
-
 func rectangle(b box) outline {
 	var o outline
-	o.polyline([]point{{b.left, b.top}, {b.right, b.top}, {b.right, b.bottom}, {b.left, b.bottom}})
+	o.polyline(point{b.left, b.top}, point{b.right, b.top}, point{b.right, b.bottom}, point{b.left, b.bottom})
 	o.close()
 	return o
 }
@@ -61,16 +79,9 @@ func markerOutline(n int, at point, scale float64) outline {
 		return circle(at, scale*discRadius)
 	}
 	var o outline
-	for i, c := range corners {
-		p := point{at.x + scale*c.x, at.y + scale*c.y}
-		if i == 0 {
-			o.move(p)
-			continue
-		}
-		o.line(p)
-	}
+	o.polyline(corners...)
 	o.close()
-	return o
+	return o.placed(scale, at)
 }
 
 // placed is the outline scaled, then moved.

@@ -84,11 +84,8 @@ func (p *pathData) dash(q point) {
 }
 
 func (p *pathData) polyline(points []point) {
-	for i, q := range points {
-		if i == 0 {
-			p.move(q)
-			continue
-		}
+	p.move(points[0])
+	for _, q := range points[1:] {
 		p.line(q)
 	}
 }

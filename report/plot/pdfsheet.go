@@ -36,21 +36,7 @@ func newPDFSheet(a about) *pdfSheet {
 	return s
 }
 
-func (s *pdfSheet) path(o outline) {
-	for _, step := range o.placed(s.k, point{}) {
-		p := step.p
-		switch step.kind {
-		case 'M':
-			s.page.MoveTo(p[0].x, p[0].y)
-		case 'L':
-			s.page.LineTo(p[0].x, p[0].y)
-		case 'C':
-			s.page.CurveBezierCubicTo(p[0].x, p[0].y, p[1].x, p[1].y, p[2].x, p[2].y)
-		case 'Z':
-			s.page.ClosePath()
-		}
-	}
-}
+func (s *pdfSheet) path(o outline) { o.placed(s.k, point{}).draw(s.page, s.page.CurveBezierCubicTo) }
 
 func (s *pdfSheet) fill(o outline, c color.NRGBA, opacity float64) {
 	s.page.SetAlpha(opacity, "Normal")

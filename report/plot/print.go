@@ -1,6 +1,7 @@
 package plot
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"image/color"
@@ -84,8 +85,8 @@ func (s *Sheet) Print(w io.Writer, format Format) error {
 		return err
 	}
 	places, width, height := s.places()
-	a := about{title: s.Title, width: width, height: height, mmPerPx: 1 / PxPerMM(orDefault(s.TextPt, DefaultTextPt)),
-		dpi: orDefault(s.DPI, DefaultDPI), made: s.Made}
+	a := about{title: s.Title, width: width, height: height, mmPerPx: 1 / PxPerMM(cmp.Or(s.TextPt, DefaultTextPt)),
+		dpi: cmp.Or(s.DPI, DefaultDPI), made: s.Made}
 	for _, f := range s.Figures {
 		a.description = strings.TrimSpace(a.description + " " + f.Description)
 	}
@@ -109,13 +110,6 @@ func (s *Sheet) Print(w io.Writer, format Format) error {
 		}
 	}
 	return m.writeTo(w)
-}
-
-func orDefault(v, otherwise float64) float64 {
-	if v == 0 {
-		return otherwise
-	}
-	return v
 }
 
 // places are the upper left corners of the figures and the size of all.
@@ -229,7 +223,7 @@ func (p *printer) shape(s shape) {
 		p.fill(rectangle(box{a.x, a.y, b.x, b.y}), p.ink(s), s.role.opacity)
 	case band:
 		for _, round := range s.points {
-			o.polyline(near(round))
+			o.polyline(near(round)...)
 			o.close()
 		}
 		p.fill(o, p.ink(s), s.role.opacity)
@@ -253,11 +247,11 @@ func (p *printer) lines(s shape) {
 	for _, run := range s.points {
 		switch run = near(run); s.kind {
 		case dots: // a line of hardly any length: a disc with round ends
-			o.segment(point{run[0].x - 0.01, run[0].y}, point{run[0].x + 0.01, run[0].y})
+			o.polyline(point{run[0].x - 0.01, run[0].y}, point{run[0].x + 0.01, run[0].y})
 		case dashed:
-			o.segment(point{run[0].x, run[0].y - 2}, point{run[0].x, run[0].y + 2})
+			o.polyline(point{run[0].x, run[0].y - 2}, point{run[0].x, run[0].y + 2})
 		default:
-			o.polyline(run)
+			o.polyline(run...)
 		}
 	}
 	l := s.role.pen
@@ -281,8 +275,7 @@ func (p *printer) text(s shape) {
 func near(points []point) []point {
 	out := make([]point, len(points))
 	for i, q := range points {
-		out[i] = point{math.Min(math.Max(q.x, -farOutside), farOutside),
-			math.Min(math.Max(q.y, -farOutside), farOutside)}
+		out[i] = point{min(max(q.x, -farOutside), farOutside), min(max(q.y, -farOutside), farOutside)}
 	}
 	return out
 }

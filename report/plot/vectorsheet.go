@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"strconv"
+	"strings"
 )
 
 // vectorSheet is a sheet as SVG. Text is outlines, so that it looks alike
@@ -45,22 +46,14 @@ func (s *vectorSheet) stroke(o outline, c color.NRGBA, p pen) {
 	if p.opacity < 1 {
 		s.printf(` stroke-opacity="%g"`, p.opacity)
 	}
-	for i, length := range p.dash {
-		if i == 0 {
-			s.printf(` stroke-dasharray="`)
-		} else {
-			s.printf(" ")
-		}
-		s.printf("%g", length)
-	}
 	if p.dash != nil {
-		s.printf(`"`)
+		s.printf(` stroke-dasharray="%s"`, strings.Trim(fmt.Sprint(p.dash), "[]"))
 	}
 	s.printf(` d="%s"/>`+"\n", o.svg())
 }
 
 func (s *vectorSheet) text(at point, t string, c color.NRGBA) {
-	s.printf(`<g aria-label="%s"><path fill="%s" d="%s"/></g>`+"\n", attribute(t), rgb(c),
+	s.printf(`<g aria-label="%s"><path fill="%s" d="%s"/></g>`+"\n", text(t), rgb(c),
 		s.face.outlines(t).placed(1, at).svg())
 }
 

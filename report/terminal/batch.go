@@ -5,10 +5,8 @@ import (
 	"io"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/report/notation"
@@ -25,26 +23,21 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 		if i == 0 {
 			sgr = sgrBold
 		}
-		for _, line := range wrap(s, t.o.Width) {
-			t.line(t.paint(sgr, line))
-		}
+		t.wrapped("", sgr, s)
 	}
 	t.warnings("", words.StandsOut(b))
 	t.line("")
 	t.spreads(b)
 	t.line("")
-	m := many{
-		values: func(property int) []fit.Quantity { return b.Properties[property].Values },
-		marked: func(property, coil int) bool { return b.Properties[property].Outlying(coil) },
-		last:   []string{"verdict"},
+	last := []string{"verdict"}
+	for i := range b.Coils {
+		last = append(last, words.Verdict(b, i))
 	}
-	for i, coil := range b.Coils {
-		m.names, m.last = append(m.names, notation.Visible(coil.Name)), append(m.last, words.Verdict(b, i))
-	}
-	for _, p := range b.Properties {
-		m.properties = append(m.properties, p.Property)
-	}
-	t.coils(m, func(cell string) string {
+	// The winding at the frequencies of meters would double the table: it stands
+	// in the other two.
+	shown := *b
+	shown.Properties = slices.DeleteFunc(slices.Clone(b.Properties), func(p batch.Property) bool { return p.Base != "" })
+	t.coils(many{words.BatchTable(&shown), last}, func(cell string) string {
 		if strings.TrimSpace(cell) == string(batch.Fail) {
 			return t.paint(sgrRed, cell)
 		}
@@ -70,9 +63,7 @@ func (t *table) spreads(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true}}
 	c.add("", "typical", "coil to coil", "same coil again", "uncertainty (U95)")
 	for _, p := range b.Properties {
-		c.add(p.Name, words.Centre(p, p.Median), words.Spread(p, words.BetweenSD(p)),
-			words.Spread(p, words.RepeatSD(p)),
-			words.Spread(p, quantity.Coverage95*p.MeasurementU))
+		c.add(slices.Concat([]string{p.Name}, words.Spreads(p))...)
 	}
 	t.headed(c, nil)
 }
@@ -107,9 +98,7 @@ func (t *table) chart(b *batch.Batch, p batch.Property) {
 		strip[at] = mark
 		c.add(truncate(notation.Visible(b.Coils[p.Charted[n]].Name), 20), cells[n], string(strip)+end)
 	}
-	for _, s := range c.lines(nil) {
-		t.line(s)
-	}
+	t.lines(c, nil)
 }
 
 // statistics is the table for whoever asks how it was worked out.
@@ -118,16 +107,11 @@ func (t *table) statistics(b *batch.Batch) {
 	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true, true, true}}
 	c.add("", "n", "mean", "s", "median", "Qn", "s_r", "s_L", "F (P)")
 	for _, p := range b.Properties {
-		anova := notation.None
-		if a := p.Anova; a != nil {
-			anova = words.VarianceRatio(a.F)
-			if !math.IsNaN(a.P) {
-				anova += " (" + words.Probability(a.P) + ")"
-			}
+		test, probability := words.VarianceTest(p)
+		if probability != notation.None {
+			test += " (P " + probability + ")"
 		}
-		c.add(p.Name, strconv.Itoa(p.Known), words.Centre(p, p.Mean), words.Spread(p, p.SD), words.Centre(p, p.Median),
-			words.Spread(p, p.RobustSD), words.Spread(p, words.RepeatSD(p)), words.Spread(p, words.AnovaBetween(p)),
-			anova)
+		c.add(slices.Concat([]string{p.Name}, words.Statistics(p), []string{test})...)
 	}
 	t.headed(c, nil)
 }

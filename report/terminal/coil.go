@@ -18,15 +18,16 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t := newTable(w, o)
 	t.head(r)
 	t.numbers(r)
+	t.branch(r)
 	t.takes(r.Takes)
 	if len(r.Basis) > 0 {
-		t.paragraph("Based on", strings.Join(notation.TypesetAll(r.Basis), "; ")+".")
+		t.paragraph("Based on", strings.Join(notation.Each(r.Basis, notation.Typeset), "; ")+".")
 	}
 	t.paragraph("Model", words.Model(r.Model)+".")
 	t.meter(r.Meter, false)
 	t.reasons()
 	if o.Budget {
-		t.budget(r.Budget)
+		t.budget(words.Budgets(r.Budget))
 	}
 	t.monteCarlo(r.MonteCarlo)
 	if len(r.Warnings)+len(r.Advice) > 0 {
@@ -67,10 +68,42 @@ func (t *table) numbers(r fit.Result) {
 		c.add("", "", t.notes.Cell(e.Corner, quantity.Hertz), "its corner frequency")
 	}
 	t.facts(c, 2)
-	for _, s := range wrap("± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.", t.o.Width-2) {
-		t.line(t.paint(sgrFaint, "  "+s))
+	t.wrapped("  ", sgrFaint, "± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.")
+	t.line("")
+}
+
+// branch is the winding at the frequencies of meters.
+func (t *table) branch(r fit.Result) {
+	points := words.Branch(r)
+	if points == nil {
+		return
+	}
+	t.wrapped("", sgrFaint, words.BranchTitle+":")
+	c, which := t.fitting(
+		func() columns { return t.branchColumns(points, true) },
+		func() columns { return t.branchColumns(points, false) })
+	t.headed(c, nil)
+	if _, note := words.BranchPlace(points[len(points)-1]); which > 0 && note != "" {
+		t.line(t.paint(sgrFaint, truncate("The last: "+note+".", t.o.Width)))
 	}
 	t.line("")
+}
+
+func (t *table) branchColumns(points []fit.BranchPoint, notes bool) columns {
+	c := columns{gap: 2}
+	var places, which []string
+	for _, p := range points {
+		frequency, note := words.BranchPlace(p)
+		places, which = append(places, frequency), append(which, note)
+	}
+	c.column("frequency", true, places)
+	for _, column := range words.BranchColumns {
+		c.column(column.Name, true, t.notes.Cells(column.Unit, notation.Each(points, column.Of)...))
+	}
+	if notes && strings.Join(which, "") != "" {
+		c.column("", false, which)
+	}
+	return c
 }
 
 // takes are the takes as a table: what their shapes show, and below it their
@@ -113,43 +146,26 @@ func (t *table) takes(takes []fit.TakeResult) {
 // takeColumns are numbers of the takes as a table, with or without U95; whole
 // with what was added before them, and how the take is after them.
 func (t *table) takeColumns(takes []fit.TakeResult, numbers []words.Column[fit.TakeResult], u95, whole bool) columns {
-	header, rows := []string{"take"}, make([][]string, len(takes))
-	column := func(name string, cells []string) {
-		header = append(header, name)
-		for i, cell := range cells {
-			rows[i] = append(rows[i], cell)
-		}
+	c := columns{gap: 2}
+	var names, sn, flags []string
+	for _, take := range takes {
+		names = append(names, notation.Visible(take.Name))
+		sn, flags = append(sn, words.SN(take)), append(flags, cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
 	}
-	for i, take := range takes {
-		rows[i] = []string{truncate(notation.Visible(take.Name), 24)}
-	}
+	c.column("take", false, named(names, 24, truncate))
 	if whole {
-		column("added", words.Loads(takes))
+		c.column("added", true, words.Loads(takes))
 	}
 	for _, number := range numbers {
-		write := notation.ValuesOf[fit.TakeResult]
+		write := t.notes.Values
 		if u95 {
-			write = notation.CellsOf
+			write = t.notes.Cells
 		}
-		column(number.Name, write(&t.notes, number.Unit, takes, number.Of))
-	}
-	c := columns{gap: 2, right: make([]bool, len(header))}
-	for i := 1; i < len(header); i++ {
-		c.right[i] = true
+		c.column(number.Name, true, write(number.Unit, notation.Each(takes, number.Of)...))
 	}
 	if whole {
-		var sn, flags []string
-		for _, take := range takes {
-			sn, flags = append(sn, words.SN(take)), append(flags,
-				cmp.Or(strings.Join(words.Flags(take), ", "), notation.None))
-		}
-		column("S/N", sn)
-		column("flags", flags)
-		c.right = append(c.right, true, false)
-	}
-	c.add(header...)
-	for _, row := range rows {
-		c.add(row...)
+		c.column("S/N", true, sn)
+		c.column("flags", false, flags)
 	}
 	return c
 }
@@ -167,9 +183,7 @@ func (t *table) stacked(takes []fit.TakeResult) {
 			c.add("  "+number.Name, t.notes.Cell(number.Of(take), number.Unit))
 		}
 		c.add("  S/N after averaging", words.SN(take))
-		for _, s := range c.lines(nil) {
-			t.line(s)
-		}
+		t.lines(c, nil)
 		if flags := words.Flags(take); flags != nil {
 			t.line("  flags  " + t.paint(sgrRed, strings.Join(flags, ", ")))
 		}
@@ -214,9 +228,7 @@ func (t *table) budget(budgets []fit.Budget) {
 		for _, s := range b.Shares {
 			c.add("  "+notation.Percent(s.Percent), notation.Visible(s.Source))
 		}
-		for _, s := range c.lines(nil) {
-			t.line(s)
-		}
+		t.lines(c, nil)
 	}
 }
 

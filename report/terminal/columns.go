@@ -18,6 +18,26 @@ type columns struct {
 
 func (c *columns) add(cells ...string) { c.rows = append(c.rows, cells) }
 
+// column adds a column: its head, and a cell for each row.
+func (c *columns) column(head string, right bool, cells []string) {
+	if c.rows == nil {
+		c.rows = make([][]string, 1+len(cells))
+	}
+	c.right = append(c.right, right)
+	for i, cell := range append([]string{head}, cells...) {
+		c.rows[i] = append(c.rows[i], cell)
+	}
+}
+
+// named is names as the first column of a table, cut to most cells.
+func named(names []string, most int, cut func(string, int) string) []string {
+	out := make([]string, len(names))
+	for i, name := range names {
+		out[i] = cut(name, most)
+	}
+	return out
+}
+
 // widths of the columns; the last column counts in full.
 func (c *columns) widths() []int {
 	var w []int

@@ -5,7 +5,6 @@ import (
 	"io"
 	"strings"
 
-	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
@@ -20,20 +19,7 @@ func Comparison(w io.Writer, c *comparison.Comparison, sortKey string, o Options
 	against := truncate(names[c.Reference], 40)
 	t.line(t.paint(sgrBold, fmt.Sprintf("%s against %s", notation.Count(len(c.Coils), "coil"), against)))
 	t.line("")
-	m := many{values: func(property int) []fit.Quantity {
-		var list []fit.Quantity
-		for _, i := range order {
-			list = append(list, c.Rows[property].Values[i])
-		}
-		return list
-	}}
-	for _, i := range order {
-		m.names = append(m.names, names[i])
-	}
-	for _, r := range c.Rows {
-		m.properties = append(m.properties, r.Property)
-	}
-	t.coils(m, nil)
+	t.coils(many{Many: words.ComparisonTable(c, names, order)}, nil)
 	t.line("")
 	for _, i := range order {
 		if i != c.Reference {
@@ -53,8 +39,14 @@ func (t *table) differences(c *comparison.Comparison, names []string, i int) {
 	t.title(names[i])
 	cols := columns{gap: 2, right: []bool{false, true, true, true}}
 	var agree, open []string
+	said := map[string]bool{}
 	for _, r := range c.Rows {
 		d := r.Differences[i]
+		again := said[r.Family()+string(d.Verdict)]
+		said[r.Family()+string(d.Verdict)] = true
+		if again && d.Verdict != comparison.Differs {
+			continue // as the property that it repeats
+		}
 		switch d.Verdict {
 		case comparison.Differs:
 			cols.add("  "+r.Name, notation.Difference(d.Delta, words.UnitOf(r.Property)),
@@ -65,14 +57,12 @@ func (t *table) differences(c *comparison.Comparison, names []string, i int) {
 			open = append(open, r.Name)
 		}
 	}
-	for _, s := range cols.lines(func(_, column int, s string) string {
+	t.lines(cols, func(_, column int, s string) string {
 		if column == 4 {
 			return t.paint(sgrYellow, s)
 		}
 		return s
-	}) {
-		t.line(s)
-	}
+	})
 	if agree != nil {
 		t.hanging(" ", "", "agrees in "+strings.Join(agree, ", "))
 	}

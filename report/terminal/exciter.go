@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"slices"
 
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
@@ -39,35 +38,33 @@ func Exciter(w io.Writer, s ExciterSheet, o Options) error {
 
 // drawer compares wires and bobbins.
 func (t *table) drawer(s ExciterSheet) {
-	c := columns{gap: 2, right: []bool{false, true, true, true, true, true, true}}
-	head := []string{"wire", "turns", "R", "L", "series R", "current", "signal at 1 kHz"}
-	bobbins := len(s.Drawer.Bobbins) > 1
-	if bobbins {
-		c.right = slices.Insert(c.right, 0, false)
-		head = slices.Insert(head, 0, "bobbin")
+	var bobbins, wires, turns []string
+	for _, e := range s.Estimates {
+		bobbins, wires = append(bobbins, bobbinWords(e.Bobbin)), append(wires, e.Coil.Wire.Name)
+		turns = append(turns, fmt.Sprint(e.Coil.Turns))
 	}
-	c.add(head...)
-	of := func(unit quantity.Unit, digits float64, get func(exciter.Estimate) float64) []string {
-		return notation.ValuesOf(&t.notes, unit, s.Estimates, func(e exciter.Estimate) fit.Quantity {
-			return fit.Quantity{Value: get(e), U95: math.Abs(get(e)) * math.Pow(10, 1-digits)}
-		})
+	c := columns{gap: 2}
+	if len(s.Drawer.Bobbins) > 1 {
+		c.column("bobbin", false, bobbins)
 	}
-	cells := [][]string{
-		of(quantity.Ohm, 2, func(e exciter.Estimate) float64 { return e.ResistanceOhm }),
-		of(quantity.Henry, 2, func(e exciter.Estimate) float64 { return e.InductanceH }),
-		of(quantity.Ohm, 1, func(e exciter.Estimate) float64 { return e.SeriesOhm }),
-		of(ampere, 1, func(e exciter.Estimate) float64 { return e.CurrentA }),
-		of(quantity.Volt, 1, func(e exciter.Estimate) float64 { return e.EMFV1k }),
-	}
-	for i, e := range s.Estimates {
-		row := []string{e.Coil.Wire.Name, fmt.Sprint(e.Coil.Turns)}
-		for _, column := range cells {
-			row = append(row, column[i])
+	c.column("wire", false, wires)
+	c.column("turns", true, turns)
+	for _, col := range []struct {
+		head   string
+		unit   quantity.Unit
+		digits float64
+		of     func(exciter.Estimate) float64
+	}{
+		{"R", quantity.Ohm, 2, func(e exciter.Estimate) float64 { return e.ResistanceOhm }},
+		{"L", quantity.Henry, 2, func(e exciter.Estimate) float64 { return e.InductanceH }},
+		{"series R", quantity.Ohm, 1, func(e exciter.Estimate) float64 { return e.SeriesOhm }},
+		{"current", ampere, 1, func(e exciter.Estimate) float64 { return e.CurrentA }},
+		{"signal at 1 kHz", quantity.Volt, 1, func(e exciter.Estimate) float64 { return e.EMFV1k }},
+	} {
+		rough := func(e exciter.Estimate) fit.Quantity {
+			return fit.Quantity{Value: col.of(e), U95: math.Abs(col.of(e)) * math.Pow(10, 1-col.digits)}
 		}
-		if bobbins {
-			row = slices.Insert(row, 0, bobbinWords(e.Bobbin))
-		}
-		c.add(row...)
+		c.column(col.head, true, t.notes.Values(col.unit, notation.Each(s.Estimates, rough)...))
 	}
 	t.headed(c, nil)
 	t.line("")
@@ -128,7 +125,7 @@ func (t *table) exciter(s ExciterSheet, e exciter.Estimate) {
 	t.facts(c, 1)
 	t.line("")
 	t.warnings("Warning: ", e.Warnings)
-	t.warnings("Caution: ", words.Cautions())
+	t.warnings("", words.Cautions())
 }
 
 // seriesWords says what asks for the series resistor.

@@ -1,6 +1,7 @@
 package terminal
 
 import (
+	"cmp"
 	"io"
 	"math"
 	"strings"
@@ -14,35 +15,34 @@ import (
 // their uncertainty.
 func List(w io.Writer, list []words.Listed, o Options) error {
 	t := newTable(w, o)
-	c := columns{gap: 2, right: []bool{false, false, false, true, true, true, true, true}}
-	header, rows := []string{"folder", "coil", "measured"}, make([][]string, len(list))
-	for i, l := range list {
+	var folders, coils, dates, states, flags []string
+	for _, l := range list {
 		date := notation.None
 		if !l.Measured.IsZero() {
 			date = l.Measured.Format("2006-01-02")
 		}
-		rows[i] = []string{truncate(notation.Visible(l.Folder), 32), truncate(notation.Visible(l.Coil), 24), date}
+		folders, coils = append(folders, notation.Visible(l.Folder)), append(coils, notation.Visible(l.Coil))
+		dates, states = append(dates, date), append(states, l.StateWords())
+		flags = append(flags, cmp.Or(strings.Join(notation.Each(l.Flags, notation.Visible), ", "), notation.None))
 	}
+	c := columns{gap: 2}
+	c.column("folder", false, named(folders, 32, truncate))
+	c.column("coil", false, named(coils, 24, truncate))
+	c.column("measured", false, dates)
 	starred := false
 	for _, col := range words.ListColumns {
-		header = append(header, col.Name)
-		for i, text := range listCells(list, col) {
-			_, _, of := list[i].Resonance()
-			if strings.HasPrefix(of, "take ") && (col.Key == "resonance" || col.Key == "q") && text != notation.None {
-				text += "*"
+		cells := listCells(list, col)
+		for i, l := range list {
+			_, _, of := l.Resonance()
+			if strings.HasPrefix(of, "take ") && (col.Key == "resonance" || col.Key == "q") && cells[i] != notation.None {
+				cells[i] += "*"
 				starred = true
 			}
-			rows[i] = append(rows[i], text)
 		}
+		c.column(col.Name, true, cells)
 	}
-	c.add(append(header, "state", "flags")...)
-	for i, l := range list {
-		flags := strings.Join(notation.VisibleAll(l.Flags), ", ")
-		if flags == "" {
-			flags = notation.None
-		}
-		c.add(append(rows[i], l.StateWords(), flags)...)
-	}
+	c.column("state", false, states)
+	c.column("flags", false, flags)
 	t.headed(c, func(column int, s string) string {
 		switch {
 		case column == 8 && strings.TrimSpace(s) != words.UpToDate:
@@ -62,10 +62,10 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 // coil's own table.
 func listCells(list []words.Listed, column words.ListColumn) []string {
 	var n notation.Notes
-	return notation.ValuesOf(&n, column.Unit, list, func(l words.Listed) fit.Quantity {
+	return n.Values(column.Unit, notation.Each(list, func(l words.Listed) fit.Quantity {
 		if q := column.Of(l); q.Known() {
 			return q
 		}
 		return fit.Quantity{Value: math.NaN()}
-	})
+	})...)
 }

@@ -1,8 +1,10 @@
 package terminal
 
 import (
+	"cmp"
 	"io"
 	"math"
+	"sort"
 	"strconv"
 	"strings"
 
@@ -14,17 +16,6 @@ import (
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
-
-// PlotOptions says how Plot draws.
-type PlotOptions struct {
-	Width  int // of the terminal in cells; 0 means 80
-	Height int // rows of the plot; 0 means 16
-	// ASCII draws each curve with its letter, for terminals without Unicode;
-	// otherwise curves are fine dots (Braille patterns).
-	ASCII bool
-	// Colour paints by ANSI escape sequences. Curves have letters as well.
-	Colour bool
-}
 
 // Least and greatest size of a text plot, in cells.
 const (
@@ -40,12 +31,10 @@ var sgrCurves = []string{"34", "33", "35", "32", "36", "31"}
 // Plot draws the magnitude of the response of all takes as text: the fit
 // where there is one, else what was measured. Takes without a response are
 // left out.
-func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
-	if o.Height <= 0 {
-		o.Height = defaultTextHeight
-	}
+func Plot(w io.Writer, r fit.Result, o Options) error {
+	o.Height = cmp.Or(o.Height, defaultTextHeight)
 	takes := figure.Takes(r)
-	t := newTable(w, Options{Width: o.Width, Colour: o.Colour})
+	t := newTable(w, o)
 	o.Width = t.o.Width
 	if len(takes) == 0 {
 		t.line("There is no response to draw.")
@@ -66,19 +55,20 @@ func Plot(w io.Writer, r fit.Result, o PlotOptions) error {
 		t.line(t.paint(sgrFaint, s))
 	}
 	c := columns{gap: 2, right: []bool{false, false, true, true}}
-	hz := notation.ValuesOf(&t.notes, quantity.Hertz, takes, func(t figure.Take) fit.Quantity { return t.Take.Peak })
-	dB := notation.ValuesOf(&t.notes, quantity.Decibel, takes,
-		func(t figure.Take) fit.Quantity { return t.Take.PeakDB })
+	column := func(unit quantity.Unit, of func(figure.Take) fit.Quantity) []string {
+		return t.notes.Values(unit, notation.Each(takes, of)...)
+	}
+	hz := column(quantity.Hertz, func(t figure.Take) fit.Quantity { return t.Take.Peak })
+	dB := column(quantity.Decibel, func(t figure.Take) fit.Quantity { return t.Take.PeakDB })
 	for i, take := range takes {
 		c.add("  "+letter(i), truncate(notation.Visible(take.Take.Name), max(o.Width-42, 10)), hz[i], dB[i])
 	}
-	lines := c.lines(func(row, column int, s string) string {
+	for _, s := range c.lines(func(row, column int, s string) string {
 		if column == 0 {
 			return t.paint(sgrCurves[row%len(sgrCurves)], s)
 		}
 		return s
-	})
-	for _, s := range lines {
+	}) {
 		t.line(p.plain(s))
 	}
 	for _, reason := range t.notes.Reasons() {
@@ -96,7 +86,7 @@ func letter(i int) string {
 
 // textPlot is a plot on its way to text.
 type textPlot struct {
-	o     PlotOptions
+	o     Options
 	x, y  plot.Axis
 	cells [][]textCell // by row from above, and column
 	dots  int          // in a cell across; twice as many down
@@ -109,7 +99,7 @@ type textCell struct {
 	take   int
 }
 
-func newTextPlot(takes []figure.Take, o PlotOptions) *textPlot {
+func newTextPlot(takes []figure.Take, o Options) *textPlot {
 	p := &textPlot{o: o, x: figure.FrequencyAxis(takes), dots: 2}
 	if o.ASCII {
 		p.dots = 1
@@ -171,23 +161,14 @@ func (p *textPlot) curve(take int, c *fit.Curve) {
 		at := p.dot(dB)
 		from, to := at, at
 		if last != math.MinInt {
-			from, to = min(at, last+sign(at-last)), max(at, last+sign(at-last))
+			next := last + cmp.Compare(at, last)
+			from, to = min(at, next), max(at, next)
 		}
 		for y := max(from, 0); y <= min(to, down-1); y++ {
 			p.set(take, i, y)
 		}
 		last = at
 	}
-}
-
-func sign(n int) int {
-	switch {
-	case n < 0:
-		return -1
-	case n > 0:
-		return 1
-	}
-	return 0
 }
 
 // set puts a dot. A Braille pattern is U+2800 plus a bit for each dot (Unicode,
@@ -252,14 +233,8 @@ func levelAt(x, y []float64, f float64) float64 {
 	if n == 0 || f < x[0]*(1-1e-9) || f > x[n-1]*(1+1e-9) {
 		return math.NaN()
 	}
-	lo, hi := 0, n-1
-	for hi-lo > 1 {
-		if m := (lo + hi) / 2; x[m] <= f {
-			lo = m
-		} else {
-			hi = m
-		}
-	}
+	hi := min(max(sort.Search(n, func(i int) bool { return x[i] > f }), 1), n-1)
+	lo := max(hi-1, 0)
 	if x[hi] == x[lo] {
 		return y[lo]
 	}

@@ -14,7 +14,7 @@ import (
 	"coilsweep/report/internal/invented"
 )
 
-func textPlotOf(t *testing.T, r fit.Result, o PlotOptions) string {
+func textPlotOf(t *testing.T, r fit.Result, o Options) string {
 	t.Helper()
 	var b bytes.Buffer
 	if err := Plot(&b, r, o); err != nil {
@@ -25,8 +25,8 @@ func textPlotOf(t *testing.T, r fit.Result, o PlotOptions) string {
 
 func TestTextPlotGolden(t *testing.T) {
 	r := invented.Result(invented.ThreeLoads, 300)
-	golden.Same(t, "textplot.txt", []byte(textPlotOf(t, r, PlotOptions{Width: 80})))
-	golden.Same(t, "textplot-ascii.txt", []byte(textPlotOf(t, r, PlotOptions{Width: 60, Height: 12, ASCII: true})))
+	golden.Same(t, "textplot.txt", []byte(textPlotOf(t, r, Options{Width: 80})))
+	golden.Same(t, "textplot-ascii.txt", []byte(textPlotOf(t, r, Options{Width: 60, Height: 12, ASCII: true})))
 }
 
 // No line is wider than the terminal, and ASCII is ASCII, whatever the names.
@@ -37,7 +37,7 @@ func TestTextPlotFits(t *testing.T) {
 	}
 	for _, width := range []int{40, 57, 80, 200} {
 		for _, ascii := range []bool{false, true} {
-			out := textPlotOf(t, r, PlotOptions{Width: width, ASCII: ascii})
+			out := textPlotOf(t, r, Options{Width: width, ASCII: ascii})
 			for line := range strings.Lines(out) {
 				if n := uniseg.StringWidth(strings.TrimSuffix(line, "\n")); n > width {
 					t.Errorf("width %d: a line of %d cells: %q", width, n, line)
@@ -55,11 +55,11 @@ func TestTextPlotFits(t *testing.T) {
 // Taking the colours out leaves the same text.
 func TestTextPlotColourCarriesNothing(t *testing.T) {
 	r := invented.Result(invented.ThreeLoads, 100)
-	coloured := textPlotOf(t, r, PlotOptions{Colour: true})
+	coloured := textPlotOf(t, r, Options{Colour: true})
 	if !strings.Contains(coloured, "\x1b[") {
 		t.Fatal("there is no colour")
 	}
-	if plain := textPlotOf(t, r, PlotOptions{}); regexp.MustCompile(`\x1b\[[0-9;]*m`).ReplaceAllString(coloured,
+	if plain := textPlotOf(t, r, Options{}); regexp.MustCompile(`\x1b\[[0-9;]*m`).ReplaceAllString(coloured,
 		"") != plain {
 		t.Error("without its colours the text differs")
 	}
@@ -76,7 +76,7 @@ func TestTextPlotDrawsWhereItIs(t *testing.T) {
 	}
 	r := fit.Result{Takes: []fit.TakeResult{{Name: "line", Curve: c, Peak: fit.Unknown("none"),
 		PeakDB: fit.Unknown("none")}}}
-	lines := strings.Split(textPlotOf(t, r, PlotOptions{Width: 68, Height: 61, ASCII: true}), "\n")[1:62]
+	lines := strings.Split(textPlotOf(t, r, Options{Width: 68, Height: 61, ASCII: true}), "\n")[1:62]
 	for row, line := range lines {
 		// Rows from 15 dB down to -45, 60 columns over 60 dB after the axis.
 		at := strings.LastIndexByte(line, 'a')
@@ -98,11 +98,11 @@ func TestTextPlotDrawsWhereItIs(t *testing.T) {
 
 func TestTextPlotOfLittle(t *testing.T) {
 	if out := textPlotOf(t, fit.Result{Takes: []fit.TakeResult{{Name: "bare"}}},
-		PlotOptions{}); !strings.Contains(out, "no response") {
+		Options{}); !strings.Contains(out, "no response") {
 		t.Errorf("got %q", out)
 	}
 	nan := math.NaN()
 	r := fit.Result{Takes: []fit.TakeResult{{Name: "bare",
 		Curve: &fit.Curve{FrequencyHz: []float64{100, 200}, MagnitudeDB: []float64{nan, nan}}}}}
-	textPlotOf(t, r, PlotOptions{})
+	textPlotOf(t, r, Options{})
 }

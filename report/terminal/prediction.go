@@ -28,8 +28,8 @@ func Prediction(w io.Writer, p harness.Prediction, target *harness.Solution, o O
 		row(target.Part, target.Farad, quantity.Farad, words.Target(*target))
 	}
 	t.facts(c, 1)
-	t.sounds("knob", p, true)
-	t.sounds("without the", p, false)
+	t.sounds("knob", p, words.Positions(p))
+	t.sounds("without the", p, words.Without(p))
 	t.reasons()
 	t.u95(", from the coils' fits and the tolerances of the parts.")
 	t.warnings("Warning: ", p.Warnings)
@@ -38,45 +38,27 @@ func Prediction(w io.Writer, p harness.Prediction, target *harness.Solution, o O
 
 // sounds is a table of what other positions of the knobs do, or of what the
 // guitar does without each part.
-func (t *table) sounds(head string, p harness.Prediction, knobs bool) {
-	var names []string
-	var sounds []harness.Sound
-	for _, at := range p.Positions {
-		if knobs {
-			names, sounds = append(names, words.Knob(at)), append(sounds, at.Sound)
-		}
-	}
-	for _, r := range p.Without {
-		if !knobs {
-			names, sounds = append(names, notation.Visible(r.Part)), append(sounds, r.Sound)
-		}
-	}
-	if names == nil {
+func (t *table) sounds(head string, p harness.Prediction, list words.Sounds) {
+	if list.Names == nil {
 		return
 	}
-	rows := columns{gap: 2, right: []bool{false, true, true, true, true, true}}
-	header, cells := []string{head}, make([][]string, len(names))
+	c := columns{gap: 2}
+	c.column(head, false, list.Names)
 	for k, column := range words.SoundColumns {
-		header = append(header, column.Name)
-		for i, cell := range notation.ValuesOf(&t.notes, column.Unit, sounds, column.Of) {
-			cells[i] = append(cells[i], cell)
-		}
+		c.column(column.Name, true, t.notes.Values(column.Unit, notation.Each(list.Sounds, column.Of)...))
 		if k > 0 {
 			continue
 		}
-		header = append(header, "change")
-		for i, s := range sounds {
+		var changes []string
+		for _, s := range list.Sounds {
 			change := notation.None
 			if s.Peak.Known() && p.Peak.Known() {
 				change = notation.Change(100 * (s.Peak.Value/p.Peak.Value - 1))
 			}
-			cells[i] = append(cells[i], change)
+			changes = append(changes, change)
 		}
-	}
-	rows.add(header...)
-	for i, name := range names {
-		rows.add(append([]string{name}, cells[i]...)...)
+		c.column("change", true, changes)
 	}
 	t.line("")
-	t.headed(rows, nil)
+	t.headed(c, nil)
 }

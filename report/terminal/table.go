@@ -21,6 +21,11 @@ type Options struct {
 	Colour bool
 	// Budget adds the uncertainty budgets of a coil.
 	Budget bool
+	// Of a plot: its height in rows, 0 means 16; and ASCII draws each curve with its
+	// letter, for terminals without Unicode, where otherwise curves are fine dots
+	// (Braille patterns).
+	Height int
+	ASCII  bool
 }
 
 // Attributes by ECMA-48, SGR.
@@ -74,7 +79,7 @@ func (t *table) facts(c columns, value int) {
 	if c.width() > t.o.Width {
 		c.gap = 1
 	}
-	for _, s := range c.lines(func(_, column int, cell string) string {
+	t.lines(c, func(_, column int, cell string) string {
 		switch column {
 		case value:
 			return t.paint(sgrBold, cell)
@@ -82,7 +87,12 @@ func (t *table) facts(c columns, value int) {
 			return t.paint(sgrFaint, cell)
 		}
 		return cell
-	}) {
+	})
+}
+
+// lines writes a table as it is laid out.
+func (t *table) lines(c columns, style func(row, column int, padded string) string) {
+	for _, s := range c.lines(style) {
 		t.line(s)
 	}
 }
@@ -121,8 +131,13 @@ func (t *table) reasons() {
 // U95 says what ± is, and what follows.
 func (t *table) u95(more string) {
 	t.line("")
-	for _, s := range wrap("± is U95"+more, t.o.Width) {
-		t.line(t.paint(sgrFaint, s))
+	t.wrapped("", sgrFaint, "± is U95"+more)
+}
+
+// wrapped writes a text in lines that are indented and painted alike.
+func (t *table) wrapped(indent, sgr, text string) {
+	for _, s := range wrap(text, t.o.Width-len(indent)) {
+		t.line(t.paint(sgr, indent+s))
 	}
 }
 

@@ -68,19 +68,21 @@ func (t *table) shorted(v winding.Sheet) {
 	}
 	t.line("")
 	t.line("What shorted turns would do to this coil alone:")
-	resonance := notation.ValuesOf(&t.notes, quantity.Hertz, v.Shorted,
-		func(s winding.Shorted) fit.Quantity { return estimated(s.ResonanceHz) })
-	q := notation.ValuesOf(&t.notes, quantity.Ratio, v.Shorted,
-		func(s winding.Shorted) fit.Quantity { return estimated(s.Q) })
-	c := columns{gap: 2, right: []bool{true, true, true, true}}
-	c.add("  part", "turns", "resonance", "Q")
-	for i, s := range v.Shorted {
-		turns := notation.None
+	var parts, turns []string
+	var hz, q []fit.Quantity
+	for _, s := range v.Shorted {
+		count := notation.None
 		if v.Plan.Turns > 0 {
-			turns = fmt.Sprintf("%.0f", s.Part*float64(v.Plan.Turns))
+			count = fmt.Sprintf("%.0f", s.Part*float64(v.Plan.Turns))
 		}
-		c.add("  "+notation.Percent(100*s.Part), turns, resonance[i], q[i])
+		parts, turns = append(parts, "  "+notation.Percent(100*s.Part)), append(turns, count)
+		hz, q = append(hz, estimated(s.ResonanceHz)), append(q, estimated(s.Q))
 	}
+	c := columns{gap: 2}
+	c.column("  part", true, parts)
+	c.column("turns", true, turns)
+	c.column("resonance", true, t.notes.Values(quantity.Hertz, hz...))
+	c.column("Q", true, t.notes.Values(quantity.Ratio, q...))
 	t.headed(c, nil)
 	t.line("")
 }

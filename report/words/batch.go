@@ -3,6 +3,7 @@ package words
 import (
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -44,40 +45,65 @@ func Batch(b *batch.Batch) []string {
 	return words
 }
 
-// Spread is a standard deviation against the mean: in percent, for levels in dB.
-func Spread(p batch.Property, sd float64) string {
+// Spreads are a property for whoever winds the coils: what is typical, how far
+// coils differ, how far the same coil does when it is measured again, and the
+// uncertainty.
+//
+// How far coils differ is the robust spread where there is one, so that one bad
+// coil does not speak for all, with the measurement's part taken off where
+// something was measured twice.
+func Spreads(p batch.Property) []string {
+	between, repeat := p.RobustSD, math.NaN()
+	if p.Scores == nil { // too few coils for it
+		between = p.SD
+	}
+	if p.Anova != nil {
+		repeat = p.Anova.RepeatabilitySD
+		between = math.Sqrt(max(0, between*between-repeat*repeat))
+	}
+	return []string{Centre(p, p.Median), spread(p, between), spread(p, repeat),
+		spread(p, quantity.Coverage95*p.MeasurementU)}
+}
+
+// Statistics are a property for whoever asks how it was worked out: how many are
+// known, mean, s, median, Qn, s_r and s_L.
+func Statistics(p batch.Property) []string {
+	repeat, between := math.NaN(), math.NaN()
+	if p.Anova != nil {
+		repeat, between = p.Anova.RepeatabilitySD, p.Anova.BetweenSD
+	}
+	return []string{strconv.Itoa(p.Known), Centre(p, p.Mean), spread(p, p.SD), Centre(p, p.Median), spread(p, p.RobustSD),
+		spread(p, repeat), spread(p, between)}
+}
+
+// VarianceTest is F with its P; they have no value where nothing scatters or no
+// coil was measured twice.
+func VarianceTest(p batch.Property) (f, probability string) {
+	f, probability = notation.None, notation.None
+	if p.Anova == nil {
+		return f, probability
+	}
+	if x := p.Anova.F; !math.IsNaN(x) && !math.IsInf(x, 0) {
+		f = fmt.Sprintf("%.3g", x)
+	}
+	switch x := p.Anova.P; {
+	case x < 0.001:
+		probability = "< 0.001"
+	case !math.IsNaN(x):
+		probability = fmt.Sprintf("%.2g", x)
+	}
+	return f, probability
+}
+
+// spread is a standard deviation against the mean: in percent, for levels in dB.
+func spread(p batch.Property, sd float64) string {
 	switch {
-	case math.IsNaN(sd):
+	case math.IsNaN(sd), !p.Decibel && p.Median == 0:
 		return notation.None
 	case p.Decibel:
 		return notation.TwoDigits(sd) + " dB"
-	case p.Median == 0:
-		return notation.None
 	}
 	return notation.Percent(100 * sd / math.Abs(p.Median))
-}
-
-// BetweenSD is how far coils usually differ from each other: the robust spread
-// where there is one, so that one bad coil does not speak for all, with the
-// measurement's part taken off where something was measured twice.
-func BetweenSD(p batch.Property) float64 {
-	sd := p.RobustSD
-	if p.Scores == nil { // too few coils for it
-		sd = p.SD
-	}
-	if p.Anova != nil {
-		sd = math.Sqrt(math.Max(0, sd*sd-p.Anova.RepeatabilitySD*p.Anova.RepeatabilitySD))
-	}
-	return sd
-}
-
-// RepeatSD is how far measurements of the same coil differ; NaN where none was
-// measured twice.
-func RepeatSD(p batch.Property) float64 {
-	if p.Anova != nil {
-		return p.Anova.RepeatabilitySD
-	}
-	return math.NaN()
 }
 
 // Centre is the mean, the median or a limit of a property, with the digits that
@@ -102,47 +128,27 @@ func Verdict(b *batch.Batch, i int) string {
 // out anyhow.
 func batchSignals(b *batch.Batch) []string {
 	var words []string
+	type signal struct {
+		family string
+		coil   int
+		what   batch.Signal
+	}
+	said := map[signal]bool{}
 	for _, p := range b.Properties {
 		if p.Chart == nil {
 			continue
 		}
 		for _, s := range p.Chart.Signals {
-			if p.Outlying(p.Charted[s.At]) {
+			one := signal{p.Family(), p.Charted[s.At], s}
+			if p.Outlying(one.coil) || said[one] {
 				continue // it is named already
 			}
+			said[one] = true
 			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.",
 				p.Name, notation.Visible(b.Coils[p.Charted[s.At]].Name), notation.Typeset(string(s.What))))
 		}
 	}
 	return words
-}
-
-// AnovaBetween is the spread between coils by analysis of variance; NaN where
-// there is none.
-func AnovaBetween(p batch.Property) float64 {
-	if p.Anova == nil {
-		return math.NaN()
-	}
-	return p.Anova.BetweenSD
-}
-
-// VarianceRatio is F; it has no value where nothing scatters.
-func VarianceRatio(f float64) string {
-	if math.IsNaN(f) || math.IsInf(f, 0) {
-		return notation.None
-	}
-	return fmt.Sprintf("%.3g", f)
-}
-
-// Probability is the P of a variance ratio.
-func Probability(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return "P " + notation.None
-	case p < 0.001:
-		return "P < 0.001"
-	}
-	return fmt.Sprintf("P %.2g", p)
 }
 
 // BatchRemarks say how the numbers were made.

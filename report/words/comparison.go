@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -29,41 +30,44 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		if i == c.Reference {
 			continue
 		}
-		type found struct {
-			words string
-			en    float64
-		}
-		var differs []found
-		var open []string
+		var differs []comparison.Row
+		var open, words []string
+		unknown := 0
 		for _, r := range c.Rows {
-			d := r.Differences[i]
-			if d.Verdict == comparison.Open {
-				open = append(open, r.Name)
+			switch r.Differences[i].Verdict {
+			case comparison.Open:
+				unknown++
+				// What repeats a property is open because that is, or by itself.
+				if r.Base == "" || open == nil {
+					open = append(open, r.Name)
+				}
+			case comparison.Differs:
+				differs = append(differs, r)
 			}
-			if d.Verdict != comparison.Differs {
-				continue
-			}
-			words := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
-			if percent := notation.Change(d.Percent); percent != "" {
-				words += " (" + percent + ")"
-			}
-			differs = append(differs, found{words, math.Abs(*d.En)})
 		}
-		slices.SortStableFunc(differs, func(a, b found) int {
-			if a.en > b.en {
-				return -1
-			}
-			return 1
+		slices.SortStableFunc(differs, func(a, b comparison.Row) int {
+			return cmp.Compare(math.Abs(*b.Differences[i].En), math.Abs(*a.Differences[i].En))
 		})
-		var words []string
-		for _, d := range differs[:min(len(differs), mostSaid)] {
-			words = append(words, d.words)
+		// The largest of each family speaks for it.
+		said := map[string]bool{}
+		differs = slices.DeleteFunc(differs, func(r comparison.Row) bool {
+			again := said[r.Family()]
+			said[r.Family()] = true
+			return again
+		})
+		for _, r := range differs[:min(len(differs), mostSaid)] {
+			d := r.Differences[i]
+			by := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
+			if percent := notation.Change(d.Percent); percent != "" {
+				by += " (" + percent + ")"
+			}
+			words = append(words, by)
 		}
 		if more := len(differs) - len(words); more > 0 {
 			words = append(words, fmt.Sprintf("and in %d more", more))
 		}
 		switch {
-		case len(open) == len(c.Rows):
+		case unknown == len(c.Rows):
 			out = append(out, names[i]+" cannot be compared: too little is known of it or of the reference.")
 		case words == nil:
 			out = append(out, names[i]+" agrees with "+names[c.Reference]+" in everything that was measured, within "+
@@ -71,7 +75,7 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
 		}
-		if 0 < len(open) && len(open) < len(c.Rows) {
+		if 0 < unknown && unknown < len(c.Rows) {
 			out[len(out)-1] += " Not comparable: " + strings.Join(open, ", ") + "."
 		}
 		if len(out) == 8 && len(c.Coils) > 10 {
@@ -84,9 +88,47 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 
 // Remarks are the remarks on a comparison, as sentences.
 func Remarks(c *comparison.Comparison) []string {
-	var out []string
-	for _, remark := range c.Remarks {
-		out = append(out, notation.UpperFirst(notation.Typeset(remark))+".")
+	return notation.Each(c.Remarks, func(remark string) string {
+		return notation.UpperFirst(notation.Typeset(remark)) + "."
+	})
+}
+
+// ComparisonOrder is the coils' indices sorted by one of its SortKeys, what is not known
+// last. Another key leaves the coils as given.
+func ComparisonOrder(c *comparison.Comparison, key string) []int {
+	order := make([]int, len(c.Coils))
+	for i := range order {
+		order[i] = i
 	}
-	return out
+	if key == "name" {
+		slices.SortStableFunc(order, func(a, b int) int {
+			return cmp.Compare(strings.ToLower(c.Coils[a].Name), strings.ToLower(c.Coils[b].Name))
+		})
+	}
+	for _, r := range c.Rows {
+		if r.Key == key {
+			slices.SortStableFunc(order, func(a, b int) int {
+				x, y := r.Values[a], r.Values[b]
+				return cmp.Or(unknownLast(x.Known(), y.Known()), cmp.Compare(x.Value, y.Value))
+			})
+		}
+	}
+	return order
+}
+
+// CoilNames are the coils' names, with the folder where a name is not the only
+// one of its kind.
+func CoilNames(coils []comparison.Coil) []string {
+	count := map[string]int{}
+	for _, c := range coils {
+		count[c.Name]++
+	}
+	names := make([]string, len(coils))
+	for i, c := range coils {
+		names[i] = notation.Visible(c.Name)
+		if count[c.Name] > 1 {
+			names[i] += " (" + notation.Visible(c.Folder) + ")"
+		}
+	}
+	return names
 }

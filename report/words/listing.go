@@ -8,6 +8,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/notation"
 )
 
 // Listed is one coil of a list.
@@ -79,35 +80,28 @@ var ListColumns = []ListColumn{
 
 // ListKeys are the words by which SortList sorts.
 func ListKeys() []string {
-	keys := []string{"folder", "coil", "date"}
-	for _, c := range ListColumns {
-		keys = append(keys, c.Key)
-	}
-	return keys
+	columns := notation.Each(ListColumns, func(c ListColumn) string { return c.Key })
+	return slices.Concat([]string{"folder", "coil", "date"}, columns)
 }
 
 // SortList sorts by one of ListKeys; what is not known comes last, and
 // equals stay in the order of their folders. ok is false for another key.
 func SortList(list []Listed, key string, descending bool) (ok bool) {
 	var compare func(a, b Listed) int
+	known := func(Listed) bool { return true }
 	switch key {
 	case "folder":
 		compare = func(a, b Listed) int { return cmp.Compare(a.Folder, b.Folder) }
 	case "coil":
-		compare = func(a, b Listed) int {
-			return cmp.Compare(strings.ToLower(a.Coil), strings.ToLower(b.Coil))
-		}
+		compare = func(a, b Listed) int { return cmp.Compare(strings.ToLower(a.Coil), strings.ToLower(b.Coil)) }
 	case "date":
-		compare = func(a, b Listed) int {
-			return unknownLast(!a.Measured.IsZero(), !b.Measured.IsZero(), descending, a.Measured.Compare(b.Measured))
-		}
+		compare = func(a, b Listed) int { return a.Measured.Compare(b.Measured) }
+		known = func(l Listed) bool { return !l.Measured.IsZero() }
 	}
 	for _, c := range ListColumns {
 		if c.Key == key {
-			compare = func(a, b Listed) int {
-				x, y := c.Of(a), c.Of(b)
-				return unknownLast(x.Known(), y.Known(), descending, cmp.Compare(x.Value, y.Value))
-			}
+			compare = func(a, b Listed) int { return cmp.Compare(c.Of(a).Value, c.Of(b).Value) }
+			known = func(l Listed) bool { return c.Of(l).Known() }
 		}
 	}
 	if compare == nil {
@@ -118,27 +112,20 @@ func SortList(list []Listed, key string, descending bool) (ok bool) {
 		if descending {
 			order = -order
 		}
-		return cmp.Or(order, cmp.Compare(a.Folder, b.Folder))
+		return cmp.Or(unknownLast(known(a), known(b)), order, cmp.Compare(a.Folder, b.Folder))
 	})
 	return true
 }
 
-// unknownLast puts what is not known last, even where the order is turned
-// round afterwards.
-func unknownLast(a, b, turned bool, known int) int {
-	order := 0
+// unknownLast puts what is not known last.
+func unknownLast(a, b bool) int {
 	switch {
-	case a && b:
-		return known
+	case a == b:
+		return 0
 	case a:
-		order = -1
-	case b:
-		order = 1
+		return -1
 	}
-	if turned {
-		return -order
-	}
-	return order
+	return 1
 }
 
 // State says in one word for programs whether the result can be relied on.

@@ -24,27 +24,53 @@ func MeterUnit(what string) quantity.Unit {
 
 // MeterPlace is what was read, and how: "L at 1 kHz, series".
 func MeterPlace(m fit.MeterResult) string {
-	if m.AtHz == 0 {
-		return notation.Visible(m.What) + ", " + notation.Visible(m.Mode)
+	place := notation.Visible(m.What)
+	if m.AtHz != 0 {
+		place += " at " + notation.Nominal(m.AtHz, quantity.Hertz)
 	}
-	return fmt.Sprintf("%s at %s, %s",
-		notation.Visible(m.What), notation.Nominal(m.AtHz, quantity.Hertz), notation.Visible(m.Mode))
+	if m.Mode != "" {
+		place += ", " + notation.Visible(m.Mode)
+	}
+	return place
 }
 
 // Effects leads from the coil's own value to the reading: "2.40 H at low
 // frequency; eddy currents −3.1 %, self-capacitance +1.2 %".
 func Effects(m fit.MeterResult) string {
 	e := m.Explanation
-	if len(e.Effects) == 0 {
+	if e == nil || len(e.Effects) == 0 {
 		return ""
 	}
 	from := map[string]string{
 		"L": "at low frequency", "R": "at the takes' temperature", "C": "the coil's own",
 		"Q": "by L and R alone", "D": "by L and R alone",
 	}[m.What]
-	var parts []string
-	for _, effect := range e.Effects {
-		parts = append(parts, notation.Visible(effect.What)+" "+notation.Change(effect.Percent))
-	}
+	parts := notation.Each(e.Effects, func(effect fit.MeterEffect) string {
+		return notation.Visible(effect.What) + " " + notation.Change(effect.Percent)
+	})
 	return fmt.Sprintf("%s %s; %s", quantity.Format(e.From, MeterUnit(m.What), 4), from, strings.Join(parts, ", "))
+}
+
+// AccountRow is a capacitance of an account, or the sum of those above it.
+type AccountRow struct {
+	fit.AccountLine
+	Sum bool
+}
+
+// Account are the rows of an account of all capacitance, in order.
+func Account(a *fit.Account) []AccountRow {
+	var rows []AccountRow
+	add := func(sum bool, lines ...fit.AccountLine) {
+		for _, l := range lines {
+			rows = append(rows, AccountRow{l, sum})
+		}
+	}
+	add(false, a.Lines...)
+	add(true, fit.AccountLine{What: "sum", Farad: a.Sum})
+	add(false, fit.AccountLine{What: "as the takes show", Farad: a.Total, Source: "with nothing added"})
+	if a.PerMetre != nil {
+		add(false, fit.AccountLine{What: "a metre of cable", Farad: *a.PerMetre})
+	}
+	add(false, a.Added...)
+	return rows
 }

@@ -30,6 +30,21 @@ func Numbers(r fit.Result) []Number {
 	return list
 }
 
+// PredictedNumbers are those of coils in a guitar, with the part that was asked
+// for, if one was.
+func PredictedNumbers(p harness.Prediction, target *harness.Solution) []Number {
+	list := []Number{
+		{"peak frequency", "", p.Peak, quantity.Hertz, "where it is loudest"},
+		{"peak height", "", p.PeakDB, quantity.Decibel, "above the level at low frequencies"},
+		{"Q", "", p.Q, quantity.Ratio, "sharpness, of the pole pair behind the peak"},
+		{"level", "", p.Level, quantity.Decibel, "at low frequencies, of the EMF of one coil"},
+	}
+	if target != nil {
+		list = append(list, Number{target.Part + ", asked for", "", target.Farad, quantity.Farad, Target(*target)})
+	}
+	return list
+}
+
 // Column is a quantity in a table of takes or of sounds.
 type Column[T any] struct {
 	Name string

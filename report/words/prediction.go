@@ -33,18 +33,17 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	if len(p.Coils) > 1 {
 		verb, whose = " are", "their"
 	}
-	names := strings.Join(notation.VisibleAll(p.Coils), " and ")
+	names := InHarness(p.Coils, "")
 	switch {
 	case !p.Peak.Known():
 		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
-	case p.PeakDB.Known():
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s, %s above %s level at low frequencies; "+
-			"%s.",
-			names, verb, notation.Rounded(p.Peak, quantity.Hertz), notation.Rounded(p.PeakDB, quantity.Decibel),
-			whose, Peak(p.Peak)))
 	default:
-		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s; %s.",
-			names, verb, notation.Rounded(p.Peak, quantity.Hertz), Peak(p.Peak)))
+		above := ""
+		if p.PeakDB.Known() {
+			above = fmt.Sprintf(", %s above %s level at low frequencies", notation.Rounded(p.PeakDB, quantity.Decibel), whose)
+		}
+		said = append(said, fmt.Sprintf("With these parts, %s%s loudest at %s%s; %s.",
+			names, verb, notation.Rounded(p.Peak, quantity.Hertz), above, Peak(p.Peak)))
 	}
 	var most harness.Removal
 	moved := 0.0
@@ -94,9 +93,36 @@ func Knob(at harness.Position) string {
 
 // InHarness names coils and the guitar that they are in.
 func InHarness(coils []string, harness string) string {
-	title := strings.Join(notation.VisibleAll(coils), " and ")
+	title := strings.Join(notation.Each(coils, notation.Visible), " and ")
 	if harness != "" {
 		title += " in " + notation.Visible(harness)
 	}
 	return title
+}
+
+// Sounds are what a guitar does in several cases, each with its name.
+type Sounds struct {
+	Names  []string
+	Sounds []harness.Sound
+}
+
+func (s *Sounds) add(name string, sound harness.Sound) {
+	s.Names, s.Sounds = append(s.Names, name), append(s.Sounds, sound)
+}
+
+// Positions are the sounds at other positions of the knobs, Without those
+// without each part.
+func Positions(p harness.Prediction) (s Sounds) {
+	for _, at := range p.Positions {
+		s.add(Knob(at), at.Sound)
+	}
+	return s
+}
+
+// Without are the sounds without each part, called by the part.
+func Without(p harness.Prediction) (s Sounds) {
+	for _, r := range p.Without {
+		s.add(notation.Visible(r.Part), r.Sound)
+	}
+	return s
 }

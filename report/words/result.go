@@ -121,10 +121,7 @@ func Flags(t fit.TakeResult) []string {
 	if !t.Used {
 		flags = append(flags, "not used")
 	}
-	for _, f := range t.Flags {
-		flags = append(flags, notation.Visible(f))
-	}
-	return flags
+	return append(flags, notation.Each(t.Flags, notation.Visible)...)
 }
 
 // Result says what the result says, for somebody who does not measure

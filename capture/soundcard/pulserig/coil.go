@@ -1,6 +1,10 @@
 package pulserig
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
 
 // Coil is the simulated coil, driven by the current of an exciter:
 //
@@ -75,12 +79,16 @@ func (b *bench) setCoil(c Coil, addedF float64) {
 		conductance = 1 / c.LoadOhm
 	}
 	// d/dt (i, v, EMF) with the EMF constant; its matrix exponential.
-	a := [3][3]float64{
-		{-c.ResistanceOhm / c.InductanceH, -1 / c.InductanceH, 1 / c.InductanceH},
-		{1 / capacitance, -conductance / capacitance, 0},
+	a := mat.NewDense(3, 3, []float64{
+		-c.ResistanceOhm / c.InductanceH, -1 / c.InductanceH, 1 / c.InductanceH,
+		1 / capacitance, -conductance / capacitance, 0,
+		0, 0, 0,
+	})
+	a.Scale(b.stepS, a)
+	a.Exp(a)
+	for i := range b.step {
+		b.step[i] = [3]float64(a.RawRowView(i))
 	}
-	e := exponential(a, b.stepS)
-	b.step = [2][3]float64{e[0], e[1]}
 }
 
 // next takes a sample of the current and returns the terminal voltage and the
@@ -104,51 +112,6 @@ func (b *bench) next(current float64) (voltage, delayed float64) {
 		}
 	}
 	return voltage, delayed
-}
-
-// exponential is exp(a t), by scaling, a Taylor series and squaring.
-func exponential(a [3][3]float64, t float64) [3][3]float64 {
-	const squarings = 20
-	for i := range a {
-		for j := range a[i] {
-			a[i][j] *= t / (1 << squarings)
-		}
-	}
-	// exp(a) - 1 is kept, so that squaring loses no digits of a small a.
-	var e, term [3][3]float64
-	e, term = a, a
-	for n := 2.0; n < 8; n++ {
-		term = multiply(term, a)
-		for i := range term {
-			for j := range term[i] {
-				term[i][j] /= n
-				e[i][j] += term[i][j]
-			}
-		}
-	}
-	for range squarings {
-		square := multiply(e, e)
-		for i := range e {
-			for j := range e[i] {
-				e[i][j] = 2*e[i][j] + square[i][j]
-			}
-		}
-	}
-	for i := range e {
-		e[i][i]++
-	}
-	return e
-}
-
-func multiply(a, b [3][3]float64) (c [3][3]float64) {
-	for i := range c {
-		for j := range c[i] {
-			for k := range b {
-				c[i][j] += a[i][k] * b[k][j]
-			}
-		}
-	}
-	return c
 }
 
 func sinc(x float64) float64 {

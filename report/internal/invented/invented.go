@@ -84,6 +84,12 @@ func Result(loads []Load, points int) fit.Result {
 				En: new(0.11), Verdict: "agrees"},
 		},
 	}
+	f0, _, _ := coil.Resonance(circuit.Load{ResistanceOhm: 1e6})
+	for _, hz := range append(fit.BranchHz(), f0) {
+		l, ohm := coil.Branch(hz)
+		r.Branch = append(r.Branch, fit.BranchPoint{Hz: hz, Inductance: Quantity(l, 0.004*l),
+			Resistance: Quantity(ohm, 0.004*ohm)})
+	}
 	line := &fit.Line{Slope: Quantity(2.409, 0.011), Intercept: Quantity(5.06e-10, 1.9e-12),
 		AxisCrossing: Quantity(-210e-12, 1.2e-12)}
 	for i, l := range loads {
@@ -166,6 +172,9 @@ func LoneTake() fit.Result {
 	why := "one take alone gives resonance and Q: add a take with a known capacitor, or a meter's L to coil.toml"
 	for _, q := range []*fit.Quantity{&r.Inductance, &r.Capacitance, &r.Resistance, &r.CapacitanceCoil} {
 		*q = fit.Unknown(why)
+	}
+	for i := range r.Branch {
+		r.Branch[i].Inductance, r.Branch[i].Resistance = fit.Unknown(why), fit.Unknown(why)
 	}
 	r.BareResonance = fit.Unknown("the capacitance of the fixture is not known: give --fixture-c")
 	r.BareQ = r.BareResonance

@@ -21,6 +21,9 @@ func Coils(n, points int) []comparison.Coil {
 		r := Result(ThreeLoads[:2], points)
 		by := 1 + 0.002*float64((i*7)%5)
 		r.Inductance.Value *= by
+		for k := range r.Branch {
+			r.Branch[k].Inductance.Value *= by
+		}
 		r.BareResonance.Value /= math.Sqrt(by)
 		switch i {
 		case 2:
@@ -29,6 +32,9 @@ func Coils(n, points int) []comparison.Coil {
 		case 4:
 			r.Inductance, r.Capacitance, r.BareResonance, r.BareQ = fit.Unknown("one take"), fit.Unknown("one take"),
 				fit.Unknown("one take"), fit.Unknown("one take")
+			for k := range r.Branch {
+				r.Branch[k].Inductance, r.Branch[k].Resistance = fit.Unknown("one take"), fit.Unknown("one take")
+			}
 		}
 		r.Coil = fmt.Sprintf("coil %d", i+1)
 		coils = append(coils, comparison.Coil{Name: r.Coil, Folder: fmt.Sprintf("shop/%d", i+1), Result: &r})
@@ -55,6 +61,9 @@ func Batch(t testing.TB, n, points int) *batch.Batch {
 		r := Result(ThreeLoads[:2], points)
 		by := 1 + 0.004*math.Sin(float64(7*i)) + 0.0005*float64(again)
 		r.Inductance.Value *= by
+		for k := range r.Branch {
+			r.Branch[k].Inductance.Value *= by
+		}
 		r.BareResonance.Value /= math.Sqrt(by)
 		r.BareQ.Value *= 1 + 0.003*math.Cos(float64(5*i))
 		if i == 2 {

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"io"
 	"time"
 
@@ -15,7 +16,7 @@ import (
 func newBatch(c *console) *cobra.Command {
 	options := workbench.NewBatch()
 	var shown several
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "batch DIR...",
 		Short: "A production run: spread, repeatability, limits, what stands out, drift",
 		Long: `The statistics of a production run of coils. A DIR that is not a coil folder stands
@@ -40,11 +41,8 @@ that.`,
   coilsweep batch shop --reference good --tolerance 5% --tolerance bare_q=15%
   coilsweep batch shop --csv > batch.csv`,
 		Args: someDirs(1),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			if err := shown.check(cmd); err != nil {
-				return err
-			}
-			if err := options.Check(); err != nil {
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := cmp.Or(shown.check(cmd), options.Check()); err != nil {
 				return err
 			}
 			dirs, err := c.folders(cmd.Context(), args)
@@ -64,17 +62,12 @@ that.`,
 				return err
 			}
 			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: programName()}
-			if err := shown.print(c, printed{
+			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Batch(w, document) },
 				json:  func(w io.Writer) error { return data.BatchJSON(w, result) },
 				csv:   func(w io.Writer) error { return data.BatchCSV(w, result, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, tableOptions(w, false)) },
-			}); err != nil {
-				return err
-			}
-			return unfit
-		}),
-	}
-	bind(cmd, append(options.Options, shown.options()...))
-	return cmd
+				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, tableOptions(w)) },
+			}, unfit)
+		},
+	}, options.Options, shown.options(c))
 }

@@ -14,8 +14,8 @@ import (
 
 func newBench(c *console) *cobra.Command {
 	options := workbench.NewBenchText()
-	var create, json bool
-	cmd := &cobra.Command{
+	var create bool
+	return c.command(&cobra.Command{
 		Use:   "bench DIR",
 		Short: "Show the bench that takes are made on, or start its bench.toml",
 		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the bench.toml in
@@ -27,25 +27,21 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
 		Example: `  coilsweep bench . --new --input "line in" --output "line out" --reference current --sense-r "10 0.1%"
   coilsweep bench bridge`,
 		Args: oneArg("the folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if create {
 				return startBench(c, args[0], options)
 			}
-			for _, o := range options.Options {
-				if o.Given {
-					return usagef("--%s needs --new; edit an existing bench.toml by hand", o.Name)
-				}
+			if name := options.AnyGiven(); name != "" {
+				return usagef("--%s needs --new; edit an existing bench.toml by hand", name)
 			}
 			found, err := benchfile.Find(args[0])
 			if err != nil {
 				return inFolder(args[0], err)
 			}
-			return showBench(c, found, json)
-		}),
-	}
-	bind(cmd, append(options.Options, output(
-		on("new", "start a bench.toml in DIR", &create), asJSON("the bench", &json))...))
-	return cmd
+			return showBench(c, found)
+		},
+	}, options.Options, output(
+		on("new", "start a bench.toml in DIR", &create), c.jsonOption("the bench")))
 }
 
 func startBench(c *console, dir string, options *workbench.BenchText) error {
@@ -55,8 +51,7 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 		return fmt.Errorf("cannot start a bench: %s is a file", dir)
 	}
 	path, err := options.Create(dir)
-	var key *benchfile.KeyError
-	if errors.As(err, &key) {
+	if _, wrong := errors.AsType[*benchfile.KeyError](err); wrong {
 		return &workbench.UsageError{Err: err}
 	}
 	if err != nil {
@@ -66,15 +61,11 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 	return nil
 }
 
-func showBench(c *console, found benchfile.Found, json bool) error {
-	if json {
-		tables := map[string]map[string]any{}
+func showBench(c *console, found benchfile.Found) error {
+	if c.asJSON {
 		shown := map[string]any{"path": found.Path, "sha256": found.SHA256}
+		tables := map[string]map[string]any{"": shown}
 		for _, e := range found.Given() {
-			if e.Table == "" {
-				shown[e.Key] = e.Value
-				continue
-			}
 			if tables[e.Table] == nil {
 				tables[e.Table] = map[string]any{}
 				shown[e.Table] = tables[e.Table]

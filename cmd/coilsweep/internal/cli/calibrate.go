@@ -5,14 +5,13 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
 func newCalibrate(c *console) *cobra.Command {
 	options := workbench.NewCalibration(programName())
-	var again, json bool
-	cmd := &cobra.Command{
+	var again bool
+	return c.command(&cobra.Command{
 		Use:   "calibrate DIR",
 		Short: "Measure the sound card itself through a loop-back cable",
 		Long: `Measure the sound card itself. Disconnect exciter and coil, and put a loop-back
@@ -25,34 +24,27 @@ The recording is kept too: --again works the response out from it once more,
 without a device.`,
 		Example: `  coilsweep calibrate .`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			var found workbench.CalibrationResult
 			var err error
 			if again {
-				if found, err = options.Again(cmd.Context(), args[0]); err != nil {
-					return err
-				}
+				found, err = options.Again(cmd.Context(), args[0])
 			} else {
-				var plan *workbench.CalibrationPlan
-				if plan, err = options.Plan(args[0]); err != nil {
-					return inFolder(args[0], err)
+				plan, wrong := options.Plan(args[0])
+				if wrong != nil {
+					return inFolder(args[0], wrong)
 				}
-				if err := c.on(plan.Source, func(recorder record.Recorder) error {
-					found, err = plan.Run(cmd.Context(), recorder, c.hears())
-					return err
-				}); err != nil {
-					return err
-				}
+				found, err = onBench(cmd.Context(), c, plan.Source, plan.Run)
 			}
-			if json {
+			if err != nil {
+				return err
+			}
+			if c.asJSON {
 				return c.json(found)
 			}
 			fmt.Fprintf(c.out, "%s\n%s: its response, in use from now on\n", found.Line(), found.File)
 			return nil
-		}),
-	}
-	options.Options = append(options.Options, output(
-		on("again", "work the response out again from the recording that was kept", &again), asJSON("what was found", &json))...)
-	bind(cmd, options.Options)
-	return cmd
+		},
+	}, options.Options, output(
+		on("again", "work the response out again from the recording that was kept", &again), c.jsonOption("what was found")))
 }

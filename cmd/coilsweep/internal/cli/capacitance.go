@@ -20,8 +20,15 @@ func newCapacitance(c *console) *cobra.Command {
 	var stated fit.Terminals
 	var lengths []string
 	var plot string
-	var json bool
-	cmd := &cobra.Command{
+	const group = "Known capacitances"
+	known := workbench.Options{
+		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding), Help: "capacitance of the winding, known from elsewhere"},
+		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead), Help: "capacitance of the coil's own lead"},
+		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable used for the takes"},
+		{Name: "input", Group: group, Value: workbench.Capacitance(&stated.Input), Help: "capacitance of the input"},
+		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths), Help: "length of the cable in m, or TAKE=METRES for each take"},
+	}
+	return c.command(&cobra.Command{
 		Use:   "capacitance DIR",
 		Short: "Account for all capacitance at the coil's terminals: winding, lead, cable, input",
 		Long: `Account for all capacitance at the coil's terminals. The takes show the total.
@@ -33,15 +40,12 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 		Example: `  coilsweep capacitance bridge --cable-length 3 --input 40p
   coilsweep capacitance bridge --cable-length short=1 --cable-length long=6`,
 		Args: oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			o, err := ofLastFit(options)
-			if err != nil {
-				return err
-			}
+		RunE: func(cmd *cobra.Command, args []string) error {
+			var err error
 			if stated.CableM, err = cableLengths(lengths); err != nil {
 				return err
 			}
-			e, err := c.evaluate(cmd.Context(), args[0], o)
+			e, err := c.asLastFit(cmd.Context(), args[0], options)
 			if err != nil {
 				return err
 			}
@@ -54,28 +58,12 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 					return fmt.Errorf("%s: %w", plot, err)
 				}
 			}
-			if json {
-				err = c.json(account)
-			} else {
-				err = terminal.Account(c.out, *e.Result, *account, tableOptions(c.out, false))
-			}
-			if err != nil {
-				return err
-			}
-			return e.Unfitness()
-		}),
-	}
-	const group = "Known capacitances"
-	options.Options = append(workbench.Options{
-		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding), Help: "capacitance of the winding, known from elsewhere"},
-		{Name: "lead", Group: group, Value: workbench.Capacitance(&stated.Lead), Help: "capacitance of the coil's own lead"},
-		{Name: "cable", Group: group, Value: workbench.Capacitance(&stated.Cable), Help: "capacitance of the cable used for the takes"},
-		{Name: "input", Group: group, Value: workbench.Capacitance(&stated.Input), Help: "capacitance of the input"},
-		{Name: "cable-length", Group: group, Value: workbench.TextList(&lengths), Help: "length of the cable in m, or TAKE=METRES for each take"},
-	}, options.Options...)
-	bind(cmd, append(options.Options, output(
-		text("plot", "write 1/w² against added C to this SVG file", &plot), asJSON("the account", &json))...))
-	return cmd
+			return c.showRecord(account, func(w io.Writer) error {
+				return terminal.Account(w, *e.Result, *account, tableOptions(w))
+			}, e.Unfitness())
+		},
+	}, known, options.Options, output(
+		text("plot", "write 1/w² against added C to this SVG file", &plot), c.jsonOption("the account")))
 }
 
 // cableLengths reads "3", "short=1.5m".

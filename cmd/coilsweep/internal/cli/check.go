@@ -7,15 +7,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
-	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/fit/check"
 )
 
 func newCheck(c *console) *cobra.Command {
 	options := workbench.NewCheck(programName())
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "check DIR",
 		Short: "Make a trial sweep (not kept): levels, noise, hum, clipping, drift, load",
 		Long: `Play a quiet trial sweep and, if nothing will clip, one at --level. Then say what a
@@ -26,21 +23,16 @@ Nothing is kept. The exit status is 3 if a take would not be usable.`,
 		Example: `  coilsweep check bridge
   coilsweep check bridge --level -6`,
 		Args: oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			plan, err := options.Plan(args[0])
 			if err != nil {
 				return err
 			}
-			var judgement check.Report
-			err = c.on(plan.Source, func(recorder record.Recorder) error {
-				judgement, err = plan.Run(cmd.Context(), recorder, c.hears())
-				return err
-			})
-			var unfit *capture.UnfitError
-			if err != nil && !errors.As(err, &unfit) {
+			judgement, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
+			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !unfit {
 				return err
 			}
-			if json {
+			if c.asJSON {
 				return errors.Join(c.json(judgement), err)
 			}
 			for _, l := range workbench.CheckLines(judgement) {
@@ -54,8 +46,6 @@ Nothing is kept. The exit status is 3 if a take would not be usable.`,
 				fmt.Fprintf(c.out, "%-10s --level %s\n", "proposed", p)
 			}
 			return err
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("what was found", &json))...))
-	return cmd
+		},
+	}, options.Options, output(c.jsonOption("what was found")))
 }

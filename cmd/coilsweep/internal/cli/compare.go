@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -25,7 +26,7 @@ const mostCompared = 50
 func newCompare(c *console) *cobra.Command {
 	options := workbench.NewComparison()
 	var shown several
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "compare DIR DIR...",
 		Short: "Compare two or more coils: values, and which differences are more than chance",
 		Long: `Compare coils with one of them: the first, or the one that --against names. A
@@ -37,7 +38,7 @@ Results that are up to date are used as they are. The others, and all of them fo
   coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
   coilsweep compare neck bridge --out comparison.html`,
 		Args: someDirs(2),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := shown.check(cmd); err != nil {
 				return err
 			}
@@ -56,60 +57,51 @@ Results that are up to date are used as they are. The others, and all of them fo
 				return err
 			}
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: programName()}
-			if err := shown.print(c, printed{
+			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },
 				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
 				csv:   func(w io.Writer) error { return data.ComparisonCSV(w, result, options.Sort, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w, false)) },
-			}); err != nil {
-				return err
-			}
-			return unfit
-		}),
-	}
-	bind(cmd, append(options.Options, shown.options()...))
-	return cmd
+				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w)) },
+			}, unfit)
+		},
+	}, options.Options, shown.options(c))
 }
 
 // several are the options of how several coils are shown.
 type several struct {
-	out       string
-	json, csv bool
-	sign      decimal
+	out  string
+	csv  bool
+	sign decimal
 }
 
-func (s *several) options() workbench.Options {
+func (s *several) options(c *console) workbench.Options {
 	return output(
 		text("out", "write a page with pictures to FILE.html", &s.out),
-		on("json", "print JSON", &s.json), on("csv", "print CSV, one row a coil", &s.csv), s.sign.option("--csv"))
+		on("json", "print JSON", &c.asJSON), on("csv", "print CSV, one row a coil", &s.csv), s.sign.option("--csv"))
 }
 
 func (s *several) check(cmd *cobra.Command) error {
-	if err := contradict(cmd, "json", "csv"); err != nil {
-		return err
-	}
-	return needs(cmd, "decimal", "csv")
+	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"))
 }
 
 // printed writes what is known of several coils in one form each; page is nil
 // where there is none.
 type printed struct{ page, json, csv, table func(io.Writer) error }
 
-// print prints it in the form that was asked for, and writes the page.
-func (s *several) print(c *console, p printed) error {
+// print prints it in the form that was asked for, and writes the page. unfit
+// tells of data that were left out.
+func (s *several) print(c *console, p printed, unfit error) error {
 	if s.out != "" {
 		if err := atomicfile.Fill(s.out, p.page); err != nil {
 			return err
 		}
 		c.warn("wrote %s", s.out)
 	}
-	switch {
-	case s.json:
-		return p.json(c.out)
-	case s.csv:
-		return p.csv(c.out)
+	text := p.table
+	if s.csv {
+		text = p.csv
 	}
-	return p.table(c.out)
+	return c.show(p.json, text, unfit)
 }
 
 // someDirs wants at least so many folders, each once.

@@ -21,16 +21,14 @@ import (
 // write their files at the end, so an interrupted one has written nothing; a
 // recording has its own message.
 func complaint(err error) string {
-	var partial *record.PartialError
-	if errors.Is(err, context.Canceled) && !errors.As(err, &partial) {
+	if _, partial := errors.AsType[*record.PartialError](err); errors.Is(err, context.Canceled) && !partial {
 		return "interrupted; nothing was written"
 	}
-	var option *workbench.OptionError
-	if errors.As(err, &option) {
+	if option, ok := errors.AsType[*workbench.OptionError](err); ok {
 		return option.Say(flagName)
 	}
 	// What a library has to say beside its sentence follows on lines of its own.
-	text, details, more := strings.Cut(workbench.ForCommands(err.Error(), flagName), "\n")
+	text, details, more := strings.Cut(forCommands(err.Error()), "\n")
 	text += adviceFor(err)
 	if more {
 		text += "\n" + details
@@ -98,10 +96,10 @@ func flagName(option string) string { return "--" + option }
 
 // flagError is the option's own complaint, where a value cannot be read.
 func flagError(_ *cobra.Command, err error) error {
-	var invalid *pflag.InvalidValueError
-	var option *workbench.OptionError
-	if errors.As(err, &invalid) && errors.As(errors.Unwrap(invalid), &option) {
-		return option
+	if invalid, ok := errors.AsType[*pflag.InvalidValueError](err); ok {
+		if option, ok := errors.AsType[*workbench.OptionError](errors.Unwrap(invalid)); ok {
+			return option
+		}
 	}
 	return err
 }

@@ -2,19 +2,19 @@ package cli
 
 import (
 	"fmt"
+	"io"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/fit"
+	"coilsweep/report/data"
 	"coilsweep/report/terminal"
 )
 
 func newCrosscheck(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "crosscheck DIR",
 		Short: "Check a meter's readings of the coil against the fit",
 		Long: `Check the readings of an LCR meter in coil.toml against what that meter should
@@ -35,7 +35,7 @@ A digit is one unit in the last place of the reading as written. A reading with
 use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 		Example: `  coilsweep crosscheck bridge`,
 		Args:    oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			o, err := ofLastFit(options)
 			if err != nil {
 				return err
@@ -48,23 +48,9 @@ use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 			if len(e.Result.Meter) == 0 {
 				return fmt.Errorf("%s holds no meter reading: add one as 'coilsweep crosscheck --help' shows", filepath.Join(args[0], "coil.toml"))
 			}
-			if json {
-				err = c.json(crosscheckRecord{e.Result.Coil, e.Result.Meter})
-			} else {
-				err = terminal.Crosscheck(c.out, *e.Result, tableOptions(c.out, false))
-			}
-			if err != nil {
-				return err
-			}
-			return e.Unfitness()
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("the readings", &json))...))
-	return cmd
-}
-
-// crosscheckRecord is what 'crosscheck --json' prints.
-type crosscheckRecord struct {
-	Coil  string            `json:"coil"`
-	Meter []fit.MeterResult `json:"meter"`
+			return c.showRecord(data.Object{{"coil", e.Result.Coil}, {"meter", e.Result.Meter}}, func(w io.Writer) error {
+				return terminal.Crosscheck(w, *e.Result, tableOptions(w))
+			}, e.Unfitness())
+		},
+	}, options.Options, output(c.jsonOption("the readings")))
 }

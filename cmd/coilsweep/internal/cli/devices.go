@@ -2,7 +2,6 @@ package cli
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -10,30 +9,28 @@ import (
 
 	"coilsweep/capture/soundcard"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/notation"
 )
 
 func newDevices(c *console) *cobra.Command {
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "devices",
 		Short: "List sound devices, their channels and rates",
 		Long: `List the sound devices with the number or name that 'measure --input' and
 '--output' take. A device marked "mixed" is not the hardware itself: a sound
 server may resample what passes through it.`,
 		Args: noArgs,
-		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			devices, err := soundcard.Devices(cmd.Context())
 			if err != nil {
 				return err
 			}
-			if json {
+			if c.asJSON {
 				return c.json(workbench.DeviceRecords(devices))
 			}
 			return printDevices(c, devices)
-		}),
-	}
-	bind(cmd, output(asJSON("the list", &json)))
-	return cmd
+		},
+	}, output(c.jsonOption("the list")))
 }
 
 func printDevices(c *console, devices []soundcard.Device) error {
@@ -50,26 +47,19 @@ func kilohertz(ratesHz []int) string {
 	if len(ratesHz) == 0 {
 		return "–"
 	}
-	var s []string
-	for _, r := range ratesHz {
-		s = append(s, strconv.FormatFloat(float64(r)/1000, 'g', -1, 64))
-	}
-	return strings.Join(s, " ")
+	return strings.Join(notation.Each(ratesHz, func(hz int) string { return fmt.Sprint(float64(hz) / 1000) }), " ")
 }
 
 func deviceRemarks(d soundcard.Device) []string {
 	var remarks []string
-	if d.DefaultInput {
-		remarks = append(remarks, "default input")
-	}
-	if d.DefaultOutput {
-		remarks = append(remarks, "default output")
-	}
-	if d.MayResample {
-		remarks = append(remarks, "mixed")
-	}
-	if d.Trouble != "" {
-		remarks = append(remarks, d.Trouble)
+	for _, r := range []struct {
+		holds bool
+		words string
+	}{{d.DefaultInput, "default input"}, {d.DefaultOutput, "default output"}, {d.MayResample, "mixed"},
+		{d.Trouble != "", d.Trouble}} {
+		if r.holds {
+			remarks = append(remarks, r.words)
+		}
 	}
 	return remarks
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"io"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -9,14 +10,15 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 	"coilsweep/report/words"
 )
 
 func newExciter(c *console) *cobra.Command {
 	flags := newExciterFlags()
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "exciter",
 		Short: "Work out an exciter coil and its drive, or what to wind from the parts at hand",
 		Long: `Work out an exciter coil from bobbin, wire and turns: resistance, inductance, the
@@ -37,45 +39,39 @@ amplifier's loudspeaker tap.`,
   coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm --wire 0.4mm
   coilsweep exciter --bobbin "10mm x 25mm x 8mm" --bobbin "6mm x 15mm x 4mm" --wire 0.1mm --wire 0.2mm --resistor 220 --resistor 470 --resistor 1k`,
 		Args: noArgs,
-		RunE: c.body(func(cmd *cobra.Command, _ []string) error {
+		RunE: func(cmd *cobra.Command, _ []string) error {
 			sheet, err := flags.work(cmd)
 			if err != nil {
 				return err
 			}
-			if json {
-				return c.json(exciterJSON(sheet))
-			}
-			return terminal.Exciter(c.out, sheet, tableOptions(c.out, false))
-		}),
-	}
-	bind(cmd, append(flags.options(), output(asJSON("the result", &json))...))
-	return cmd
+			return c.showRecord(exciterJSON(sheet), func(w io.Writer) error {
+				return terminal.Exciter(w, sheet, tableOptions(w))
+			}, nil)
+		},
+	}, flags.options(), output(c.jsonOption("the result")))
 }
 
 // exciterFlags describe the bobbin, the wire, the source and the coil under test.
 // The defaults are typical: a line output at full level, and a pickup of common
 // size.
 type exciterFlags struct {
-	core, flange, length         float64
-	bobbins, wires, resistors    []string
-	turns                        int
-	packing, celsius             float64
-	volt                         float64
-	source, load                 *quantity.Resistance
-	topHz, limitDB               float64
-	coilLong, coilWide, coilHigh float64
-	coilTurns                    int
-	gap                          float64
+	bobbin                    exciter.Bobbin
+	bobbins, wires, resistors []string
+	turns                     int
+	packing                   exciter.Packing
+	celsius                   float64
+	source                    exciter.Source
+	goal                      exciter.Goal
+	coil                      exciter.Coil // under test
+	coilLong, coilWide        float64
+	gap                       float64
 }
 
 func newExciterFlags() *exciterFlags {
-	ohm := func(x float64) *quantity.Resistance {
-		return &quantity.Resistance{Value: quantity.Value{SI: x, Unit: quantity.Ohm}}
-	}
 	return &exciterFlags{
-		packing: float64(exciter.HandGuided), celsius: 20, volt: 1, source: ohm(100), load: ohm(600),
-		topHz: exciter.DefaultGoal.TopHz, limitDB: exciter.DefaultGoal.LimitDB,
-		coilLong: 60e-3, coilWide: 10e-3, coilHigh: 11e-3, coilTurns: 8000, gap: 3e-3,
+		packing: exciter.HandGuided, celsius: 20, source: exciter.Source{Volt: 1, Ohm: 100, LeastLoadOhm: 600},
+		goal: exciter.DefaultGoal, coil: exciter.Coil{LengthM: 11e-3, DepthM: coilDepthM, Turns: 8000},
+		coilLong: 60e-3, coilWide: 10e-3, gap: 3e-3,
 	}
 }
 
@@ -85,25 +81,25 @@ func (x *exciterFlags) options() workbench.Options {
 		options = append(options, &workbench.Option{Name: name, Group: group, Help: help, Value: v})
 	}
 	const hand, drive, target = "What is at hand", "The drive", "The coil under test"
-	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.core))
-	add(hand, "flange", "diameter of its flanges", smallMetres(&x.flange))
-	add(hand, "length", "length between the flanges", smallMetres(&x.length))
+	add(hand, "core", "diameter of the bobbin's core", smallMetres(&x.bobbin.CoreDiameterM))
+	add(hand, "flange", "diameter of its flanges", smallMetres(&x.bobbin.FlangeDiameterM))
+	add(hand, "length", "length between the flanges", smallMetres(&x.bobbin.LengthM))
 	add(hand, "bobbin", `in place of these three: core, flange and length, "10mm x 25mm x 8mm" (may be repeated)`, workbench.TextList(&x.bobbins))
 	add(hand, "wire", `enamelled copper wire, "AWG 34" or bare diameter "0.16mm" (may be repeated)`, workbench.TextList(&x.wires))
 	add(hand, "resistor", "resistor at hand for the drive (may be repeated; default: any of the E12 series)", workbench.TextList(&x.resistors))
 	add(hand, "turns", "turns (default: those that give most signal)", workbench.Whole(&x.turns))
 	options[len(options)-1].Default = "-"
-	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number(&x.packing))
+	add(hand, "packing", "turns times wire diameter squared, over the winding window", workbench.Number((*float64)(&x.packing)))
 	add(hand, "celsius", "temperature of the winding in °C", workbench.Number(&x.celsius))
-	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.volt))
-	add(drive, "source-r", "resistance of the source", workbench.Resistance(&x.source))
-	add(drive, "least-load", "smallest load the source is made for", workbench.Resistance(&x.load))
-	add(drive, "to", "frequency up to which the current must stay even", workbench.Hertz(&x.topHz))
-	add(drive, "drop", "how many dB the current may fall up to there", workbench.Number(&x.limitDB))
+	add(drive, "source-v", "rms voltage of the source without load", workbench.Volts(&x.source.Volt))
+	add(drive, "source-r", "resistance of the source", workbench.Ohms(&x.source.Ohm))
+	add(drive, "least-load", "smallest load the source is made for", workbench.Ohms(&x.source.LeastLoadOhm))
+	add(drive, "to", "frequency up to which the current must stay even", workbench.Hertz(&x.goal.TopHz))
+	add(drive, "drop", "how many dB the current may fall up to there", workbench.Number(&x.goal.LimitDB))
 	add(target, "coil-length", "length of the mean turn, end to end", smallMetres(&x.coilLong))
 	add(target, "coil-width", "width of the mean turn", smallMetres(&x.coilWide))
-	add(target, "coil-height", "winding height of the coil", smallMetres(&x.coilHigh))
-	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coilTurns))
+	add(target, "coil-height", "winding height of the coil", smallMetres(&x.coil.LengthM))
+	add(target, "coil-turns", "turns of the coil under test", workbench.Whole(&x.coil.Turns))
 	add(target, "gap", "gap between the exciter's winding and the coil's", smallMetres(&x.gap))
 	return options
 }
@@ -125,25 +121,16 @@ func (x *exciterFlags) work(cmd *cobra.Command) (terminal.ExciterSheet, error) {
 	if cmd.Flags().Changed("turns") && (len(drawer.Wires) > 1 || len(drawer.Bobbins) > 1 || len(drawer.ResistorsOhm) > 0) {
 		return terminal.ExciterSheet{}, usagef("--turns goes with one --wire on one bobbin, and without --resistor: several are compared, each with its best number of turns")
 	}
-	if x.coilTurns < 1 {
-		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coilTurns)
+	if x.coil.Turns < 1 {
+		return terminal.ExciterSheet{}, usagef("--coil-turns %d: want 1 or more", x.coil.Turns)
 	}
 	if !(x.celsius > -80 && x.celsius < 250) {
 		return terminal.ExciterSheet{}, usagef("--celsius %g: want the winding's temperature in °C", x.celsius)
 	}
-	long, wide := max(x.coilLong, x.coilWide), min(x.coilLong, x.coilWide)
-	s := terminal.ExciterSheet{
-		Drawer:  drawer,
-		Packing: exciter.Packing(x.packing),
-		Source:  exciter.Source{Volt: x.volt, Ohm: x.source.SI, LeastLoadOhm: x.load.SI},
-		Goal:    exciter.Goal{TopHz: x.topHz, LimitDB: x.limitDB},
-		Target: exciter.Target{
-			Coil: exciter.Coil{
-				MeanRadiusM: exciter.EqualAreaRadiusM(long, wide),
-				LengthM:     x.coilHigh, DepthM: coilDepthM, Turns: x.coilTurns,
-			},
-		},
-	}
+	coil := x.coil
+	coil.MeanRadiusM = exciter.EqualAreaRadiusM(max(x.coilLong, x.coilWide), min(x.coilLong, x.coilWide))
+	s := terminal.ExciterSheet{Drawer: drawer, Packing: x.packing, Source: x.source, Goal: x.goal,
+		Target: exciter.Target{Coil: coil}}
 	if cmd.Flags().Changed("turns") {
 		bobbin := drawer.Bobbins[0]
 		var coil exciter.Coil
@@ -172,7 +159,7 @@ func (x *exciterFlags) drawer(cmd *cobra.Command) (exciter.Drawer, error) {
 				return d, usagef("an exciter needs its --core, --flange, --length and --wire, or --bobbin and --wire: --%s is missing", name)
 			}
 		}
-		d.Bobbins = []exciter.Bobbin{{CoreDiameterM: x.core, FlangeDiameterM: x.flange, LengthM: x.length}}
+		d.Bobbins = []exciter.Bobbin{x.bobbin}
 	} else if given("core") || given("flange") || given("length") {
 		return d, usagef("--bobbin stands in place of --core, --flange and --length")
 	}
@@ -219,55 +206,20 @@ func parseBobbin(text string) (exciter.Bobbin, error) {
 }
 
 // exciterJSON is the sheet for programs, in SI units.
-func exciterJSON(s terminal.ExciterSheet) any {
-	type estimate struct {
-		CoreM            float64  `json:"core_m"`
-		FlangeM          float64  `json:"flange_m"`
-		LengthM          float64  `json:"length_m"`
-		DistanceM        float64  `json:"distance_m"` // middle to middle
-		Wire             string   `json:"wire"`
-		BareM            float64  `json:"wire_bare_m"`
-		OuterM           float64  `json:"wire_outer_m"`
-		Turns            int      `json:"turns"`
-		TurnsThatFit     int      `json:"turns_that_fit"`
-		WireM            float64  `json:"wire_length_m"`
-		DepthM           float64  `json:"winding_depth_m"`
-		Celsius          float64  `json:"winding_celsius"`
-		ResistanceOhm    float64  `json:"resistance_ohm"`
-		InductanceH      float64  `json:"inductance_h"`
-		InductanceU95H   float64  `json:"inductance_U95_h"`
-		WheelerH         float64  `json:"inductance_wheeler_h"`
-		SelfCapacitanceF float64  `json:"self_capacitance_f"`
-		SelfResonanceHz  float64  `json:"self_resonance_hz"`
-		NeededOhm        float64  `json:"series_needed_ohm"`
-		SeriesOhm        float64  `json:"series_ohm"`
-		DropDB           float64  `json:"current_drop_db"`
-		CurrentA         float64  `json:"current_a_rms"`
-		CoilW            float64  `json:"coil_w"`
-		SeriesW          float64  `json:"series_w"`
-		RiseK            float64  `json:"temperature_rise_k"`
-		AxisFieldT       float64  `json:"axis_field_t_rms"`
-		MutualH          float64  `json:"mutual_h"`
-		EMFV1k           float64  `json:"emf_1khz_v_rms"`
-		Warnings         []string `json:"warnings"`
+func exciterJSON(s terminal.ExciterSheet) data.Object {
+	estimate := func(e exciter.Estimate) data.Object {
+		b, wire := e.Bobbin, e.Coil.Wire
+		return data.Object{{"core_m", b.CoreDiameterM}, {"flange_m", b.FlangeDiameterM}, {"length_m", b.LengthM},
+			{"distance_m", e.DistanceM}, // middle to middle
+			{"wire", wire.Name}, {"wire_bare_m", wire.BareM}, {"wire_outer_m", wire.OuterM}, {"turns", e.Coil.Turns},
+			{"turns_that_fit", b.TurnsThatFit(wire, s.Packing)}, {"wire_length_m", e.Coil.WireM()},
+			{"winding_depth_m", e.Coil.DepthM}, {"winding_celsius", e.Celsius}, {"resistance_ohm", e.ResistanceOhm},
+			{"inductance_h", e.InductanceH}, {"inductance_U95_h", 0.01 * e.InductanceH},
+			{"inductance_wheeler_h", e.WheelerH}, {"self_capacitance_f", e.SelfCapacitanceF},
+			{"self_resonance_hz", e.SelfResonanceHz}, {"series_needed_ohm", e.NeededOhm}, {"series_ohm", e.SeriesOhm},
+			{"current_drop_db", e.DropDB}, {"current_a_rms", e.CurrentA}, {"coil_w", e.CoilW}, {"series_w", e.SeriesW},
+			{"temperature_rise_k", e.RiseK}, {"axis_field_t_rms", e.AxisFieldT}, {"mutual_h", e.MutualH},
+			{"emf_1khz_v_rms", e.EMFV1k}, {"warnings", append([]string{}, e.Warnings...)}}
 	}
-	out := struct {
-		Exciters []estimate `json:"exciters"`
-		Cautions []string   `json:"cautions"`
-	}{Exciters: []estimate{}, Cautions: words.Cautions()}
-	for _, e := range s.Estimates {
-		out.Exciters = append(out.Exciters, estimate{
-			CoreM: e.Bobbin.CoreDiameterM, FlangeM: e.Bobbin.FlangeDiameterM, LengthM: e.Bobbin.LengthM, DistanceM: e.DistanceM,
-			Wire: e.Coil.Wire.Name, BareM: e.Coil.Wire.BareM, OuterM: e.Coil.Wire.OuterM,
-			Turns: e.Coil.Turns, TurnsThatFit: e.Bobbin.TurnsThatFit(e.Coil.Wire, s.Packing),
-			WireM: e.Coil.WireM(), DepthM: e.Coil.DepthM, Celsius: e.Celsius,
-			ResistanceOhm: e.ResistanceOhm, InductanceH: e.InductanceH, InductanceU95H: 0.01 * e.InductanceH, WheelerH: e.WheelerH,
-			SelfCapacitanceF: e.SelfCapacitanceF, SelfResonanceHz: e.SelfResonanceHz,
-			NeededOhm: e.NeededOhm, SeriesOhm: e.SeriesOhm, DropDB: e.DropDB, CurrentA: e.CurrentA,
-			CoilW: e.CoilW, SeriesW: e.SeriesW, RiseK: e.RiseK,
-			AxisFieldT: e.AxisFieldT, MutualH: e.MutualH, EMFV1k: e.EMFV1k,
-			Warnings: append([]string{}, e.Warnings...),
-		})
-	}
-	return out
+	return data.Object{{"exciters", notation.Each(s.Estimates, estimate)}, {"cautions", words.Cautions()}}
 }

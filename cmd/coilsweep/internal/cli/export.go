@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -17,7 +18,7 @@ import (
 func newExport(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	var audio, force bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "export DIR FILE.zip",
 		Short: "Pack a coil into one archive for a publication",
 		Long: `Pack a coil into one ZIP archive with a README inside: the numbers and a
@@ -32,7 +33,7 @@ fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
 			}
 			return nil
 		},
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			dir, path := args[0], args[1]
 			if !strings.EqualFold(filepath.Ext(path), ".zip") {
 				return usagef("%s: the name of the archive must end in .zip", path)
@@ -40,30 +41,17 @@ fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
 			if _, err := os.Lstat(path); err == nil && !force {
 				return fmt.Errorf("%s is there already: choose another name, or replace it with --force", path)
 			}
-			o, err := ofLastFit(options)
+			e, err := c.asLastFit(cmd.Context(), dir, options)
 			if err != nil {
 				return err
 			}
-			e, err := c.evaluate(cmd.Context(), dir, o)
-			if err != nil {
-				return err
-			}
-			f, err := atomicfile.Create(path)
-			if err != nil {
-				return err
-			}
-			defer f.Abort()
-			if err := data.WriteArchive(f, data.ArchiveOf(e, audio, programName())); err != nil {
-				return err
-			}
-			if err := f.Commit(); err != nil {
+			archive := data.ArchiveOf(e, audio, programName())
+			if err := atomicfile.Fill(path, func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
 				return err
 			}
 			fmt.Fprintln(c.out, path)
 			return e.Unfitness()
-		}),
-	}
-	bind(cmd, append(options.Options, output(
-		on("audio", "put the recordings in too", &audio), on("force", "replace FILE.zip", &force))...))
-	return cmd
+		},
+	}, options.Options, output(
+		on("audio", "put the recordings in too", &audio), on("force", "replace FILE.zip", &force)))
 }

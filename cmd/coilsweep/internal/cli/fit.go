@@ -12,14 +12,15 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 )
 
 func newFit(c *console) *cobra.Command {
 	options := workbench.NewFit(true)
-	var json, advise, budget, all, force, drawn bool
+	var advise, budget, all, force, drawn bool
 	var sign decimal
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "fit DIR",
 		Short: "Fit all takes of a coil together: resonance, Q, L, C, R with uncertainties",
 		Long: `Fit all takes of a coil together and write result.json and response.csv into its
@@ -41,72 +42,66 @@ does not stop the others.`,
   coilsweep fit bridge --plot --decimal comma
   coilsweep fit --all bench`,
 		Args: oneArg("the coil folder DIR"),
-	}
-	cmd.RunE = c.body(func(cmd *cobra.Command, args []string) error {
-		given, err := options.Analysis()
-		if err != nil {
-			return err
-		}
-		if err := contradict(cmd, "plot", "json"); err != nil {
-			return err
-		}
-		if advise && given == nil {
-			given = &fit.Options{}
-		}
-		if given != nil {
-			given.Advise = advise
-		}
-		if all {
-			for _, name := range []string{"budget", "plot", "decimal"} {
-				if cmd.Flags().Changed(name) {
-					return usagef("--%s is for one coil, not for --all", name)
-				}
+		RunE: func(cmd *cobra.Command, args []string) error {
+			given, err := options.Analysis()
+			if err != nil {
+				return err
 			}
-			return fitAll(cmd, c, args[0], given, force, json)
-		}
-		if force {
-			return usagef("--force belongs to --all: one coil is always fitted anew")
-		}
-		o := evaluation.Options{Anew: true}
-		if given != nil {
-			o.Fit = *given
-		}
-		bar := newCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
-		o.Fit.Progress = bar.show
-		e, err := c.evaluate(cmd.Context(), args[0], o)
-		bar.clear()
-		if err != nil {
-			return err
-		}
-		if err := save(e, sign.csv()); err != nil {
-			return err
-		}
-		if json {
-			err = e.Result.Encode(c.out)
-		} else {
-			err = terminal.Coil(c.out, *e.Result, tableOptions(c.out, budget))
-		}
-		if err == nil && drawn {
-			fmt.Fprintln(c.out)
-			err = terminal.Plot(c.out, *e.Result, textPlotOptions(c.out))
-		}
-		if err != nil {
-			return err
-		}
-		return e.Unfitness()
-	})
-	options.Options = append(options.Options, output(
+			if err := contradict(cmd, "plot", "json"); err != nil {
+				return err
+			}
+			if advise && given == nil {
+				given = &fit.Options{}
+			}
+			if given != nil {
+				given.Advise = advise
+			}
+			if all {
+				for _, name := range []string{"budget", "plot", "decimal"} {
+					if cmd.Flags().Changed(name) {
+						return usagef("--%s is for one coil, not for --all", name)
+					}
+				}
+				return fitAll(cmd, c, args[0], given, force)
+			}
+			if force {
+				return usagef("--force belongs to --all: one coil is always fitted anew")
+			}
+			o := evaluation.Options{Anew: true}
+			if given != nil {
+				o.Fit = *given
+			}
+			bar := newCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
+			o.Fit.Progress = bar.show
+			e, err := c.evaluate(cmd.Context(), args[0], o)
+			bar.clear()
+			if err != nil {
+				return err
+			}
+			if err := save(e, sign.csv()); err != nil {
+				return err
+			}
+			return c.show(e.Result.Encode, func(w io.Writer) error {
+				o := tableOptions(w)
+				o.Budget = budget
+				err := terminal.Coil(w, *e.Result, o)
+				if err == nil && drawn {
+					fmt.Fprintln(w)
+					err = terminal.Plot(w, *e.Result, o)
+				}
+				return err
+			}, e.Unfitness())
+		},
+	}, options.Options, output(
 		on("advise", "propose the next take even where all is known", &advise),
 		on("budget", "show where the uncertainty comes from", &budget),
 		on("plot", "draw the response as text", &drawn),
-		on("json", "print result.json; with --all, how each coil came out", &json),
+		on("json", "print result.json; with --all, how each coil came out", &c.asJSON),
 		sign.option("response.csv"),
-	)...)
-	options.Options = append(options.Options,
+	), workbench.Options{
 		on("all", "fit every coil at and below DIR whose result is missing or out of date", &all),
-		on("force", "with --all: fit those that are up to date too", &force))
-	bind(cmd, options.Options)
-	return cmd
+		on("force", "with --all: fit those that are up to date too", &force),
+	})
 }
 
 // save writes the files of a fit into the coil folder.
@@ -117,7 +112,7 @@ func save(e *evaluation.Evaluation, o data.CSVOptions) error {
 // fitAll fits every coil at and below root. Each result is written as soon as it
 // is there, so that an interrupted run goes on where it stopped when it is
 // started again.
-func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, force, json bool) error {
+func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, force bool) error {
 	dirs, unreadable, err := capture.FindFolders(cmd.Context(), root)
 	if err != nil {
 		return err
@@ -128,10 +123,9 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	if len(dirs) == 0 {
 		return fmt.Errorf("there is no coil at or below %s: start one with 'coilsweep new'", root)
 	}
-	coils := make([]evaluation.Refreshed, len(dirs))
-	for i, dir := range dirs {
-		coils[i] = evaluation.Refreshed{Folder: dir, State: evaluation.NotReached}
-	}
+	coils := notation.Each(dirs, func(dir string) evaluation.Refreshed {
+		return evaluation.Refreshed{Folder: dir, State: evaluation.NotReached}
+	})
 	bar := newCounter(c.err, "coils", len(dirs))
 	keep := func(e *evaluation.Evaluation) error { return save(e, data.CSVOptions{}) }
 	done := 0
@@ -151,15 +145,10 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	})
 	bar.clear()
 	summary, outcome := fitAllOutcome(coils)
-	if json {
-		err = c.json(coils)
-	} else {
-		_, err = fmt.Fprintln(c.out, summary)
-	}
-	if err != nil {
+	return c.showRecord(coils, func(w io.Writer) error {
+		_, err := fmt.Fprintln(w, summary)
 		return err
-	}
-	return outcome
+	}, outcome)
 }
 
 // fitAllOutcome is the line under a run and the error that makes its exit

@@ -7,14 +7,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
-	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
 func newFixture(c *console) *cobra.Command {
 	options := workbench.NewFixture(programName())
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "fixture DIR",
 		Short: "Measure cable, clips and input with one known resistor in place of the coil",
 		Long: `Measure the fixture, which is always connected across the coil: cable, clips and
@@ -27,24 +25,19 @@ gain alone, or record the output on the second channel (--reference loopback), w
 both channels set alike.`,
 		Example: `  coilsweep fixture . --series "470k 1%"`,
 		Args:    oneArg("the folder DIR of the bench or of a coil"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			plan, err := options.Plan(args[0])
 			if err != nil {
 				return inFolder(args[0], err)
 			}
-			var found workbench.FixtureResult
-			err = c.on(plan.Source, func(recorder record.Recorder) error {
-				found, err = plan.Run(cmd.Context(), recorder, c.hears())
-				return err
-			})
-			var unfit *capture.UnfitError
-			if err != nil && !(errors.As(err, &unfit) && found.Measured()) {
+			found, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
+			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !(unfit && found.Measured()) {
 				return err
 			}
 			for _, w := range found.Warnings {
 				c.warn("%s", w)
 			}
-			if json {
+			if c.asJSON {
 				return errors.Join(c.json(found), err)
 			}
 			fmt.Fprintln(c.out, found.Line())
@@ -52,8 +45,6 @@ both channels set alike.`,
 				fmt.Fprintf(c.out, "kept in %s\n", found.KeptIn)
 			}
 			return err
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("the fixture", &json))...))
-	return cmd
+		},
+	}, options.Options, output(c.jsonOption("the fixture")))
 }

@@ -69,9 +69,9 @@ func text(name, help string, at *string) *workbench.Option {
 	return &workbench.Option{Name: name, Value: workbench.Text(at), Help: help}
 }
 
-// asJSON is the option of commands that print results.
-func asJSON(what string, at *bool) *workbench.Option {
-	return on("json", "print "+what+" as JSON", at)
+// jsonOption is the option of commands that print results.
+func (c *console) jsonOption(what string) *workbench.Option {
+	return on("json", "print "+what+" as JSON", &c.asJSON)
 }
 
 // decimal is the decimal sign of CSV files. It is called --decimal in every
@@ -147,15 +147,9 @@ func flagGroups(cmd *cobra.Command) []flagGroup {
 		}
 		groups[i].flags.AddFlag(f)
 	})
-	slices.SortStableFunc(groups, func(a, b flagGroup) int {
-		if last := a.Heading == groupOutput; last != (b.Heading == groupOutput) {
-			if last {
-				return 1
-			}
-			return -1
-		}
-		return 0
-	})
+	if i := slices.IndexFunc(groups, func(g flagGroup) bool { return g.Heading == groupOutput }); i >= 0 {
+		groups = append(slices.Delete(slices.Clone(groups), i, i+1), groups[i])
+	}
 	if rest.flags.HasFlags() {
 		groups = append(groups, rest)
 	}

@@ -14,7 +14,7 @@ import (
 
 func newGuide(c *console) *cobra.Command {
 	out := "guide.html"
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "guide",
 		Short: "Write the guide to the bench: wiring, exciter, placing, cautions",
 		Long: `Write the guide to the bench as one page that opens anywhere, without a
@@ -23,7 +23,7 @@ fixture, and the cautions.`,
 		Example: `  coilsweep guide
   coilsweep guide --out bench-guide.html`,
 		Args: noArgs,
-		RunE: c.body(func(*cobra.Command, []string) error {
+		RunE: func(*cobra.Command, []string) error {
 			words, err := guide.Files.ReadFile("guide.md")
 			if err != nil {
 				return err
@@ -35,8 +35,6 @@ fixture, and the cautions.`,
 			}
 			_, err = fmt.Fprintln(c.out, out)
 			return err
-		}),
-	}
-	bind(cmd, workbench.Options{text("out", "file to write", &out)})
-	return cmd
+		},
+	}, workbench.Options{text("out", "file to write", &out)})
 }

@@ -8,8 +8,7 @@ import (
 
 func newImport(c *console) *cobra.Command {
 	options := workbench.NewImport(programName())
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "import DIR",
 		Short: "Make a take from a recording of the stimulus",
 		Long: `Make a take from a recording of the stimulus that was made elsewhere: WAV or
@@ -18,14 +17,12 @@ and be inverted, but must hold one whole sweep. Drive, reference and fixture com
 from bench.toml where they are not given.`,
 		Example: `  coilsweep import bridge --take C470p --stimulus sweep.toml --recording rec.wav --added-c "470p 1%"`,
 		Args:    oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			folder, take, err := options.Run(cmd.Context(), args[0])
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, workbench.Extras{}, json)
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("the take", &json))...))
-	return cmd
+			return reportTake(c, folder, take, workbench.Extras{})
+		},
+	}, options.Options, output(c.jsonOption("the take")))
 }

@@ -12,6 +12,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 	"coilsweep/report/words"
 )
@@ -21,7 +22,19 @@ func newList(c *console) *cobra.Command {
 	sortKey := "folder"
 	var descending bool
 	var shown several
-	cmd := &cobra.Command{
+	const groupWhich = "Which coils"
+	which := workbench.Options{
+		text("match", "only coils whose name or folder contains this", &pick.match),
+		{Name: "flag", Value: workbench.TextList(&pick.flags), Help: "only coils with a take that carries this flag (may be repeated)"},
+		{Name: "since", Value: workbench.Day(&pick.since), Help: "only coils measured on this day or later, 2026-01-31"},
+		{Name: "until", Value: workbench.Day(&pick.until), Help: "only coils measured on this day or earlier"},
+		on("stale", "only coils whose result is missing or out of date", &pick.stale),
+	}
+	for _, o := range which {
+		o.Group = groupWhich
+	}
+	shownOptions := shown.options(c)[1:] // there is no page of a list
+	return c.command(&cobra.Command{
 		Use:   "list [ROOT]",
 		Short: "List the coils below a folder with resonance, L, C, R, Q and flags",
 		Long: `List the coils at and below ROOT (default: this folder), each with the date of
@@ -34,82 +47,41 @@ removed or changed since, or where another version of the program made it;
   coilsweep list bench --flag hum --since 2026-01-01
   coilsweep list bench --csv > coils.csv`,
 		Args: atMostOneArg("the folder ROOT"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := shown.check(cmd); err != nil {
-				return err
-			}
-			if err := pick.parse(); err != nil {
 				return err
 			}
 			if !slices.Contains(words.ListKeys(), sortKey) {
 				return usagef("--sort %s: want one of %s", sortKey, strings.Join(words.ListKeys(), ", "))
 			}
-			root := "."
-			if len(args) == 1 {
-				root = args[0]
-			}
+			root := append(args, ".")[0]
 			list, err := c.list(cmd.Context(), root)
 			if err != nil {
 				return err
 			}
 			list = slices.DeleteFunc(list, func(l words.Listed) bool { return !pick.wants(l) })
 			words.SortList(list, sortKey, descending)
-			if len(list) == 0 && !shown.json && !shown.csv {
+			if len(list) == 0 && !c.asJSON && !shown.csv {
 				c.warn("no coil to list below %s", root)
 				return nil
 			}
 			return shown.print(c, printed{
 				json:  func(w io.Writer) error { return data.ListJSON(w, list) },
 				csv:   func(w io.Writer) error { return data.ListCSV(w, list, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.List(w, list, tableOptions(w, false)) },
-			})
-		}),
-	}
-	const groupWhich = "Which coils"
-	which := workbench.Options{
-		text("match", "only coils whose name or folder contains this", &pick.match),
-		{Name: "flag", Value: workbench.TextList(&pick.flags), Help: "only coils with a take that carries this flag (may be repeated)"},
-		text("since", "only coils measured on this day or later, 2026-01-31", &pick.sinceText),
-		text("until", "only coils measured on this day or earlier", &pick.untilText),
-		on("stale", "only coils whose result is missing or out of date", &pick.stale),
-	}
-	for _, o := range which {
-		o.Group = groupWhich
-	}
-	shownOptions := shown.options()[1:] // there is no page of a list
-	bind(cmd, append(append(which, output(
+				table: func(w io.Writer) error { return terminal.List(w, list, tableOptions(w)) },
+			}, nil)
+		},
+	}, which, output(
 		text("sort", "sort by "+strings.Join(words.ListKeys(), ", "), &sortKey),
-		on("descending", "largest or latest first", &descending))...), shownOptions...))
-	return cmd
+		on("descending", "largest or latest first", &descending)), shownOptions)
 }
 
 // listFilter says which coils are listed.
 type listFilter struct {
-	match                string
-	flags                []string
-	sinceText, untilText string
-	since, until         time.Time // zero: no bound
-	stale                bool
-}
-
-func (f *listFilter) parse() error {
-	for _, d := range []struct {
-		flag, text string
-		to         *time.Time
-	}{{"since", f.sinceText, &f.since}, {"until", f.untilText, &f.until}} {
-		if d.text == "" {
-			continue
-		}
-		day, err := time.ParseInLocation("2006-01-02", d.text, time.Local)
-		if err != nil {
-			return usagef("--%s %q: want a day such as 2026-01-31", d.flag, d.text)
-		}
-		*d.to = day
-	}
-	if !f.until.IsZero() {
-		f.until = f.until.AddDate(0, 0, 1)
-	}
-	return nil
+	match        string
+	flags        []string
+	since, until time.Time // days; zero: no bound
+	stale        bool
 }
 
 func (f *listFilter) wants(l words.Listed) bool {
@@ -122,7 +94,8 @@ func (f *listFilter) wants(l words.Listed) bool {
 			return false
 		}
 	}
-	if !f.since.IsZero() && l.Measured.Before(f.since) || !f.until.IsZero() && !l.Measured.Before(f.until) {
+	if !f.since.IsZero() && l.Measured.Before(f.since) ||
+		!f.until.IsZero() && !l.Measured.Before(f.until.AddDate(0, 0, 1)) {
 		return false
 	}
 	return !f.stale || l.Takes > 0 && (l.Result == nil || len(l.Stale) > 0)
@@ -138,9 +111,5 @@ func (c *console) list(ctx context.Context, root string) ([]words.Listed, error)
 	for _, err := range unreadable {
 		c.warn("%s", complaint(err))
 	}
-	var list []words.Listed
-	for _, k := range known {
-		list = append(list, words.Listed{Known: k})
-	}
-	return list, nil
+	return notation.Each(known, func(k evaluation.Known) words.Listed { return words.Listed{Known: k} }), nil
 }

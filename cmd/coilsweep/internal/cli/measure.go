@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -11,12 +12,12 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
+	"coilsweep/report/data"
 )
 
 func newMeasure(c *console) *cobra.Command {
 	options := workbench.NewMeasurement(programName())
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",
 		Long: `Play the stimulus into the exciter, record the coil and keep the recording as a
@@ -44,54 +45,58 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
   coilsweep measure bridge --take fine --until 0.05%
   coilsweep measure bridge --take finer --after bare`,
 		Args: oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			plan, err := options.Plan(args[0])
 			if err != nil {
 				return err
 			}
-			hears := c.hears()
-			if err := plan.Shape(cmd.Context(), hears); err != nil {
+			if err := plan.Shape(cmd.Context(), c.hears()); err != nil {
 				return err
 			}
-			var take capture.Take
 			var extras workbench.Extras
-			err = c.on(plan.Source, func(recorder record.Recorder) error {
-				take, extras, err = plan.Run(cmd.Context(), recorder, hears, nil)
-				return err
-			})
+			take, err := onBench(cmd.Context(), c, plan.Source,
+				func(ctx context.Context, recorder record.Recorder, hears workbench.Ears) (take capture.Take, err error) {
+					take, extras, err = plan.Run(ctx, recorder, hears, nil)
+					return take, err
+				})
 			if err != nil {
 				return err
 			}
-			return reportTake(c, plan.Folder, take, extras, json)
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("the take", &json))...))
-	return cmd
+			return reportTake(c, plan.Folder, take, extras)
+		},
+	}, options.Options, output(c.jsonOption("the take")))
 }
 
-// on opens a source for do, and gives its devices back after it.
-func (c *console) on(source device.Source, do func(record.Recorder) error) error {
-	err, released := workbench.On(source, do)
-	if released != nil {
-		c.warn("%v", released)
+// onBench opens a source for a job, and gives its devices back after it.
+func onBench[T any](ctx context.Context, c *console, source device.Source,
+	job func(context.Context, record.Recorder, workbench.Ears) (T, error)) (found T, err error) {
+	recorder, release, err := source.Open()
+	if err != nil {
+		return found, err
 	}
-	return err
+	found, err = job(ctx, recorder, c.hears())
+	if release != nil {
+		if err := release(); err != nil {
+			c.warn("%v", err)
+		}
+	}
+	return found, err
 }
 
 // reportTake prints a finished take. One that is not usable is a
 // *capture.UnfitError.
-func reportTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras, json bool) error {
+func reportTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras) error {
 	for _, note := range take.Bench.Notes {
 		if take.Bench.Source == "import" {
 			c.warn("%s: %s", take.Bench.File, note)
 		}
 	}
 	for _, advice := range workbench.TakeAdvice(take) {
-		c.warn("%s", workbench.ForCommands(advice, flagName))
+		c.warn("%s", forCommands(advice))
 	}
 	var err error
-	if json {
-		err = c.json(workbench.NewTakeRecord(folder, take, extras))
+	if c.asJSON {
+		err = c.json(takeRecord(folder, take, extras))
 	} else {
 		_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, workbench.TakeLine(take))
 		if line := workbench.DriveLine(take.Drive.Fall); err == nil && line != "" {
@@ -125,4 +130,31 @@ func printExtras(c *console, take string, e workbench.Extras) error {
 	_, err := fmt.Fprintf(c.out, "take %s: %s between %s and %s dBFS: the responses differ by at most %.3f ± %.3f dB, near %.0f Hz\n",
 		take, verdict, workbench.Signed(l.LevelsDBFS[1]), workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB, l.AtHz)
 	return err
+}
+
+// takeRecord is a take for programs. Where a number is null it is not known, or
+// nothing of its kind stands out.
+func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras) data.Object {
+	q := t.Quality
+	var fall data.Object
+	if f := t.Drive.Fall; f != nil {
+		fall = data.Object{{"db", f.DB}, {"at_hz", f.AtHz}, {"corrected", f.Corrected}}
+	}
+	record := data.Object{{"take", t.Name}, {"folder", folder.TakeDir(t.Name)}, {"fit_for_use", t.Unfit() == nil},
+		{"flags", append([]capture.Flag{}, q.Flags...)}, {"peak_dbfs", workbench.Finite(q.PeakDBFS)},
+		{"rms_dbfs", workbench.Finite(q.RMSDBFS)}, {"noise_dbfs", workbench.Measured(q.NoiseDBFS)},
+		{"hum_dbfs", workbench.Measured(q.HumDBFS)}, {"mains_hz", workbench.Measured(q.MainsHz)},
+		{"snr_db", workbench.Measured(q.SNRDB)}, {"clipped_samples", q.ClippedSamples},
+		{"drift_ppm", workbench.Finite(q.DriftPPM)}, {"polarity", q.Polarity},
+		{"alignment_quality", workbench.Finite(q.AlignmentQuality)},
+		{"damaged_repeats", append([]int{}, q.DamagedRepeats...)},
+		{"clipped_repeats", append([]int{}, q.ClippedRepeats...)}, // of the damaged ones
+		{"drive_fall", fall}}
+	if extras.Until != nil {
+		record = append(record, data.Object{{"until", extras.Until}}...)
+	}
+	if extras.Linearity != nil {
+		record = append(record, data.Object{{"linearity", extras.Linearity}}...)
+	}
+	return record
 }

@@ -10,22 +10,20 @@ import (
 
 func newNew(c *console) *cobra.Command {
 	options := workbench.NewCoil()
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "new DIR",
 		Short: "Start the folder of a coil",
 		Long: `Start the folder of a coil: coil.toml, which is yours to edit, and a place for
 its takes.`,
 		Example: `  coilsweep new bridge --name "Bridge coil" --dcr "7.85k@22C 0.5%"`,
 		Args:    oneArg("the folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := args[0]
 			if err := options.Create(dir); err != nil {
 				return err
 			}
 			c.warn("made %s: add what you know of the coil to %s", dir, filepath.Join(dir, "coil.toml"))
 			return nil
-		}),
-	}
-	bind(cmd, options.Options)
-	return cmd
+		},
+	}, options.Options)
 }

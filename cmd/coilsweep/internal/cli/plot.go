@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -15,9 +14,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/fit/evaluation"
-	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
+	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
 
@@ -40,7 +38,7 @@ type plotting struct {
 
 func newPlot(c *console) *cobra.Command {
 	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit)}
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "plot DIR [DIR2]",
 		Short: "Write a figure for print: SVG, PDF or PNG",
 		Long: `Write a figure for print. The ending of --out sets the format: .svg (text as
@@ -60,13 +58,8 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 		Example: `  coilsweep plot bridge --what fit --out fit.pdf
   coilsweep plot bridge --what line --width 85mm --text 7 --out line.svg
   coilsweep plot bridge --what predict --volume 500k --cable 470p --out loaded.png`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) < 1 || len(args) > 2 {
-				return fmt.Errorf("want one coil folder, or two for --what predict, not %d", len(args))
-			}
-			return nil
-		},
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		Args: oneOrTwo("one coil folder, or two for --what predict"),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			draw, unfit, err := p.prepare(cmd, c, args)
 			if err != nil {
 				return err
@@ -76,24 +69,16 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 			}
 			fmt.Fprintln(c.out, p.out)
 			return unfit
-		}),
-	}
-	out := text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out)
-	options := append(output(out,
+		},
+	}, output(
+		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out),
 		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
 		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only), Help: "show this take only (may be repeated)"},
-	), p.size.options()...)
-	options = append(options, p.fit.Options...)
-	bind(cmd, append(options, p.guitar.Options...))
-	return cmd
+	), p.size.options(), p.fit.Options, p.guitar.Options)
 }
 
 func pictureNames() []string {
-	var names []string
-	for _, k := range figure.Kinds() {
-		names = append(names, string(k))
-	}
-	return names
+	return notation.Each(figure.Kinds(), func(k figure.Kind) string { return string(k) })
 }
 
 // prepare gives what draws the figure, and the error of an evaluation without
@@ -107,25 +92,19 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if err != nil {
 		return nil, nil, err
 	}
-	o, err := ofLastFit(p.fit)
-	if err != nil {
-		return nil, nil, err
-	}
 	if what == figure.KindPredict {
 		if p.only != nil {
 			return nil, nil, usagef("--take does not go with --what predict")
 		}
-		return p.prediction(cmd, c, dirs, o, printing)
+		return p.prediction(cmd, c, dirs, printing)
 	}
 	if len(dirs) != 1 {
 		return nil, nil, usagef("--what %s is for one coil folder", p.what)
 	}
-	for _, part := range p.guitar.Options {
-		if part.Given {
-			return nil, nil, usagef("--%s belongs to --what predict", part.Name)
-		}
+	if part := p.guitar.AnyGiven(); part != "" {
+		return nil, nil, usagef("--%s belongs to --what predict", part)
 	}
-	e, err := c.evaluate(cmd.Context(), dirs[0], o)
+	e, err := c.asLastFit(cmd.Context(), dirs[0], p.fit)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -162,19 +141,15 @@ func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) 
 }
 
 // prediction draws what the coils do in a guitar.
-func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string, o evaluation.Options, printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
+func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string,
+	printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
 	h, _, err := p.guitar.Plan(len(dirs))
 	if err != nil {
 		return nil, nil, err
 	}
-	var coils []harness.Coil
-	for _, dir := range dirs {
-		e, err := c.evaluate(cmd.Context(), dir, o)
-		if err != nil {
-			return nil, nil, err
-		}
-		coils = append(coils, harness.Coil{Name: e.Folder.Coil.Name, Fitted: e.Fitted()})
-		unfit = errors.Join(unfit, e.Unfitness())
+	coils, _, unfit, err := c.inGuitar(cmd.Context(), dirs, p.fit)
+	if err != nil {
+		return nil, nil, err
 	}
 	prediction, err := h.Predict(coils)
 	if err != nil {

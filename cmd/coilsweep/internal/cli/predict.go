@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"fmt"
 	"io"
 	"time"
 
@@ -20,8 +19,7 @@ func newPredict(c *console) *cobra.Command {
 	guitar := workbench.NewGuitar(true)
 	var netlist, csv, html string
 	var sign decimal
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "predict DIR [DIR2]",
 		Short: "Predict the measured coil in a guitar: loaded peak, Q, knobs, cable",
 		Long: `Predict what one or two measured coils do in a guitar: volume and tone pots,
@@ -48,17 +46,8 @@ the peak at a frequency.`,
 		Example: `  coilsweep predict bridge --volume 500k --tone 500k --tone-c 22n --cable 470p
   coilsweep predict bridge neck --wiring parallel --harness guitar.toml --target 3.2k
   coilsweep predict bridge --harness guitar.toml --out prediction.html`,
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) < 1 || len(args) > 2 {
-				return fmt.Errorf("want one coil folder or two, not %d", len(args))
-			}
-			return nil
-		},
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			o, err := ofLastFit(options)
-			if err != nil {
-				return err
-			}
+		Args: oneOrTwo("one coil folder or two"),
+		RunE: func(cmd *cobra.Command, args []string) error {
 			h, part, err := guitar.Plan(len(args))
 			if err != nil {
 				return err
@@ -67,19 +56,11 @@ the peak at a frequency.`,
 				return err
 			}
 			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
-			var coils []harness.Coil
-			var unfit error
-			for _, dir := range args {
-				e, err := c.evaluate(cmd.Context(), dir, o)
-				if err != nil {
-					return err
-				}
-				coils = append(coils, harness.Coil{Name: e.Folder.Coil.Name, Fitted: e.Fitted()})
-				document.Coils = append(document.Coils, e.Measured().Coil)
-				if unfit == nil {
-					unfit = e.Unfitness()
-				}
+			coils, measured, unfit, err := c.inGuitar(cmd.Context(), args, options)
+			if err != nil {
+				return err
 			}
+			document.Coils = measured
 			prediction, err := h.Predict(coils)
 			if err != nil {
 				return err
@@ -108,24 +89,15 @@ the peak at a frequency.`,
 			if html != "" {
 				c.warn("wrote %s", html)
 			}
-			if json {
-				err = c.json(struct {
-					*harness.Prediction
-					Target *harness.Solution `json:"target,omitempty"`
-				}{prediction, document.Target})
-			} else {
-				err = terminal.Prediction(c.out, *prediction, document.Target, tableOptions(c.out, false))
-			}
-			if err != nil {
-				return err
-			}
-			return unfit
-		}),
-	}
-	all := append(guitar.Options, options.Options...)
-	bind(cmd, append(all, output(
+			return c.showRecord(struct {
+				*harness.Prediction
+				Target *harness.Solution `json:"target,omitempty"`
+			}{prediction, document.Target}, func(w io.Writer) error {
+				return terminal.Prediction(w, *prediction, document.Target, tableOptions(w))
+			}, unfit)
+		},
+	}, guitar.Options, options.Options, output(
 		text("netlist", "write the circuit to this file, for ngspice", &netlist),
 		text("csv", "write the response to this file", &csv), sign.option("--csv"),
-		text("out", "write a page with pictures to FILE.html", &html), asJSON("the prediction", &json))...))
-	return cmd
+		text("out", "write a page with pictures to FILE.html", &html), c.jsonOption("the prediction")))
 }

@@ -16,7 +16,7 @@ import (
 func newReport(c *console) *cobra.Command {
 	options := workbench.NewFit(true)
 	var guitar string
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "report DIR",
 		Short: "Write report.html: one page with the pictures and the numbers",
 		Long: `Write report.html into the coil folder: one file that opens anywhere, without a
@@ -28,7 +28,7 @@ a file as in 'coilsweep predict --help'.`,
 		Example: `  coilsweep report bridge
   coilsweep report bridge --harness guitar.toml --montecarlo 1000`,
 		Args: oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			o, err := ofLastFit(options)
 			if err != nil {
 				return err
@@ -61,10 +61,8 @@ a file as in 'coilsweep predict --help'.`,
 			}
 			fmt.Fprintln(c.out, filepath.Join(e.Folder.Dir, evaluation.ReportFile))
 			return e.Unfitness()
-		}),
-	}
-	bind(cmd, append(options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar))...))
-	return cmd
+		},
+	}, options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar)))
 }
 
 // ofLastFit evaluates with the fitted circuit, by the options that are given or

@@ -8,13 +8,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
+	"coilsweep/report/notation"
 )
 
 // The exit statuses.
@@ -34,6 +38,7 @@ func usagef(format string, args ...any) error {
 type console struct {
 	out, err io.Writer
 	started  bool // a command runs: errors before that are wrong use
+	asJSON   bool // the result is printed for programs
 }
 
 // warn prints one warning or piece of progress.
@@ -41,9 +46,12 @@ func (c *console) warn(format string, args ...any) {
 	fmt.Fprintf(c.err, "coilsweep: "+format+"\n", args...)
 }
 
+// forCommands is a text of the workbench with options as flags.
+func forCommands(text string) string { return workbench.ForCommands(text, flagName) }
+
 // hears prints what a job has to say, and draws its levels.
 func (c *console) hears() workbench.Ears {
-	say := func(text string) { c.warn("%s", workbench.ForCommands(text, flagName)) }
+	say := func(text string) { c.warn("%s", forCommands(text)) }
 	p := newRecordingBar(c.err)
 	return workbench.Ears{Warn: say, Remark: say, Progress: p.progress, Meters: p.meters, Ended: p.clear}
 }
@@ -55,12 +63,32 @@ func (c *console) json(v any) error {
 	return enc.Encode(v)
 }
 
-// body is f as the body of a command.
-func (c *console) body(f func(cmd *cobra.Command, args []string) error) func(*cobra.Command, []string) error {
-	return func(cmd *cobra.Command, args []string) error {
-		c.started = true
-		return f(cmd, args)
+// show prints a result as it was asked for. unfit tells of data that were left
+// out of it.
+func (c *console) show(json, text func(io.Writer) error, unfit error) error {
+	if c.asJSON {
+		text = json
 	}
+	if err := text(c.out); err != nil {
+		return err
+	}
+	return unfit
+}
+
+// showRecord is show of a record for programs.
+func (c *console) showRecord(v any, text func(io.Writer) error, unfit error) error {
+	return c.show(func(io.Writer) error { return c.json(v) }, text, unfit)
+}
+
+// command is cmd with options as its flags; it notes that it runs.
+func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cobra.Command {
+	run := cmd.RunE
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		c.started = true
+		return run(cmd, args)
+	}
+	bind(cmd, slices.Concat(options...))
+	return cmd
 }
 
 // Run is the whole program: it runs the command in args and returns the exit
@@ -76,11 +104,10 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	if err == nil {
 		return exitDone
 	}
-	var unfit *capture.UnfitError
-	isUnfit := errors.As(err, &unfit)
+	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {
 		for _, f := range unfit.Flags {
-			c.warn("%s: %s", f, workbench.ForCommands(workbench.FlagAdvice(f, capture.Quality{}), flagName))
+			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, capture.Quality{})))
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
@@ -95,9 +122,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 }
 
 func isUsage(err error) bool {
-	var usage *workbench.UsageError
-	var option *workbench.OptionError
-	return errors.As(err, &usage) || errors.As(err, &option)
+	_, usage := errors.AsType[*workbench.UsageError](err)
+	_, option := errors.AsType[*workbench.OptionError](err)
+	return usage || option
 }
 
 func newRoot(c *console) *cobra.Command {
@@ -139,18 +166,18 @@ usable.`,
 }
 
 func newHelp(c *console) *cobra.Command {
-	return &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "help [COMMAND]",
 		Short: "Help about a command",
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			about, rest, err := cmd.Root().Find(args)
 			if err != nil || len(rest) > 0 {
 				return &workbench.UsageError{Err: noCommand(cmd.Root(), args[0])}
 			}
 			about.InitDefaultHelpFlag()
 			return about.Help()
-		}),
-	}
+		},
+	})
 }
 
 // noCommand is the error for a command that does not exist.
@@ -184,6 +211,16 @@ func oneArg(what string) cobra.PositionalArgs {
 	}
 }
 
+// oneOrTwo wants one argument or two, named what in the error.
+func oneOrTwo(what string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) < 1 || len(args) > 2 {
+			return fmt.Errorf("want %s, not %d", what, len(args))
+		}
+		return nil
+	}
+}
+
 // atMostOneArg wants one argument or none.
 func atMostOneArg(what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
@@ -205,16 +242,39 @@ func (c *console) evaluate(ctx context.Context, dir string, o evaluation.Options
 	return e, nil
 }
 
+// asLastFit evaluates the coil folder dir with the fitted circuit, by the options that are given or
+// else by those of its last fit.
+func (c *console) asLastFit(ctx context.Context, dir string, options *workbench.Fit) (*evaluation.Evaluation, error) {
+	o, err := ofLastFit(options)
+	if err != nil {
+		return nil, err
+	}
+	return c.evaluate(ctx, dir, o)
+}
+
+// inGuitar are the coils in dirs for a prediction, as measured and as fitted. unfit tells of takes
+// that were left out.
+func (c *console) inGuitar(ctx context.Context, dirs []string, options *workbench.Fit) (coils []harness.Coil,
+	measured []comparison.Coil, unfit, err error) {
+	for _, dir := range dirs {
+		e, err := c.asLastFit(ctx, dir, options)
+		if err != nil {
+			return nil, nil, nil, err
+		}
+		coils = append(coils, harness.Coil{Name: e.Folder.Coil.Name, Fitted: e.Fitted()})
+		measured = append(measured, e.Measured().Coil)
+		unfit = errors.Join(unfit, e.Unfitness())
+	}
+	return coils, measured, unfit, nil
+}
+
 // tell names the recordings that an evaluation did not use, and the options it took from the last fit.
 func (c *console) tell(e *evaluation.Evaluation) {
 	for _, p := range e.Partials {
 		c.warn("%s is an unfinished recording and is not used; 'coilsweep import' can read its audio", p)
 	}
 	if e.AsLast != nil {
-		var said []string
-		for _, text := range workbench.Said(*e.AsLast) {
-			said = append(said, workbench.ForCommands(text, flagName))
-		}
+		said := notation.Each(workbench.Said(*e.AsLast), forCommands)
 		c.warn("%s is analysed with the options of its last fit, %s; fit it again to change them", e.Folder.Dir, strings.Join(said, " "))
 	}
 }

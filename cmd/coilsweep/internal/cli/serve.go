@@ -18,7 +18,7 @@ import (
 
 func newServe(c *console) *cobra.Command {
 	o := web.Options{Listen: "127.0.0.1:8137", Bench: workbench.SoundCard, Seed: 1, Program: programName()}
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "serve [ROOT]",
 		Short: "Open the bench page: the whole job in a browser, from a new coil to its report",
 		Long: `Serve the bench page for the coil folders below ROOT (default: this folder):
@@ -38,13 +38,9 @@ the address and its key can play sounds and write into ROOT.`,
   coilsweep serve shop --bench virtual
   coilsweep serve shop --listen 192.168.1.20:8137 --host bench.local`,
 		Args: atMostOneArg("the folder ROOT"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
-			root := "."
-			if len(args) == 1 {
-				root = args[0]
-			}
+		RunE: func(cmd *cobra.Command, args []string) error {
 			var err error
-			if o.Root, err = servedRoot(root); err != nil {
+			if o.Root, err = servedRoot(append(args, ".")[0]); err != nil {
 				return err
 			}
 			if err := checkServing(&o); err != nil {
@@ -64,16 +60,14 @@ the address and its key can play sounds and write into ROOT.`,
 			}
 			c.warn("open this address in a browser; Ctrl-C ends the page")
 			return server.Serve(cmd.Context())
-		}),
-	}
-	bind(cmd, workbench.Options{
+		},
+	}, workbench.Options{
 		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
 		{Name: "host", Value: workbench.TextList(&o.Hosts), Help: "a further name that the page may be opened by (may be repeated)"},
 		{Name: "bench", Value: workbench.Choice(&o.Bench, workbench.SoundCard, workbench.Virtual), Help: "what plays and records at first: soundcard, or virtual for the simulated bench"},
 		text("virtual-file", "description of the simulated bench (default: an invented one)", &o.VirtualFile),
 		{Name: "seed", Value: workbench.Counting(&o.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	})
-	return cmd
 }
 
 // checkServing refuses what cannot be served.

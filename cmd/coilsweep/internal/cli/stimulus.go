@@ -10,12 +10,12 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/data"
 )
 
 func newStimulus(c *console) *cobra.Command {
 	options := workbench.NewStimulusFile()
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "stimulus FILE.wav",
 		Short: "Write the stimulus as a WAV file, and FILE.toml that describes it",
 		Long: `Write the stimulus as a WAV file to play into the exciter from any player, and
@@ -28,7 +28,7 @@ With --after the sweep stays longest where it tells most about the coil as a tak
 shows it, with the same load.`,
 		Example: `  coilsweep stimulus sweep.wav --level -20 --repeats 6`,
 		Args:    oneArg("the file FILE.wav"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
 			if !strings.EqualFold(filepath.Ext(path), ".wav") {
 				return usagef("%s: the name of the stimulus must end in .wav", path)
@@ -48,24 +48,13 @@ shows it, with the same load.`,
 			if err := workbench.WriteStimulus(path, description, s, options.Format); err != nil {
 				return err
 			}
-			if json {
-				return c.json(stimulusRecord{path, description, s.RateHz, s.DurationS(), s.Repeats, s.LevelDBFS, s.SHA256})
+			if c.asJSON {
+				return c.json(data.Object{{"file", path}, {"description", description}, {"rate_hz", s.RateHz},
+					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS}, {"sha256", s.SHA256}})
 			}
 			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its description, for 'coilsweep import'\n",
 				path, s.Repeats, s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(), s.RateHz, description)
 			return err
-		}),
-	}
-	bind(cmd, append(options.Options, output(asJSON("what was made", &json))...))
-	return cmd
-}
-
-type stimulusRecord struct {
-	File        string  `json:"file"`
-	Description string  `json:"description"`
-	RateHz      int     `json:"rate_hz"`
-	DurationS   float64 `json:"duration_s"`
-	Repeats     int     `json:"repeats"`
-	LevelDBFS   float64 `json:"level_dbfs"`
-	SHA256      string  `json:"sha256"`
+		},
+	}, options.Options, output(c.jsonOption("what was made")))
 }

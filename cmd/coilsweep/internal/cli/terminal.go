@@ -10,18 +10,10 @@ import (
 	"coilsweep/report/terminal"
 )
 
-// tableOptions suit the table to what w is: colour and width on a terminal
-// only, no colour where NO_COLOR asks for none.
-func tableOptions(w io.Writer, budget bool) terminal.Options {
-	o := terminal.Options{Budget: budget}
-	o.Width, o.Colour = terminalOf(w)
-	return o
-}
-
-// textPlotOptions suit a plot to what w is, and to the characters that the
-// locale has.
-func textPlotOptions(w io.Writer) terminal.PlotOptions {
-	o := terminal.PlotOptions{ASCII: !unicodeLocale(os.Getenv)}
+// tableOptions suit text to what w is: colour and width on a terminal only, no
+// colour where NO_COLOR asks for none, and the characters that the locale has.
+func tableOptions(w io.Writer) terminal.Options {
+	o := terminal.Options{ASCII: !unicodeLocale(os.Getenv)}
 	o.Width, o.Colour = terminalOf(w)
 	return o
 }

@@ -18,13 +18,13 @@ func versionText() string {
 }
 
 func newVersion(c *console) *cobra.Command {
-	return &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "version",
 		Short: "Print the program's version",
 		Args:  noArgs,
-		RunE: c.body(func(*cobra.Command, []string) error {
+		RunE: func(*cobra.Command, []string) error {
 			_, err := fmt.Fprintln(c.out, versionText())
 			return err
-		}),
-	}
+		},
+	})
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"errors"
+	"io"
 
 	"github.com/spf13/cobra"
 
@@ -15,8 +16,7 @@ import (
 )
 
 func newWinding(c *console) *cobra.Command {
-	var json bool
-	cmd := &cobra.Command{
+	return c.command(&cobra.Command{
 		Use:   "winding DIR",
 		Short: "Check a coil against its wire, turns and bobbin",
 		Long: `Check a coil against how it was wound, as stated under [winding] in coil.toml: the
@@ -26,7 +26,7 @@ and magnets, and any sign of shorted turns, with the effect they would have. L a
 come from the result; without takes the resistance alone is checked.`,
 		Example: `  coilsweep winding bridge`,
 		Args:    oneArg("the coil folder DIR"),
-		RunE: c.body(func(cmd *cobra.Command, args []string) error {
+		RunE: func(cmd *cobra.Command, args []string) error {
 			folder, err := capture.OpenFolder(args[0])
 			if err != nil {
 				return err
@@ -37,9 +37,9 @@ come from the result; without takes the resistance alone is checked.`,
 			var result *fit.Result
 			var unfit error
 			e, err := c.coil(cmd.Context(), args[0], false)
-			var noTake *evaluation.NoTakeError
+			_, noTake := errors.AsType[*evaluation.NoTakeError](err)
 			switch {
-			case errors.As(err, &noTake):
+			case noTake:
 				c.warn("there is no take: the resistance alone is checked")
 			case err != nil:
 				return err
@@ -50,17 +50,8 @@ come from the result; without takes the resistance alone is checked.`,
 			if err != nil {
 				return err
 			}
-			if json {
-				err = data.WindingJSON(c.out, sheet)
-			} else {
-				err = terminal.Winding(c.out, sheet, tableOptions(c.out, false))
-			}
-			if err != nil {
-				return err
-			}
-			return unfit
-		}),
-	}
-	bind(cmd, workbench.Options{on("json", "print JSON", &json)})
-	return cmd
+			return c.show(func(w io.Writer) error { return data.WindingJSON(w, sheet) },
+				func(w io.Writer) error { return terminal.Winding(w, sheet, tableOptions(w)) }, unfit)
+		},
+	}, workbench.Options{on("json", "print JSON", &c.asJSON)})
 }

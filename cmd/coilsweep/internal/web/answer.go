@@ -2,8 +2,8 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
+	"fmt"
 	"io/fs"
 	"net/http"
 
@@ -26,41 +26,38 @@ func (w *workshop) route() {
 		answer       handler
 	}{
 		{"GET", "/api/bench", w.getBench},
-		{"PUT", "/api/bench", w.putBench},
-		{"POST", "/api/bench/settings", w.setBench},
-		{"POST", "/api/bench/kind", w.chooseKind},
+		{"PUT", "/api/bench", taking(w.putBench)},
+		{"POST", "/api/bench/settings", taking(w.setBench)},
+		{"POST", "/api/bench/kind", taking(w.chooseKind)},
 		{"GET", "/api/devices", w.getDevices},
-		{"POST", "/api/check", w.startCheck},
-		{"POST", "/api/calibrate", w.startCalibration},
-		{"POST", "/api/fixture", w.startFixture},
-		{"GET", "/api/check", w.getTrial("check")},
-		{"GET", "/api/calibrate", w.getTrial("calibrate")},
-		{"GET", "/api/fixture", w.getTrial("fixture")},
-		{"POST", "/api/stop", w.stop},
+		{"POST", "/api/check", taking(w.startCheck)},
+		{"POST", "/api/calibrate", taking(w.startCalibration)},
+		{"POST", "/api/fixture", taking(w.startFixture)},
+		{"GET", "/api/trials", w.getTrials},
+		{"POST", "/api/stop", taking(w.stop)},
 
+		{"GET", "/api/next", w.getNext},
+		{"POST", "/api/draft", taking(w.postDraft)},
 		{"GET", "/api/coils", w.getCoils},
-		{"POST", "/api/coils", w.newCoil},
+		{"POST", "/api/coils", taking(w.newCoil)},
 		{"GET", "/api/coil", w.getCoil},
-		{"PUT", "/api/coil", w.putCoil},
-		{"POST", "/api/coil/settings", w.setCoil},
-		{"POST", "/api/coil/reading", w.addReading},
+		{"PUT", "/api/coil", taking(w.putCoil)},
+		{"POST", "/api/coil/settings", taking(w.setCoil)},
+		{"POST", "/api/coil/reading", taking(w.addReading)},
 
-		{"POST", "/api/takes", w.startTake},
-		{"POST", "/api/takes/aside", w.setAside},
-		{"POST", "/api/partial", w.importPartial},
+		{"POST", "/api/takes", taking(w.startTake)},
+		{"POST", "/api/takes/aside", taking(w.setAside)},
+		{"POST", "/api/partial", taking(w.importPartial)},
 		{"GET", "/api/sweep", w.getSweep},
 
-		{"POST", "/api/fit", w.startFit},
+		{"POST", "/api/fit", taking(w.startFit)},
 		{"GET", "/api/result", w.getResult},
-		{"GET", "/api/figure", w.getFigure},
-		{"GET", "/api/capacitance", w.getCapacitance},
-		{"GET", "/api/crosscheck", w.getCrosscheck},
-		{"GET", "/api/winding", w.getWinding},
+		{"GET", "/api/part", w.getPart},
 
-		{"POST", "/api/guitar", w.predictGuitar},
-		{"POST", "/api/compare", w.compareCoils},
-		{"POST", "/api/batch", w.judgeBatch},
-		{"POST", "/api/report", w.writeReport},
+		{"POST", "/api/guitar", taking(w.predictGuitar)},
+		{"POST", "/api/compare", taking(w.compareCoils)},
+		{"POST", "/api/batch", taking(w.judgeBatch)},
+		{"POST", "/api/report", taking(w.writeReport)},
 		{"GET", "/api/links", w.getLinks},
 	} {
 		w.server.Handle(one.method, one.path, answering(one.answer))
@@ -74,29 +71,44 @@ func answering(answer handler) site.Handler {
 		if err != nil {
 			return refused(err)
 		}
-		text, err := json.Marshal(v)
-		if err != nil {
-			return err
-		}
-		rw.Header().Set("Content-Type", "application/json")
 		if _, ok := v.(accepted); ok {
+			rw.Header().Set("Content-Type", "application/json")
 			rw.WriteHeader(http.StatusAccepted)
 		}
-		_, err = rw.Write(append(text, '\n'))
-		return err
+		return site.Answer(rw, v)
+	}
+}
+
+// taking is a handler that takes what a page sends.
+func taking[T any](answer func(r *http.Request, in T) (any, error)) handler {
+	return func(r *http.Request) (any, error) {
+		var in T
+		if err := site.Decode(r, &in); err != nil {
+			return nil, err
+		}
+		return answer(r, in)
 	}
 }
 
 // accepted is the answer to a request for something that goes on after it.
 type accepted map[string]any
 
-// ask reads what a page sends.
-func ask[T any](r *http.Request) (v T, err error) {
-	return v, site.Decode(r, &v)
+// done is the answer to what is done, and needs no words.
+type done struct{}
+
+// wrong is what is wrong with a field.
+func wrong(field, format string, args ...any) error {
+	return &site.Error{Status: http.StatusUnprocessableEntity, Text: fmt.Sprintf(format, args...), Field: field}
 }
 
 // refused is err as the page hears it.
 func refused(err error) *site.Error {
+	e := *asRefused(err)
+	e.Text = said(e.Text)
+	return &e
+}
+
+func asRefused(err error) *site.Error {
 	var (
 		told    *site.Error
 		option  *workbench.OptionError
@@ -105,7 +117,7 @@ func refused(err error) *site.Error {
 		nothing *figure.NothingToDrawError
 		path    *fs.PathError
 	)
-	e := site.Errorf(http.StatusUnprocessableEntity, "%s", workbench.ForPage(err.Error()))
+	e := site.Errorf(http.StatusUnprocessableEntity, "%v", err)
 	switch {
 	case errors.As(err, &told):
 		return told
@@ -118,7 +130,7 @@ func refused(err error) *site.Error {
 	case errors.Is(err, atomicfile.ErrChanged), errors.Is(err, capture.ErrFolderExists):
 		e.Status = http.StatusConflict
 	case errors.As(err, &key):
-		e.Field = key.Key
+		e.Field, e.Text = key.Key, key.Err.Error()
 	case errors.As(err, &option):
 		e.Field, e.Text = option.Option, option.Text()
 	case errors.As(err, &nothing), errors.Is(err, capture.ErrNotFolder), errors.Is(err, figure.ErrNoLine):

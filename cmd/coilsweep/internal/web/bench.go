@@ -1,125 +1,133 @@
 package web
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
+	"cmp"
 	"errors"
 	"fmt"
+	"html/template"
 	"io/fs"
 	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
-	"time"
+	"strings"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/soundcard"
 	"coilsweep/capture/virtual"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
+	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
 
 // gap is something that is missing, why it matters, and how to get it.
-type gap struct {
-	What string `json:"what"`
-	Why  string `json:"why"`
-	How  string `json:"how"`
-}
+type gap struct{ What, Why, How string }
 
 type benchText struct {
-	Path   string `json:"path"`
 	SHA256 string `json:"sha256"`
 	Text   string `json:"text"`
 }
 
 type calibrationState struct {
-	Date  time.Time `json:"date"`
-	Rate  int       `json:"rate"`
-	Text  string    `json:"text"`
-	Stale bool      `json:"stale"`
-	Why   string    `json:"why,omitempty"`
+	Text  string
+	Stale string // why it does not go with what a take would be now; empty: it does
 }
 
-type fixtureState struct {
-	Text string         `json:"text"`
-	Date benchfile.Date `json:"date,omitempty"`
-	R    string         `json:"r,omitempty"`
-	C    string         `json:"c,omitempty"`
-	How  string         `json:"how,omitempty"`
-}
-
-// benchState is the bench as the page shows it.
-type benchState struct {
-	Program   string `json:"program"`
-	Root      string `json:"root"`
-	Kind      string `json:"kind"` // "soundcard" or "virtual"
-	Simulated bool   `json:"simulated"`
-	// SimulatedNotes say what the simulated bench is, SimulatedSettings what
-	// its owner would write into bench.toml.
-	SimulatedNotes    []string            `json:"simulated_notes,omitempty"`
-	SimulatedSettings map[string]string   `json:"simulated_settings,omitempty"`
-	File              *benchText          `json:"file"`            // null: none
-	Error             string              `json:"error,omitempty"` // what is wrong with the file
-	Settings          map[string]string   `json:"settings"`
-	Defaults          map[string]string   `json:"defaults"`
-	Calibration       *calibrationState   `json:"calibration"`
-	Fixture           *fixtureState       `json:"fixture"`
-	Parts             map[string][]string `json:"parts"`
-	Missing           []gap               `json:"missing"`
-	Cautions          []string            `json:"cautions"`
+// benchView is what is known of the bench.
+type benchView struct {
+	Simulated   bool
+	Notes       []string          // what the simulated bench is
+	TakeOver    map[string]string // what is known of it and not in bench.toml yet
+	File        *benchText        // nil: none
+	Wrong       string            // what is wrong with the file
+	Settings    map[string]string // what it states
+	Calibration *calibrationState // nil: none
+	Missing     []gap
 }
 
 func (w *workshop) benchFile() string { return filepath.Join(w.Root, benchfile.FileName) }
 
-func (w *workshop) getBench(r *http.Request) (any, error) {
+func (w *workshop) isSimulated() bool {
 	w.mu.Lock()
-	kind := w.kind
-	w.mu.Unlock()
-	b := benchState{
-		Program: w.Program, Root: w.Root, Kind: kind, Simulated: kind == "virtual",
-		Settings: map[string]string{}, Defaults: workbench.NewMeasurement(w.Program).Defaults(), Missing: []gap{},
-		Cautions: words.Cautions(), Parts: w.parts.below(r.Context(), w.Root),
-	}
+	defer w.mu.Unlock()
+	return w.kind == workbench.Virtual
+}
+
+// viewBench looks at the bench.
+func (w *workshop) viewBench() (b benchView, err error) {
+	b = benchView{Simulated: w.isSimulated(), Settings: map[string]string{}}
 	if b.Simulated {
-		simulated, err := w.simulated()
+		simulated, err := workbench.LoadVirtual(w.VirtualFile)
 		if err != nil {
-			return nil, err
+			return b, err
 		}
-		b.SimulatedNotes = simulatedNotes(simulated)
-		b.SimulatedSettings = simulatedSettings(simulated)
+		b.Notes, b.TakeOver = simulatedNotes(simulated), simulatedSettings(simulated)
 	}
 	text, err := os.ReadFile(w.benchFile())
 	if info, lerr := os.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
-		return nil, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served", benchfile.FileName)
+		return b, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served",
+			benchfile.FileName)
 	}
 	if errors.Is(err, fs.ErrNotExist) {
-		b.Missing = append(b.Missing, gap{"a description of the bench", "every take is to say what it was made with", "Choose devices and settings here; they are kept in bench.toml"})
+		b.Missing = append(b.Missing, gap{"a description of the bench", "every take is to say what it was made with",
+			"Choose devices and settings here; they are kept in bench.toml"})
 		return b, nil
 	} else if err != nil {
-		return nil, err
+		return b, err
 	}
-	sum := sha256.Sum256(text)
-	b.File = &benchText{benchfile.FileName, hex.EncodeToString(sum[:]), string(text)}
+	b.File = &benchText{atomicfile.Sum(text), string(text)}
 	bench, err := benchfile.Decode(text)
 	if err != nil {
-		b.Error = err.Error()
+		b.Wrong = err.Error()
 		b.Missing = append(b.Missing, gap{"a bench.toml that can be read", err.Error(), "Correct it in its text"})
 		return b, nil
 	}
 	b.Settings = workbench.NewBenchText().Texts(bench)
-	b.describe(bench)
-	w.describeCalibration(&b)
+	maps.DeleteFunc(b.TakeOver, func(name, _ string) bool { return b.Settings[name] != "" })
+	b.Calibration = w.calibration()
 	b.findGaps(bench)
 	return b, nil
 }
 
-// simulated is the simulated bench of this site.
-func (w *workshop) simulated() (virtual.Bench, error) {
-	return workbench.LoadVirtual(w.VirtualFile)
+func (w *workshop) getBench(*http.Request) (any, error) {
+	b, err := w.viewBench()
+	if err != nil {
+		return nil, err
+	}
+	wrong := ""
+	if b.Wrong != "" {
+		wrong = "bench.toml cannot be read: " + b.Wrong
+	}
+	type caution struct{ Head, Text string }
+	var cautions []caution
+	var heads []string
+	for _, c := range words.Cautions() {
+		head, rest, _ := strings.Cut(c, ": ")
+		cautions, heads = append(cautions, caution{head, rest}), append(heads, head+".")
+	}
+	under := "Simulated: no sound is made."
+	if !b.Simulated {
+		under = strings.Join(heads[:min(4, len(heads))], " ") + " Space starts and stops, Esc stops."
+	}
+	kind, simulated := workbench.SoundCard, template.HTML("")
+	if b.Simulated {
+		kind, simulated = workbench.Virtual, fragment("simulated", b.Notes)
+	}
+	return struct {
+		Kind     string            `json:"kind"`
+		File     *benchText        `json:"file"`
+		Settings map[string]string `json:"settings"`
+		Defaults map[string]string `json:"defaults"`
+		HTML     places            `json:"html"`
+	}{kind, b.File, b.Settings, workbench.NewMeasurement(w.Program).Defaults(), places{
+		"simulated": simulated, "bench-error": fragment("alarm", wrong), "bench-knows": fragment("knows", b.knows()),
+		"bench-missing": fragment("gaps", b.Missing), "bench-simulated": fragment("take over", b.TakeOver),
+		"cautions": fragment("cautions", cautions), "sound-cautions": fragment("cautions", cautions),
+		"stage-caution": text(under), "root": text(notation.Visible(w.Root)),
+	}}, nil
 }
 
 func simulatedNotes(b virtual.Bench) []string {
@@ -131,7 +139,7 @@ func simulatedNotes(b virtual.Bench) []string {
 }
 
 // simulatedSettings are what the owner of a simulated bench knows of it, with
-// the tolerances that such parts usually have (common practice).
+// typical tolerances of such parts.
 func simulatedSettings(b virtual.Bench) map[string]string {
 	settings := map[string]string{"drive": "current"}
 	if b.Fixture.Capacitance.SI > 0 {
@@ -149,36 +157,59 @@ func simulatedSettings(b virtual.Bench) map[string]string {
 	return settings
 }
 
-// describe tells of the fixture.
-func (b *benchState) describe(bench benchfile.Bench) {
-	f := bench.Fixture
-	if f.Resistance == nil && f.Capacitance == nil {
-		return
-	}
-	b.Fixture = &fixtureState{Date: f.Date, R: textOf(f.Resistance), C: textOf(f.Capacitance), How: f.How}
-	b.Fixture.Text = "R " + orUnknown(b.Fixture.R) + ", C " + orUnknown(b.Fixture.C)
+// known is one of the things that a bench should know.
+type known struct {
+	Have       bool
+	What, Text string
 }
 
-func orUnknown(s string) string {
-	if s == "" {
-		return "not known"
+// knows is what the bench knows, in words.
+func (b benchView) knows() []known {
+	s := b.Settings
+	or := func(name, otherwise string) string { return cmp.Or(s[name], otherwise) }
+	devices := known{b.File != nil || b.Simulated, "Devices", "not said yet: the system's own would be used"}
+	switch {
+	case b.Simulated:
+		devices.Text = "the simulated bench"
+	case b.File != nil:
+		devices.Text = or("input", "the system's own input") + " → " + or("output", "the system's own output")
 	}
-	return s
+	second := known{true, "Second channel", ""}
+	switch s["reference"] {
+	case "current":
+		second.Text = "current, over " + or("sense-r", "a sense resistor")
+	case "loopback":
+		second.Text = "loop-back of the output"
+	default:
+		second = known{false, second.What, "nothing: the drive is taken to be known"}
+	}
+	fixture := known{s["fixture-r"] != "" && s["fixture-c"] != "", "Fixture",
+		"not known: the coil's own C cannot be told from the cable's"}
+	if s["fixture-r"] != "" || s["fixture-c"] != "" {
+		fixture.Text = "R " + or("fixture-r", "not known") + ", C " + or("fixture-c", "not known")
+	}
+	calibration := known{false, "Calibration", "none: needed where no second channel is used"}
+	if c := b.Calibration; c != nil {
+		calibration.Have, calibration.Text = c.Stale == "", c.Text
+		if c.Stale != "" {
+			calibration.Text += "; out of date: " + c.Stale
+		}
+	}
+	return []known{devices, second, fixture, calibration}
 }
 
-// describeCalibration tells of the calibration, and whether it goes with what a
-// take would be now.
-func (w *workshop) describeCalibration(b *benchState) {
+// calibration tells of the calibration, and whether it goes with what a take
+// would be now; nil: there is none.
+func (w *workshop) calibration() *calibrationState {
 	m, plan, planErr := w.usual()
 	c, file, err := m.Calibration(w.Root)
 	if file == "" {
-		return
+		return nil
 	}
 	if err != nil {
-		b.Calibration = &calibrationState{Text: file, Stale: true, Why: err.Error()}
-		return
+		return &calibrationState{file, err.Error()}
 	}
-	b.Calibration = &calibrationState{Date: c.Made, Rate: c.RateHz, Text: workbench.NewCalibrationResult(*c, file).Line()}
+	state := &calibrationState{Text: workbench.NewCalibrationResult(*c, file).Line()}
 	if err = planErr; err == nil {
 		err = c.Covers(plan.Take)
 	}
@@ -186,28 +217,30 @@ func (w *workshop) describeCalibration(b *benchState) {
 		err = c.Matches(device, m.Bench.OutputChannel)
 	}
 	if err != nil {
-		b.Calibration.Stale, b.Calibration.Why = true, err.Error()
+		state.Stale = err.Error()
 	}
+	return state
 }
 
 // findGaps lists what the bench does not say.
-func (b *benchState) findGaps(bench benchfile.Bench) {
-	add := func(what, why, how string) { b.Missing = append(b.Missing, gap{what, why, how}) }
-	if !b.Simulated && (bench.Card.Input == "" || bench.Card.Output == "") {
-		add("the devices", "the system's own may change from day to day", "Choose input and output")
+func (b *benchView) findGaps(bench benchfile.Bench) {
+	add := func(missing bool, what, why, how string) {
+		if missing {
+			b.Missing = append(b.Missing, gap{what, why, how})
+		}
 	}
-	if bench.Drive.Kind == "" {
-		add("how the exciter is driven", "it is taken to be driven by a current", "Say current for a large series resistor, else voltage with the loop's resistance and inductance")
-	}
-	if bench.Fixture.Capacitance == nil {
-		add("the fixture's capacitance", "without it the coil's own capacitance cannot be told from that of cable and input", "Measure the fixture with a known resistor, or type it")
-	}
-	if bench.Fixture.Resistance == nil {
-		add("the fixture's resistance", "the input's resistance damps the coil", "Measure the fixture with a known resistor, or type it")
-	}
-	if k := bench.Reference.Kind; (k == "" || k == "none") && b.Calibration == nil {
-		add("the sound card's own response", "its edges are in every take", "Calibrate with a cable, or record a reference on the second channel")
-	}
+	add(!b.Simulated && (bench.Card.Input == "" || bench.Card.Output == ""),
+		"the devices", "the system's own may change from day to day", "Choose input and output")
+	add(bench.Drive.Kind == "", "how the exciter is driven", "it is taken to be driven by a current",
+		"Say current for a large series resistor, else voltage with resistance and inductance of the exciter circuit")
+	add(bench.Fixture.Capacitance == nil, "the fixture's capacitance",
+		"without it the coil's own capacitance cannot be told from that of cable and input",
+		"Measure the fixture with a known resistor, or type it")
+	add(bench.Fixture.Resistance == nil, "the fixture's resistance", "the input's resistance damps the coil",
+		"Measure the fixture with a known resistor, or type it")
+	k := bench.Reference.Kind
+	add((k == "" || k == "none") && b.Calibration == nil, "the sound card's own response", "its edges are in every take",
+		"Measure the sound card with a loop-back cable, or record a reference on the second channel")
 }
 
 // replaceBench writes bench.toml, if it is still the one that was seen.
@@ -223,30 +256,19 @@ func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
 	return nil
 }
 
-func (w *workshop) putBench(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256 string `json:"sha256"`
-		Text   string `json:"text"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) putBench(r *http.Request, in struct {
+	SHA256 string `json:"sha256"`
+	Text   string `json:"text"`
+}) (any, error) {
 	w.editing.Lock()
 	defer w.editing.Unlock()
-	if err := w.replaceBench(in.SHA256, []byte(in.Text)); err != nil {
-		return nil, err
-	}
-	return w.getBench(r)
+	return done{}, w.replaceBench(in.SHA256, []byte(in.Text))
 }
 
-func (w *workshop) setBench(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		SHA256  string            `json:"sha256"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) setBench(r *http.Request, in struct {
+	SHA256  string            `json:"sha256"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	options := workbench.NewBenchText()
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
@@ -257,38 +279,21 @@ func (w *workshop) setBench(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := w.replaceBench(in.SHA256, text); err != nil {
-		return nil, err
-	}
-	return w.getBench(r)
+	return done{}, w.replaceBench(in.SHA256, text)
 }
 
-func (w *workshop) chooseKind(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Bench string `json:"bench"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) chooseKind(r *http.Request, in struct {
+	Bench string `json:"bench"`
+}) (any, error) {
 	if in.Bench != "soundcard" && in.Bench != "virtual" {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "want soundcard or virtual", Field: "bench"}
+		return nil, wrong("bench", "want soundcard or virtual")
 	}
 	w.mu.Lock()
 	w.kind = in.Bench
 	w.mu.Unlock()
 	w.listen()
 	w.changed("bench")
-	return w.getBench(r)
-}
-
-// getDevices lists the sound devices, or says why there are none.
-func (w *workshop) getDevices(r *http.Request) (any, error) {
-	devices, err := soundcard.Devices(r.Context())
-	answer := map[string]any{"devices": workbench.DeviceRecords(devices)}
-	if err != nil {
-		answer["error"] = err.Error()
-	}
-	return answer, nil
+	return done{}, nil
 }
 
 // usualStimulus is what a take plays unless something else is asked for.

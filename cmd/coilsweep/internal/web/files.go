@@ -2,8 +2,6 @@ package web
 
 import (
 	"bytes"
-	"crypto/sha256"
-	"fmt"
 	"io"
 	"io/fs"
 	"net/http"
@@ -13,12 +11,15 @@ import (
 	"strings"
 	"time"
 
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/guide"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/page"
 	"coilsweep/report/plot"
 )
@@ -46,64 +47,81 @@ func (pageFiles) ReadFile(name string) ([]byte, error) {
 
 // linked is a file that can be had from the site.
 type linked struct {
-	What  string     `json:"what"`
-	Take  string     `json:"take,omitempty"`
-	Name  string     `json:"name"`
-	Link  string     `json:"link"`
-	Bytes int64      `json:"bytes,omitempty"`
-	Made  *time.Time `json:"made,omitempty"`
+	What, About string
+	Take        string // empty: of all
+	Name, Link  string
+	Page        bool // to be looked at
+	Size        string
+	Made        time.Time
 }
 
-// getLinks are links to the files of a coil; without a coil those of the bench.
+// getLinks are links to the files of a coil and to those of the bench; without a
+// coil only the latter.
 func (w *workshop) getLinks(r *http.Request) (any, error) {
-	coil := r.URL.Query().Get("coil")
-	if coil == "" {
-		return map[string]any{"files": w.benchLinks()}, nil
+	var files []linked
+	stimulus := w.stimulusLinks()
+	if coil := r.URL.Query().Get("coil"); coil != "" {
+		folder, err := w.openCoil(coil)
+		if err != nil {
+			return nil, err
+		}
+		if files, err = w.coilLinks(coil, folder); err != nil {
+			return nil, err
+		}
 	}
-	folder, err := w.openCoil(coil)
-	if err != nil {
-		return nil, err
-	}
-	files := []linked{}
-	add := func(what, take, name, path string) {
-		if l, ok := w.linkFile(what, take, name, path); ok {
+	return shows{places{
+		"files": fragment("files", append(files, stimulus...)), "import-stimulus": fragment("stimulus", stimulus),
+	}}, nil
+}
+
+func (w *workshop) coilLinks(coil string, folder *capture.Folder) (files []linked, err error) {
+	base := strings.ReplaceAll(coil, "/", "-")
+	add := func(l linked, path string) {
+		if w.linkFile(&l, path) {
 			files = append(files, l)
 		}
 	}
-	base := strings.ReplaceAll(coil, "/", "-")
-	add("report", "", base+"-report.html", filepath.Join(folder.Dir, evaluation.ReportFile))
-	add("result", "", base+"-result.json", filepath.Join(folder.Dir, evaluation.ResultFile))
-	add("response", "", base+"-response.csv", filepath.Join(folder.Dir, evaluation.ResponseFile))
+	add(linked{What: "Report", About: "one page with pictures and numbers", Name: base + "-report.html", Page: true},
+		filepath.Join(folder.Dir, evaluation.ReportFile))
+	add(linked{What: "Result", About: "all numbers, in SI units, as JSON", Name: base + "-result.json"},
+		filepath.Join(folder.Dir, evaluation.ResultFile))
+	add(linked{What: "Response", About: "measured and fitted curves, as CSV", Name: base + "-response.csv"},
+		filepath.Join(folder.Dir, evaluation.ResponseFile))
 	held, err := folder.Fingerprint()
 	if err != nil {
 		return nil, err
 	}
 	if len(held.Takes) > 0 {
-		name := base + ".zip"
-		files = append(files, linked{What: "archive", Name: name, Link: w.server.Link("archive "+coil, name, func(rw http.ResponseWriter, r *http.Request) error {
+		archive := linked{What: "Archive", Name: base + ".zip",
+			About: "everything for a publication, as ZIP, with README and checksums"}
+		archive.Link = w.server.Link("archive "+coil, archive.Name, func(rw http.ResponseWriter, r *http.Request) error {
 			return w.sendArchive(rw, r, folder.Dir)
-		})})
+		})
+		files = append(files, archive)
 	}
 	for _, t := range held.Takes {
-		add("audio", t.Name, base+"-"+t.Name+".wav", filepath.Join(folder.TakeDir(t.Name), "capture.wav"))
+		add(linked{What: "Recording", Take: t.Name, About: "the take as recorded", Name: base + "-" + t.Name + ".wav"},
+			filepath.Join(folder.TakeDir(t.Name), "capture.wav"))
 	}
-	return map[string]any{"files": files}, nil
+	return files, nil
 }
 
-// linkFile gives out a link to a file below the root; false where there is none.
-func (w *workshop) linkFile(what, take, name, path string) (linked, bool) {
+// linkFile completes l with a link to the file at path, below the root; false where
+// there is none.
+func (w *workshop) linkFile(l *linked, path string) bool {
 	info, err := os.Lstat(path)
 	if err != nil || !info.Mode().IsRegular() {
-		return linked{}, false
+		return false
 	}
-	made := info.ModTime()
-	link := w.server.Link(path, name, func(rw http.ResponseWriter, r *http.Request) error {
+	name := l.Name
+	l.Made, l.Size = info.ModTime(), notation.Tied(notation.Bytes(info.Size()))
+	l.Link = w.server.Link(path, name, func(rw http.ResponseWriter, r *http.Request) error {
 		if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
 			return site.Errorf(http.StatusNotFound, "%s is not there any more", name)
 		}
 		return w.server.ServeFile(rw, r, path)
 	})
-	return linked{What: what, Take: take, Name: name, Link: link, Bytes: info.Size(), Made: &made}, true
+	return true
 }
 
 // sendArchive packs a coil as 'export' does.
@@ -126,9 +144,9 @@ func (w *workshop) sendArchive(rw http.ResponseWriter, r *http.Request, dir stri
 	return nil
 }
 
-// benchLinks are the stimulus that a take plays unless something else is asked
+// stimulusLinks are the stimulus that a take plays unless something else is asked
 // for, and its description, for recordings that are made elsewhere.
-func (w *workshop) benchLinks() []linked {
+func (w *workshop) stimulusLinks() []linked {
 	send := func(make func(excite.Stimulus) ([]byte, error)) site.Handler {
 		return func(rw http.ResponseWriter, r *http.Request) error {
 			s, err := w.usualStimulus()
@@ -143,10 +161,11 @@ func (w *workshop) benchLinks() []linked {
 			return nil
 		}
 	}
-	return []linked{
-		{What: "stimulus", Name: "sweep.wav", Link: w.server.Link("stimulus", "sweep.wav", send(stimulusAudio))},
-		{What: "stimulus", Name: "sweep.toml", Link: w.server.Link("stimulus", "sweep.toml", send(excite.Stimulus.Encode))},
+	stimulus := func(name string, make func(excite.Stimulus) ([]byte, error)) linked {
+		return linked{What: "Stimulus", About: "to play and record elsewhere", Name: name,
+			Link: w.server.Link("stimulus", name, send(make))}
 	}
+	return []linked{stimulus("sweep.wav", stimulusAudio), stimulus("sweep.toml", excite.Stimulus.Encode)}
 }
 
 // stimulusAudio is a stimulus as a WAV file.
@@ -157,7 +176,8 @@ func stimulusAudio(s excite.Stimulus) ([]byte, error) {
 	}
 	defer os.RemoveAll(dir)
 	path := filepath.Join(dir, "sweep.wav")
-	if err := workbench.WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, workbench.PCM24); err != nil {
+	err = workbench.WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, workbench.PCM24)
+	if err != nil {
 		return nil, err
 	}
 	return os.ReadFile(path)
@@ -165,13 +185,9 @@ func stimulusAudio(s excite.Stimulus) ([]byte, error) {
 
 // writeReport writes report.html into the coil's folder, as 'report' does, and
 // gives a link to it.
-func (w *workshop) writeReport(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Harness map[string]string `json:"harness"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) writeReport(r *http.Request, in struct {
+	Harness map[string]string `json:"harness"`
+}) (any, error) {
 	coil := r.URL.Query().Get("coil")
 	folder, err := w.openCoil(coil)
 	if err != nil {
@@ -190,11 +206,13 @@ func (w *workshop) writeReport(r *http.Request) (any, error) {
 			return nil, err
 		}
 	}
-	if err := e.Write(evaluation.ReportFile, func(out io.Writer) error { return page.Coil(out, document) }); err != nil {
+	err = e.Write(evaluation.ReportFile, func(out io.Writer) error { return page.Coil(out, document) })
+	if err != nil {
 		return nil, err
 	}
 	w.coilChanged(coil)
-	l, _ := w.linkFile("report", "", strings.ReplaceAll(coil, "/", "-")+"-report.html", filepath.Join(folder.Dir, evaluation.ReportFile))
+	l := linked{Name: strings.ReplaceAll(coil, "/", "-") + "-report.html"}
+	w.linkFile(&l, filepath.Join(folder.Dir, evaluation.ReportFile))
 	return map[string]any{"link": l.Link}, nil
 }
 
@@ -204,7 +222,8 @@ const mostMade = 16
 // linkPage gives a link to a page that was made and is on no disk. It holds
 // until many others were made.
 func (w *workshop) linkPage(name string, text []byte) string {
-	link := w.server.Link(fmt.Sprintf("%x", sha256.Sum256(text)), name, func(rw http.ResponseWriter, r *http.Request) error {
+	sum := atomicfile.Sum(text)
+	link := w.server.Link(sum, name, func(rw http.ResponseWriter, r *http.Request) error {
 		http.ServeContent(rw, r, "", time.Time{}, bytes.NewReader(text))
 		return nil
 	})

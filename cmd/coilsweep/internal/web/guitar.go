@@ -3,45 +3,29 @@ package web
 import (
 	"bytes"
 	"errors"
-	"fmt"
-	"maps"
 	"net/http"
 	"time"
 
-	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
 	"coilsweep/report/figure"
-	"coilsweep/report/notation"
 	"coilsweep/report/page"
 )
 
 // predictGuitar predicts what one coil or two do in a guitar, as 'predict' does.
-func (w *workshop) predictGuitar(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils   []string          `json:"coils"`
-		Harness map[string]string `json:"harness"`
-		Target  string            `json:"target"`
-		Solve   string            `json:"solve"`
-		All     bool              `json:"all"`  // other positions of the knobs, and without each part
-		Page    bool              `json:"page"` // and a page of all that, to keep
-	}](r)
-	if err != nil {
-		return nil, err
-	}
-	options := maps.Clone(in.Harness)
-	if options == nil {
-		options = map[string]string{}
-	}
-	options["target"], options["solve"] = in.Target, in.Solve
+func (w *workshop) predictGuitar(r *http.Request, in struct {
+	Coils   []string          `json:"coils"`
+	Options map[string]string `json:"options"`
+	All     bool              `json:"all"`  // other positions of the knobs, and without each part
+	Page    bool              `json:"page"` // and a page of all that, to keep
+}) (any, error) {
 	guitar := workbench.NewGuitar(true)
-	if err := guitar.Fill(options); err != nil {
+	if err := guitar.Fill(in.Options); err != nil {
 		return nil, err
 	}
 	if len(in.Coils) < 1 || len(in.Coils) > 2 {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: fmt.Sprintf("one coil or two are wanted, not %d", len(in.Coils)), Field: "coils"}
+		return nil, wrong("coils", "one coil or two are wanted, not %d", len(in.Coils))
 	}
 	h, part, err := guitar.Plan(len(in.Coils))
 	if err != nil {
@@ -63,58 +47,54 @@ func (w *workshop) predictGuitar(r *http.Request) (any, error) {
 		measured.Folder = coil
 		document.Coils = append(document.Coils, measured)
 	}
+	whole := in.All || in.Page
 	predict := h.Preview
-	if in.All || in.Page {
+	if whole {
 		predict = h.Predict
 	}
 	p, err := predict(coils)
 	if err != nil {
 		return nil, err
 	}
-	answer := map[string]any{
-		"prediction": p, "warnings": append([]string{}, p.Warnings...), "sentences": soundSentences(p.Sound),
+	document.Prediction = *p
+	if guitar.TargetHz != 0 {
+		if document.Target, err = h.Solve(coils, part, guitar.TargetHz); err != nil {
+			return nil, wrong("target", "%v", err)
+		}
 	}
-	d, err := figure.DrawPrediction(*p)
+	return w.showGuitar(document, whole, in.Page)
+}
+
+// showGuitar is a prediction for the page: whole with all positions of the knobs,
+// and with a link to a page to keep where that is wanted.
+func (w *workshop) showGuitar(document page.PredictionDocument, whole, link bool) (any, error) {
+	parts, err := page.PredictionParts(document, whole)
+	if err != nil {
+		return nil, err
+	}
+	d, err := figure.DrawPrediction(document.Prediction)
 	var nothing *figure.NothingToDrawError
 	if err != nil && !errors.As(err, &nothing) {
 		return nil, err
 	}
-	answer["svg"], answer["narrow"] = d.Wide, d.Narrow
-	if guitar.TargetHz != 0 {
-		solution, err := h.Solve(coils, part, guitar.TargetHz)
-		if err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "target"}
-		}
-		text := fmt.Sprintf("%s of %s puts the peak at %s", solution.Part, notation.Quantity(solution.Farad, quantity.Farad), quantity.Format(solution.TargetHz, quantity.Hertz, 3))
-		if solution.LengthM != nil {
-			text += fmt.Sprintf(": %.2g m", *solution.LengthM)
-		}
-		answer["solution"] = map[string]any{
-			"part": solution.Part, "farad": solution.Farad, "length_m": solution.LengthM, "target_hz": solution.TargetHz, "text": text,
-		}
-		document.Target = solution
+	answer := struct {
+		Link string `json:"link,omitempty"`
+		HTML places `json:"html"`
+	}{HTML: places{
+		"guitar-numbers": parts["numbers"], "guitar-figure": drawing(d),
+		"guitar-assumed": fragment("assumed", document.Prediction.Warnings),
+	}}
+	if whole {
+		answer.HTML["guitar-said"], answer.HTML["guitar-table"] = parts["said"], parts["knobs"]
 	}
-	if in.Page {
-		document.Prediction = *p
+	if link {
 		var html bytes.Buffer
 		if err := page.Prediction(&html, document); err != nil {
 			return nil, err
 		}
-		answer["link"] = w.linkPage("prediction.html", html.Bytes())
+		answer.Link = w.linkPage("prediction.html", html.Bytes())
 	}
 	return answer, nil
-}
-
-// soundSentences say what reaches the amplifier.
-func soundSentences(s harness.Sound) []string {
-	if !s.Peak.Known() {
-		return []string{"There is no peak: " + s.Peak.Why + "."}
-	}
-	text := "It peaks at " + notation.Quantity(s.Peak, quantity.Hertz)
-	if s.PeakDB.Known() {
-		text += fmt.Sprintf(", %.1f dB above its level at low frequencies", s.PeakDB.Value)
-	}
-	return []string{text + "."}
 }
 
 // predictIn is the prediction for a coil in the guitar of options.

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -14,6 +15,7 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/check"
+	"coilsweep/report/notation"
 )
 
 // jobInfo is what a job of the engine is about.
@@ -29,9 +31,18 @@ type engineState struct {
 	Job      *string      `json:"job"` // null: none
 	Stopping bool         `json:"stopping"`
 	Error    string       `json:"error,omitempty"`
-	Since    time.Time    `json:"since"`
-	Device   string       `json:"device,omitempty"`
+	HTML     places       `json:"html"`
 	jobInfo
+}
+
+// phaseWords say what the engine is at: at the page's head, and where noise and hum
+// stand while nothing is heard.
+var phaseWords = map[device.Phase][2]string{
+	device.Off:       {"not listening", "Nothing is listened to yet."},
+	device.Opening:   {"opening the device …", "The device is being opened."},
+	device.Listening: {"listening", ""},
+	device.Working:   {"working", "Noise and hum are measured again when the work is done."},
+	device.Lost:      {"device lost", "The device is lost."},
 }
 
 // ended is how a job has ended, as the page shows it large.
@@ -56,13 +67,19 @@ const (
 func (w *workshop) listener() device.Listener {
 	return device.Listener{
 		State: func(s device.State) {
-			state := engineState{Phase: s.Phase, Stopping: s.Stopping, Error: s.Err, Since: s.Since, Device: s.Device.InputDevice}
+			said := phaseWords[s.Phase]
+			w.mu.Lock()
+			defer w.mu.Unlock()
+			state := engineState{Phase: s.Phase, Stopping: s.Stopping, Error: s.Err}
 			if s.Job != nil {
-				state.Job = &s.Job.Name
-				w.mu.Lock()
-				state.jobInfo = w.jobs[s.Job.Name]
-				w.mu.Unlock()
+				state.Job, state.jobInfo = &s.Job.Name, w.jobs[s.Job.Name]
+				said[0] = s.Job.Name
 			}
+			state.HTML = places{"phase": text(notation.Visible(said[0]))}
+			if said[1] != "" {
+				state.HTML["silence-words"] = text(said[1])
+			}
+			w.engine = state
 			w.publish("engine", state)
 		},
 		Meters: func(l device.Levels) {
@@ -74,13 +91,9 @@ func (w *workshop) listener() device.Listener {
 			for _, m := range l.Channels {
 				channels = append(channels, meter{workbench.Finite(m.PeakDBFS), workbench.Finite(m.RMSDBFS)})
 			}
-			w.publish("meters", map[string]any{"t": l.Seconds, "channels": channels})
+			w.publish("meters", map[string]any{"channels": channels})
 		},
-		Silence: func(s quality.Silence) {
-			w.publish("silence", map[string]any{
-				"noise": workbench.Finite(s.NoiseDBFS), "hum": workbench.Measured(s.HumDBFS), "mains_hz": workbench.Measured(s.MainsHz), "octaves": s.Octaves,
-			})
-		},
+		Silence: func(s quality.Silence) { w.publish("silence", silence(s)) },
 	}
 }
 
@@ -121,7 +134,9 @@ func (w *workshop) listen() {
 
 // work starts a job for the bench. do is it; told says how it came out, for the
 // page, of the error that do returned.
-func (w *workshop) work(info jobInfo, source *device.Source, do func(ctx context.Context, rec record.Recorder) error, told func(error) ended) error {
+func (w *workshop) work(info jobInfo, source *device.Source,
+	do func(ctx context.Context, rec record.Recorder) error, told func(error) ended,
+) error {
 	name := strings.TrimSpace(info.Kind + " " + info.Take)
 	if info.Coil != "" {
 		name += " of " + info.Coil
@@ -152,9 +167,7 @@ func (w *workshop) end(info jobInfo, e ended) {
 	w.jobsDone++
 	e.ID, e.At, e.jobInfo = w.jobsDone, time.Now(), info
 	w.mu.Unlock()
-	if e.Advice == nil {
-		e.Advice = []string{}
-	}
+	e.Text, e.Advice = said(e.Text), allSaid(e.Advice)
 	w.publish("ended", e)
 	grade, text := "note", e.Text
 	if e.Outcome == outcomeUnfit || e.Outcome == outcomeFailed {
@@ -178,54 +191,50 @@ func failure(what string, err error) ended {
 	case errors.As(err, &unfit):
 		e := ended{Outcome: outcomeUnfit, Text: refused(err).Text}
 		for _, f := range unfit.Flags {
-			e.Advice = append(e.Advice, workbench.ForPage(string(f)+": "+workbench.FlagAdvice(f, capture.Quality{})))
+			e.Advice = append(e.Advice, string(f)+": "+workbench.FlagAdvice(f, capture.Quality{}))
 		}
 		return e
 	}
 	return ended{Outcome: outcomeFailed, Text: refused(err).Text}
 }
 
-func (w *workshop) stop(r *http.Request) (any, error) {
-	if _, err := ask[struct{}](r); err != nil {
-		return nil, err
-	}
+func (w *workshop) stop(*http.Request, struct{}) (any, error) {
 	return map[string]any{"stopping": w.device.Stop()}, nil
 }
 
-// trial is a check of the bench, a calibration or a measurement of the fixture:
-// under way, or the last one.
+// trial is a trial sweep, a measurement of the sound card or of the fixture: under
+// way, or the last one.
 type trial struct {
-	State         string    `json:"state"` // "none", "working" or an outcome
-	At            time.Time `json:"at"`
-	Error         string    `json:"error,omitempty"`
-	Sentences     []string  `json:"sentences"`
-	Advice        []advice  `json:"advice"`
-	Result        any       `json:"result,omitempty"`
-	ProposedLevel string    `json:"proposed_level,omitempty"`
+	State     string // "none", "working" or an outcome
+	Text      string // what goes on
+	At        time.Time
+	Error     string
+	Sentences []string
+	Advice    []string
+	Level     string // proposed for takes, in dBFS; empty: none
 }
 
-// advice is something to do, with the options that do it.
-type advice struct {
-	Text    string            `json:"text"`
-	Options map[string]string `json:"options,omitempty"`
+// LevelOptions are those of a bench that has the level.
+func (t trial) LevelOptions() map[string]string { return map[string]string{"level": t.Level} }
+
+// trials are the kinds of trials, with what they are called at their end and while
+// they go on.
+var trials = map[string]struct{ name, working string }{
+	"check":     {"the trial sweep", "One quiet sweep is playing …"},
+	"calibrate": {"the measurement of the sound card", "The sound card is being measured …"},
+	"fixture":   {"the measurement of the fixture", "The fixture is being measured …"},
 }
 
-func (w *workshop) getTrial(kind string) handler {
-	return func(*http.Request) (any, error) {
-		w.mu.Lock()
-		defer w.mu.Unlock()
-		t, ok := w.trials[kind]
-		if !ok {
-			t.State = "none"
-		}
-		if t.Sentences == nil {
-			t.Sentences = []string{}
-		}
-		if t.Advice == nil {
-			t.Advice = []advice{}
-		}
-		return t, nil
+func (w *workshop) getTrials(*http.Request) (any, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	html := places{}
+	for kind := range trials {
+		t := w.trials[kind]
+		t.State = cmp.Or(t.State, "none")
+		html[kind+"-outcome"] = fragment("trial", t)
 	}
+	return shows{html}, nil
 }
 
 func (w *workshop) setTrial(kind string, t trial) {
@@ -233,16 +242,18 @@ func (w *workshop) setTrial(kind string, t trial) {
 	w.mu.Lock()
 	w.trials[kind] = t
 	w.mu.Unlock()
-	w.changed(kind)
+	w.changed("trials")
 }
 
 // try starts a trial. do makes it; the trial that it returns counts where the
 // error is none or unfit data.
-func (w *workshop) try(info jobInfo, source *device.Source, do func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error)) (any, error) {
-	what := map[string]string{"check": "the check", "calibrate": "the calibration", "fixture": "the measurement of the fixture"}[info.Kind]
+func (w *workshop) try(info jobInfo, source *device.Source,
+	do func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error),
+) (any, error) {
+	what := trials[info.Kind].name
 	var t trial
 	err := w.work(info, source, func(ctx context.Context, rec record.Recorder) (err error) {
-		w.setTrial(info.Kind, trial{State: "working"})
+		w.setTrial(info.Kind, trial{State: "working", Text: trials[info.Kind].working})
 		t, err = do(ctx, w.ears(), rec)
 		return err
 	}, func(err error) ended {
@@ -253,9 +264,7 @@ func (w *workshop) try(info jobInfo, source *device.Source, do func(ctx context.
 		} else if len(t.Sentences) > 0 && info.Kind != "check" {
 			e.Text = t.Sentences[0]
 		}
-		for _, a := range t.Advice {
-			e.Advice = append(e.Advice, a.Text)
-		}
+		e.Advice = append(e.Advice, t.Advice...)
 		t.State = e.Outcome
 		w.setTrial(info.Kind, t)
 		if info.Kind != "check" {
@@ -266,7 +275,7 @@ func (w *workshop) try(info jobInfo, source *device.Source, do func(ctx context.
 	if err != nil {
 		return nil, err
 	}
-	return accepted{"state": "working"}, nil
+	return accepted{}, nil
 }
 
 // trialRequest asks for a trial, on a coil or on none.
@@ -275,31 +284,30 @@ type trialRequest struct {
 	Options map[string]string `json:"options"`
 }
 
-// askTrial reads what is asked for, and finds the folder that it is for.
-func (w *workshop) askTrial(r *http.Request) (in trialRequest, dir string, err error) {
-	if in, err = ask[trialRequest](r); err != nil || in.Coil == "" {
-		return in, w.Root, err
+// prepare has the options of a trial as they are asked for, for its folder.
+func (w *workshop) prepare(in trialRequest, b *workbench.Bench, o workbench.Options) (dir string, err error) {
+	if dir = w.Root; in.Coil != "" {
+		if dir, err = w.coilDir(in.Coil); err != nil {
+			return "", err
+		}
 	}
-	dir, err = w.coilDir(in.Coil)
-	return in, dir, err
+	w.useBench(b, dir)
+	return dir, o.Fill(in.Options)
 }
 
-func (w *workshop) startCheck(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewCheck(w.Program)
 	options.NoCoil = in.Coil == ""
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "check", Coil: in.Coil}, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+	job := jobInfo{Kind: "check", Coil: in.Coil}
+	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
 		judgement, err := plan.Run(ctx, rec, hears)
 		var unfit *capture.UnfitError
 		if err != nil && !errors.As(err, &unfit) {
@@ -311,62 +319,52 @@ func (w *workshop) startCheck(r *http.Request) (any, error) {
 
 // checkTrial is what a check found, for the page.
 func checkTrial(r check.Report) trial {
-	t := trial{Result: r, ProposedLevel: workbench.ProposedLevel(r), Sentences: workbench.CheckSentences(r)}
+	t := trial{Level: workbench.ProposedLevel(r), Sentences: workbench.CheckSentences(r)}
 	for _, f := range r.Findings {
-		t.Advice = append(t.Advice, advice{Text: fmt.Sprintf("%s: %s: %s", f.Grade, f.Text, f.Advice)})
+		t.Advice = append(t.Advice, fmt.Sprintf("%s: %s: %s", f.Grade, f.Text, f.Advice))
 	}
-	if t.ProposedLevel != "" {
-		t.Advice = append(t.Advice, advice{Text: "take at " + t.ProposedLevel + " dBFS", Options: map[string]string{"level": t.ProposedLevel}})
+	if t.Level != "" {
+		t.Advice = append(t.Advice, "take at "+t.Level+" dBFS")
 	}
 	return t
 }
 
-func (w *workshop) startCalibration(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewCalibration(w.Program)
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "calibrate", Coil: in.Coil}, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+	job := jobInfo{Kind: "calibrate", Coil: in.Coil}
+	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
 		found, err := plan.Run(ctx, rec, hears)
 		if err != nil {
 			return trial{}, err
 		}
-		return trial{Result: found, Sentences: []string{found.Line()}}, nil
+		return trial{Sentences: []string{found.Line()}}, nil
 	})
 }
 
-func (w *workshop) startFixture(r *http.Request) (any, error) {
-	in, dir, err := w.askTrial(r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewFixture(w.Program)
-	w.useBench(&options.Bench, dir)
-	if err := options.Fill(in.Options); err != nil {
+	dir, err := w.prepare(in, &options.Bench, options.Options)
+	if err != nil {
 		return nil, err
 	}
 	plan, err := options.Plan(dir)
 	if err != nil {
 		return nil, err
 	}
-	return w.try(jobInfo{Kind: "fixture", Coil: in.Coil}, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
+	job := jobInfo{Kind: "fixture", Coil: in.Coil}
+	return w.try(job, &plan.Source, func(ctx context.Context, hears workbench.Ears, rec record.Recorder) (trial, error) {
 		found, err := plan.Run(ctx, rec, hears)
 		if err != nil && !found.Measured() {
 			return trial{}, err
 		}
-		t := trial{Result: found, Sentences: []string{found.Line()}}
-		for _, text := range found.Warnings {
-			t.Advice = append(t.Advice, advice{Text: text})
-		}
-		return t, err
+		return trial{Sentences: []string{found.Line()}, Advice: found.Warnings}, err
 	})
 }

@@ -3,20 +3,19 @@ package web
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
+	"html/template"
 	"io"
 	"net/http"
 	"slices"
 	"strings"
 	"time"
 
-	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
-	"coilsweep/report/data"
 	"coilsweep/report/figure"
+	"coilsweep/report/notation"
 	"coilsweep/report/page"
 )
 
@@ -31,7 +30,9 @@ func (w *workshop) Coil(ctx context.Context, dir string, curves bool) (evaluatio
 	return m, err
 }
 
-func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (m evaluation.Measured, leftOut []string, err error) {
+func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (
+	m evaluation.Measured, leftOut []string, err error,
+) {
 	var e *evaluation.Evaluation
 	if curves {
 		e, err = w.coils.get(ctx, dir)
@@ -48,7 +49,9 @@ func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (m
 
 // measured are the coils in dirs. said tells of takes that were left out and,
 // where some may fail, of coils that have no result.
-func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool) (coils []evaluation.Measured, said string, err error) {
+func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool) (
+	coils []evaluation.Measured, said string, err error,
+) {
 	var left []string
 	for _, dir := range dirs {
 		m, leftOut, err := w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
@@ -73,8 +76,7 @@ func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool
 // dirsOf are the folders of coils, each once.
 func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
 	if len(coils) < least || len(coils) > most {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils",
-			Text: fmt.Sprintf("%d to %d coils are wanted, not %d", least, most, len(coils))}
+		return nil, wrong("coils", "Choose %d to %d coils, not %d.", least, most, len(coils))
 	}
 	var dirs []string
 	for _, coil := range coils {
@@ -85,21 +87,17 @@ func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
 		dirs = append(dirs, dir)
 	}
 	if sorted := slices.Sorted(slices.Values(dirs)); len(slices.Compact(sorted)) < len(dirs) {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "coils", Text: "a coil is named twice"}
+		return nil, wrong("coils", "a coil is named twice")
 	}
 	return dirs, nil
 }
 
-func (w *workshop) compareCoils(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils     []string `json:"coils"`
-		Against   string   `json:"against"`
-		SameBench bool     `json:"same_bench"`
-		Sort      string   `json:"sort"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) compareCoils(r *http.Request, in struct {
+	Coils     []string `json:"coils"`
+	Against   string   `json:"against"`
+	SameBench bool     `json:"same_bench"`
+	Sort      string   `json:"sort"`
+}) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 2, 50)
 	if err != nil {
 		return nil, err
@@ -126,53 +124,51 @@ func (w *workshop) compareCoils(r *http.Request) (any, error) {
 		return nil, err
 	}
 	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: w.Program}
-	figures, sentences, err := page.DrawComparison(document)
+	parts, figures, err := page.ComparisonParts(document)
 	if err != nil {
 		return nil, err
 	}
-	return w.many("comparison", figures, sentences, said,
-		func(out io.Writer) error { return data.ComparisonJSON(out, result) },
+	return w.many(manyView{Title: "Comparison", Parts: partOf(parts, "compared", "differences"), LeftOut: said}, figures,
 		func(out io.Writer) error { return page.Comparison(out, document) })
 }
 
-// many is the answer on several coils: what as --json writes it, its figures,
-// and a link to its site.
-func (w *workshop) many(what string, figures []figure.Drawing, sentences []string, said string, numbers, whole func(io.Writer) error) (any, error) {
-	var text, html bytes.Buffer
-	if err := numbers(&text); err != nil {
-		return nil, err
-	}
+// manyView is what is told of several coils.
+type manyView struct {
+	Title          string
+	Parts, Figures template.HTML
+	LeftOut        string // what was left out, and why
+	Link           string // to the whole page
+	Line           string // the command line that does the same
+}
+
+// many is the answer on several coils, with a link to the whole page about them.
+func (w *workshop) many(v manyView, drawings []figure.Drawing, whole func(io.Writer) error) (any, error) {
+	var html bytes.Buffer
 	if err := whole(&html); err != nil {
 		return nil, err
 	}
-	if said != "" {
-		sentences = append(sentences, said+".")
+	v.Link, v.Figures = w.linkPage(strings.ToLower(v.Title)+".html", html.Bytes()), figures(drawings...)
+	if v.LeftOut != "" {
+		v.LeftOut = notation.UpperFirst(v.LeftOut) + "."
 	}
-	return map[string]any{
-		what: json.RawMessage(text.Bytes()), "figures": append([]figure.Drawing{}, figures...), "sentences": append([]string{}, sentences...),
-		"link": w.linkPage(what+".html", html.Bytes()),
-	}, nil
+	return shows{places{"many-answer": fragment("many", v)}}, nil
 }
 
-func (w *workshop) judgeBatch(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coils     []string `json:"coils"`
-		Limits    string   `json:"limits"` // the text of a file of limits
-		Reference string   `json:"reference"`
-		Tolerance []string `json:"tolerance"`
-		Guard     string   `json:"guard"`
-		Chart     string   `json:"chart"`
-		ByFolder  bool     `json:"by_folder"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) judgeBatch(r *http.Request, in struct {
+	Coils     []string `json:"coils"`
+	Limits    string   `json:"limits"` // the text of a file of limits
+	Reference string   `json:"reference"`
+	Tolerance string   `json:"tolerance"`
+	Guard     string   `json:"guard"`
+	Chart     string   `json:"chart"`
+	ByFolder  bool     `json:"by_folder"`
+}) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 10000)
 	if err != nil {
 		return nil, err
 	}
 	options := workbench.NewBatch()
-	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, in.Tolerance
+	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, splitList(in.Tolerance)
 	if in.Reference != "" {
 		if options.Reference, err = w.coilDir(in.Reference); err != nil {
 			return nil, err
@@ -196,12 +192,16 @@ func (w *workshop) judgeBatch(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
+	given := map[string]string{"reference": in.Reference, "tolerance": in.Tolerance, "guard": in.Guard, "chart": in.Chart}
+	if in.ByFolder {
+		given["by-folder"] = "true"
+	}
+	line := w.line("batch", in.Coils, 1, given)
 	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: w.Program}
-	figures, sentences, err := page.DrawBatch(document)
+	parts, figures, err := page.BatchParts(document)
 	if err != nil {
 		return nil, err
 	}
-	return w.many("batch", figures, sentences, said,
-		func(out io.Writer) error { return data.BatchJSON(out, result) },
+	return w.many(manyView{Title: "Batch", Parts: partOf(parts, "batch", "judged"), LeftOut: said, Line: line}, figures,
 		func(out io.Writer) error { return page.Batch(out, document) })
 }

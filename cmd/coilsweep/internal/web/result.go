@@ -1,10 +1,9 @@
 package web
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
+	"html/template"
 	"io"
 	"net/http"
 	"slices"
@@ -14,13 +13,13 @@ import (
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/winding"
 	"coilsweep/report/data"
 	"coilsweep/report/figure"
-	"coilsweep/report/words"
+	"coilsweep/report/notation"
+	"coilsweep/report/page"
 )
 
 // evaluations keeps the coils that were evaluated last in memory, so that what
@@ -173,14 +172,10 @@ func (w *workshop) fitAgain(coil, dir string) {
 	w.fit(coil, dir, evaluation.Options{AsLast: true, Fit: fit.Options{Advise: true}})
 }
 
-func (w *workshop) startFit(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startFit(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	dir, err := w.coilDir(in.Coil)
 	if err != nil {
 		return nil, err
@@ -215,6 +210,16 @@ func (w *workshop) resultNow(folder *capture.Folder) (result *fit.Result, stale 
 	return result, result.Stale(held, w.Program)
 }
 
+// whyFailed is why the last fit of a coil failed; empty: it did not.
+func (w *workshop) whyFailed(coil string) string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if f := w.fits[coil]; f != nil {
+		return f.why
+	}
+	return ""
+}
+
 // stateOf is the state of a coil's result.
 func (w *workshop) stateOf(coil string, takes int, result *fit.Result, stale []string) string {
 	w.mu.Lock()
@@ -233,95 +238,97 @@ func (w *workshop) stateOf(coil string, takes int, result *fit.Result, stale []s
 	return resultFresh
 }
 
+// notYet says of each state why there is no result, or that it is not what the takes
+// say now.
+var notYet = map[string]string{
+	resultNone: "There is no result yet.", resultWorking: "The fit is being worked out …",
+	resultStale: "Out of date: coil or takes have changed since.", resultFailed: "The fit failed.",
+}
+
 func (w *workshop) getResult(r *http.Request) (any, error) {
 	coil := r.URL.Query().Get("coil")
-	folder, err := w.openCoil(coil)
+	v, err := w.viewCoil(coil)
 	if err != nil {
 		return nil, err
 	}
-	held, err := folder.Fingerprint()
-	if err != nil {
-		return nil, err
-	}
-	result, stale := w.resultNow(folder)
-	state := w.stateOf(coil, len(held.Takes), result, stale)
-	answer := map[string]any{"state": state, "sentences": []string{}, "advice": []advice{}, "left_out": []any{}, "stale": append([]string{}, stale...)}
-	w.mu.Lock()
-	if f := w.fits[coil]; f != nil && f.why != "" {
-		answer["why"] = f.why
-	}
-	w.mu.Unlock()
-	if state == resultNone {
-		answer["why"] = "there is no take yet"
-		if len(held.Takes) > 0 {
-			answer["why"] = "the takes were not fitted yet"
-		}
-	}
-	if result == nil {
+	answer := struct {
+		State string `json:"state"`
+		There bool   `json:"there"` // there is a result, of whatever age
+		Known bool   `json:"known"` // and L and C are known apart
+		HTML  places `json:"html"`
+	}{v.State, v.Result != nil, v.Result != nil && v.Result.Inductance.Known(), places{
+		"fit-line":    text(w.line("fit", []string{coil}, 1, nil)),
+		"report-line": text(w.line("report", []string{coil}, 1, nil)),
+		"result-head": "", "result-takes": "", "result-circuit": "", "result-shares": "",
+	}}
+	state, empty, guitar := v.sayState(w.whyFailed(coil))
+	answer.HTML["result-state"], answer.HTML["result-empty"], answer.HTML["guitar-empty"] = state, empty, guitar
+	if v.Result == nil {
 		return answer, nil
 	}
-	var text bytes.Buffer
-	if err := result.Encode(&text); err != nil {
+	parts, err := page.CoilParts(page.CoilDocument{Result: *v.Result, Coil: v.folder.Coil})
+	if err != nil {
 		return nil, err
 	}
-	answer["result"] = json.RawMessage(text.Bytes())
-	answer["sentences"] = append([]string{}, words.Result(*result)...)
-	proposals := []advice{}
-	for _, a := range result.Advice {
-		proposals = append(proposals, proposal(a))
+	answer.HTML["result-head"] = fragment("result", struct {
+		Summary, Warnings template.HTML
+		Advice            []advised
+		LeftOut           []leftOut
+	}{partOf(parts, "summary"), partOf(parts, "warnings"), v.proposals(), leftOutOf(v.Result)})
+	for _, part := range []string{"takes", "circuit", "shares"} {
+		answer.HTML["result-"+part] = partOf(parts, part)
 	}
-	answer["advice"] = proposals
-	answer["left_out"] = leftOutOf(result)
 	return answer, nil
 }
 
-// proposal is the advice of a fit with the options of the take that it asks for.
-func proposal(a fit.Advice) advice {
-	p := advice{Text: a.Text, Options: map[string]string{}}
-	if a.AddedC > 0 {
-		p.set("added-c", "c", quantity.Format(a.AddedC, quantity.Farad, 2))
+// sayState says that a result is not what the takes say now, or why there is none,
+// and why a guitar cannot be predicted; what there is nothing to say of is empty.
+func (v *coilView) sayState(why string) (state, empty, guitar template.HTML) {
+	type lack struct {
+		State, Text, Why string
+		Failed           bool
+		Advice           []advised
 	}
-	if a.AddedR > 0 {
-		p.set("added-r", "r", quantity.Format(a.AddedR, quantity.Ohm, 2))
+	if v.Result == nil {
+		first := notYet[v.State]
+		if len(v.Takes) == 0 {
+			first = "A result follows from takes: the first, with nothing connected across the coil, shows resonance and Q. " +
+				"Takes with known capacitors separate L and C."
+		}
+		empty = fragment("no result", lack{Text: first, Why: why, Failed: v.State == resultFailed})
+		return "", empty, fragment("no guitar", lack{Text: "This needs a result first."})
 	}
-	return p
+	if v.State == resultStale {
+		why = strings.Join(v.Stale, "; ")
+	}
+	said := notYet[v.State]
+	if said != "" && why != "" {
+		said += " " + notation.UpperFirst(why) + "."
+	}
+	if !v.Result.Inductance.Known() {
+		guitar = fragment("no guitar", lack{Text: "A guitar can only be predicted once L and C are known apart.",
+			Why: v.Result.Inductance.Why, Advice: v.proposals()})
+	}
+	return fragment("state", lack{State: v.State, Text: said}), "", guitar
 }
 
-// set proposes a part, "1.5 nF", and a take that is named after it, "c1n5".
-func (a *advice) set(option, letter, size string) {
-	number, unit, _ := strings.Cut(size, " ")
-	prefix := strings.TrimRight(unit, "FΩ")
-	a.Options[option] = number + prefix + " 1%"
-	whole, rest, broken := strings.Cut(number, ".")
-	if broken {
-		a.Options["take"] = letter + whole + prefix + rest
-	} else {
-		a.Options["take"] = letter + number + prefix
-	}
-}
+// leftOut is a take that a result was made without.
+type leftOut struct{ Take, Why string }
 
-// leftOutOf lists the takes that a result was made without.
-func leftOutOf(r *fit.Result) []map[string]string {
-	out := []map[string]string{}
+func leftOutOf(r *fit.Result) (out []leftOut) {
 	if r.Record == nil {
-		return out
+		return nil
 	}
 	for _, t := range r.Record.Takes {
-		i := slices.IndexFunc(r.Takes, func(u fit.TakeResult) bool { return u.Name == t.Name && u.Used })
-		if i >= 0 {
+		if slices.ContainsFunc(r.Takes, func(u fit.TakeResult) bool { return u.Name == t.Name && u.Used }) {
 			continue
 		}
-		var flags []capture.Flag
-		for _, f := range t.Flags {
-			if f.Unfit() {
-				flags = append(flags, f)
-			}
-		}
+		flags := slices.DeleteFunc(slices.Clone(t.Flags), func(f capture.Flag) bool { return !f.Unfit() })
 		why := "it cannot be used"
 		if len(flags) > 0 {
 			why = capture.FlagNames(flags)
 		}
-		out = append(out, map[string]string{"take": t.Name, "why": why})
+		out = append(out, leftOut{t.Name, why})
 	}
 	return out
 }
@@ -335,71 +342,78 @@ func (w *workshop) evaluated(r *http.Request) (*evaluation.Evaluation, error) {
 	return w.coils.get(r.Context(), dir)
 }
 
-func (w *workshop) getFigure(r *http.Request) (any, error) {
-	what := figure.Kind(r.URL.Query().Get("what"))
-	if !slices.Contains(figure.Kinds(), what) || what == figure.KindPredict {
-		return nil, &site.Error{Status: http.StatusBadRequest, Text: "there is no figure " + string(what), Field: "what"}
+// getPart is a part of the result that is worked out when somebody looks at it: a
+// figure, "meter", "account" or "winding". A part that does not exist is empty.
+func (w *workshop) getPart(r *http.Request) (any, error) {
+	what := r.URL.Query().Get("what")
+	kind := figure.Kind(what)
+	drawn := slices.Contains(figure.Kinds(), kind) && kind != figure.KindPredict
+	switch {
+	case what == "winding":
+		return w.windingPart(r)
+	case !drawn && what != "account":
+		return nil, &site.Error{Status: http.StatusBadRequest, Text: "there is no part " + what, Field: "what"}
 	}
 	e, err := w.evaluated(r)
 	if err != nil {
-		var unfit *capture.UnfitError
-		if errors.As(err, &unfit) {
-			return nil, site.Errorf(http.StatusNotFound, "%v", err)
+		return nil, err
+	}
+	var out template.HTML
+	if drawn {
+		d, err := figure.Draw(*e.Result, kind)
+		var nothing *figure.NothingToDrawError
+		switch {
+		case err == nil:
+			out = drawing(d)
+		case !errors.As(err, &nothing) && !errors.Is(err, figure.ErrNoLine):
+			return nil, err
 		}
-		return nil, err
 	}
-	d, err := figure.Draw(*e.Result, what)
+	if drawn && kind != figure.KindMeter {
+		return part{out}, nil
+	}
+	account, err := e.Fitted().Account(fit.Terminals{})
 	if err != nil {
 		return nil, err
 	}
-	svg := d.Wide
-	if r.URL.Query().Get("narrow") == "1" {
-		svg = d.Narrow
+	result := *e.Result
+	result.Takes, result.Line = nil, nil // their figures are not asked for
+	parts, err := page.CoilParts(page.CoilDocument{Result: result, Coil: e.Folder.Coil, Account: account})
+	if err != nil {
+		return nil, err
 	}
-	return map[string]any{"svg": svg, "caption": d.Title}, nil
+	if out += partOf(parts, what); out == "" {
+		out = fragment("none", "There are no readings: add them in the Coil step.")
+	}
+	return part{out}, nil
 }
 
-func (w *workshop) getCapacitance(r *http.Request) (any, error) {
-	e, err := w.evaluated(r)
-	if err != nil {
-		return nil, err
-	}
-	return e.Fitted().Account(fit.Terminals{})
+// part is the answer with a part of the page.
+type part struct {
+	HTML template.HTML `json:"html"`
 }
 
-func (w *workshop) getCrosscheck(r *http.Request) (any, error) {
-	e, err := w.evaluated(r)
+func (w *workshop) windingPart(r *http.Request) (any, error) {
+	folder, err := w.openCoil(r.URL.Query().Get("coil"))
 	if err != nil {
 		return nil, err
 	}
-	return map[string]any{"coil": e.Result.Coil, "meter": e.Result.Meter}, nil
-}
-
-func (w *workshop) getWinding(r *http.Request) (any, error) {
-	dir, err := w.coilDir(r.URL.Query().Get("coil"))
-	if err != nil {
-		return nil, err
-	}
-	folder, err := capture.OpenFolder(dir)
-	if err != nil {
-		return nil, err
-	}
-	var result *fit.Result
-	e, err := evaluation.Coil(r.Context(), dir, evaluation.Options{AsLast: true, Fit: fit.Options{Program: w.Program}})
+	asLast := evaluation.Options{AsLast: true, Fit: fit.Options{Program: w.Program}}
+	e, err := evaluation.Coil(r.Context(), folder.Dir, asLast)
 	var noTake *evaluation.NoTakeError
+	var result *fit.Result
 	switch {
 	case err == nil:
 		result = e.Result
 	case !errors.As(err, &noTake):
 		return nil, err
 	}
-	view, err := winding.NewSheet(folder.Coil, result)
-	if err != nil {
+	sheet, err := winding.NewSheet(folder.Coil, result)
+	if errors.Is(err, winding.ErrNoWinding) {
+		return part{fragment("none", "How the coil was wound is not known: say it in the Coil step.")}, nil
+	} else if err != nil {
 		return nil, err
 	}
-	var text bytes.Buffer
-	if err := data.WindingJSON(&text, view); err != nil {
-		return nil, err
-	}
-	return json.RawMessage(text.Bytes()), nil
+	parts, err := page.WindingParts(sheet)
+	return part{partOf(parts, "winding")}, err
 }

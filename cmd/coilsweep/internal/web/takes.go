@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"html/template"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -18,6 +20,7 @@ import (
 	"coilsweep/excite"
 	"coilsweep/fit/response"
 	"coilsweep/report/figure"
+	"coilsweep/report/notation"
 )
 
 // sweep is the response of the take under way, or of the last one.
@@ -55,15 +58,10 @@ func (w *workshop) setGrowing(g growing) {
 	w.mu.Unlock()
 }
 
-func (w *workshop) startTake(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Options map[string]string `json:"options"`
-		Redo    bool              `json:"redo"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) startTake(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	dir, err := w.coilDir(in.Coil)
 	if err != nil {
 		return nil, err
@@ -73,7 +71,9 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
-	options.Redo = options.Redo || in.Redo
+	if options.Take.Name == "" {
+		options.Take.Name = proposeTake(&capture.Folder{Dir: dir}, in.Options)
+	}
 	plan, err := options.Plan(dir)
 	if err != nil {
 		return nil, err
@@ -83,7 +83,7 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 	}
 	if plan.After != "" {
 		if _, err := plan.Folder.ReadTake(plan.After); err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "after"}
+			return nil, wrong("after", "%v", err)
 		}
 	}
 	name := plan.Take.Name
@@ -99,7 +99,9 @@ func (w *workshop) startTake(r *http.Request) (any, error) {
 }
 
 // take makes a take, and shows it while it comes.
-func (w *workshop) take(ctx context.Context, plan *workbench.TakePlan, info jobInfo, rec record.Recorder) (capture.Take, error) {
+func (w *workshop) take(
+	ctx context.Context, plan *workbench.TakePlan, info jobInfo, rec record.Recorder,
+) (capture.Take, error) {
 	before, err := plan.Folder.Partials()
 	if err != nil {
 		return capture.Take{}, err
@@ -117,8 +119,7 @@ func (w *workshop) take(ctx context.Context, plan *workbench.TakePlan, info jobI
 			text = fmt.Sprintf("sweep %d of %d", p.Repeat, p.Repeats)
 		}
 		w.publish("progress", map[string]any{
-			"coil": info.Coil, "take": info.Take, "kind": info.Kind, "fraction": p.Fraction,
-			"repeat": p.Repeat, "repeats": p.Repeats, "peak": workbench.Finite(p.PeakDBFS), "text": text,
+			"take": info.Take, "fraction": p.Fraction, "repeat": p.Repeat, "repeats": p.Repeats, "text": text,
 		})
 	}
 	take, _, err := plan.Run(ctx, rec, hears, func(estimate *response.Response, failed error, t capture.Take) {
@@ -149,11 +150,12 @@ func (w *workshop) showSweep(s sweep) {
 func (w *workshop) getSweep(*http.Request) (any, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return struct {
+	s := w.sweep
+	return shows{places{"sweep-panel": fragment("sweep", struct {
 		sweep
-		Wide   string `json:"svg"`
-		Narrow string `json:"narrow"`
-	}{w.sweep, w.sweep.drawing.Wide, w.sweep.drawing.Narrow}, nil
+		Of     string
+		Figure template.HTML
+	}{s, notation.Count(s.Repeats, "sweep"), drawing(s.drawing)})}}, nil
 }
 
 // takeEnded says how a take has ended, and has its coil fitted.
@@ -184,7 +186,6 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 		e = failure("take "+info.Take, err)
 	}
 	w.coilChanged(info.Coil)
-	w.changed("bench") // the parts that were used
 	if recorded && w.ctx.Err() == nil {
 		w.fitAgain(info.Coil, dir)
 	}
@@ -193,7 +194,7 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 
 // keptTake is the end of a take that is there.
 func keptTake(take capture.Take) ended {
-	e := ended{Outcome: outcomeDone, Advice: forPage(workbench.TakeAdvice(take))}
+	e := ended{Outcome: outcomeDone, Advice: workbench.TakeAdvice(take)}
 	e.Text = fmt.Sprintf("Take %s is kept: %s", take.Name, workbench.TakeLine(take))
 	if unfit := take.Unfit(); unfit != nil {
 		e.Outcome = outcomeUnfit
@@ -202,36 +203,25 @@ func keptTake(take capture.Take) ended {
 	return e
 }
 
-func (w *workshop) setAside(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil string `json:"coil"`
-		Take string `json:"take"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) setAside(r *http.Request, in struct {
+	Coil string `json:"coil"`
+	Take string `json:"take"`
+}) (any, error) {
 	folder, err := w.openCoil(in.Coil)
 	if err != nil {
 		return nil, err
 	}
 	if err := capture.CheckTakeName(in.Take); err != nil {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: err.Error(), Field: "take"}
+		return nil, wrong("take", "%v", err)
 	}
 	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
 		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
 	}
-	aside, err := folder.SetAside(in.Take)
-	if err != nil {
+	if _, err := folder.SetAside(in.Take); err != nil {
 		return nil, err
 	}
-	w.takesChanged(in.Coil, folder)
-	return map[string]any{"aside": aside}, nil
-}
-
-// takesChanged tells that a coil's takes have changed, and has it fitted.
-func (w *workshop) takesChanged(coil string, folder *capture.Folder) {
-	w.changed("bench") // the parts that were used
-	w.changedAndFitted(coil, folder)
+	w.changedAndFitted(in.Coil, folder)
+	return done{}, nil
 }
 
 // changedAndFitted tells that a coil has changed, and has it fitted if it has
@@ -260,19 +250,19 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	options := map[string]string{}
 	if text := sent.Texts["options"]; text != "" {
 		if err := json.Unmarshal([]byte(text), &options); err != nil {
-			return nil, &site.Error{Status: http.StatusBadRequest, Text: "the options cannot be read: " + err.Error(), Field: "options"}
+			return nil, &site.Error{Status: http.StatusBadRequest, Field: "options",
+				Text: "the options cannot be read: " + err.Error()}
 		}
 	}
 	recording, ok := sent.Files["recording"]
 	if !ok {
-		return nil, &site.Error{Status: http.StatusUnprocessableEntity, Text: "the recording is missing", Field: "recording"}
+		return nil, wrong("recording", "the recording is missing")
 	}
 	var stimulus excite.Stimulus
 	if file, ok := sent.Files["stimulus"]; ok {
 		stimulus, err = workbench.ReadStimulus(file.Path)
 		if err != nil {
-			return nil, &site.Error{Status: http.StatusUnprocessableEntity, Field: "stimulus",
-				Text: strings.ReplaceAll(err.Error(), file.Path, file.Name)}
+			return nil, wrong("stimulus", "%s", strings.ReplaceAll(err.Error(), file.Path, file.Name))
 		}
 	} else if stimulus, err = w.usualStimulus(); err != nil {
 		return nil, err
@@ -288,15 +278,11 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 
 // importPartial makes a take of a recording that was not finished. It stays
 // where it is.
-func (w *workshop) importPartial(r *http.Request) (any, error) {
-	in, err := ask[struct {
-		Coil    string            `json:"coil"`
-		Partial string            `json:"partial"`
-		Options map[string]string `json:"options"`
-	}](r)
-	if err != nil {
-		return nil, err
-	}
+func (w *workshop) importPartial(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Partial string            `json:"partial"`
+	Options map[string]string `json:"options"`
+}) (any, error) {
 	folder, err := w.openCoil(in.Coil)
 	if err != nil {
 		return nil, err
@@ -313,24 +299,40 @@ func (w *workshop) importPartial(r *http.Request) (any, error) {
 		if err != nil {
 			return nil, err
 		}
+		if in.Options["take"] == "" {
+			name, _, _ := strings.Cut(in.Partial, ".")
+			if _, err := os.Lstat(folder.TakeDir(name)); err == nil {
+				name = freeTake(folder, name)
+			}
+			options := map[string]string{}
+			maps.Copy(options, in.Options)
+			options["take"] = name
+			in.Options = options
+		}
 		return w.importAs(r, in.Coil, folder, in.Options, filepath.Join(dir, "capture.wav"), stimulus)
 	}
-	return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no unfinished recording " + in.Partial, Field: "partial"}
+	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
+		Text: "there is no unfinished recording " + in.Partial}
 }
 
 // importAs imports a recording as 'import' does.
-func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder, options map[string]string, recording string, stimulus excite.Stimulus) (any, error) {
+func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder,
+	options map[string]string, recording string, stimulus excite.Stimulus,
+) (any, error) {
 	in := workbench.NewImport(w.Program)
 	in.Bench.File, in.Recording, in.Stimulus = w.benchPath(folder.Dir), recording, &stimulus
 	if err := in.Fill(options); err != nil {
 		return nil, err
+	}
+	if in.Take.Name == "" {
+		in.Take.Name = proposeTake(folder, options)
 	}
 	_, take, err := in.Run(r.Context(), folder.Dir)
 	if err != nil {
 		return nil, err
 	}
 	e := keptTake(take)
-	w.takesChanged(coil, folder)
+	w.changedAndFitted(coil, folder)
 	w.end(jobInfo{Kind: "import", Coil: coil, Take: take.Name}, e)
-	return map[string]any{"take": take.Name, "outcome": e.Outcome, "text": e.Text, "advice": append([]string{}, e.Advice...)}, nil
+	return map[string]any{"text": said(e.Text)}, nil
 }

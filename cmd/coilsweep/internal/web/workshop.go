@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"time"
 
@@ -36,7 +37,8 @@ type workshop struct {
 	mu       sync.Mutex
 	kind     string             // "soundcard" or "virtual"
 	jobs     map[string]jobInfo // by the name of the engine's job
-	trials   map[string]trial   // check, calibrate, fixture: the last of each
+	engine   engineState
+	trials   map[string]trial // the last of each kind
 	sweep    sweep
 	growing  growing
 	fits     map[string]*fitting // by coil
@@ -48,9 +50,9 @@ type workshop struct {
 
 // note is something that was said, for who was not listening.
 type note struct {
-	At    time.Time `json:"at"`
-	Grade string    `json:"grade"` // "note" or "error"
-	Text  string    `json:"text"`
+	At    time.Time
+	Grade string // "note" or "error"
+	Text  string
 }
 
 const mostNotes = 50
@@ -103,7 +105,7 @@ func (w *workshop) serve(ctx context.Context) error {
 	ctx, end := context.WithCancel(ctx)
 	defer end()
 	w.ctx = ctx
-	w.publish("notes", w.notes)
+	w.publishNotes()
 	w.listen()
 	w.background.Go(func() {
 		if err := w.device.Run(ctx); err != nil && ctx.Err() == nil {
@@ -121,7 +123,7 @@ func (w *workshop) serve(ctx context.Context) error {
 
 // ears have the page note what a job has to say.
 func (w *workshop) ears() workbench.Ears {
-	return workbench.Ears{Warn: func(text string) { w.note("note", workbench.ForPage(text)) }}
+	return workbench.Ears{Warn: func(text string) { w.note("note", text) }}
 }
 
 func (w *workshop) note(grade, text string) {
@@ -129,7 +131,14 @@ func (w *workshop) note(grade, text string) {
 	defer w.mu.Unlock()
 	w.notes = append(w.notes, note{time.Now(), grade, text})
 	w.notes = append([]note{}, w.notes[max(0, len(w.notes)-mostNotes):]...)
-	w.publish("notes", w.notes)
+	w.publishNotes()
+}
+
+// publishNotes tells what was said, the latest first.
+func (w *workshop) publishNotes() {
+	latest := slices.Clone(w.notes)
+	slices.Reverse(latest)
+	w.publish("notes", shows{places{"notes": fragment("notes", latest)}})
 }
 
 func (w *workshop) publish(topic string, v any) { w.server.Events().Publish(topic, v) }
@@ -163,7 +172,8 @@ func (w *workshop) coilDir(coil string) (string, error) {
 	}
 	// What is in it must not lead out either.
 	if info, err := os.Lstat(filepath.Join(dir, "takes")); err == nil && !info.IsDir() {
-		return "", site.Errorf(http.StatusForbidden, "the takes of %s are no plain folder: only what is in the folder itself is served", coil)
+		return "", site.Errorf(http.StatusForbidden,
+			"the takes of %s are no plain folder: only what is in the folder itself is served", coil)
 	}
 	if info, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
 		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}

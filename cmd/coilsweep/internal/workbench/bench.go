@@ -51,41 +51,22 @@ var (
 	virtualOptions   = []string{"virtual-file", "seed"}
 )
 
-func (b *Bench) card() Options {
-	return Options{
-		{
-			Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input), Help: "input device: number or part of the name (default: the system's)",
-			Bench: benched("card", "input", func(b *benchfile.Bench) *string { return &b.Card.Input }, &b.Input),
-		},
-		{
-			Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output), Help: "output device: number or part of the name (default: the system's)",
-			Bench: benched("card", "output", func(b *benchfile.Bench) *string { return &b.Card.Output }, &b.Output),
-		},
-		{
-			Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel), Help: "output channel with the exciter, from 1",
-			Bench: benched("card", "output_channel", func(b *benchfile.Bench) *int { return &b.Card.OutputChannel }, &b.OutputChannel),
-		},
-		{
-			Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS), Help: "latency to ask the sound card for (default: a robust one)",
-			Bench: benched("card", "buffer_s", func(b *benchfile.Bench) *float64 { return &b.Card.BufferS }, &b.BufferS),
-		},
-	}
-}
-
-func (b *Bench) file() *Option {
-	return &Option{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"}
-}
-
 func (b *Bench) options() Options {
-	o := Options{{
-		Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench",
-	}, b.file()}
-	o = append(o, b.card()...)
-	return append(o,
-		&Option{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
-		&Option{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
-		&Option{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
-	)
+	return Options{
+		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual), Help: "what plays and records: soundcard, or virtual for the simulated bench"},
+		{Name: "bench-file", Group: groupBench, Value: Text(&b.File), Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"},
+		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
+			Bench: at("card", "input"), Help: "input device: number or part of the name (default: the system's)"},
+		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
+			Bench: at("card", "output"), Help: "output device: number or part of the name (default: the system's)"},
+		{Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel),
+			Bench: at("card", "output_channel"), Help: "output channel with the exciter, from 1"},
+		{Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS),
+			Bench: at("card", "buffer_s"), Help: "latency to ask the sound card for (default: a robust one)"},
+		{Name: "verbose", Group: groupCard, Value: Switch(&b.Verbose), Bare: "true", Help: "show the sound system's own messages"},
+		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile), Help: "description of a simulated bench (default: an invented one)"},
+		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed), Help: "noise sequence of the simulated bench: the same number gives the same noise"},
+	}
 }
 
 // check refuses options that do not go with the kind of bench.
@@ -135,6 +116,10 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 		}
 		if p.Bench.Table == "card" {
 			switch p.Name {
+			case "ripple", "ripple-take", "clock":
+				if imported {
+					continue // which card recorded is not known
+				}
 			case "rate", "level":
 				if imported || o.Given("stimulus") {
 					continue
@@ -150,14 +135,21 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 				}
 			}
 		}
-		p.FromBench = p.Bench.Take(b.found.Bench)
+		p.FromBench = p.takeFrom(b.found.Bench)
 	}
 	return nil
 }
 
 // complete puts into the take which bench.toml it comes from and, where it has
-// no reference of its own, the calibration of the sound card.
+// no reference of its own, the calibration of the sound card; then the limits of
+// the sound card that hold for it.
 func (b *Bench) complete(take capture.Take) (capture.Take, error) {
+	take, err := b.calibrated(take)
+	take.Card = take.CardLimits()
+	return take, err
+}
+
+func (b *Bench) calibrated(take capture.Take) (capture.Take, error) {
 	if b.found == nil {
 		return take, nil
 	}
@@ -280,18 +272,4 @@ func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) 
 		return bench.SeriesRecorder(*wired.series, rate, b.Seed)
 	}
 	return bench.Recorder(take.Load, rate, b.Seed)
-}
-
-// On opens a source for do, and gives its devices back after it. released is the
-// error of that.
-func On(source device.Source, do func(record.Recorder) error) (err, released error) {
-	recorder, release, err := source.Open()
-	if err != nil {
-		return err, nil
-	}
-	err = do(recorder)
-	if release != nil {
-		released = release()
-	}
-	return err, released
 }

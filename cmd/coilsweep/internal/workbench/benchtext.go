@@ -23,15 +23,12 @@ type BenchText struct {
 func NewBenchText() *BenchText {
 	o := &BenchText{}
 	o.Options = Options{
-		{Name: "name", Page: true, Value: Text(&o.Name), Help: "what the bench is called", Bench: benched("", "name", func(b *benchfile.Bench) *string { return &b.Name }, &o.Name)},
-		{Name: "notes", Page: true, Value: Text(&o.Notes), Help: "anything worth remembering", Bench: benched("", "notes", func(b *benchfile.Bench) *string { return &b.Notes }, &o.Notes)},
+		{Name: "name", Page: true, Value: Text(&o.Name), Bench: at("", "name"), Help: "what the bench is called"},
+		{Name: "notes", Page: true, Value: Text(&o.Notes), Bench: at("", "notes"), Help: "anything worth remembering"},
 	}
-	o.Options = append(o.Options, o.stimulus.rate(), o.stimulus.level())
-	o.Options = append(o.Options, o.bench.card()...)
-	o.Options = append(o.Options, o.take.coilChannel(), o.take.referenceChannel())
-	o.Options = append(o.Options, o.take.drive()...)
-	o.Options = append(o.Options, o.take.reference("none", "current", "loopback"), o.take.senseR())
-	o.Options = append(o.Options, o.take.fixture()...)
+	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...)).only(
+		"name", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel", "reference-channel",
+		"ripple", "ripple-take", "clock", "drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c", "fixture-r")
 	return o
 }
 
@@ -39,7 +36,7 @@ func NewBenchText() *BenchText {
 func (o *BenchText) Texts(b benchfile.Bench) map[string]string {
 	texts := map[string]string{}
 	for _, p := range o.Options {
-		if p.Bench.Table != "" && p.Bench.Take(b) {
+		if p.Bench.Table != "" && p.takeFrom(b) {
 			texts[p.Name] = p.Value.String()
 		}
 	}
@@ -51,7 +48,7 @@ func (o *BenchText) stated() benchfile.Bench {
 	var b benchfile.Bench
 	for _, p := range o.Options {
 		if p.Given {
-			p.Bench.State(&b)
+			p.stateIn(&b)
 		}
 	}
 	return b
@@ -71,14 +68,14 @@ func (o *BenchText) Create(dir string) (path string, err error) {
 // they are given; those that are not are taken out. Where there is no file it is
 // a new one's.
 func (o *BenchText) Change(path string, names []string) ([]byte, error) {
-	given := map[[2]string]any{}
+	given := map[BenchKey]any{}
 	for _, e := range o.stated().Given() {
-		given[[2]string{e.Table, e.Key}] = e.Value
+		given[BenchKey{e.Table, e.Key}] = e.Value
 	}
 	var entries []benchfile.Entry
 	for _, p := range o.Options {
 		if slices.Contains(names, p.Name) {
-			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[[2]string{p.Bench.Table, p.Bench.Key}]})
+			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[*p.Bench]})
 		}
 	}
 	text, err := os.ReadFile(path)
@@ -94,12 +91,12 @@ func (o *BenchText) Change(path string, names []string) ([]byte, error) {
 
 // about is an error of a bench as one of the option that it is about.
 func (o *BenchText) about(err error) error {
-	var key *benchfile.KeyError
-	if !errors.As(err, &key) {
+	key, ok := errors.AsType[*benchfile.KeyError](err)
+	if !ok {
 		return err
 	}
 	for _, p := range o.Options {
-		if p.Bench.Table == key.Table && p.Bench.Key == key.Key {
+		if *p.Bench == (BenchKey{key.Table, key.Key}) {
 			return &OptionError{Option: p.Name, Err: key.Err}
 		}
 	}

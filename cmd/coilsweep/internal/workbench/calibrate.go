@@ -7,11 +7,11 @@ import (
 	"math"
 	"math/cmplx"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/device"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
@@ -24,19 +24,15 @@ const cableLimitDB = 3
 
 // Calibration are the options of a calibration of the sound card.
 type Calibration struct {
-	Options
-	Program  string
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 }
 
 // NewCalibration has the defaults.
 func NewCalibration(program string) *Calibration {
-	k := &Calibration{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Calibration{newJob(program), defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
-	k.Options = append(k.Stimulus.options(), k.Take.coilChannel())
-	k.Options = append(k.Options, k.Bench.options()...)
+	k.Options = slices.Concat(k.Stimulus.options(), k.Take.options("none").only("coil-channel"), k.Bench.options())
 	return k
 }
 
@@ -47,31 +43,16 @@ var ErrNoBench = errors.New("there is no bench.toml to keep it in")
 var ErrNoCalibration = errors.New("the sound card is not calibrated")
 
 // CalibrationPlan is a calibration that is about to be made.
-type CalibrationPlan struct {
-	Source        device.Source
-	take          capture.Take
-	outputChannel int
-	benchPath     string
-}
+type CalibrationPlan struct{ directPlan }
 
 // Plan makes a plan of the options and the bench of dir. The error wraps
 // ErrNoBench where there is none.
 func (k *Calibration) Plan(dir string) (*CalibrationPlan, error) {
-	if err := k.Bench.check(k.Options); err != nil {
+	take, err := k.beginDirect(dir, "none", &k.Stimulus)
+	if err != nil {
 		return nil, err
 	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
-		return nil, err
-	}
-	if k.Bench.found == nil {
-		return nil, ErrNoBench
-	}
-	take := direct("none", k.Program)
-	var err error
-	if take.Stimulus, err = k.Stimulus.design(); err != nil {
-		return nil, err
-	}
-	return &CalibrationPlan{k.Bench.source(take, &k.Take, wiring{cable: true}), take, k.Bench.OutputChannel, k.Bench.found.Path}, nil
+	return &CalibrationPlan{k.directPlan(take, wiring{cable: true})}, nil
 }
 
 // Run measures the sound card and keeps the result with the bench. A response

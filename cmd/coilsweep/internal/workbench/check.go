@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/capture/quality"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
@@ -28,11 +30,8 @@ const (
 
 // Check are the options of a trial sweep that is not kept.
 type Check struct {
-	Options
-	Program    string
-	Take       Take
+	job
 	Stimulus   Stimulus
-	Bench      Bench
 	ScoutLevel float64
 	// NoCoil: the folder is a bench's, and whatever coil is there is not known.
 	NoCoil bool
@@ -40,15 +39,14 @@ type Check struct {
 
 // NewCheck has the defaults.
 func NewCheck(program string) *Check {
-	k := &Check{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Check{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.SweepS, k.Stimulus.Repeats = scoutSweepS, scoutRepeats
-	k.Options = append(k.Take.wiring(), k.Stimulus.options()...)
+	k.Options = append(k.Take.options(anyReference...)[1:], k.Stimulus.options()...) // it has no name
 	k.Find("level").Help = "planned level of the take, in dBFS"
-	k.Options = append(k.Options, &Option{
+	k.Options = slices.Concat(k.Options, Options{{
 		Name: "scout-level", Group: groupStimulus, Page: true, Value: Number(&k.ScoutLevel), Default: "-",
 		Help: fmt.Sprintf("level of the trial sweep, in dBFS (default: %d dB below the planned level)", scoutDB),
-	})
-	k.Options = append(k.Options, k.Bench.options()...)
+	}}, k.Bench.options())
 	return k
 }
 
@@ -61,10 +59,7 @@ type CheckPlan struct {
 
 // Plan makes a plan of the options, the bench of dir and the coil in it.
 func (k *Check) Plan(dir string) (*CheckPlan, error) {
-	if err := k.Bench.check(k.Options); err != nil {
-		return nil, err
-	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
+	if err := k.begin(dir); err != nil {
 		return nil, err
 	}
 	take, err := k.Take.plan(k.Options, k.Program)
@@ -85,7 +80,8 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 	if quiet.LevelDBFS > planned {
 		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS, Signed(planned))
 	}
-	if take.Stimulus, err = quiet.designAfter(scoutLeadInS); err != nil {
+	quiet.LeadInS = scoutLeadInS
+	if take.Stimulus, err = quiet.design(); err != nil {
 		return nil, err
 	}
 	if planned > 0 {
@@ -148,26 +144,16 @@ type CheckLine struct{ Name, Text string }
 
 // CheckLines are the findings of a check, one to a line; the advice comes last.
 func CheckLines(r check.Report) []CheckLine {
-	lines := measuredLines(r)
-	for _, f := range r.Findings {
-		lines = append(lines, CheckLine{string(f.Grade) + ":", f.Text + ": " + f.Advice})
-	}
-	if len(r.Findings) == 0 {
-		lines = append(lines, CheckLine{"", "all is well"})
-	}
-	return lines
+	return append(measuredLines(r), notation.Each(r.Findings, func(f check.Finding) CheckLine {
+		return CheckLine{string(f.Grade) + ":", f.Text + ": " + f.Advice}
+	})...)
 }
 
 // CheckSentences are the measurements of a check, without the advice.
 func CheckSentences(r check.Report) []string {
-	var said []string
-	for _, l := range measuredLines(r) {
-		said = append(said, strings.TrimPrefix(l.Name+": "+l.Text, ": "))
-	}
-	if len(r.Findings) == 0 {
-		said = append(said, "all is well")
-	}
-	return said
+	return notation.Each(measuredLines(r), func(l CheckLine) string {
+		return strings.TrimPrefix(l.Name+": "+l.Text, ": ")
+	})
 }
 
 func measuredLines(r check.Report) (lines []CheckLine) {
@@ -179,10 +165,9 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 			notation.Level(ch.PeakDBFS), notation.Level(ch.RMSDBFS), notation.Level(ch.NoiseDBFS), r.PlannedDBFS, notation.Level(ch.ExpectedPeakDBFS))
 	}
 	if len(r.Noise) > 0 {
-		var bands []string
-		for _, b := range r.Noise {
-			bands = append(bands, fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS))
-		}
+		bands := notation.Each(r.Noise, func(b quality.Band) string {
+			return fmt.Sprintf("%s %.0f", shortHertz(b.FromHz), b.DBFS)
+		})
 		add("noise", "in dBFS by octave from Hz: %s", strings.Join(bands, ", "))
 	}
 	if m := r.Mains; m != nil {
@@ -211,6 +196,9 @@ func measuredLines(r check.Report) (lines []CheckLine) {
 		if h.Seen {
 			add("", "harmonic %d: about %.2g %% at %.0f dBFS", h.Order, 100*h.Expected, r.PlannedDBFS)
 		}
+	}
+	if len(r.Findings) == 0 {
+		add("", "all is well")
 	}
 	return lines
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"coilsweep/fit"
+	"coilsweep/report/notation"
 )
 
 const groupFit = "The fit"
@@ -36,11 +37,7 @@ func NewFit(trials bool) *Fit {
 }
 
 func formNames() []string {
-	var names []string
-	for _, f := range fit.Ladder() {
-		names = append(names, f.Name())
-	}
-	return names
+	return notation.Each(fit.Ladder(), fit.Form.Name)
 }
 
 // Analysis are the options of the analysis; nil where none were given: those of
@@ -70,10 +67,7 @@ func (f *Fit) Analysis() (*fit.Options, error) {
 // Said are the options as they would be given, to say that they were taken from
 // the last fit.
 func Said(o fit.OptionsRecord) []string {
-	var said []string
-	for _, model := range o.Models {
-		said = append(said, fmt.Sprintf("{model} %q", model))
-	}
+	said := notation.Each(o.Models, func(model string) string { return fmt.Sprintf("{model} %q", model) })
 	if o.SharedGain {
 		said = append(said, "{shared-gain}")
 	}

@@ -2,11 +2,11 @@ package workbench
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/device"
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -15,35 +15,28 @@ import (
 
 // Fixture are the options of a measurement of the fixture.
 type Fixture struct {
-	Options
-	Program  string
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 	Series   *quantity.Resistance
 }
 
 // NewFixture has the defaults.
 func NewFixture(program string) *Fixture {
-	k := &Fixture{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
+	k := &Fixture{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.LevelDBFS = plainLevelDBFS
 	k.Options = Options{
 		{Name: "series", Group: groupExciter, Page: true, Value: Resistance(&k.Series), Help: `the resistor in place of the coil, "470k 1%"`},
-		k.Take.reference("none", "loopback"), k.Take.coilChannel(), k.Take.referenceChannel(),
 	}
-	k.Options = append(k.Options, k.Stimulus.options()...)
-	k.Options = append(k.Options, k.Bench.options()...)
+	k.Options = slices.Concat(k.Options,
+		k.Take.options("none", "loopback").only("reference", "coil-channel", "reference-channel"), k.Stimulus.options(), k.Bench.options())
 	k.Find("reference").Bench = nil // that of a bench is for coils
 	return k
 }
 
 // FixturePlan is a measurement of the fixture that is about to be made.
 type FixturePlan struct {
-	Source        device.Source
-	take          capture.Take
-	measurement   fixture.Measurement
-	outputChannel int
-	benchPath     string
+	directPlan
+	measurement fixture.Measurement
 }
 
 // Plan makes a plan of the options and the bench of dir. The error wraps
@@ -52,22 +45,12 @@ func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 	if k.Series == nil {
 		return nil, wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
 	}
-	if err := k.Bench.check(k.Options); err != nil {
+	take, err := k.beginDirect(dir, k.Take.Reference.Kind, &k.Stimulus)
+	if err != nil {
 		return nil, err
 	}
-	if err := k.Bench.apply(k.Options, dir, false); err != nil {
-		return nil, err
-	}
-	if k.Bench.found == nil {
-		return nil, ErrNoBench
-	}
-	take := direct(k.Take.Reference, k.Program)
 	m := fixture.Measurement{Series: *k.Series}
-	var err error
-	if take.Stimulus, err = k.Stimulus.design(); err != nil {
-		return nil, err
-	}
-	if k.Take.Reference == "none" {
+	if k.Take.Reference.Kind == "none" {
 		if m.Calibration, err = k.Bench.calibration(); err != nil {
 			return nil, err
 		}
@@ -78,7 +61,7 @@ func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 			return nil, err
 		}
 	}
-	return &FixturePlan{k.Bench.source(take, &k.Take, wiring{series: k.Series}), take, m, k.Bench.OutputChannel, k.Bench.found.Path}, nil
+	return &FixturePlan{k.directPlan(take, wiring{series: k.Series}), m}, nil
 }
 
 // FixtureResult is what a measurement of the fixture found.

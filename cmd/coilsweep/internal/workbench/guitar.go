@@ -3,7 +3,6 @@ package workbench
 import (
 	"fmt"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit/harness"
 )
 
@@ -15,51 +14,44 @@ const (
 // Guitar describes a guitar, and the part to find for it.
 type Guitar struct {
 	Options
-	File                      string // of a harness, in place of the parts
-	Volume, Tone              *quantity.Resistance
-	VolumeTaper, ToneTaper    string
-	VolumeAt, ToneAt          float64
-	ToneC                     *quantity.Capacitance
-	ToneAtOutput, ToneOpen    bool
-	BleedC                    *quantity.Capacitance
-	BleedParallel, BleedSerie *quantity.Resistance
-	Cable, PerMetre           *quantity.Capacitance
-	CableM                    float64
-	Amplifier                 *quantity.Resistance
-	AmplifierC                *quantity.Capacitance
-	Wiring, Phase             string
-	Coupling                  float64
-	TargetHz                  float64 // 0: nothing is looked for
-	Solve                     string  // "cable" or "tone-c"
+	File     string // of a harness, in place of the parts
+	TargetHz float64
+	Solve    string // "cable" or "tone-c", where a target is looked for
 
-	parts Options // what a harness file replaces
+	parts  Options // what a harness file replaces
+	h      harness.Harness
+	volume harness.Pot // of h, where they are given
+	tone   harness.Tone
+	bleed  harness.Bleed
+	cable  harness.Cable
 }
 
 // NewGuitar has the defaults. target: a part may be looked for.
 func NewGuitar(target bool) *Guitar {
-	g := &Guitar{VolumeTaper: "log", ToneTaper: "log", VolumeAt: 10, ToneAt: 10, Solve: "cable"}
+	pot := func() harness.Pot { return harness.Pot{Taper: "log", Position: new(10.0)} }
+	g := &Guitar{Solve: "cable", volume: pot(), tone: harness.Tone{Pot: pot()}, h: harness.Harness{Schema: harness.Schema}}
 	part := func(name, help string, v Value) {
 		g.parts = append(g.parts, &Option{Name: name, Group: groupGuitar, Page: true, Value: v, Help: help})
 	}
-	part("volume", `volume pot, "500k 20%"`, Resistance(&g.Volume))
-	part("volume-at", "its knob, 0 to 10", Number(&g.VolumeAt))
-	part("volume-taper", "its taper: audio, linear or reverse-log", Text(&g.VolumeTaper))
-	part("tone", "tone pot", Resistance(&g.Tone))
-	part("tone-at", "its knob, 0 to 10", Number(&g.ToneAt))
-	part("tone-taper", "its taper: audio, linear or reverse-log", Text(&g.ToneTaper))
-	part("tone-c", "tone capacitor", Capacitance(&g.ToneC))
-	part("tone-at-output", "the tone control sits behind the volume pot", Switch(&g.ToneAtOutput))
-	part("tone-open", "no-load tone pot: open at 10", Switch(&g.ToneOpen))
-	part("bleed-c", "treble bleed: capacitor across the volume pot", Capacitance(&g.BleedC))
-	part("bleed-parallel", "resistor beside it", Resistance(&g.BleedParallel))
-	part("bleed-series", "resistor in series with it", Resistance(&g.BleedSerie))
-	part("cable", "capacitance of the cable", Capacitance(&g.Cable))
-	part("cable-length", "its length instead, in m", Metres(&g.CableM))
-	part("cable-per-metre", "capacitance of a metre of it", Capacitance(&g.PerMetre))
-	part("amp", "resistance of the amplifier's input", Resistance(&g.Amplifier))
-	part("amp-c", "capacitance of the amplifier's input", Capacitance(&g.AmplifierC))
-	part("phase", "of two coils: in or out", Text(&g.Phase))
-	part("coupling", "coupling factor of two coils, -1 to 1", Number(&g.Coupling))
+	part("volume", `volume pot, "500k 20%"`, Resistance(&g.volume.Resistance))
+	part("volume-at", "its knob, 0 to 10", Number(g.volume.Position))
+	part("volume-taper", "its taper: audio, linear or reverse-log", Text(&g.volume.Taper))
+	part("tone", "tone pot", Resistance(&g.tone.Resistance))
+	part("tone-at", "its knob, 0 to 10", Number(g.tone.Position))
+	part("tone-taper", "its taper: audio, linear or reverse-log", Text(&g.tone.Taper))
+	part("tone-c", "tone capacitor", Capacitance(&g.tone.Capacitance))
+	part("tone-at-output", "the tone control sits behind the volume pot", Switch(&g.tone.AtOutput))
+	part("tone-open", "no-load tone pot: open at 10", Switch(&g.tone.OpenAtFull))
+	part("bleed-c", "treble bleed: capacitor across the volume pot", Capacitance(&g.bleed.Capacitance))
+	part("bleed-parallel", "resistor beside it", Resistance(&g.bleed.Parallel))
+	part("bleed-series", "resistor in series with it", Resistance(&g.bleed.Series))
+	part("cable", "capacitance of the cable", Capacitance(&g.cable.Capacitance))
+	part("cable-length", "its length instead, in m", Metres(&g.cable.LengthM))
+	part("cable-per-metre", "capacitance of a metre of it", Capacitance(&g.cable.PerMetre))
+	part("amp", "resistance of the amplifier's input", Resistance(&g.h.Amplifier.Resistance))
+	part("amp-c", "capacitance of the amplifier's input", Capacitance(&g.h.Amplifier.Capacitance))
+	part("phase", "of two coils: in or out", Text(&g.h.Phase))
+	part("coupling", "coupling factor of two coils, -1 to 1", Number(&g.h.Coupling))
 	for _, name := range []string{"volume-taper", "tone-taper"} {
 		g.parts.Find(name).Default = "audio"
 	}
@@ -68,7 +60,7 @@ func NewGuitar(target bool) *Guitar {
 	}
 	g.Options = append(Options{
 		{Name: "harness", Group: groupGuitar, Value: Text(&g.File), Help: "file that describes the guitar, instead of its parts"},
-		{Name: "wiring", Group: groupGuitar, Page: true, Value: Text(&g.Wiring), Help: "of two coils: series, parallel or split"},
+		{Name: "wiring", Group: groupGuitar, Page: true, Value: Text(&g.h.Wiring), Help: "of two coils: series, parallel or split"},
 	}, g.parts...)
 	if target {
 		g.Options = append(g.Options,
@@ -77,15 +69,6 @@ func NewGuitar(target bool) *Guitar {
 		)
 	}
 	return g
-}
-
-// Names are what the options are called.
-func (o Options) Names() []string {
-	var names []string
-	for _, p := range o {
-		names = append(names, p.Name)
-	}
-	return names
 }
 
 // Plan is the guitar for so many coils, and the part that is looked for.
@@ -108,12 +91,12 @@ func (g *Guitar) Plan(coils int) (h harness.Harness, part string, err error) {
 // harness is the guitar of the file or of the parts.
 func (g *Guitar) harness() (harness.Harness, error) {
 	if g.File != "" {
-		if name := g.firstGiven(g.parts.Names()); name != "" {
+		if name := g.parts.AnyGiven(); name != "" {
 			return harness.Harness{}, wrong(name, "{%s} and {harness} contradict each other", name)
 		}
 		h, err := harness.Load(g.File)
 		if g.Given("wiring") {
-			h.Wiring = g.Wiring
+			h.Wiring = g.h.Wiring
 		}
 		return h, err
 	}
@@ -126,24 +109,18 @@ func (g *Guitar) harness() (harness.Harness, error) {
 			return harness.Harness{}, wrong(need.option, "{%s} needs {%s}", need.option, need.of)
 		}
 	}
-	h := harness.Harness{
-		Schema: harness.Schema, Wiring: g.Wiring, Phase: g.Phase, Coupling: g.Coupling,
-		Amplifier: harness.Amplifier{Resistance: g.Amplifier, Capacitance: g.AmplifierC},
+	h := g.h
+	if g.volume.Resistance != nil {
+		h.Volume = &g.volume
 	}
-	if g.Volume != nil {
-		h.Volume = &harness.Pot{Resistance: g.Volume, Taper: g.VolumeTaper, Position: &g.VolumeAt}
+	if g.tone.Resistance != nil {
+		h.Tone = &g.tone
 	}
-	if g.Tone != nil {
-		h.Tone = &harness.Tone{
-			Pot:         harness.Pot{Resistance: g.Tone, Taper: g.ToneTaper, Position: &g.ToneAt},
-			Capacitance: g.ToneC, AtOutput: g.ToneAtOutput, OpenAtFull: g.ToneOpen,
-		}
+	if g.bleed.Capacitance != nil {
+		h.Bleed = &g.bleed
 	}
-	if g.BleedC != nil {
-		h.Bleed = &harness.Bleed{Capacitance: g.BleedC, Parallel: g.BleedParallel, Series: g.BleedSerie}
-	}
-	if g.Cable != nil || g.CableM != 0 || g.PerMetre != nil {
-		h.Cable = &harness.Cable{Capacitance: g.Cable, LengthM: g.CableM, PerMetre: g.PerMetre}
+	if g.cable != (harness.Cable{}) {
+		h.Cable = &g.cable
 	}
 	return h, nil
 }

@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"context"
+	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
@@ -10,10 +11,7 @@ import (
 
 // Import are the options of a take that is made from a recording.
 type Import struct {
-	Options
-	Program      string
-	Take         Take
-	Bench        Bench
+	job
 	StimulusFile string
 	// Stimulus, if not nil, stands for StimulusFile.
 	Stimulus  *excite.Stimulus
@@ -23,14 +21,12 @@ type Import struct {
 
 // NewImport has the defaults.
 func NewImport(program string) *Import {
-	m := &Import{Program: program, Take: defaultTake(), Bench: defaultBench()}
-	m.Options = append(Options{m.Take.name()}, m.Take.wiring()...)
-	m.Options = append(m.Options,
-		&Option{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile), Help: "FILE.toml that 'coilsweep stimulus' wrote"},
-		&Option{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
-		&Option{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
-		m.Bench.file(),
-	)
+	m := &Import{job: newJob(program)}
+	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
+		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile), Help: "FILE.toml that 'coilsweep stimulus' wrote"},
+		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
+		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
+	}, m.Bench.options().only("bench-file"))
 	return m
 }
 

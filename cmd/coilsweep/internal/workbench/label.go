@@ -26,15 +26,19 @@ var labels = map[string]string{
 	"output":            "output device",
 	"output-channel":    "output channel",
 	"buffer":            "latency",
+	"ripple":            "unevenness of the sound card's response",
+	"ripple-take":       "change of that between takes",
+	"clock":             "error of the sample clock",
 	"volume":            "volume pot", "volume-at": "volume knob", "volume-taper": "volume taper",
 	"tone": "tone pot", "tone-at": "tone knob", "tone-taper": "tone taper", "tone-c": "tone capacitor",
 	"tone-at-output": "tone control behind the volume", "tone-open": "no-load tone pot",
-	"bleed-c": "treble bleed's capacitor", "bleed-parallel": "treble bleed's parallel resistor", "bleed-series": "treble bleed's series resistor",
-	"cable": "cable's capacitance", "cable-length": "cable's length", "cable-per-metre": "capacitance of a metre of cable",
+	"bleed-c": "treble bleed's capacitor", "bleed-parallel": "treble bleed's parallel resistor",
+	"bleed-series": "treble bleed's series resistor",
+	"cable":        "cable's capacitance", "cable-length": "cable's length", "cable-per-metre": "capacitance of a metre of cable",
 	"amp": "amplifier's resistance", "amp-c": "amplifier's capacitance",
 	"target": "wanted peak frequency", "solve": "part to find",
 	"dcr": "DC resistance", "scout-level": "level of the trial sweep", "series": "series resistor",
-	"montecarlo": "number of trials", "redo": "replace the take",
+	"montecarlo": "number of trials", "same-bench": "same parts and fixture for all", "redo": "replace the take",
 }
 
 // labelOf is what a person calls the option.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
@@ -19,15 +20,12 @@ type Ears struct {
 	Ended    func() // the recording has ended; what follows is worked out from it
 }
 
-func (e Ears) warn(format string, args ...any) {
-	if e.Warn != nil {
-		e.Warn(fmt.Sprintf(format, args...))
-	}
-}
+func (e Ears) warn(format string, args ...any)   { say(e.Warn, format, args...) }
+func (e Ears) remark(format string, args ...any) { say(e.Remark, format, args...) }
 
-func (e Ears) remark(format string, args ...any) {
-	if e.Remark != nil {
-		e.Remark(fmt.Sprintf(format, args...))
+func say(to func(string), format string, args ...any) {
+	if to != nil {
+		to(fmt.Sprintf(format, args...))
 	}
 }
 
@@ -39,11 +37,8 @@ func (e Ears) ended() {
 
 // Measurement are the options of a take that is to be made.
 type Measurement struct {
-	Options
-	Program  string // what the take is said to be made by
-	Take     Take
+	job
 	Stimulus Stimulus
-	Bench    Bench
 	// StimulusFile is the description of a stimulus, in place of its options.
 	StimulusFile string
 	After        string  // the take after which the sweep is shaped; empty: none
@@ -54,18 +49,17 @@ type Measurement struct {
 
 // NewMeasurement has the defaults.
 func NewMeasurement(program string) *Measurement {
-	m := &Measurement{Program: program, Take: defaultTake(), Stimulus: defaultStimulus(), Bench: defaultBench()}
-	m.Options = append(Options{m.Take.name()}, m.Take.wiring()...)
-	m.Options = append(m.Options, &Option{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"})
-	m.Options = append(m.Options, m.Stimulus.options()...)
-	m.Options = append(m.Options,
-		&Option{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil as this take of the folder shows it"},
-		&Option{Name: "until", Group: groupStimulus, Page: true, Value: Percent(&m.Until), Help: `sweep until U95 of the resonance is that small, "0.05%"`},
-		&Option{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower", Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
-		&Option{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
-	)
-	m.Options = append(m.Options, m.Bench.options()...)
-	m.Options = append(m.Options, &Option{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true", Help: "do not correct for the sound card's response"})
+	m := &Measurement{job: newJob(program), Stimulus: defaultStimulus()}
+	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
+		{Name: "stimulus", Group: groupStimulus, Value: Text(&m.StimulusFile), Help: "FILE.toml of a stimulus, in place of its options"},
+	}, m.Stimulus.options(), Options{
+		{Name: "after", Group: groupStimulus, Page: true, Value: Text(&m.After), Help: "shape the sweep for the coil as this take of the folder shows it"},
+		{Name: "until", Group: groupStimulus, Page: true, Value: Percent(&m.Until), Help: `sweep until U95 of the resonance is that small, "0.05%"`},
+		{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower", Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
+		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
+	}, m.Bench.options(), Options{
+		{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true", Help: "do not correct for the sound card's response"},
+	})
 	return m
 }
 
@@ -95,18 +89,12 @@ func (m *Measurement) Plan(dir string) (*TakePlan, error) {
 	if err == nil {
 		p.Folder, err = capture.OpenFolder(dir)
 	}
-	if err != nil {
-		return nil, err
-	}
-	return p, nil
+	return p, err
 }
 
 // PlanAnywhere is Plan for a folder that need not be a coil's.
 func (m *Measurement) PlanAnywhere(dir string) (*TakePlan, error) {
-	if err := m.Bench.check(m.Options); err != nil {
-		return nil, err
-	}
-	if err := m.Bench.apply(m.Options, dir, false); err != nil {
+	if err := m.begin(dir); err != nil {
 		return nil, err
 	}
 	p := &TakePlan{Redo: m.Redo, After: m.After, Until: m.Until, outputChannel: m.Bench.OutputChannel}

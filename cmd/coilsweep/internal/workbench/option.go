@@ -8,11 +8,13 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"reflect"
 	"regexp"
 	"slices"
 	"strings"
 
 	"coilsweep/capture/benchfile"
+	"coilsweep/report/notation"
 )
 
 // Option is one setting of a job. Its value points into the job's own struct.
@@ -34,6 +36,8 @@ type Option struct {
 	Bench *BenchKey
 	// Given: somebody set it; FromBench: a bench did, since nobody else had.
 	Given, FromBench bool
+
+	texts []string // as somebody gave it, for CommandLine
 }
 
 // Set reads the value from text. The error is an *OptionError.
@@ -41,8 +45,16 @@ func (o *Option) Set(text string) error {
 	if err := o.Value.Set(text); err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}
-	o.Given = true
+	o.note(text)
 	return nil
+}
+
+// note remembers the text by which the option was given.
+func (o *Option) note(text string) {
+	if _, several := o.Value.(*List); !several {
+		o.texts = nil
+	}
+	o.Given, o.texts = true, append(o.texts, text)
 }
 
 // givenText is text as a complaint repeats it: empty where err quotes it already
@@ -79,6 +91,14 @@ func (o Options) firstGiven(names []string) string {
 		}
 	}
 	return ""
+}
+
+// only are the options called so, in that order.
+func (o Options) only(names ...string) Options { return notation.Each(names, o.Find) }
+
+// AnyGiven is the first option that somebody set; empty: nobody set any.
+func (o Options) AnyGiven() string {
+	return o.firstGiven(notation.Each(o, func(p *Option) string { return p.Name }))
 }
 
 // stated tells whether somebody or a bench has set the option called name.
@@ -132,6 +152,7 @@ func (e *OptionError) Unwrap() error { return e.Err }
 var (
 	namedOption  = regexp.MustCompile(`\{([a-z][a-z0-9-]*)\}`)
 	commandsOnly = regexp.MustCompile(`\[\[.*?\]\]`)
+	flagged      = regexp.MustCompile(`(^|[\s(])--([a-z][a-z0-9-]*)`)
 )
 
 // ForCommands is a text of this package for a command line: options as name has
@@ -141,10 +162,19 @@ func ForCommands(text string, name func(option string) string) string {
 	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return name(m[1 : len(m)-1]) })
 }
 
-// ForPage is a text of this package for a page: options by their labels, without
-// the text in [[ ]].
+// WithoutFlags is a text with options that stand there as flags by their labels.
+func WithoutFlags(text string) string {
+	return flagged.ReplaceAllStringFunc(text, func(m string) string {
+		before, name, _ := strings.Cut(m, "--")
+		return before + labelOf(name)
+	})
+}
+
+// ForPage is a text of the program for a page: options by their labels, also where
+// they stand as flags, without the text in [[ ]].
 func ForPage(text string) string {
-	return namedOption.ReplaceAllStringFunc(commandsOnly.ReplaceAllString(text, ""), func(m string) string { return labelOf(m[1 : len(m)-1]) })
+	text = commandsOnly.ReplaceAllString(WithoutFlags(text), "")
+	return namedOption.ReplaceAllStringFunc(text, func(m string) string { return labelOf(m[1 : len(m)-1]) })
 }
 
 // Say is the error with the options called as name has it. It begins with the
@@ -180,29 +210,48 @@ func wrongValue(option string, given any, format string, args ...any) error {
 }
 
 // BenchKey is where bench.toml states an option.
-type BenchKey struct {
-	Table, Key string
-	// Take sets the option from a bench; false: the bench does not state it.
-	Take func(b benchfile.Bench) bool
-	// State puts the option into a bench.
-	State func(b *benchfile.Bench)
+type BenchKey struct{ Table, Key string }
+
+func at(table, key string) *BenchKey { return &BenchKey{table, key} }
+
+// field is what b has under the key; a program that names another is wrong.
+func (k BenchKey) field(b *benchfile.Bench) reflect.Value {
+	called := func(v reflect.Value, key string) reflect.Value {
+		for field, of := range v.Fields() {
+			if name, _, _ := strings.Cut(field.Tag.Get("toml"), ","); name == key {
+				return of
+			}
+		}
+		panic("bench.toml has no key " + key)
+	}
+	v := reflect.ValueOf(b).Elem()
+	if k.Table != "" {
+		v = called(v, k.Table)
+	}
+	return called(v, k.Key)
 }
 
-// benched is a key of bench.toml whose field holds what the option does.
-func benched[T comparable](table, key string, field func(*benchfile.Bench) *T, option *T) *BenchKey {
-	var none T
-	return &BenchKey{
-		Table: table, Key: key,
-		Take: func(b benchfile.Bench) bool {
-			v := *field(&b)
-			if v == none {
-				return false
-			}
-			*option = v
-			return true
-		},
-		State: func(b *benchfile.Bench) { *field(b) = *option },
+// takeFrom takes the value from a bench; false: the bench does not state it.
+func (o *Option) takeFrom(b benchfile.Bench) bool {
+	field, value := o.Bench.field(&b), reflect.ValueOf(o.Value.at()).Elem()
+	if field.IsZero() {
+		return false
 	}
+	if field.Type() != value.Type() { // a number that may be 0
+		field = field.Elem()
+	}
+	value.Set(field)
+	return true
+}
+
+// stateIn puts the value into a bench.
+func (o *Option) stateIn(b *benchfile.Bench) {
+	field, value := o.Bench.field(b), reflect.ValueOf(o.Value.at()).Elem()
+	if field.Type() != value.Type() {
+		field.Set(reflect.New(value.Type()))
+		field = field.Elem()
+	}
+	field.Set(value)
 }
 
 // UsageError is wrong use that is not of one option: the request as a whole

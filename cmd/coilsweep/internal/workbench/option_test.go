@@ -4,6 +4,8 @@ import (
 	"errors"
 	"strings"
 	"testing"
+
+	"coilsweep/capture/benchfile"
 )
 
 // allOptions are those of every job that a page can ask for.
@@ -95,5 +97,36 @@ func TestOptionsInTexts(t *testing.T) {
 	}
 	if got := option.Say(func(name string) string { return "--" + name }); !strings.HasPrefix(got, "--exciter-r and --exciter-l go with --drive") {
 		t.Errorf("the command says %q", got)
+	}
+}
+
+// Every key that an option names is one of bench.toml, and holds what the option does.
+func TestBenchKeys(t *testing.T) {
+	for job, options := range allOptions() {
+		for _, o := range options {
+			if o.Bench == nil {
+				continue
+			}
+			text := map[string]string{"word": "none", "text": "a", "n": "3", "ohm": "10", "farad": "1n",
+				"henry": "1m", "number": "0", "s": "0.1", "Hz": "48 kHz"}[o.Value.Type()]
+			switch o.Name {
+			case "drive":
+				text = "voltage"
+			case "ripple", "ripple-take", "clock": // an ideal card does not exist
+				text = "0.05"
+			}
+			if err := o.Value.Set(text); err != nil {
+				t.Fatalf("%s %s: %v", job, o.Name, err)
+			}
+			want := o.Value.String()
+			var b benchfile.Bench
+			if o.takeFrom(b) {
+				t.Errorf("%s %s: an empty bench states it", job, o.Name)
+			}
+			o.stateIn(&b)
+			if !o.takeFrom(b) || o.Value.String() != want || len(b.Given()) == 0 {
+				t.Errorf("%s %s: bench.toml holds %v, want %q", job, o.Name, b.Given(), want)
+			}
+		}
 	}
 }

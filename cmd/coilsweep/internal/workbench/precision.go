@@ -2,7 +2,10 @@ package workbench
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
@@ -23,7 +26,58 @@ type Precision struct {
 	Percent       *float64 `json:"resonance_u95_percent"` // null: not known
 	Sweeps        int      `json:"sweeps"`
 	Reached       bool     `json:"reached"`
+	// LowestPercent is what U95 cannot fall below by more sweeps, as far as that
+	// is known; HeldBy are the sources that hold it above what was wanted, as a
+	// result's budget names them.
+	LowestPercent *float64 `json:"lowest_percent"`
+	HeldBy        []string `json:"held_by,omitempty"`
 }
+
+// precision is how well the resonance of a take is known.
+type precision struct {
+	percent float64  // U95; NaN: not known
+	floor   float64  // of that, what more sweeps do not lower
+	holders []string // what makes most of floor, the largest first
+	model   string
+	why     string // why it is not known
+}
+
+// precisionOf tells what of the uncertainty of the only take's resonance more
+// sweeps do not lower: all but the noise, and what better data may tell.
+func precisionOf(r *fit.Result) precision {
+	q := r.Takes[0].Resonance
+	if !q.Known() {
+		return precision{percent: math.NaN(), why: q.Why}
+	}
+	p := precision{percent: 100 * q.U95 / q.Value, model: r.Model.Name}
+	var held []fit.BudgetLine // the largest first
+	sum := 0.0
+	for _, b := range r.Budget {
+		if b.Quantity != "resonance_hz of "+r.Takes[0].Name {
+			continue
+		}
+		for _, line := range b.Shares {
+			if !slices.Contains([]string{fit.NoiseSource, fit.ModelSource, fit.WeakSource}, line.Source) {
+				held, sum = append(held, line), sum+line.Percent
+			}
+		}
+	}
+	for _, line := range held {
+		if line.Percent > 0.1*sum {
+			p.holders = append(p.holders, line.Source)
+		}
+	}
+	p.floor = p.percent * math.Sqrt(sum/100)
+	return p
+}
+
+// near is how near to the floor of U95 sweeping goes where it cannot come down
+// to what was wanted, and settledFall the least fall of U95 over twice the sweeps
+// while noise matters: noise alone falls to 0.71.
+const (
+	near        = 1.05
+	settledFall = 0.9
+)
 
 // watch follows a take under way: it shows the response to see, and checks
 // whether U95 of the resonance is small enough.
@@ -33,8 +87,11 @@ type watch struct {
 	target  float64 // percent; 0: all sweeps
 	see     Seen    // nil: nobody
 	reached bool
-	percent float64 // the last U95 of the resonance; NaN: not known
-	repeats int     // behind it
+	last    precision // the last judgement
+	repeats int       // behind it
+	// heldBy are the sources that keep U95 above target, as a budget names them;
+	// nil: none that is known of.
+	heldBy []string
 }
 
 // options have the recording watched, if anything is to be watched.
@@ -55,7 +112,7 @@ func (w *watch) options(hears Ears, redo bool) record.Options {
 func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (again int, err error) {
 	n := t.Stimulus.Repeats
 	if t.Unfit() != nil {
-		w.repeats, w.percent = n, math.NaN()
+		w.repeats, w.last = n, precision{percent: math.NaN()}
 		return n + 1, nil // the take's flags will say why
 	}
 	estimate, failed := response.Estimate(ctx, r, t)
@@ -71,49 +128,118 @@ func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (
 	return w.judge(ctx, estimate, failed, t)
 }
 
-// judge is the number of repeats at which to judge again; 0: it is enough. The
-// uncertainty falls with the square root of the repeats, which tells how many are
-// needed.
+// judge is the number of repeats at which to judge again; 0: it is enough, or
+// more sweeps do not help. What noise there is in the uncertainty falls with the
+// square root of the repeats, which tells how many are needed.
 func (w *watch) judge(ctx context.Context, estimate *response.Response, failed error, t capture.Take) (int, error) {
-	n := t.Stimulus.Repeats
-	w.repeats, w.percent = n, math.NaN()
-	resonance, err := resonanceOf(ctx, w.coil, estimate, failed, t)
+	n, before, beforeAt := t.Stimulus.Repeats, w.last, w.repeats
+	now, err := resonanceOf(ctx, w.coil, estimate, failed, t)
 	if err != nil {
 		return 0, err
 	}
-	if !resonance.Known() {
-		w.hears.warn("after %d sweeps the resonance is not known yet: %s", n, resonance.Why)
+	w.repeats, w.last = n, now
+	if now.why != "" {
+		w.hears.warn("after %d sweeps the resonance is not known yet: %s", n, now.why)
 		return n + 1, nil
 	}
-	w.percent = 100 * resonance.U95 / resonance.Value
-	if w.percent <= w.target {
+	if now.percent <= w.target {
 		w.reached = true
-		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: enough", n, w.percent)
+		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: enough", n, now.percent)
 		return 0, nil
 	}
-	need := int(math.Ceil(float64(n) * math.Pow(w.percent/w.target, 2)))
+	w.heldBy = nil
+	if now.floor >= w.target {
+		w.heldBy = now.holders
+	}
+	if beforeAt > 0 && 2*beforeAt <= n && now.model == before.model && now.percent > settledFall*before.percent &&
+		settled(before.percent, beforeAt, now.percent, n) > w.target {
+		if !slices.Contains(w.heldBy, cardSource) {
+			w.heldBy = append([]string{cardSource}, w.heldBy...)
+		}
+		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%, after %d it was %.2g %%: "+
+			"more sweeps hardly lower it, because of %s",
+			n, now.percent, beforeAt, before.percent, holderWords(w.heldBy))
+		return 0, nil
+	}
+	goal, goalText := w.target, percentText(w.target)
+	if w.heldBy != nil {
+		goal = near * now.floor
+		goalText = fmt.Sprintf("%.2g%%, as far as %s lets it fall", goal, holderWords(w.heldBy))
+		if now.percent <= goal {
+			w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
+				n, now.percent, holderWords(w.heldBy))
+			return 0, nil
+		}
+	}
+	need := int(math.Ceil(float64(n) * (square(now.percent) - square(now.floor)) / (square(goal) - square(now.floor))))
 	left := float64(need-n) * t.Stimulus.PeriodS()
-	w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: about %.0f s more to %s", n, w.percent, left, percentText(w.target))
+	w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: about %.0f s more to %s", n, now.percent, left,
+		goalText)
 	// Not all of the way at once: the estimate is rough at first.
 	return min(need, max(n+1, 2*n)), nil
 }
 
-// resonanceOf is the resonance by one take alone, from its response or the
-// reason why there is none.
-func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error, t capture.Take) (fit.Quantity, error) {
+// settled is what U95 would come to with all noise gone, by two numbers of
+// sweeps: the square of one part falls with their number, that of the other stays.
+func settled(u float64, n int, later float64, more int) float64 {
+	return math.Sqrt(max(0, (float64(more)*square(later)-float64(n)*square(u))/float64(more-n)))
+}
+
+func square(x float64) float64 { return x * x }
+
+// cardSource is the sound card as a source of uncertainty, where a budget does
+// not tell it from noise.
+const cardSource = "sound card"
+
+// holderWords are what people call sources of uncertainty that sweeps do not
+// lower.
+func holderWords(sources []string) string {
+	words := make([]string, len(sources))
+	for i, source := range sources {
+		words[i] = "the " + source
+		switch source {
+		case fit.ClockSource:
+			words[i] = "the sound card's clock"
+		case cardSource:
+			words[i] = "the sound card's own response"
+		}
+	}
+	return strings.Join(words, " and ")
+}
+
+// remedy is what helps against such sources; empty: nothing simple.
+func remedy(sources []string, t capture.Take) string {
+	var words []string
+	if slices.Contains(sources, cardSource) && !t.Referenced() {
+		words = append(words, "use a reference, or calibrate the sound card")
+	}
+	if slices.Contains(sources, fit.ClockSource) {
+		words = append(words, "state how wrong the clock can be if you know it better[[ ({clock}, in ppm)]]")
+	}
+	if words == nil {
+		return ""
+	}
+	return "; " + strings.Join(words, "; ")
+}
+
+// resonanceOf is how well the resonance is known by one take alone, from its
+// response or the reason why there is none.
+func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error,
+	t capture.Take) (precision, error) {
 	if failed != nil {
-		return fit.Unknown(failed.Error()), nil
+		return precision{percent: math.NaN(), why: failed.Error()}, nil
 	}
 	result, err := joint.Analyse(ctx, coil, []joint.Take{{
-		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(),
+		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
+		Card: t.CardLimits(),
 	}}, fit.Options{})
 	if ctx.Err() != nil {
-		return fit.Quantity{}, ctx.Err()
+		return precision{}, ctx.Err()
 	}
 	if err != nil {
-		return fit.Unknown(err.Error()), nil
+		return precision{percent: math.NaN(), why: err.Error()}, nil
 	}
-	return result.Takes[0].Resonance, nil
+	return precisionOf(result), nil
 }
 
 // end is the outcome: if sweeps came after the last judgement, it judges all of
@@ -132,12 +258,20 @@ func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take)
 			return nil, err
 		}
 	}
-	if !w.reached {
+	switch {
+	case w.reached:
+	case w.heldBy != nil:
+		w.hears.warn("U95 of the resonance cannot come down to %s by more sweeps: it is held up by %s%s",
+			percentText(w.target), holderWords(w.heldBy), remedy(w.heldBy, t))
+	default:
 		w.hears.warn("U95 of the resonance did not come down to %s within %d sweeps: raise the level, bring the exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target), t.Stimulus.Repeats)
 	}
 	p := &Precision{WantedPercent: w.target, Sweeps: t.Stimulus.Repeats, Reached: w.reached}
-	if !math.IsNaN(w.percent) {
-		p.Percent = &w.percent
+	if w.repeats > 0 && !math.IsNaN(w.last.percent) {
+		p.Percent, p.LowestPercent = &w.last.percent, &w.last.floor
+	}
+	if !w.reached {
+		p.HeldBy = w.heldBy
 	}
 	return p, nil
 }

@@ -12,6 +12,7 @@ import (
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/notation"
 )
 
 const groupCoils = "The coils"
@@ -58,10 +59,7 @@ func (o *Comparison) reference(dirs []string) int {
 
 // Run compares the coils, of which dirs are the folders.
 func (o *Comparison) Run(dirs []string, coils []evaluation.Measured) (*comparison.Comparison, error) {
-	var compared []comparison.Coil
-	for _, coil := range coils {
-		compared = append(compared, coil.Coil)
-	}
+	compared := notation.Each(coils, func(m evaluation.Measured) comparison.Coil { return m.Coil })
 	result, err := comparison.Compare(compared, o.reference(dirs), o.SameBench)
 	if err != nil {
 		return nil, err
@@ -185,10 +183,9 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 
 // Run judges the coils.
 func (b *Batch) Run(limits Limits, measured []evaluation.Measured) (*batch.Batch, error) {
-	var specimens []batch.Specimen
-	for _, m := range measured {
-		specimens = append(specimens, batch.Specimen{Coil: m.Coil, Measured: m.Measured})
-	}
+	specimens := notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
+		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
+	})
 	result, err := batch.Analyse(specimens, batch.Options{Limits: limits.Of, Guard: b.Guard, ByFolder: b.ByFolder})
 	if err != nil {
 		return nil, err

@@ -7,71 +7,30 @@ import (
 	"strings"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/benchfile"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
 
 // Stimulus is what a stimulus is designed from.
-type Stimulus struct {
-	RateHz               int
-	FromHz, ToHz, SweepS float64
-	Repeats              int
-	LevelDBFS            float64
-}
+type Stimulus struct{ excite.Request }
 
-func defaultStimulus() Stimulus {
-	d := excite.DefaultRequest()
-	return Stimulus{RateHz: d.RateHz, FromHz: d.FromHz, ToHz: d.ToHz, SweepS: d.SweepS, Repeats: d.Repeats, LevelDBFS: d.LevelDBFS}
-}
-
-func (s *Stimulus) rate() *Option {
-	return &Option{
-		Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Help: "sample rate",
-		Bench: benched("card", "rate_hz", func(b *benchfile.Bench) *int { return &b.Card.RateHz }, &s.RateHz),
-	}
-}
-
-func (s *Stimulus) level() *Option {
-	return &Option{
-		Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS), Help: "level in dBFS (a full-scale sine is 0)",
-		Bench: &BenchKey{
-			Table: "card", Key: "level_dbfs",
-			Take: func(b benchfile.Bench) bool {
-				if b.Card.LevelDBFS == nil {
-					return false
-				}
-				s.LevelDBFS = *b.Card.LevelDBFS
-				return true
-			},
-			State: func(b *benchfile.Bench) { level := s.LevelDBFS; b.Card.LevelDBFS = &level },
-		},
-	}
-}
+func defaultStimulus() Stimulus { return Stimulus{excite.DefaultRequest()} }
 
 func (s *Stimulus) options() Options {
 	return Options{
-		s.rate(),
+		{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&s.RateHz), Bench: at("card", "rate_hz"), Help: "sample rate"},
 		{Name: "from", Group: groupStimulus, Page: true, Value: Hertz(&s.FromHz), Help: "lower end of the sweep"},
 		{Name: "to", Group: groupStimulus, Page: true, Value: Hertz(&s.ToHz), Help: "upper end of the sweep"},
 		{Name: "duration", Group: groupStimulus, Page: true, Value: Seconds(&s.SweepS), Help: "length of one sweep"},
 		{Name: "repeats", Group: groupStimulus, Page: true, Value: Whole(&s.Repeats), Help: "number of sweeps"},
-		s.level(),
+		{Name: "level", Group: groupStimulus, Page: true, Value: Number(&s.LevelDBFS),
+			Bench: at("card", "level_dbfs"), Help: "level in dBFS (a full-scale sine is 0)"},
 	}
 }
 
 // design makes the stimulus. Numbers that contradict each other are wrong use.
 func (s *Stimulus) design() (excite.Stimulus, error) {
-	return s.designAfter(excite.DefaultRequest().LeadInS)
-}
-
-// designAfter is design with leadInS of silence before the first sweep.
-func (s *Stimulus) designAfter(leadInS float64) (excite.Stimulus, error) {
-	r := excite.DefaultRequest()
-	r.LeadInS = leadInS
-	r.RateHz, r.FromHz, r.ToHz, r.SweepS = s.RateHz, s.FromHz, s.ToHz, s.SweepS
-	r.Repeats, r.LevelDBFS = s.Repeats, s.LevelDBFS
-	stimulus, err := excite.Design(r)
+	stimulus, err := excite.Design(s.Request)
 	if err != nil {
 		return excite.Stimulus{}, &UsageError{err}
 	}

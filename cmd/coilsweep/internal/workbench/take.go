@@ -1,6 +1,9 @@
 package workbench
 
 import (
+	"errors"
+	"fmt"
+
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
 	"coilsweep/excite/quantity"
@@ -19,96 +22,78 @@ const (
 // Take says what a take is: its name, the load on the coil, and how the exciter
 // was driven. Measuring and importing share it.
 type Take struct {
-	Name             string
-	AddedC, FixtureC *quantity.Capacitance
-	AddedR, FixtureR *quantity.Resistance
-	Drive            string // "current" or "voltage"
-	ExciterR, SenseR *quantity.Resistance
-	ExciterL         *quantity.Inductance
-	Reference        string // "none", "current" or "loopback"
+	Name string
+	capture.Load
+	Drive            capture.Drive
+	Reference        capture.Reference
 	CoilChannel      int
 	ReferenceChannel int
+	Card             capture.Card // limits that were stated
 }
 
 func defaultTake() Take {
-	return Take{Drive: "current", Reference: "none", CoilChannel: 1, ReferenceChannel: 2}
+	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"},
+		CoilChannel: 1, ReferenceChannel: 2}
 }
 
-func (t *Take) name() *Option {
-	return &Option{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"}
-}
-
-// added are the parts that are put across the coil for the take.
-func (t *Take) added() Options {
+// options are all of a take, in the order of the help; references are the kinds
+// of reference that it may have.
+func (t *Take) options(references ...string) Options {
 	return Options{
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC), Help: `capacitor connected across the coil, "470p 1%"`},
+		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name), Help: "name of the take: letters, digits, - and _"},
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC),
+			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
+				`as in "470p 1% C0G", its loss is known better`},
 		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR), Help: `resistor connected across the coil, "100k 1%"`},
+		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
+			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
+		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),
+			Bench: at("fixture", "resistance"), Help: "resistance of the input"},
+		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive.Kind, "current", "voltage"),
+			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
+		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.Drive.ExciterR),
+			Bench: at("drive", "exciter_r"), Help: "resistance of the exciter circuit: output, series resistor, exciter winding"},
+		{Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.Drive.ExciterL),
+			Bench: at("drive", "exciter_l"), Help: "inductance of the exciter"},
+		{Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference.Kind, references...),
+			Bench: at("reference", "kind"), Help: "second channel: " + oneOf(references)},
+		{Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.Reference.SenseR),
+			Bench: at("reference", "sense_r"), Help: "sense resistor of a current reference"},
+		{Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel),
+			Bench: at("card", "coil_channel"), Help: "input channel with the coil, from 1"},
+		{Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel),
+			Bench: at("card", "reference_channel"), Help: "input channel with the reference, from 1"},
+		// The limits of the sound card that no recording tells.
+		{Name: "ripple", Group: groupCard, Page: true, Value: limit(&t.Card.RippleDB, "ripple_db"), Default: "-",
+			Bench: at("card", "ripple_db"), Help: "how uneven the card's response may be within an octave, in dB " +
+				"(without it 0.01, or 0.003 with a reference or a calibration)"},
+		{Name: "ripple-take", Group: groupCard, Page: true, Value: limit(&t.Card.RippleTakeDB, "ripple_take_db"), Default: "-",
+			Bench: at("card", "ripple_take_db"),
+			Help:  "how much of that may change between takes, in dB (without it 0.001)"},
+		{Name: "clock", Group: groupCard, Page: true, Value: limit(&t.Card.ClockPPM, "clock_ppm"), Default: "-",
+			Bench: at("card", "clock_ppm"), Help: "how wrong the card's sample clock may be, in ppm (without it 50)"},
 	}
 }
 
-func (t *Take) fixture() Options {
-	return Options{
-		{
-			Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC), Help: "capacitance of cable, input and clips",
-			Bench: benched("fixture", "capacitance", func(b *benchfile.Bench) **quantity.Capacitance { return &b.Fixture.Capacitance }, &t.FixtureC),
-		},
-		{
-			Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR), Help: "resistance of the input",
-			Bench: benched("fixture", "resistance", func(b *benchfile.Bench) **quantity.Resistance { return &b.Fixture.Resistance }, &t.FixtureR),
-		},
-	}
-}
+// anyReference are the kinds of reference of a coil's take.
+var anyReference = []string{"none", "current", "loopback"}
 
-func (t *Take) drive() Options {
-	return Options{
-		{
-			Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive, "current", "voltage"), Help: "how the exciter is driven: current or voltage",
-			Bench: benched("drive", "kind", func(b *benchfile.Bench) *string { return &b.Drive.Kind }, &t.Drive),
-		},
-		{
-			Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.ExciterR), Help: "resistance of the exciter circuit: output, series resistor, exciter winding",
-			Bench: benched("drive", "exciter_r", func(b *benchfile.Bench) **quantity.Resistance { return &b.Drive.ExciterR }, &t.ExciterR),
-		},
-		{
-			Name: "exciter-l", Group: groupExciter, Page: true, Value: Inductance(&t.ExciterL), Help: "inductance of the exciter",
-			Bench: benched("drive", "exciter_l", func(b *benchfile.Bench) **quantity.Inductance { return &b.Drive.ExciterL }, &t.ExciterL),
-		},
-	}
-}
-
-func (t *Take) senseR() *Option {
-	return &Option{
-		Name: "sense-r", Group: groupExciter, Page: true, Value: Resistance(&t.SenseR), Help: "sense resistor of a current reference",
-		Bench: benched("reference", "sense_r", func(b *benchfile.Bench) **quantity.Resistance { return &b.Reference.SenseR }, &t.SenseR),
-	}
-}
-
-func (t *Take) reference(kinds ...string) *Option {
-	return &Option{
-		Name: "reference", Group: groupExciter, Page: true, Value: Choice(&t.Reference, kinds...), Help: "second channel: " + oneOf(kinds),
-		Bench: benched("reference", "kind", func(b *benchfile.Bench) *string { return &b.Reference.Kind }, &t.Reference),
-	}
-}
-
-func (t *Take) coilChannel() *Option {
-	return &Option{
-		Name: "coil-channel", Group: groupCard, Page: true, Value: Whole(&t.CoilChannel), Help: "input channel with the coil, from 1",
-		Bench: benched("card", "coil_channel", func(b *benchfile.Bench) *int { return &b.Card.CoilChannel }, &t.CoilChannel),
-	}
-}
-
-func (t *Take) referenceChannel() *Option {
-	return &Option{
-		Name: "reference-channel", Group: groupCard, Page: true, Value: Whole(&t.ReferenceChannel), Help: "input channel with the reference, from 1",
-		Bench: benched("card", "reference_channel", func(b *benchfile.Bench) *int { return &b.Card.ReferenceChannel }, &t.ReferenceChannel),
-	}
-}
-
-// wiring is all but the name.
-func (t *Take) wiring() Options {
-	o := append(t.added(), t.fixture()...)
-	o = append(o, t.drive()...)
-	return append(o, t.reference("none", "current", "loopback"), t.senseR(), t.coilChannel(), t.referenceChannel())
+// limit holds a limit of a sound card, by its key in bench.toml; nothing until
+// it is given.
+func limit(at *float64, key string) Value {
+	number := Number(at).(value[float64])
+	return value[float64]{at, number.kind, func(s string) (float64, error) {
+		v, err := number.parse(s)
+		if err == nil {
+			err = benchfile.CheckLimit(key, v)
+		}
+		return v, err
+	}, func(v float64) string {
+		if v == 0 {
+			return ""
+		}
+		return number.show(v)
+	}}
 }
 
 // take is the plan of the take, made by program. A contradiction is an
@@ -126,42 +111,35 @@ func (t *Take) take(o Options, program string) (capture.Take, error) {
 // plan is take without a name.
 func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	given := o.stated
-	switch t.Drive {
-	case "current":
-		if !given("drive") && (given("exciter-r") || given("exciter-l")) {
-			return capture.Take{}, wrong("exciter-r", "{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, with current it is only shown")
+	current, reference := t.Drive.Kind == "current", t.Reference.Kind
+	for _, c := range []struct {
+		wrong       bool
+		option, say string
+	}{
+		{current && !given("drive") && (given("exciter-r") || given("exciter-l")), "exciter-r",
+			"{exciter-r} and {exciter-l} go with {drive}: with voltage the fall of the current is corrected, " +
+				"with current it is only shown"},
+		{current && given("exciter-l") && !given("exciter-r"), "exciter-l",
+			"{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]"},
+		{t.Drive.Kind == "voltage" && !given("exciter-r"), "exciter-r",
+			"a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]"},
+		{t.FixtureC != nil && t.FixtureC.Dielectric != quantity.UnstatedDielectric, "fixture-c", benchfile.NoDielectric},
+		{given("sense-r") && reference != "current", "sense-r", "{sense-r} belongs to {reference} current"},
+		{given("reference-channel") && reference == "none", "reference-channel",
+			"{reference-channel} needs {reference} current or loopback"},
+		{t.CoilChannel < 1, "coil-channel", "channels count from 1"},
+		{t.ReferenceChannel < 1, "reference-channel", "channels count from 1"},
+		{reference != "none" && t.CoilChannel == t.ReferenceChannel, "reference-channel",
+			fmt.Sprintf("coil and reference cannot both be on channel %d", t.CoilChannel)},
+	} {
+		if c.wrong {
+			return capture.Take{}, &OptionError{Option: c.option, Err: errors.New(c.say)}
 		}
-		if given("exciter-l") && !given("exciter-r") {
-			return capture.Take{}, wrong("exciter-l", "{exciter-l} needs the resistance of the exciter circuit beside it[[: {exciter-r}]]")
-		}
-	case "voltage":
-		if !given("exciter-r") {
-			return capture.Take{}, wrong("exciter-r", "a voltage drive needs the resistance of the exciter circuit[[: {exciter-r}]]")
-		}
 	}
-	if given("sense-r") && t.Reference != "current" {
-		return capture.Take{}, wrong("sense-r", "{sense-r} belongs to {reference} current")
-	}
-	if given("reference-channel") && t.Reference == "none" {
-		return capture.Take{}, wrong("reference-channel", "{reference-channel} needs {reference} current or loopback")
-	}
-	switch {
-	case t.CoilChannel < 1:
-		return capture.Take{}, wrong("coil-channel", "channels count from 1")
-	case t.ReferenceChannel < 1:
-		return capture.Take{}, wrong("reference-channel", "channels count from 1")
-	case t.Reference != "none" && t.CoilChannel == t.ReferenceChannel:
-		return capture.Take{}, wrong("reference-channel", "coil and reference cannot both be on channel %d", t.CoilChannel)
-	}
-	return capture.Take{
-		Name:    t.Name,
-		Program: program,
-		Load:    capture.Load{AddedC: t.AddedC, AddedR: t.AddedR, FixtureC: t.FixtureC, FixtureR: t.FixtureR},
-		Drive:   capture.Drive{Kind: t.Drive, Assumed: !given("drive"), ExciterR: t.ExciterR, ExciterL: t.ExciterL},
-		Reference: capture.Reference{
-			Kind: t.Reference, SenseR: t.SenseR,
-		},
-	}, nil
+	drive := t.Drive
+	drive.Assumed = !given("drive")
+	return capture.Take{Name: t.Name, Program: program, Load: t.Load, Drive: drive, Reference: t.Reference,
+		Card: t.Card}, nil
 }
 
 // direct is the plan of a take without a coil: the output straight to the input.
@@ -171,7 +149,7 @@ func direct(reference, program string) capture.Take {
 
 // channels are those of the take; the reference's is 0 where there is none.
 func (t *Take) channels() (coil, reference int) {
-	if t.Reference == "none" {
+	if t.Reference.Kind == "none" {
 		return t.CoilChannel, 0
 	}
 	return t.CoilChannel, t.ReferenceChannel

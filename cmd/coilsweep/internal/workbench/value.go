@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"coilsweep/excite/quantity"
 )
@@ -15,11 +16,12 @@ type Value interface {
 	Set(text string) error
 	String() string // as it was given, or the default; empty: nothing
 	Type() string   // its unit or kind, for the help
+	at() any        // points to it
 }
 
 // value is a Value by functions.
 type value[T any] struct {
-	at    *T
+	it    *T
 	kind  string
 	parse func(string) (T, error)
 	show  func(T) string
@@ -28,19 +30,20 @@ type value[T any] struct {
 func (v value[T]) Set(text string) error {
 	x, err := v.parse(text)
 	if err == nil {
-		*v.at = x
+		*v.it = x
 	}
 	return err
 }
 
 func (v value[T]) String() string {
-	if v.at == nil { // a zero value that somebody compares with
+	if v.it == nil { // a zero value that somebody compares with
 		return ""
 	}
-	return v.show(*v.at)
+	return v.show(*v.it)
 }
 
 func (v value[T]) Type() string { return v.kind }
+func (v value[T]) at() any      { return v.it }
 
 // Text holds any text.
 func Text(at *string) Value {
@@ -91,14 +94,14 @@ func plainNumber(want string, err error) error {
 }
 
 // List holds a text for each time that the option is given.
-type List struct{ at *[]string }
+type List struct{ it *[]string }
 
 // TextList is a List.
 func TextList(at *[]string) *List { return &List{at} }
 
 // Set adds a text.
 func (l *List) Set(text string) error {
-	*l.at = append(*l.at, text)
+	*l.it = append(*l.it, text)
 	return nil
 }
 
@@ -106,6 +109,7 @@ func (l *List) String() string { return "" }
 
 // Type is that of one text.
 func (l *List) Type() string { return "text" }
+func (l *List) at() any      { return l.it }
 
 // choiceError is a word that is not among those that an option takes.
 type choiceError struct {
@@ -165,48 +169,56 @@ func Inductance(at **quantity.Inductance) Value {
 	return stated(at, "henry", quantity.ParseInductance)
 }
 
-// in holds a plain size in unit, shown to digits (0: all); 0 shows as nothing.
-func in(at *float64, unit quantity.Unit, parse func(string) (float64, error)) Value {
+// in holds a plain size in unit, as show writes it; 0 shows as nothing.
+func in(at *float64, unit quantity.Unit, parse func(string) (float64, error),
+	show func(float64, quantity.Unit) string) Value {
 	return value[float64]{at, string(unit), parse, func(v float64) string {
 		if v == 0 {
 			return ""
 		}
-		return strconv.FormatFloat(v, 'g', -1, 64) + " " + string(unit)
+		return show(v, unit)
 	}}
 }
 
+// whole writes all digits, short two of them, with a prefix.
+func whole(v float64, unit quantity.Unit) string {
+	return strconv.FormatFloat(v, 'g', -1, 64) + " " + string(unit)
+}
+
+func short(v float64, unit quantity.Unit) string { return quantity.Format(v, unit, 2) }
+
 // Hertz holds a frequency in Hz.
-func Hertz(at *float64) Value { return in(at, quantity.Hertz, quantity.ParseHertz) }
+func Hertz(at *float64) Value { return in(at, quantity.Hertz, quantity.ParseHertz, whole) }
 
 // Seconds holds a time in s.
-func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseSeconds) }
+func Seconds(at *float64) Value { return in(at, quantity.Second, quantity.ParseSeconds, whole) }
 
 // Metres holds a length in m that may be given without its unit.
-func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres) }
+func Metres(at *float64) Value { return in(at, quantity.Metre, quantity.ParseMetres, whole) }
 
 // MetresBelow holds a length in m below a limit: a number without its unit means
 // metres, and is usually a mistake.
 func MetresBelow(at *float64, limitM float64) Value {
-	return value[float64]{at, string(quantity.Metre), func(s string) (float64, error) {
+	return in(at, quantity.Metre, func(s string) (float64, error) {
 		v, err := quantity.ParseMetres(s)
 		if err == nil && v >= limitM {
 			err = fmt.Errorf("%s would be %g metres long: give the unit, as in \"12mm\"", s, v)
 		}
 		return v, err
-	}, func(v float64) string { return shown(v, quantity.Metre) }}
+	}, short)
 }
 
 // Volts holds a voltage in V.
-func Volts(at *float64) Value {
-	return value[float64]{at, string(quantity.Volt), quantity.ParseVolts, func(v float64) string { return shown(v, quantity.Volt) }}
-}
+func Volts(at *float64) Value { return in(at, quantity.Volt, quantity.ParseVolts, short) }
 
-// shown is a default in the help; nothing for none.
-func shown(x float64, unit quantity.Unit) string {
-	if x == 0 {
-		return ""
-	}
-	return quantity.Format(x, unit, 2)
+// Ohms holds a plain resistance in ohm, without a tolerance of its own.
+func Ohms(at *float64) Value {
+	return in(at, quantity.Ohm, func(s string) (float64, error) {
+		r, err := quantity.ParseResistance(s)
+		return r.SI, err
+	}, func(ohm float64, unit quantity.Unit) string {
+		return quantity.Resistance{Value: quantity.Value{SI: ohm, Unit: unit}}.String()
+	})
 }
 
 // Rate holds a sample rate: a whole number of Hz; 0: not stated.
@@ -222,6 +234,22 @@ func Rate(at *int) Value {
 			return ""
 		}
 		return strconv.Itoa(v) + " Hz"
+	}}
+}
+
+// Day holds a day of the local calendar.
+func Day(at *time.Time) Value {
+	return value[time.Time]{at, "text", func(s string) (time.Time, error) {
+		day, err := time.ParseInLocation(time.DateOnly, s, time.Local)
+		if err != nil {
+			err = errors.New("want a day such as 2026-01-31")
+		}
+		return day, err
+	}, func(day time.Time) string {
+		if day.IsZero() {
+			return ""
+		}
+		return day.Format(time.DateOnly)
 	}}
 }
 

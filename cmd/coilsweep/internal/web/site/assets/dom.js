@@ -1,5 +1,4 @@
-// Small hands for the document. Text always goes in as text.
-import { visible } from "./format.js";
+// Small hands for the document, and the parts of the page that the program writes.
 
 export const $ = (selector, root = document) => root.querySelector(selector);
 export const $$ = (selector, root = document) => [...root.querySelectorAll(selector)];
@@ -14,14 +13,7 @@ export function el(name, attributes = {}, ...children) {
     else if (v === true) node.setAttribute(k, "");
     else if (v !== false && v !== null && v !== undefined) node.setAttribute(k, v);
   }
-  node.append(...children.flat().filter((c) => c !== null && c !== undefined && c !== false));
-  return node;
-}
-
-// name shows a name that somebody gave: isolated from the direction of the
-// text around it, without characters that turn or hide text.
-export function name(text) {
-  return el("bdi", {}, visible(text));
+  return fill(node, ...children);
 }
 
 export function fill(node, ...children) {
@@ -35,72 +27,105 @@ export function say(node, text) {
 }
 
 export function show(node, shown) {
-  if (node.hidden === shown) node.hidden = !shown;
+  if (node.hidden === Boolean(shown)) node.hidden = !shown;
 }
 
-export function list(items, attributes = {}) {
-  return el("ul", attributes, items.map((item) => el("li", { dir: "auto" }, item instanceof Node ? item : visible(item))));
-}
-
-// figures parses drawings of the program, one or several behind each other.
-// What could run or fetch is taken out, though the page's policy forbids it as
-// well; ids become unique, since a drawing may be shown in two places.
-let drawings = 0;
-const small = (svg) => Number(svg.getAttribute("width")) <= 480;
-export function figures(svgText) {
-  if (!svgText) return [];
-  const text = svgText.replace(/<svg(?![^>]*\sxmlns=)/g, '<svg xmlns="http://www.w3.org/2000/svg"');
-  const root = new DOMParser().parseFromString(`<drawings>${text}</drawings>`, "application/xml").documentElement;
-  if (root.nodeName !== "drawings") return [];
-  return [...root.children].filter((node) => node.localName === "svg").map((svg) => {
-    const mark = `d${++drawings}-`;
-    for (const node of [svg, ...svg.querySelectorAll("*")]) {
-      if (/^(script|foreignObject|style|a|use|image|animate.*|set)$/i.test(node.localName)) {
-        node.remove();
-        continue;
-      }
-      for (const { name: attribute, value } of [...node.attributes]) {
-        if (/^on|^style$|href$/i.test(attribute)) node.removeAttribute(attribute);
-        else if (attribute === "id") node.id = mark + value;
-        else if (/^aria-(labelledby|describedby)$/.test(attribute)) node.setAttribute(attribute, value.split(/\s+/).map((id) => mark + id).join(" "));
-        else if (value.includes("url(#")) node.setAttribute(attribute, value.replaceAll("url(#", `url(#${mark}`));
-      }
-    }
-    // Shown in the one width that fits: the classes for both are not needed.
-    svg.classList.remove("w", "n");
-    const drawing = document.importNode(svg, true);
-    // A little larger than drawn, so that text keeps its size.
-    if (small(svg)) drawing.style.maxWidth = `${1.1 * Number(svg.getAttribute("width"))}px`;
-    return drawing;
-  });
-}
-
-// fitting is the drawing for the width that a place has.
-export const fitting = (place, wide, slim) => slim && place.clientWidth < 560 ? slim : wide;
-
-export const narrow = () => window.matchMedia("(max-width: 640px)").matches;
-
-// draw puts drawings into a place, or nothing.
-export function draw(place, svgText) {
-  const all = figures(svgText);
-  place.classList.toggle("several", all.length > 1 && all.every(small));
-  fill(place, all);
-  show(place, all.length > 0);
-}
-
-// missing lists what is missing, why it matters and how to get it.
-export function missing(place, items = []) {
-  show(place, items.length > 0);
-  fill(place, el("h3", {}, "Still missing"), el("dl", { class: "missing" }, items.map((item) => el("div", {},
-    el("dt", {}, visible(item.what)),
-    item.why ? el("dd", {}, visible(item.why)) : null,
-    item.how ? el("dd", { class: "how" }, visible(item.how)) : null))));
-}
+// link opens a page beside this one.
+export const link = (href, text) => el("a", { href, target: "_blank", rel: "noopener" }, text);
 
 let spoken = 0;
 // announce reads a sentence out to a screen reader.
 export function announce(text) {
-  const place = byID("announced");
   // The same sentence twice is news twice.
-  place.textContent = visible(text) + (spoken++ % 2 ? "\u00a0" : "");
+  byID("announced").textContent = text + (spoken++ % 2 ? "\u00a0" : "");
+}
+
+// put shows markup of the program in the places that have its ids. A place that
+// gets nothing is hidden, unless its module says when it is seen.
+export function put(html = {}) {
+  for (const [id, markup] of Object.entries(html)) {
+    const place = byID(id);
+    if (!place) continue;
+    if (place.written !== markup) write(place, markup);
+    if (!place.matches("select, [data-own]")) show(place, markup);
+  }
+}
+
+// blank empties the places of an answer.
+export function blank(answer) {
+  put(Object.fromEntries(Object.keys(answer?.html ?? {}).map((id) => [id, ""])));
+}
+
+// write makes markup the content of a place.
+export function write(place, markup) {
+  const fresh = document.createElement("template"), focused = document.activeElement;
+  fresh.innerHTML = place.written = markup;
+  morph(place, fresh.content);
+  if (focused !== document.activeElement && focused.isConnected) focused.focus({ preventScroll: true });
+}
+
+const keyOf = (node) => node.dataset?.key || node.id || (node.localName === "option" ? `=${node.value}` : "");
+
+// morph makes the content of a node that of another, and leaves alone what stays:
+// what has the focus, is unfolded, chosen or typed. Nodes with a key are known by it,
+// others by their place.
+function morph(node, fresh) {
+  const keyed = new Map([...node.children].map((child) => [keyOf(child), child]));
+  let at = node.firstChild;
+  for (const wanted of [...fresh.childNodes]) {
+    const key = keyOf(wanted);
+    let kept = key ? keyed.get(key) : at;
+    if (!kept || kept.nodeName !== wanted.nodeName || keyOf(kept) !== key) kept = null;
+    if (!kept) {
+      node.insertBefore(wanted, at);
+      continue;
+    }
+    if (kept !== at) node.insertBefore(kept, at);
+    at = kept.nextSibling;
+    if (kept.isEqualNode(wanted)) continue;
+    if (kept.localName === "svg") kept.replaceWith(wanted);
+    else if (kept.nodeType !== Node.ELEMENT_NODE) kept.data = wanted.data;
+    else {
+      for (const { name } of [...kept.attributes]) {
+        if (name !== "open" && name !== "aria-pressed" && !wanted.hasAttribute(name)) kept.removeAttribute(name);
+      }
+      for (const { name, value } of wanted.attributes) {
+        if (kept.getAttribute(name) !== value) kept.setAttribute(name, value);
+      }
+      morph(kept, wanted);
+    }
+  }
+  while (at) {
+    const next = at.nextSibling;
+    at.remove();
+    at = next;
+  }
+}
+
+const deeds = {};
+// does says what buttons with data-do do: does({ fit: (button) => … }).
+export const does = (more) => Object.assign(deeds, more);
+document.addEventListener("click", (event) => {
+  const button = event.target.closest?.("[data-do]");
+  if (button) deeds[button.dataset.do]?.(button);
+});
+
+export const optionsOf = (button) => JSON.parse(button.dataset.options || "{}");
+
+// oneAtATime has calls of work follow each other; of those that come meanwhile the
+// last one counts.
+export function oneAtATime(work) {
+  let running = null, next = null;
+  return (...args) => {
+    next = args;
+    return running ??= (async () => {
+      try {
+        while (next) {
+          const now = next;
+          next = null;
+          await work(...now);
+        }
+      } finally { running = null; }
+    })();
+  };
 }

@@ -1,7 +1,7 @@
 // Forms: values as texts, messages beside the field they are about, and what
 // happens when somebody else changed the same thing.
-import { $, $$, el, fill, show } from "./dom.js";
-import { visible } from "./format.js";
+import * as api from "./api.js";
+import { $, $$, does, el, fill, oneAtATime, put, show } from "./dom.js";
 
 let ids = 0;
 
@@ -72,7 +72,9 @@ export class Form {
       else if (field.type === "checkbox") field.checked = Boolean(value);
       else {
         const text = value ?? "";
-        if (field.tagName === "SELECT" && ![...field.options].some((o) => o.value === String(text))) field.append(el("option", { value: text }, visible(text)));
+        if (field.tagName === "SELECT" && ![...field.options].some((o) => o.value === String(text))) {
+          field.append(el("option", { value: text }, text));
+        }
         if (field.value !== String(text)) field.value = text;
       }
     }
@@ -102,8 +104,21 @@ export class Form {
     if (!place) return;
     fill(place, "This was changed elsewhere while you were editing. ",
       el("button", { type: "button", click: () => this.accept() }, "Show what is there now"), " ",
-      el("button", { type: "button", click: () => { this.stamp = this.theirs.stamp; this.filled = this.theirs.values; this.theirs = null; this.hideElsewhere(); } }, "Keep mine"));
+      el("button", { type: "button", click: () => this.keepMine() }, "Keep mine"));
     show(place, true);
+  }
+
+  keepMine() {
+    this.stamp = this.theirs.stamp;
+    this.filled = this.theirs.values;
+    this.theirs = null;
+    this.hideElsewhere();
+  }
+
+  // forget gives up what is being edited: another thing is shown.
+  forget() {
+    Object.assign(this, { dirty: false, filled: null, stamp: undefined, theirs: null });
+    this.clear();
   }
 
   hideElsewhere() {
@@ -126,14 +141,13 @@ export class Form {
   }
 
   // fail shows a failure beside its field.
-  fail(error, fieldNames = {}) {
-    const wrong = $(".wrong", this.node);
-    const wanted = fieldNames[error.field] ?? error.field;
-    const field = wanted ? this.fields.find((f) => f.name === wanted) : null;
+  fail(error) {
+    const wrong = $(".wrong", this.node), means = (f) => [f.name, ...(f.dataset.means ?? "").split(" ")];
+    const field = error.field ? this.fields.find((f) => means(f).includes(error.field)) : null;
     const place = field?.closest(".field");
     if (wrong) {
       wrong.id ||= `wrong-${++ids}`;
-      fill(wrong, visible(place ? withoutOption(error.message) : error.message));
+      fill(wrong, error.message);
       show(wrong, true);
     }
     // Beside its field, or where it stands in the form.
@@ -152,7 +166,7 @@ export class Form {
   }
 
   // run does work once at a time; a failure is shown here.
-  async run(work, fieldNames) {
+  async run(work) {
     if (this.busy) return undefined;
     this.busy = true;
     this.clear();
@@ -160,8 +174,10 @@ export class Form {
     try {
       return await work();
     } catch (error) {
-      if (error.changedElsewhere && $(".elsewhere", this.node) && !this.theirs) error.message += " Undo your changes, or look at the file below.";
-      this.fail(error, fieldNames);
+      if (error.changedElsewhere && $(".elsewhere", this.node) && !this.theirs) {
+        error.message += " Undo your changes, or look at the file below.";
+      }
+      this.fail(error);
       return undefined;
     } finally {
       this.busy = false;
@@ -181,31 +197,44 @@ export class Form {
 // about is an error that stands beside its field.
 export const about = (field, text) => Object.assign(new Error(text), { field });
 
-// withoutOption is a message of the program without the option, or the key of
-// coil.toml, that it begins with: beside its field that needs no name.
-export function withoutOption(message) {
-  return message.replace(/^--[a-z][a-z0-9-]*(?:: | (?="[^"]*": |\S+: ))/, "").replace(/^(?:winding\.[a-z_]+|[a-z]+(?:_[a-z]+)+): /, "");
-}
-
-// withValues are the options that say something.
+// withValues are the options that say something, as texts.
 export function withValues(options) {
-  return Object.fromEntries(Object.entries(options).filter(([, v]) => v !== "" && v !== null && v !== undefined && v !== false));
+  const told = Object.entries(options).filter(([, v]) => v !== "" && v !== null && v !== undefined && v !== false);
+  return Object.fromEntries(told.map(([k, v]) => [k, String(v)]));
 }
 
-// command shows the line that does the same.
-export function command(place, text) {
-  const code = $(".line code", place);
-  if (code && code.textContent !== text) code.textContent = text;
-  const line = $(".line", place);
-  if (line && !$("button", line)) {
-    const button = el("button", { type: "button" }, "Copy");
-    button.addEventListener("click", async () => {
-      try {
-        await navigator.clipboard.writeText($("code", line).textContent);
-        button.textContent = "Copied";
-        setTimeout(() => { button.textContent = "Copy"; }, 1500);
-      } catch { window.getSelection().selectAllChildren($("code", line)); }
-    });
-    line.append(button);
-  }
+// act does what a button in a part of the page stands for; a failure is told
+// beside it.
+export async function act(button, work) {
+  const place = button.closest("li, p, section, div");
+  $(":scope > .wrong", place)?.remove();
+  button.disabled = true;
+  try { await work(); } catch (error) {
+    place.append(el("p", { class: "wrong", role: "alert" }, error.message));
+  } finally { button.disabled = false; }
 }
+
+const drafts = new Map();
+// draft tells the program of a form as it stands, and shows the command line that
+// does the same; hear is told what name the program proposes.
+export function draft(form, coils, options, hear) {
+  if (!drafts.has(form)) drafts.set(form, oneAtATime(async (body, told) => {
+    try {
+      const answer = await api.post("/api/draft", body);
+      put(answer.html);
+      told?.(answer.name ?? "");
+    } catch { /* the line stays as it was */ }
+  }));
+  return drafts.get(form)({ form, coils, options: withValues(options) }, hear);
+}
+
+does({
+  copy: async (button) => {
+    const code = $("code", button.closest(".line"));
+    try {
+      await navigator.clipboard.writeText(code.textContent);
+      button.textContent = "Copied";
+      setTimeout(() => { button.textContent = "Copy"; }, 1500);
+    } catch { window.getSelection().selectAllChildren(code); }
+  },
+});

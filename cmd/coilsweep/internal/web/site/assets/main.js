@@ -1,6 +1,5 @@
 // The page: which step is shown, what stands above all steps, the key.
-import { $, $$, byID, el, fill, say, show } from "./dom.js";
-import { typeset, visible } from "./format.js";
+import { $, $$, byID, does, el, say, show, write } from "./dom.js";
 import * as bench from "./bench.js";
 import * as coil from "./coil.js";
 import * as guitar from "./guitar.js";
@@ -11,16 +10,12 @@ import * as meters from "./meters.js";
 import * as publish from "./publish.js";
 import * as result from "./result.js";
 import * as takes from "./takes.js";
-import { changed, on, start as listen, state, working } from "./state.js";
-import { next, stepWords } from "./steps.js";
+import { changed, on, start as listen, state } from "./state.js";
 
 const STEPS = ["bench", "coil", "takes", "result", "guitar", "compare", "report"];
-const MARKS = { ready: "✓", open: "○", wait: "·", work: "▸", alarm: "▲" };
 let step = "", locked = false;
 
-// go shows a step; options fill the form of the takes.
-function go(to, options, again) {
-  if (options) { takes.prepare(options, again); takes.seen(); }
+function go(to) {
   if (window.location.hash === `#${to}`) showStep(to, true);
   else window.location.hash = to;
 }
@@ -37,7 +32,7 @@ function showStep(to, focus) {
   const heading = $("h1", byID(step));
   document.title = `${heading.firstChild.textContent.trim()} · coilsweep`;
   if (focus && !locked) { heading.focus({ preventScroll: true }); window.scrollTo(0, 0); }
-  if (moved) { changed("step"); drawNext(); }
+  if (moved) { changed("step"); drawHere(); }
 }
 
 function route(focus) {
@@ -48,76 +43,19 @@ function route(focus) {
   showStep(to, focus);
 }
 
-let drawnSteps = "";
-function drawSteps() {
-  const words = stepWords(state);
-  const now = JSON.stringify(words);
-  if (now === drawnSteps) return;
-  drawnSteps = now;
-  for (const link of $$("#steps a")) {
-    const { word, mark } = words[link.hash.slice(1)];
-    const place = $(".word", link);
-    link.dataset.mark = mark;
-    fill(place, el("span", { "aria-hidden": "true" }, MARKS[mark]), " ", word);
-  }
-}
-
-let drawnNext = "";
-function drawNext() {
-  const place = byID("next"), n = locked || state.line !== "open" ? null : next(state);
-  const now = JSON.stringify([n, step]);
-  if (now === drawnNext) return;
-  drawnNext = now;
-  show(place, Boolean(n));
-  if (!n) return;
-  place.className = n.alarm ? "alarm" : n.work ? "work" : "";
-  const button = (one, kind) => {
-    const here = one.step === step && !one.options && !one.fit && !one.takeOver && one.label !== "New coil";
-    if (!one.label || here) return null;
-    return el("button", { type: "button", class: kind, click: () => act(one) }, one.label);
-  };
-  fill(place, el("b", {}, n.alarm ? "Trouble" : n.work ? "Now" : "Next"), " ", el("span", { dir: "auto" }, typeset(n.text)), " ",
-    button(n, null), n.also ? [" ", button(n.also, "also")] : null);
-}
-
-function act(one) {
-  if (one.label === "New coil") coil.startNew(go);
-  else if (one.fit) byID("fit-again").click();
-  else if (one.takeOver) bench.takeOver();
-  else go(one.step, one.options, one.redo);
-}
-
-const PHASES = { off: "not listening", opening: "opening the device …", listening: "listening", working: "working", lost: "device lost" };
-
-function drawPhase() {
-  const e = state.engine, place = byID("phase");
-  place.className = e.phase;
-  if (state.line !== "open") place.className = state.line;
-  if (state.line === "opening") say(place, "connecting …");
-  else if (state.line !== "open") say(place, "no line");
-  else say(place, working() ? visible(e.job || "working") : PHASES[e.phase] ?? visible(e.phase));
-  document.documentElement.dataset.phase = e.phase;
+// drawHere hides buttons that lead to the step that is shown.
+function drawHere() {
+  for (const button of $$("#next [data-do=go]")) show(button, button.dataset.step !== step);
 }
 
 function drawLine() {
-  const lost = state.line === "lost" && !locked, place = byID("lost");
-  show(place, lost);
-  if (lost && place.dataset.said !== state.lineSaid) {
-    place.dataset.said = state.lineSaid;
-    fill(place, el("p", { class: "big" }, state.lineSaid ? "No line to the program" : "The line to the program is lost"),
-      el("p", {}, state.lineSaid ? `The program says: ${visible(state.lineSaid)}. ` : "", "The page goes on by itself as soon as the program answers. A take that was running goes on without the page. If the program was ended, start it again: ", el("code", {}, "coilsweep serve")));
-  }
-  if (!lost) delete place.dataset.said;
-  if (!lost) fill(place);
-  document.documentElement.dataset.line = state.line;
-  drawNext();
-}
-
-function drawSimulated() {
-  const b = state.bench, place = byID("simulated");
-  show(place, Boolean(b?.simulated));
-  if (b?.simulated) fill(place, el("b", {}, "Simulated bench."), " No sound is made: the coil is invented, and so is what is measured of it. ", el("span", { class: "of-bench", dir: "auto" }, visible((b.simulated_notes ?? []).join("; "))));
-  document.documentElement.classList.toggle("is-simulated", Boolean(b?.simulated));
+  const { line, lineSaid: said } = state, phase = byID("phase");
+  show(byID("lost"), line === "lost" && !locked);
+  say(byID("lost-head"), said ? "Not connected to coilsweep" : "The connection to coilsweep is lost");
+  say(byID("lost-said"), said ? `The program says: ${said}. ` : "");
+  Object.assign(document.documentElement.dataset, { line, phase: state.engine.phase });
+  if (line !== "open") write(phase, line === "opening" ? "connecting …" : "disconnected");
+  phase.className = line === "open" ? state.engine.phase : line;
 }
 
 // lock shows the page that asks for the key.
@@ -125,18 +63,20 @@ function lock(failure) {
   if (locked) return;
   locked = true;
   show(byID("locked"), true);
-  for (const id of ["next", "simulated", "lost"]) show(byID(id), false);
+  show(byID("lost"), false);
   for (const section of $$("section.step")) show(section, false);
   document.documentElement.classList.add("is-locked");
   document.title = "Key needed · coilsweep";
   if (failure?.status === 403) lockWords(failure.message);
-  else if (key.get()) lockWords("The key that this tab has is not that of the program that runs now: it was started again since.");
+  else if (key.get()) {
+    lockWords("The key that this tab has is not that of the program that runs now: it was started again since.");
+  }
   byID("locked-key").focus();
 }
 
 function lockWords(text) {
   const wrong = $("#locked .wrong");
-  say(wrong, visible(text));
+  say(wrong, text);
   show(wrong, Boolean(text));
 }
 
@@ -152,21 +92,18 @@ function unlock(text) {
   listening();
 }
 
-const startStep = () => STEPS.includes(window.location.hash.slice(1)) ? window.location.hash.slice(1) : "bench";
+function startStep() {
+  const wanted = window.location.hash.slice(1);
+  return STEPS.includes(wanted) ? wanted : "bench";
+}
 
+for (const line of $$("details.line")) line.append(el("button", { type: "button", "data-do": "copy" }, "Copy"));
+does({ go: (button) => go(button.dataset.step) });
 bench.start();
-coil.start(go);
-takes.start();
-result.start(go);
-guitar.start();
-many.start();
-publish.start();
-keys.start();
-meters.start();
-on(["bench", "coil", "coils", "result", "engine", "coilID"], () => { drawSteps(); drawNext(); });
-on(["engine", "line"], drawPhase);
-on("line", drawLine);
-on("bench", drawSimulated);
+for (const module of [coil, takes]) module.start(go);
+for (const module of [result, guitar, many, publish, keys, meters]) module.start();
+on("next", drawHere);
+on(["engine", "line"], drawLine);
 window.addEventListener("hashchange", () => route(true));
 byID("locked-form").addEventListener("submit", (event) => {
   event.preventDefault();
@@ -175,8 +112,7 @@ byID("locked-form").addEventListener("submit", (event) => {
   unlock(given);
 });
 key.onOther(() => { if (locked) unlock(key.get()); });
-drawSteps();
-drawPhase();
+drawLine();
 
 if (key.take()) {
   showStep(startStep());

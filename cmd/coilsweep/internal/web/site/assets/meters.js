@@ -1,12 +1,14 @@
 // Level meters: rms and peak of every channel, the highest peak held, and
 // words for where it lies. Drawn once a frame at most, by transforms alone.
 import { byID, el, fill, say } from "./dom.js";
-import { decibels } from "./format.js";
 import { on, state, working } from "./state.js";
 
 const FLOOR = -72; // dBFS at the left end
 const HOLD_MS = 1500, FALL_DB_S = 24;
 const CLIPS = -0.1, CLOSE = -3, LOW = -40, QUIET = -50;
+
+// decibels is a level as text, with a true minus sign.
+const decibels = (x) => Number.isFinite(x) ? `${x.toFixed(1).replace("-", "−")}\u00a0dBFS` : "–";
 
 // share is where a level lies on the scale, 0 to 1.
 export function share(dbfs) {
@@ -14,8 +16,8 @@ export function share(dbfs) {
   return Math.min(1, Math.max(0, (dbfs - FLOOR) / -FLOOR));
 }
 
-// levelWords say what a peak means. The borders are common practice: some dB
-// of room at the top, and no need to be near it.
+// levelWords say what a peak means. The borders are typical: some dB of room at the
+// top, and no need to be near it.
 export function levelWords(peak, playing) {
   if (peak === null || peak === undefined || !Number.isFinite(peak)) return "silence";
   if (peak >= CLIPS) return "clips: lower the gain or the level";
@@ -51,7 +53,8 @@ class Channel {
     this.lamp = el("b", { class: "lamp" }, "clips");
     this.value = el("span", { class: "level" }, "–");
     this.root = el("div", {
-      class: "channel", role: "meter", "aria-label": `Level, ${name}`, "aria-valuemin": FLOOR, "aria-valuemax": 0, "aria-valuenow": FLOOR, "aria-valuetext": "no signal yet",
+      class: "channel", role: "meter", "aria-label": `Level, ${name}`, "aria-valuemin": FLOOR, "aria-valuemax": 0,
+      "aria-valuenow": FLOOR, "aria-valuetext": "no signal yet",
     }, el("span", { class: "channel-name", "aria-hidden": "true" }, name),
     el("span", { class: "track", "aria-hidden": "true" }, this.peak, this.rms, el("i", { class: "near" }), this.tick),
     el("span", { class: "lamp-place", "aria-hidden": "true" }, this.lamp), small ? null : this.value);
@@ -68,7 +71,7 @@ class Channel {
     this.held = held;
   }
   words(level, playing) {
-    const text = `${decibels(level.peak, "dBFS")}, ${levelWords(level.peak, playing)}`;
+    const text = `${decibels(level.peak)}, ${levelWords(level.peak, playing)}`;
     this.root.setAttribute("aria-valuenow", Math.max(FLOOR, Math.round(level.peak ?? FLOOR)));
     this.root.setAttribute("aria-valuetext", text);
   }
@@ -84,8 +87,9 @@ class Meter {
     if (this.names === names.join()) return;
     this.names = names.join();
     this.channels = names.map((name) => new Channel(name, this.small));
+    const marks = { at60: "−60", at40: "−40", at20: "−20", at6: "−6", at0: "0 dBFS" };
     const scale = this.small ? null : el("div", { class: "meter-scale", "aria-hidden": "true" },
-      el("span", { class: "at60" }, "−60"), el("span", { class: "at40" }, "−40"), el("span", { class: "at20" }, "−20"), el("span", { class: "at6" }, "−6"), el("span", { class: "at0" }, "0 dBFS"));
+      Object.entries(marks).map(([at, mark]) => el("span", { class: at }, mark)));
     fill(this.root, this.channels.map((c) => c.root), scale);
   }
   get seen() { return this.root.offsetParent !== null; }
@@ -112,7 +116,7 @@ function frame(now) {
     shown.forEach((level, i) => {
       const channel = meter.channels[i];
       channel.draw(level, now);
-      if (writeText) say(channel.value, decibels(channel.held, "dBFS"));
+      if (writeText) say(channel.value, decibels(channel.held));
       if (writeWords) channel.words(level, working());
     });
     meter.root.drawn = (meter.root.drawn ?? 0) + 1; // for who measures
@@ -121,7 +125,7 @@ function frame(now) {
   if (!state.meters) fill(big);
   if (writeText && big.offsetParent !== null && state.meters) {
     const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
-    const number = decibels(held, "dBFS"), words = levelWords(held, working());
+    const number = decibels(held), words = levelWords(held, working());
     if (big.textContent !== `${number} ${words}`) fill(big, el("b", {}, number), " ", el("span", {}, words));
   }
   if (writeText) textAt = now;
@@ -133,7 +137,9 @@ function ask() {
 }
 
 export function start() {
-  meters.push(new Meter(byID("glance-meter"), true), new Meter(byID("bench-meters"), false), new Meter(byID("stage-meters"), false));
+  for (const place of ["glance-meter", "bench-meters", "stage-meters"]) {
+    meters.push(new Meter(byID(place), place === "glance-meter"));
+  }
   on(["meters", "step"], ask);
   ask();
 }

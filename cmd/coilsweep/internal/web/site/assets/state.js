@@ -1,7 +1,7 @@
 // What the page knows. All of it comes from the program: its events say what
 // changed, and what changed is fetched. So all tabs show the same.
 import * as api from "./api.js";
-import { announce } from "./dom.js";
+import { announce, blank, oneAtATime, put } from "./dom.js";
 
 export const state = {
   line: "opening", // open, lost, refused
@@ -9,19 +9,13 @@ export const state = {
   engine: { phase: "off", job: null },
   progress: null,
   meters: null,
-  silence: null,
   sweep: null,
   ended: null,
-  notes: [],
   bench: null,
-  devices: null,
-  coils: null,
+  coils: null, // their ids
   coilID: "", // the coil that this tab shows
   coil: null,
   result: null,
-  check: null,
-  calibrate: null,
-  fixture: null,
 };
 
 const watchers = new Map();
@@ -40,129 +34,89 @@ export function changed(topic) {
   }
 }
 
+// set keeps an answer or an event, and shows what it brings.
 function set(topic, value) {
+  put(value?.html);
   state[topic] = value;
   changed(topic);
 }
 
 export const working = () => Boolean(state.engine.job);
 
-// One fetch of a kind at a time; one that is asked for meanwhile follows.
-const fetching = new Map();
-function refetch(topic, load) {
-  const run = fetching.get(topic);
-  if (run) {
-    run.again = true;
-    return run.done;
-  }
-  const entry = { again: false };
-  entry.done = (async () => {
-    do {
-      entry.again = false;
-      try {
-        const value = await load();
-        if (value !== undefined) set(topic, value);
-      } catch (error) {
-        if (error.status === 404) set(topic, null);
-        else if (error.status !== 0 && !error.refused) announce(error.message);
-      }
-    } while (entry.again);
-    fetching.delete(topic);
-  })();
-  fetching.set(topic, entry);
-  return entry.done;
-}
-
-// ofThisCoil is nothing where another coil was chosen meanwhile.
-async function ofThisCoil(path) {
-  const asked = state.coilID;
+// fetching is a fetch of a topic, one at a time. What comes of another coil than the
+// one that is chosen now is of no use.
+const fetching = (topic, path, ofCoil) => oneAtATime(async () => {
+  const coil = state.coilID;
+  if (ofCoil === "needed" && !coil) return;
+  const late = () => ofCoil && coil !== state.coilID;
   try {
-    const answer = await api.get(path, { coil: asked });
-    return asked === state.coilID ? answer : undefined;
+    const answer = await api.get(path, ofCoil && coil ? { coil } : {});
+    if (!late()) set(topic, answer);
   } catch (error) {
-    if (asked !== state.coilID) return undefined;
-    throw error;
+    if (late()) return;
+    if (error.status === 404) set(topic, null);
+    else if (error.status !== 0 && !error.refused) announce(error.message);
   }
-}
+});
 
+const coils = fetching("coils", "/api/coils");
 export const refresh = {
-  bench: () => refetch("bench", () => api.get("/api/bench")),
-  devices: () => refetch("devices", () => api.get("/api/devices").catch((error) => {
-    if (error.status === 0 || error.refused) throw error;
-    return { devices: [], error: error.message };
-  })),
+  bench: fetching("bench", "/api/bench"),
+  devices: fetching("devices", "/api/devices"),
+  trials: fetching("trials", "/api/trials"),
+  next: fetching("next", "/api/next", "wanted"),
+  coil: fetching("coil", "/api/coil", "needed"),
+  result: fetching("result", "/api/result", "needed"),
   coils: async () => {
-    await refetch("coils", async () => (await api.get("/api/coils")).coils ?? []);
-    const known = state.coils ?? [];
-    if (!known.some((c) => c.coil === state.coilID)) choose(known.length ? known[0].coil : "");
+    await coils();
+    const known = state.coils?.coils ?? [];
+    if (!known.includes(state.coilID)) choose(known[0] ?? "");
   },
-  coil: () => {
-    if (!state.coilID) { set("coil", null); set("result", null); return Promise.resolve(); }
-    return refetch("coil", () => ofThisCoil("/api/coil"));
-  },
-  result: () => state.coilID ? refetch("result", () => ofThisCoil("/api/result")) : Promise.resolve(),
-  check: () => refetch("check", () => api.get("/api/check")),
-  calibrate: () => refetch("calibrate", () => api.get("/api/calibrate")),
-  fixture: () => refetch("fixture", () => api.get("/api/fixture")),
 };
 
 const SLOT = "coilsweep-coil";
 
 export function choose(coilID) {
   if (coilID === state.coilID && (state.coil || !coilID)) return;
-  state.coilID = coilID;
-  state.coil = null;
-  state.result = null;
+  blank(state.coil);
+  blank(state.result);
+  Object.assign(state, { coilID, coil: null, result: null });
   try {
     sessionStorage.setItem(SLOT, coilID);
     localStorage.setItem(SLOT, coilID);
   } catch { /* the tab forgets it when it is closed */ }
-  changed("coilID");
-  changed("coil");
-  changed("result");
-  refresh.coil();
-  refresh.result();
+  for (const topic of ["coilID", "coil", "result"]) changed(topic);
+  for (const topic of ["coil", "result", "next"]) refresh[topic]();
 }
 
 function remembered() {
   try { return sessionStorage.getItem(SLOT) || localStorage.getItem(SLOT) || ""; } catch { return ""; }
 }
 
-function everything() {
-  refresh.bench();
-  refresh.devices();
-  refresh.coils();
-  refresh.coil();
-  refresh.result();
-  for (const job of ["check", "calibrate", "fixture"]) refresh[job]();
-}
+const everything = () => Object.values(refresh).forEach((fetch) => fetch());
 
 const seen = {};
 function receive(topic, value) {
   switch (topic) {
     case "bench":
       refresh.bench();
+      refresh.next();
       return;
-    case "devices": case "check": case "calibrate": case "fixture":
-      refresh[topic]();
-      return;
-    case "calibration":
-      refresh.calibrate();
+    case "trials":
+      refresh.trials();
       return;
     case "coils":
       // Told after each change of a coil, of any: the topic "coil" may have
       // been overtaken by one of another.
-      refresh.coils();
-      refresh.coil();
-      refresh.result();
+      for (const one of ["coils", "coil", "result", "next"]) refresh[one]();
       return;
     case "ended": {
-      // The latest end is also sent to a page that has just been opened, or has
-      // its line again: old news. Numbers begin anew with the program.
+      // The latest end is also sent to a page that has just been opened, or is
+      // connected again: old news. Numbers begin anew with the program.
       value.key = `${value.id} ${value.at}`;
       const again = value.key === seen.ended;
       value.fresh = again ? Boolean(state.ended?.fresh) : seen.ended !== undefined;
-      if (value.fresh && !again) announce(value.text ?? "");
+      if (value.fresh && !again) announce(value.text);
       seen.ended = value.key;
       set("ended", value);
       return;
@@ -170,7 +124,8 @@ function receive(topic, value) {
     case "engine": {
       const before = state.engine;
       set("engine", value);
-      if (before.phase === "working" && value.phase !== "working") { state.progress = null; changed("progress"); }
+      if (before.phase !== value.phase || before.job !== value.job) refresh.next();
+      if (before.phase === "working" && value.phase !== "working") set("progress", null);
       return;
     }
     case "meters": case "silence": case "progress": case "sweep": case "notes":
@@ -193,12 +148,15 @@ export function start(onRefused) {
     state.lineSaid = said;
     set("line", line);
     // Levels of a moment ago say nothing of now.
-    if (line === "lost") for (const topic of ["meters", "silence"]) set(topic, null);
+    if (line === "lost") {
+      set("meters", null);
+      put({ "bench-silence": "", "silence-words": "" });
+    }
     if (line === "open") {
       if (seen.ended === undefined) setTimeout(() => { seen.ended ??= null; }, 1000);
       everything();
     }
-    if (line === "lost" && before === "open") announce("The line to the program is lost.");
+    if (line === "lost" && before === "open") announce("The connection to coilsweep is lost.");
     if (line === "refused") onRefused(null);
   };
   run();

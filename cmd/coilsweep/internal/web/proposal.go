@@ -1,0 +1,143 @@
+package web
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/report/notation"
+)
+
+// proposal is what is likely connected across the coil for the next take.
+type proposal struct {
+	Kind  string `json:"kind"` // "bare", "c" or "r"
+	Value string `json:"value"`
+	Redo  string `json:"redo"` // a take that is to be made again; empty: none
+}
+
+// newProposal is the load that options name.
+func newProposal(options map[string]string) proposal {
+	switch {
+	case options["added-c"] != "":
+		return proposal{Kind: "c", Value: options["added-c"]}
+	case options["added-r"] != "":
+		return proposal{Kind: "r", Value: options["added-r"]}
+	}
+	return proposal{Kind: "bare"}
+}
+
+// propose says what is likely next: an unusable take again; nothing connected
+// across the coil; what the result asks for; a capacitor that the coil has not met.
+func (v *coilView) propose(capacitors []string) proposal {
+	if last := latestTake(v.Takes); last != nil && !last.Usable {
+		p := newProposal(last.Options())
+		p.Redo = last.Name
+		return p
+	}
+	good := usable(v.Takes)
+	if !slices.ContainsFunc(good, func(t takeView) bool { return t.AddedC == "" && t.AddedR == "" }) {
+		return proposal{Kind: "bare"}
+	}
+	for _, a := range v.proposals() {
+		if a.Options != nil {
+			return newProposal(a.Options)
+		}
+	}
+	for _, c := range capacitors {
+		if !slices.ContainsFunc(good, func(t takeView) bool { return t.AddedC == c }) {
+			return proposal{Kind: "c", Value: c}
+		}
+	}
+	return proposal{Kind: "c"}
+}
+
+// advised is an advice of the fit, with the button that prepares it.
+type advised struct {
+	Text string
+	action
+}
+
+// proposals are the next measurements that the result asks for.
+func (v *coilView) proposals() (all []advised) {
+	if v.Result == nil {
+		return nil
+	}
+	for _, a := range v.Result.Advice {
+		one := advised{a.Text, action{Do: "go", Step: "takes", Label: "Takes"}}
+		add := func(option, kind string, size float64, unit quantity.Unit) {
+			if size > 0 {
+				one.action = action{Do: "prepare", Step: "takes", Label: "Prepare this take",
+					Options: map[string]string{option: partText(size, unit) + " 1%", "take": partName(kind, size)}}
+			}
+		}
+		add("added-c", "c", a.AddedC, quantity.Farad)
+		add("added-r", "r", a.AddedR, quantity.Ohm)
+		all = append(all, one)
+	}
+	return all
+}
+
+// partText is a size as people write it on a part: "1.5n".
+func partText(size float64, unit quantity.Unit) string {
+	number, prefixed, _ := strings.Cut(quantity.Format(size, unit, 2), " ")
+	return number + strings.TrimRight(prefixed, "FΩ")
+}
+
+// partName is a part's size as it may stand in a name: "c470", "c2n2", "r100k".
+func partName(kind string, size float64) string {
+	unit, base := quantity.Ohm, ""
+	if kind == "c" {
+		unit, base = quantity.Farad, "p"
+	}
+	number, prefixed, _ := strings.Cut(notation.Nominal(size, unit), " ")
+	prefix := strings.ReplaceAll(strings.TrimRight(prefixed, "FΩ"), "µ", "u")
+	whole, decimals, broken := strings.Cut(number, ".")
+	switch {
+	case broken && prefix == "":
+		prefix = "r"
+	case !broken && prefix == base:
+		prefix = ""
+	}
+	return kind + whole + prefix + decimals
+}
+
+// proposeTake names a take after what is connected across the coil, "bare", "c470",
+// "r100k", with a number where that is taken; nothing for a value that cannot be
+// read.
+func proposeTake(folder *capture.Folder, options map[string]string) string {
+	stem, load := "bare", newProposal(options)
+	if unit, part := map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}[load.Kind]; part {
+		v, err := quantity.Parse(load.Value, unit)
+		if err != nil {
+			return ""
+		}
+		stem = partName(load.Kind, v.SI)
+	}
+	return freeTake(folder, stem)
+}
+
+// freeTake is stem, with a number where a take or an unfinished recording has that
+// name.
+func freeTake(folder *capture.Folder, stem string) string {
+	for n := 1; ; n++ {
+		name := stem
+		if n > 1 {
+			name = fmt.Sprintf("%s-%d", stem, n)
+		}
+		if !takenName(folder, name) {
+			return name
+		}
+	}
+}
+
+func takenName(folder *capture.Folder, name string) bool {
+	entries, _ := os.ReadDir(filepath.Join(folder.Dir, "takes"))
+	return slices.ContainsFunc(entries, func(e os.DirEntry) bool {
+		of, rest, _ := strings.Cut(e.Name(), ".")
+		return strings.EqualFold(of, name) && (rest == "" || strings.HasPrefix(rest, "partial"))
+	})
+}

@@ -1,0 +1,196 @@
+package web
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"coilsweep/capture"
+	"coilsweep/capture/wav"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/excite"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/notation"
+)
+
+// takeView is a take as the page shows it.
+type takeView struct {
+	Name           string
+	AddedC, AddedR string // as given; empty: none
+	Started        time.Time
+	Usable         bool
+	Flags          []flagView
+	Advice         []string // what the flags do not say
+	Facts          []string
+	Result         *fit.TakeResult // what the coil's result says of it; nil: nothing
+}
+
+type flagView struct{ Name, Words string }
+
+// Added is what was connected across the coil.
+func (t takeView) Added() string {
+	both := slices.DeleteFunc([]string{t.AddedC, t.AddedR}, func(s string) bool { return s == "" })
+	if len(both) == 0 {
+		return "nothing added"
+	}
+	return strings.Join(both, ", ")
+}
+
+// Options are those by which the take is made again.
+func (t takeView) Options() map[string]string {
+	options := map[string]string{}
+	if t.AddedC != "" {
+		options["added-c"] = t.AddedC
+	}
+	if t.AddedR != "" {
+		options["added-r"] = t.AddedR
+	}
+	return options
+}
+
+// viewTakes looks at the takes of a coil, of which result speaks; nil: none does.
+func (w *workshop) viewTakes(folder *capture.Folder, result *fit.Result) ([]takeView, error) {
+	takes, unreadable, err := evaluation.ReadTakes(folder, w.coils.before(folder.Dir))
+	if err != nil {
+		return nil, err
+	}
+	views := []takeView{}
+	for _, t := range takes {
+		views = append(views, newTakeView(t, result))
+	}
+	for _, u := range unreadable {
+		views = append(views, takeView{Name: u.Name, Flags: []flagView{{string(evaluation.FlagUnreadable), u.Err.Error()}}})
+	}
+	return views, nil
+}
+
+func newTakeView(t capture.Take, result *fit.Result) takeView {
+	v := takeView{Name: t.Name, Started: t.Started, Usable: t.Unfit() == nil,
+		AddedC: textOf(t.Load.AddedC), AddedR: textOf(t.Load.AddedR)}
+	for _, f := range t.Quality.Flags {
+		v.Flags = append(v.Flags, flagView{string(f), workbench.FlagAdvice(f, t.Quality)})
+	}
+	for _, advice := range workbench.TakeAdvice(t) {
+		of := func(f flagView) bool { return advice == f.Name || strings.HasPrefix(advice, f.Name+":") }
+		if !slices.ContainsFunc(v.Flags, of) {
+			v.Advice = append(v.Advice, advice)
+		}
+	}
+	add := func(format string, args ...any) {
+		v.Facts = append(v.Facts, said(notation.Tied(fmt.Sprintf(format, args...))))
+	}
+	if result != nil {
+		i := slices.IndexFunc(result.Takes, func(of fit.TakeResult) bool {
+			return of.Name == t.Name && of.AudioSHA256 == t.Audio.SHA256 && of.Used
+		})
+		if i >= 0 {
+			v.Result = &result.Takes[i]
+		}
+	}
+	if of := v.Result; of != nil && of.Resonance.Known() {
+		add("resonance %s", notation.WithU95(of.Resonance, quantity.Hertz))
+		if of.Q.Known() {
+			add("Q %s", notation.Rounded(of.Q, quantity.Ratio))
+		}
+	}
+	if peak := workbench.Finite(t.Quality.PeakDBFS); peak != nil {
+		add("peak level %s", notation.Level(*peak))
+	}
+	if snr := workbench.Measured(t.Quality.SNRDB); snr != nil {
+		add("recording S/N %s", notation.WholeDecibels(*snr))
+	}
+	if n := t.Stimulus.Repeats; n > 0 {
+		add("%s", notation.Count(n, "sweep"))
+	}
+	if t.Bench.Source == workbench.Virtual {
+		add("simulated")
+	}
+	if at := clock(t.Started); at != "" {
+		v.Facts = append(v.Facts, at)
+	}
+	return v
+}
+
+// latestTake is the take that was started last; nil: there is none.
+func latestTake(takes []takeView) *takeView {
+	var latest *takeView
+	for i, t := range takes {
+		if latest == nil || !t.Started.Before(latest.Started) {
+			latest = &takes[i]
+		}
+	}
+	return latest
+}
+
+// usable are the takes that count.
+func usable(takes []takeView) (good []takeView) {
+	for _, t := range takes {
+		if t.Usable {
+			good = append(good, t)
+		}
+	}
+	return good
+}
+
+// partialView is a recording that was not finished.
+type partialView struct {
+	Name, Take string
+	Written    time.Time // last
+	Text       string
+}
+
+func newPartialView(dir string) partialView {
+	name := filepath.Base(dir)
+	take, _, _ := strings.Cut(name, ".")
+	p := partialView{Name: name, Take: take, Text: "an unfinished recording"}
+	if info, err := os.Stat(dir); err == nil {
+		p.Written = info.ModTime()
+	}
+	data, err := os.ReadFile(filepath.Join(dir, "stimulus.toml"))
+	if err != nil {
+		p.Text += " without its stimulus"
+		return p
+	}
+	s, err := excite.Decode(data)
+	if err != nil {
+		p.Text += ": " + err.Error()
+		return p
+	}
+	frames, err := framesOf(filepath.Join(dir, "capture.wav"))
+	if err != nil {
+		p.Text += " of which nothing can be read"
+		return p
+	}
+	repeats := 0
+	if frames >= s.LeadInSamples+s.SweepSamples {
+		repeats = min(1+(frames-s.LeadInSamples-s.SweepSamples)/s.PeriodSamples, s.Repeats)
+	}
+	p.Text = fmt.Sprintf("%.1f s: %d of %d sweeps", float64(frames)/float64(s.RateHz), repeats, s.Repeats)
+	if repeats == 0 {
+		p.Text = fmt.Sprintf("%.1f s: less than one sweep, not usable", float64(frames)/float64(s.RateHz))
+	}
+	return p
+}
+
+// framesOf is how much a WAV file holds, closed or not.
+func framesOf(path string) (int, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return 0, err
+	}
+	r, err := wav.NewReader(f, info.Size())
+	if err != nil {
+		return 0, err
+	}
+	return int(r.Frames), nil
+}

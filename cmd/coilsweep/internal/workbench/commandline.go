@@ -1,0 +1,60 @@
+package workbench
+
+import (
+	"regexp"
+	"strings"
+)
+
+// Draft takes options as they stand in a form, whether they can be read or not,
+// so that CommandLine shows them; nothing else is to be done with them. An empty
+// text leaves one out.
+func (o Options) Draft(texts map[string]string) {
+	for _, p := range o {
+		if text := texts[p.Name]; text != "" {
+			p.note(text)
+		}
+	}
+}
+
+// CommandLine is what starts program with args and the options that were given,
+// for a POSIX shell.
+func (o Options) CommandLine(program string, args []string) string {
+	words := []string{program}
+	for _, arg := range args {
+		if strings.HasPrefix(arg, "-") {
+			arg = "./" + arg
+		}
+		words = append(words, shellWord(arg))
+	}
+	for _, p := range o {
+		for _, text := range p.texts {
+			switch flag := "--" + p.Name; {
+			case p.Bare != "" && text == p.Bare:
+				words = append(words, flag)
+			case p.Bare != "", strings.HasPrefix(text, "-"):
+				words = append(words, flag+"="+shellWord(text))
+			default:
+				words = append(words, flag, shellWord(text))
+			}
+		}
+	}
+	return strings.Join(words, " ")
+}
+
+var (
+	plainWord = regexp.MustCompile(`^[A-Za-z0-9_@%+=:,./-]+$`)
+	// notInDoubleQuotes is what a shell, or the history of one, acts on between
+	// double quotes.
+	notInDoubleQuotes = "\"$`\\!\n"
+)
+
+// shellWord is text as one word for a POSIX shell.
+func shellWord(text string) string {
+	switch {
+	case plainWord.MatchString(text):
+		return text
+	case !strings.ContainsAny(text, notInDoubleQuotes):
+		return `"` + text + `"`
+	}
+	return "'" + strings.ReplaceAll(text, "'", `'\''`) + "'"
+}
