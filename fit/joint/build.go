@@ -22,7 +22,6 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		Schema:   fit.ResultSchema,
 		Program:  options.Program,
 		Coil:     coil.Name,
-		Eddy:     []fit.Eddy{},
 		Basis:    a.basis(),
 		Meter:    a.meterReadings(coil),
 		Warnings: []string{},
@@ -52,19 +51,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			r.BareResonance, r.BareQ = fit.Unknown(r.CapacitanceCoil.Why), fit.Unknown(r.CapacitanceCoil.Why)
 		}
 	}
-	for _, i := range j.eddyOrder(a.best.x) {
-		form := "ring"
-		if j.form.Cylinder {
-			form = "cylinder"
-		}
-		r.Eddy = append(r.Eddy, fit.Eddy{
-			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
-			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
-			Form:   form,
-			If:     j.form.Structure().Supposition(),
-			Weight: r.Model.Probability,
-		})
-	}
+	r.Eddy = a.eddy(r.Model.Probability)
 	if j.form.Cover {
 		q := a.quantity(derived{name: nameCover}, eddyU)
 		r.CoverCorner = &q
@@ -137,6 +124,25 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		}
 	}
 	return r, nil
+}
+
+// eddy are the terms of the chosen structure, which has that probability.
+func (a *analysis) eddy(probability float64) []fit.Eddy {
+	j, list := a.best.joint, []fit.Eddy{}
+	for _, i := range j.eddyOrder(a.best.x) {
+		form := "ring"
+		if j.form.Cylinder {
+			form = "cylinder"
+		}
+		list = append(list, fit.Eddy{
+			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
+			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
+			Form:   form,
+			If:     j.form.Structure().Supposition(),
+			Weight: probability,
+		})
+	}
+	return list
 }
 
 // main judges L or C: unknown too where two circuits explain the takes, and
