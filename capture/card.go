@@ -19,14 +19,6 @@ type Card struct {
 	ClockPPM float64 `toml:"clock_ppm,omitempty"`
 }
 
-// Limits of a card of which nothing is stated: typical values, no source.
-const (
-	rippleDB           = 0.01
-	rippleReferencedDB = 0.003
-	rippleTakeDB       = 0.001
-	clockPPM           = 50
-)
-
 // check reports the first limit that no card has; one that is not stated is fine.
 func (c Card) check() error {
 	for _, l := range []struct {
@@ -43,16 +35,22 @@ func (c Card) check() error {
 	return nil
 }
 
-// CardLimits are the limits that hold for the take: those stated with it, and
-// the usual ones for the others.
-func (t Take) CardLimits() Card {
-	ripple := rippleDB
-	if t.Referenced() {
-		ripple = rippleReferencedDB
+// OrUsual is c, with the usual limits for what was not stated: those of converters'
+// filters and of crystals (typical values, no source); that from take to take is a
+// judgement. With a reference or a calibration, the difference between two inputs
+// is left of the ripple.
+func (c Card) OrUsual(referenced bool) Card {
+	ripple := 0.01
+	if referenced {
+		ripple = 0.003
 	}
 	return Card{
-		RippleDB:     cmp.Or(t.Card.RippleDB, ripple),
-		RippleTakeDB: cmp.Or(t.Card.RippleTakeDB, rippleTakeDB),
-		ClockPPM:     cmp.Or(t.Card.ClockPPM, clockPPM),
+		RippleDB:     cmp.Or(c.RippleDB, ripple),
+		RippleTakeDB: cmp.Or(c.RippleTakeDB, 0.001),
+		ClockPPM:     cmp.Or(c.ClockPPM, 50),
 	}
 }
+
+// CardLimits are the limits that hold for the take: those stated with it, and
+// the usual ones for the others.
+func (t Take) CardLimits() Card { return t.Card.OrUsual(t.Referenced()) }

@@ -2,7 +2,7 @@ package capture
 
 import "coilsweep/excite/quantity"
 
-// Load is what hangs on the coil during a take. A nil field was not given:
+// Load is what is connected across the coil during a take. A nil field was not given:
 // for added parts that means nothing was added, for the fixture that it is
 // unknown.
 type Load struct {

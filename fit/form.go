@@ -5,9 +5,11 @@ type Form struct {
 	Rings    int  // eddy-current loops, 0 to 3
 	Cylinder bool // the solid core in place of the loops
 	Cover    bool // the shielding pole of a conducting cover
+	Loss     bool // dielectric loss of the coil's own capacitance
 }
 
-// Ladder lists the models in the order in which they are tried.
+// Ladder lists the models in the order in which they are tried; each may have
+// dielectric loss besides.
 func Ladder() []Form {
 	var forms []Form
 	for _, cover := range []bool{false, true} {
@@ -28,7 +30,22 @@ func (f Form) Name() string {
 	if f.Cover {
 		name += " with cover"
 	}
+	if f.Loss {
+		name += " with dielectric loss"
+	}
 	return name
+}
+
+// Structure is the form without cover and dielectric loss: what it says of the
+// coil's eddy currents.
+func (f Form) Structure() Form { return Form{Rings: f.Rings, Cylinder: f.Cylinder} }
+
+// Supposition is the structure in words, for what holds only under it.
+func (f Form) Supposition() string {
+	if f.Cylinder {
+		return "a solid core"
+	}
+	return [...]string{"no loops", "one loop", "two loops", "three loops"}[f.Rings]
 }
 
 // Parameters is the number of circuit parameters of the form.
@@ -40,14 +57,19 @@ func (f Form) Parameters() int {
 	if f.Cover {
 		n++
 	}
+	if f.Loss {
+		n++
+	}
 	return n
 }
 
 // FormNamed is the form of that name.
 func FormNamed(name string) (Form, bool) {
 	for _, f := range Ladder() {
-		if f.Name() == name {
-			return f, true
+		for _, f.Loss = range []bool{false, true} {
+			if f.Name() == name {
+				return f, true
+			}
 		}
 	}
 	return Form{}, false

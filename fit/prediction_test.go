@@ -20,7 +20,8 @@ type stated struct {
 func (s stated) Bare() (circuit.Coil, error) { return circuit.Coil{InductanceH: s.henry}, s.err }
 
 func (s stated) Carry(count int, quantities func(circuit.Coil, []float64)) Carried {
-	c := Carried{Variances: make([]Variances, count), ClockU: s.clockU, Ambiguous: s.ambiguous, MissingFact: "a known capacitor is missing"}
+	c := Carried{Variances: make([]Variances, count), ClockU: s.clockU, Ambiguous: s.ambiguous,
+		MissingFact: "a known capacitor is missing"}
 	up, down := make([]float64, count), make([]float64, count)
 	const h = 1e-4
 	quantities(circuit.Coil{InductanceH: s.henry + h}, up)
@@ -54,7 +55,8 @@ func TestPropagate(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := math.Sqrt(0.03*0.03 + 0.04*0.04 + 0.12*0.12 + 0.12*0.12); q[0].Value != 6 || math.Abs(q[0].U/want-1) > 1e-9 || math.Abs(q[0].U95-quantity.Coverage95*want) > 1e-9 {
+	if want := math.Sqrt(0.03*0.03 + 0.04*0.04 + 0.12*0.12 + 0.12*0.12); q[0].Value != 6 ||
+		math.Abs(q[0].U/want-1) > 1e-9 || math.Abs(q[0].U95-quantity.Coverage95*want) > 1e-9 {
 		t.Errorf("the sum is %+v, want 6 with u %g", q[0], want)
 	}
 	if q[1].Why != "there is none" {
@@ -78,7 +80,8 @@ func TestPropagate(t *testing.T) {
 		}
 	}
 	unknown := errors.New("the fixture is not known")
-	if _, err := Propagate([]Uncertain{two[0], stated{err: unknown}}, []quantity.Value{part.Value}, sought, sums); !errors.Is(err, unknown) {
+	if _, err := Propagate([]Uncertain{two[0], stated{err: unknown}}, []quantity.Value{part.Value}, sought,
+		sums); !errors.Is(err, unknown) {
 		t.Errorf("error %v, want %v", err, unknown)
 	}
 }

@@ -90,17 +90,25 @@ type Curve struct {
 
 // Model is the circuit that was fitted, and how well it fits.
 type Model struct {
-	Name        string  `json:"name"`
+	Name string `json:"name"`
+	// Chi2Reduced is that of how the takes differ, where they share a sound card:
+	// what is common to them may be the card's.
 	Chi2Reduced float64 `json:"chi2_reduced"`
 	DoF         int     `json:"dof"`
+	// Probability is that of what the model says of eddy currents, against the
+	// other models tried: covers and dielectric loss are added up.
+	Probability float64 `json:"probability"`
 	Tried       []Tried `json:"tried"`
 }
 
 // Tried is one model that was tried.
 type Tried struct {
-	Name        string  `json:"name"`
-	Parameters  int     `json:"parameters"`
-	BIC         float64 `json:"bic"`
+	Name       string  `json:"name"`
+	Parameters int     `json:"parameters"`
+	BIC        float64 `json:"bic"`
+	// Probability against the other models tried, all of them taken as equally
+	// likely before the takes.
+	Probability float64 `json:"probability"`
 	Chi2Reduced float64 `json:"chi2_reduced"`
 	// RunsZ is the whiteness of the residuals over frequency: the runs test's
 	// normal score.
@@ -113,6 +121,10 @@ type Eddy struct {
 	Share  Quantity `json:"share"`
 	Corner Quantity `json:"corner_hz"`
 	Form   string   `json:"form,omitempty"` // "ring" or "cylinder"
+	// If is what must hold for the entry to mean anything, Weight the probability
+	// of that.
+	If     string  `json:"if,omitempty"`
+	Weight float64 `json:"weight,omitempty"`
 }
 
 // Covariance is a covariance matrix of named quantities in SI units.

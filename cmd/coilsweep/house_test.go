@@ -14,13 +14,15 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode/utf8"
 )
 
 // floors is the house from the ground up: a package imports from the floors
 // below its own, never from its own or from above. excite, capture, fit and
 // report follow each other, and the command stands on top.
 var floors = [][]string{
-	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort", "fit/circuit", "fit/leastsquares", "report/plot"},
+	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
+		"fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},
 	{"capture/align"},
@@ -43,7 +45,8 @@ var floors = [][]string{
 }
 
 // forTests are packages that only tests import.
-var forTests = []string{"capture/soundcard/pulserig", "report/browserrig", "report/internal/golden", "report/internal/invented"}
+var forTests = []string{"capture/soundcard/pulserig", "report/browserrig", "report/internal/golden",
+	"report/internal/invented"}
 
 // only are packages that few may import.
 var only = map[string][]string{
@@ -67,7 +70,8 @@ type goPackage struct {
 
 func goPackages(t *testing.T) map[string]goPackage {
 	t.Helper()
-	list := exec.Command("go", "list", "-json=ImportPath,Dir,GoFiles,CgoFiles,Imports,TestImports,XTestImports", "./...")
+	list := exec.Command("go", "list", "-json=ImportPath,Dir,GoFiles,CgoFiles,Imports,TestImports,XTestImports",
+		"./...")
 	list.Dir = filepath.Join("..", "..")
 	list.Stderr = os.Stderr
 	out, err := list.Output()
@@ -133,7 +137,31 @@ func TestArrows(t *testing.T) {
 	}
 }
 
-// A package is one idea that a reader can hold, a function fits a screen or two.
+// mostColumns is how wide code is; text as it is printed, in raw strings, has its
+// own lines.
+const mostColumns = 120
+
+// wideLines are the numbers of the lines of code that are too wide.
+func wideLines(set *token.FileSet, tree *ast.File, text []byte) (wide []int) {
+	printed := map[int]bool{}
+	ast.Inspect(tree, func(n ast.Node) bool {
+		if s, ok := n.(*ast.BasicLit); ok && strings.HasPrefix(s.Value, "`") {
+			for line := set.Position(s.Pos()).Line; line <= set.Position(s.End()).Line; line++ {
+				printed[line] = true
+			}
+		}
+		return true
+	})
+	for i, line := range bytes.Split(text, []byte("\n")) {
+		if utf8.RuneCount(line) > mostColumns && !printed[i+1] {
+			wide = append(wide, i+1)
+		}
+	}
+	return wide
+}
+
+// A package is one idea that a reader can hold, a function fits a screen or two,
+// and a line of code a window.
 func TestSizes(t *testing.T) {
 	t.Parallel()
 	const mostFiles, mostLines, mostInFunction = 16, 4200, 120
@@ -151,6 +179,9 @@ func TestSizes(t *testing.T) {
 			tree, err := parser.ParseFile(set, path, text, 0)
 			if err != nil {
 				t.Fatal(err)
+			}
+			for _, line := range wideLines(set, tree, text) {
+				t.Errorf("%s/%s:%d: more than %d columns", name, file, line, mostColumns)
 			}
 			for _, d := range tree.Decls {
 				f, ok := d.(*ast.FuncDecl)

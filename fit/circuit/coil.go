@@ -15,7 +15,10 @@
 // from memory). All quantities are in SI units, s = j w.
 package circuit
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // Ring is one eddy-current loop: the share k of the inductance that it can shield
 // and its time constant t in s (corner 1/(2 pi t)).
@@ -29,7 +32,10 @@ type Coil struct {
 	InductanceH   float64 // low-frequency value
 	ResistanceOhm float64
 	CapacitanceF  float64 // the coil's own, across its terminals
-	Rings         []Ring
+	// CapacitanceLoss is its dissipation factor, that of the wire's enamel and of
+	// what lies between: the same at all frequencies; 0: none.
+	CapacitanceLoss float64
+	Rings           []Ring
 	// Cylinder is the loss of a solid core, in place of or beside eddy-current
 	// loops; zero Share means none. TimeS is mu sigma radius^2.
 	Cylinder Ring
@@ -41,6 +47,9 @@ type Coil struct {
 type Load struct {
 	ResistanceOhm float64 // +Inf: none
 	CapacitanceF  float64
+	// LossF is the sum of the capacitances in it, each times its dissipation
+	// factor.
+	LossF float64
 }
 
 // Conductance is 1/R of the load in siemens.
@@ -72,9 +81,37 @@ func reciprocal(z complex128) complex128 {
 	return complex(real(z)/d, -imag(z)/d)
 }
 
+// lossReferenceW is the angular frequency, that of 1 kHz, at which capacitances
+// with losses have their stated size.
+const lossReferenceW = 2 * math.Pi * 1000
+
+// LossTerm is -(2/pi) s ln(s/w1) with w1 = 2 pi 1 kHz: times capacitance and
+// dissipation factor, the admittance that a loss adds to s C. It is the causal one
+// of which the factor is the same at all frequencies: w C d is its conductance, and
+// the capacitance is C (1 - (2 d/pi) ln(w/w1)).
+func LossTerm(s complex128) complex128 {
+	if real(s) == 0 && imag(s) > 0 {
+		w := imag(s)
+		return complex(w, -2/math.Pi*w*math.Log(w/lossReferenceW))
+	}
+	return -2 / math.Pi * s * cmplx.Log(s/lossReferenceW)
+}
+
+// lossF is all capacitance times its dissipation factor.
+func (c *Coil) lossF(load Load) float64 { return c.CapacitanceF*c.CapacitanceLoss + load.LossF }
+
+// across is the admittance of capacitance and load across the coil.
+func (c *Coil) across(s complex128, load Load) complex128 {
+	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	if loss := c.lossF(load); loss != 0 {
+		y += complex(loss, 0) * LossTerm(s)
+	}
+	return y
+}
+
 // Transfer is v/e at the complex frequency s.
 func (c Coil) Transfer(s complex128, load Load) complex128 {
-	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	y := c.across(s, load)
 	h := reciprocal(1 + (complex(c.ResistanceOhm, 0)+s*c.Inductance(s))*y)
 	if c.CoverTimeS != 0 {
 		h *= reciprocal(1 + s*complex(c.CoverTimeS, 0))

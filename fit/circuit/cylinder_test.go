@@ -128,7 +128,7 @@ func TestGradient(t *testing.T) {
 	base := Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12,
 		Rings:    []Ring{{0.1, 3e-5}, {0.06, 4e-4}, {0.03, 1e-5}, {0.02, 2e-3}},
 		Cylinder: Ring{0.2, 3e-4}, CoverTimeS: 8e-6}
-	baseLoad := Load{800e3, 470e-12}
+	baseLoad := Load{ResistanceOhm: 800e3, CapacitanceF: 470e-12}
 	type change func(c *Coil, l *Load, d float64)
 	scale := func(x *float64, d float64) { *x *= math.Exp(d) }
 	var g Gradient
@@ -139,7 +139,11 @@ func TestGradient(t *testing.T) {
 	}{
 		{"ln L", &g.LnInductance, func(c *Coil, l *Load, d float64) { scale(&c.InductanceH, d) }},
 		{"ln R", &g.LnResistance, func(c *Coil, l *Load, d float64) { scale(&c.ResistanceOhm, d) }},
-		{"ln C", &g.LnCapacitance, func(c *Coil, l *Load, d float64) { scale(&c.CapacitanceF, d); scale(&l.CapacitanceF, d) }},
+		{"ln C", &g.LnCapacitance, func(c *Coil, l *Load,
+			d float64) {
+			scale(&c.CapacitanceF, d)
+			scale(&l.CapacitanceF, d)
+		}},
 		{"ln load", &g.LnLoad, func(c *Coil, l *Load, d float64) { scale(&l.ResistanceOhm, d) }},
 		{"cylinder share", &g.CylinderShare, func(c *Coil, l *Load, d float64) { c.Cylinder.Share += d }},
 		{"ln cylinder", &g.LnCylinder, func(c *Coil, l *Load, d float64) { scale(&c.Cylinder.TimeS, d) }},
@@ -175,7 +179,8 @@ func TestGradient(t *testing.T) {
 			}
 			for _, c := range list {
 				const d = 5e-4
-				want := (8*(at(s, c.change, d)-at(s, c.change, -d)) - (at(s, c.change, 2*d) - at(s, c.change, -2*d))) / (12 * d)
+				want := (8*(at(s, c.change, d)-at(s, c.change, -d)) - (at(s, c.change, 2*d) - at(s, c.change,
+					-2*d))) / (12 * d)
 				if cmplx.Abs(*c.got-want) > 3e-9*(cmplx.Abs(h)+cmplx.Abs(want)) {
 					t.Errorf("%s at %g Hz: derivative by %s is %v, differences give %v", name, hz, c.name, *c.got, want)
 				}

@@ -10,7 +10,8 @@ const MaxRings = 4
 type Gradient struct {
 	LnInductance  complex128
 	LnResistance  complex128
-	LnCapacitance complex128 // all the C; times C_i/C for one part of it
+	LnCapacitance complex128 // all the C, its losses with it
+	Admittance    complex128 // what is across the coil, itself
 	LnLoad        complex128 // the load resistance
 	RingShare     [MaxRings]complex128
 	LnRingTime    [MaxRings]complex128
@@ -23,7 +24,7 @@ type Gradient struct {
 // coil may have up to MaxRings rings; more are a mistake of the caller, and
 // panic.
 func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex128 {
-	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	y := c.across(s, load)
 	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
 	branch := complex(c.ResistanceOhm, 0) + sl*shape
 	inverse := reciprocal(1 + branch*y)
@@ -37,7 +38,8 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 	// H = 1/(D E), D = 1 + (R + s L) Y: dH = -H dD/D.
 	fall := -h * inverse
 	c.chain(dst, fall*y, sl, shape)
-	dst.LnCapacitance = fall * branch * s * complex(c.CapacitanceF+load.CapacitanceF, 0)
+	dst.Admittance = fall * branch
+	dst.LnCapacitance = dst.Admittance * (y - complex(load.Conductance(), 0))
 	dst.LnLoad = -fall * branch * complex(load.Conductance(), 0)
 	return h
 }
@@ -45,14 +47,15 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 // ImpedanceGradient is Impedance at s, with its partial derivatives in dst, for
 // as many rings as TransferGradient. A cover does not change it.
 func (c *Coil) ImpedanceGradient(s complex128, load Load, dst *Gradient) complex128 {
-	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	y := c.across(s, load)
 	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
 	branch := complex(c.ResistanceOhm, 0) + sl*shape
 	inverse := reciprocal(1 + branch*y)
 	z := branch * inverse
 	// Z = B/(1 + B Y): dZ = dB/(1 + B Y)² - Z² dY.
 	c.chain(dst, inverse*inverse, sl, shape)
-	dst.LnCapacitance = -z * z * s * complex(c.CapacitanceF+load.CapacitanceF, 0)
+	dst.Admittance = -z * z
+	dst.LnCapacitance = dst.Admittance * (y - complex(load.Conductance(), 0))
 	dst.LnLoad = z * z * complex(load.Conductance(), 0)
 	return z
 }

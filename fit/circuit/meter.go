@@ -9,7 +9,7 @@ func Open() Load { return Load{ResistanceOhm: math.Inf(1)} }
 // across the coil's own C and the load; Open() for the coil alone.
 func (c Coil) Impedance(s complex128, load Load) complex128 {
 	z := complex(c.ResistanceOhm, 0) + s*c.Inductance(s)
-	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
+	y := c.across(s, load)
 	return z / (1 + z*y)
 }
 

@@ -41,7 +41,9 @@ func TestWriteNetlist(t *testing.T) {
 	}
 	n.AddCurrentSource("noise", Ground, out, complex(0, 1e-12))
 	var got bytes.Buffer
-	if err := n.WriteNetlist(&got, Netlist{Title: "an invented guitar\nR1 0 0 1", FromHz: 20, ToHz: 20e3, PointsPerDecade: 10, Print: []Node{out}}); err != nil {
+	if err := n.WriteNetlist(&got,
+		Netlist{Title: "an invented guitar\nR1 0 0 1", FromHz: 20, ToHz: 20e3, PointsPerDecade: 10,
+			Print: []Node{out}}); err != nil {
 		t.Fatal(err)
 	}
 	path := filepath.Join("testdata", "guitar.cir")
@@ -138,17 +140,20 @@ func TestControlsAtTheirEnds(t *testing.T) {
 	}
 	openTone := tone(1)
 	openTone.OpenAtFull = true
-	base := Harness{Coils: []HarnessCoil{{Coil: coil, EMF: 1}}, CableCapacitanceF: 500e-12, Amplifier: Load{ResistanceOhm: 1e6}}
+	base := Harness{Coils: []HarnessCoil{{Coil: coil, EMF: 1}}, CableCapacitanceF: 500e-12,
+		Amplifier: Load{ResistanceOhm: 1e6}}
 	for _, c := range []struct {
 		name   string
 		change func(h *Harness)
 		load   Load
 	}{
-		{"tone at 0", func(h *Harness) { h.Tone = tone(0) }, Load{1e6, 22.5e-9}},
-		{"tone open", func(h *Harness) { h.Tone = openTone }, Load{1e6, 500e-12}},
-		{"volume at full", func(h *Harness) { h.Volume = full }, Load{1e6 / 3, 500e-12}},
-		{"bleed at full", func(h *Harness) { h.Volume, h.Bleed = full, &Bleed{1e-9, 150e3, 20e3} }, Load{1e6 / 3, 500e-12}},
-		{"tone at 0 at the output", func(h *Harness) { h.Volume, h.Tone = full, tone(0); h.Tone.AtOutput = true }, Load{1e6 / 3, 22.5e-9}},
+		{"tone at 0", func(h *Harness) { h.Tone = tone(0) }, Load{ResistanceOhm: 1e6, CapacitanceF: 22.5e-9}},
+		{"tone open", func(h *Harness) { h.Tone = openTone }, Load{ResistanceOhm: 1e6, CapacitanceF: 500e-12}},
+		{"volume at full", func(h *Harness) { h.Volume = full }, Load{ResistanceOhm: 1e6 / 3, CapacitanceF: 500e-12}},
+		{"bleed at full", func(h *Harness) { h.Volume, h.Bleed = full, &Bleed{1e-9, 150e3, 20e3} },
+			Load{ResistanceOhm: 1e6 / 3, CapacitanceF: 500e-12}},
+		{"tone at 0 at the output", func(h *Harness) { h.Volume, h.Tone = full, tone(0); h.Tone.AtOutput = true },
+			Load{ResistanceOhm: 1e6 / 3, CapacitanceF: 22.5e-9}},
 	} {
 		h := base
 		c.change(&h)
@@ -195,12 +200,12 @@ func TestDampedHarness(t *testing.T) {
 			t.Fatal(err)
 		}
 		f, q, ok := response.Resonance(100, 50e3)
-		wf, wq, wok := coil.Resonance(Load{ohm, 500e-12})
+		wf, wq, wok := coil.Resonance(Load{ResistanceOhm: ohm, CapacitanceF: 500e-12})
 		if ok != wok || ok && (relative(f, wf) > 1e-9 || relative(q, wq) > 1e-9) {
 			t.Errorf("%g ohm: resonance %g Hz Q %g %v, want %g, %g, %v", ohm, f, q, ok, wf, wq, wok)
 		}
 		_, _, peaked := response.Peak(100, 50e3)
-		if _, _, want := coil.Peak(Load{ohm, 500e-12}); peaked != want {
+		if _, _, want := coil.Peak(Load{ResistanceOhm: ohm, CapacitanceF: 500e-12}); peaked != want {
 			t.Errorf("%g ohm: peak %v, want %v", ohm, peaked, want)
 		}
 	}

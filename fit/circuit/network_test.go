@@ -240,7 +240,8 @@ func randomHarness(r *rand.Rand) Harness {
 		}
 	}
 	if r.IntN(5) > 0 {
-		h.Tone = &Tone{Pot: pot(), CapacitanceF: pick(10e-9, 22e-9, 47e-9), AtOutput: r.IntN(2) == 0, OpenAtFull: r.IntN(4) == 0}
+		h.Tone = &Tone{Pot: pot(), CapacitanceF: pick(10e-9, 22e-9, 47e-9), AtOutput: r.IntN(2) == 0,
+			OpenAtFull: r.IntN(4) == 0}
 		h.Tone.Pot.Position = pick(0, h.Tone.Pot.Position)
 	}
 	return h
@@ -285,7 +286,7 @@ func TestHarnessAgainstFormula(t *testing.T) {
 	coil := Coil{InductanceH: 2.4, ResistanceOhm: 3900, CapacitanceF: 80e-12,
 		Rings:    []Ring{{0.1, 3e-5}, {0.05, 4e-4}},
 		Cylinder: Ring{0.15, 2e-4}, CoverTimeS: 4e-6}
-	load := Load{500e3, 600e-12}
+	load := Load{ResistanceOhm: 500e3, CapacitanceF: 600e-12}
 	scaled := func(z float64) Coil {
 		c := coil
 		c.InductanceH *= z
@@ -532,7 +533,8 @@ func TestNetworkMistakes(t *testing.T) {
 
 func TestHarnessMistakes(t *testing.T) {
 	good := func() Harness {
-		return Harness{Coils: []HarnessCoil{{Coil: Coil{InductanceH: 2, ResistanceOhm: 6e3, CapacitanceF: 1e-10}, EMF: 1}},
+		return Harness{Coils: []HarnessCoil{{Coil: Coil{InductanceH: 2, ResistanceOhm: 6e3, CapacitanceF: 1e-10},
+			EMF: 1}},
 			Amplifier: Load{ResistanceOhm: 1e6}}
 	}
 	for _, c := range []struct {

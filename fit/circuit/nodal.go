@@ -174,7 +174,8 @@ func (n *Network) checkCouplings() error {
 	}
 	var eigen mat.EigenSym
 	if !eigen.Factorize(k, false) || eigen.Values(nil)[0] < -1e-12 {
-		return errors.New("the coupling factors contradict each other: no set of windings can have them all (three windings, for example, cannot all be coupled by −1)")
+		return errors.New("the coupling factors contradict each other: no set of windings can have them all (three " +
+			"windings, for example, cannot all be coupled by −1)")
 	}
 	return nil
 }

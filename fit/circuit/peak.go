@@ -67,9 +67,9 @@ func (c Coil) peakW(load Load) (w float64, ok bool) {
 	near := 2 * math.Pi * c.LCFrequency(load)
 	if s, paired := c.pole(load); paired {
 		near = cmplx.Abs(s)
-		// The closed form of a pair alone; exact without rings and cover.
+		// The closed form of a pair alone; exact without rings, cover and lossy capacitance.
 		x := 1 - 2*real(s)*real(s)/(near*near)
-		if !c.hasEddy() && c.CoverTimeS == 0 {
+		if !c.hasEddy() && c.CoverTimeS == 0 && c.lossF(load) == 0 {
 			return near * math.Sqrt(max(x, 0)), x > 0
 		}
 		if x > 0.2 {

@@ -80,7 +80,8 @@ func (p Potentiometer) check(what string) error {
 	case !(p.Position >= 0 && p.Position <= 1):
 		return fmt.Errorf("%s pot at position %g: want 0 to 1", what, p.Position)
 	case !(p.Taper.HalfWay > 0 && p.Taper.HalfWay < 1):
-		return fmt.Errorf("%s pot's taper passes %g of its resistance half way: want more than 0 and less than 1", what, p.Taper.HalfWay)
+		return fmt.Errorf("%s pot's taper passes %g of its resistance half way: want more than 0 and less than 1", what,
+			p.Taper.HalfWay)
 	}
 	return nil
 }

@@ -50,7 +50,7 @@ func (c Coil) pole(load Load) (s complex128, ok bool) {
 		return 0, false
 	}
 	w0 := 1 / math.Sqrt(c.InductanceH*farad)
-	if !c.hasEddy() {
+	if !c.hasEddy() && c.lossF(load) == 0 {
 		damping := (c.ResistanceOhm*farad + c.InductanceH*g) * w0 / 2
 		stiffness := 1 + c.ResistanceOhm*g
 		// (1 - a)(1 + a) keeps its digits near Q = 1/2.
@@ -125,8 +125,11 @@ func (c Coil) refinePole(s complex128, load Load) (complex128, bool) {
 func (c Coil) denominator(s complex128, load Load) (d, slope complex128) {
 	l, lSlope := c.inductanceSlope(s)
 	farad := complex(c.CapacitanceF+load.CapacitanceF, 0)
-	y := complex(load.Conductance(), 0) + s*farad
+	y := c.across(s, load)
 	z := complex(c.ResistanceOhm, 0) + s*l
+	if loss := c.lossF(load); loss != 0 {
+		farad += complex(loss, 0) * (LossTerm(s)/s - 2/math.Pi)
+	}
 	return 1 + z*y, (l+s*lSlope)*y + z*farad
 }
 

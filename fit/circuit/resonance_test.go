@@ -23,13 +23,13 @@ func referenceCases() []referenceCase {
 	d := b
 	d.Rings = []Ring{{Share: 0.2, TimeS: 1 / (2 * math.Pi * 3000)}}
 	return []referenceCase{
-		{"a1", a, Load{1e6, 350e-12}},
-		{"a2", a, Load{250e3, 350e-12}},
-		{"b1", b, Load{1e6, 600e-12}},
-		{"b2", b, Load{250e3, 600e-12}},
-		{"c1", c, Load{1e6, 470e-12}},
-		{"c2", c, Load{250e3, 470e-12}},
-		{"d1", d, Load{1e6, 600e-12}},
+		{"a1", a, Load{ResistanceOhm: 1e6, CapacitanceF: 350e-12}},
+		{"a2", a, Load{ResistanceOhm: 250e3, CapacitanceF: 350e-12}},
+		{"b1", b, Load{ResistanceOhm: 1e6, CapacitanceF: 600e-12}},
+		{"b2", b, Load{ResistanceOhm: 250e3, CapacitanceF: 600e-12}},
+		{"c1", c, Load{ResistanceOhm: 1e6, CapacitanceF: 470e-12}},
+		{"c2", c, Load{ResistanceOhm: 250e3, CapacitanceF: 470e-12}},
+		{"d1", d, Load{ResistanceOhm: 1e6, CapacitanceF: 600e-12}},
 	}
 }
 
@@ -304,7 +304,7 @@ func TestSmooth(t *testing.T) {
 	coil := referenceCases()[6].coil
 	coil.Cylinder = Ring{Share: 0.1, TimeS: 2e-4}
 	coil.CoverTimeS = 3e-6
-	load := Load{1e6, 600e-12}
+	load := Load{ResistanceOhm: 1e6, CapacitanceF: 600e-12}
 	// Third differences of a smooth function over steps of 1e-5 are about
 	// 1e-15; what is left is noise.
 	of := map[string]func() float64{
@@ -380,7 +380,7 @@ func benchmarkCoil(form string) (Coil, Load) {
 		c.Cylinder = Ring{Share: 0.2, TimeS: 3e-4}
 		c.CoverTimeS = 4e-6
 	}
-	return c, Load{1e6, 470e-12}
+	return c, Load{ResistanceOhm: 1e6, CapacitanceF: 470e-12}
 }
 
 func BenchmarkResonance(b *testing.B) {

@@ -53,7 +53,8 @@ type cachedTake struct {
 
 const (
 	// cacheLine begins the file; its number is that of the format.
-	cacheLine = "coilsweep.cache/1: what the last fit found, so that a report costs no fit. Delete it at any time: a fit makes it again.\n"
+	cacheLine = "coilsweep.cache/2: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
+		"fit makes it again.\n"
 	// maxCache is the largest file in bytes; three takes have some 200 kB.
 	maxCache = 16 << 20
 )
@@ -63,7 +64,8 @@ func keyOf(held capture.Fingerprint, program string, o fit.OptionsRecord) cacheK
 }
 
 func (k cacheKey) equal(l cacheKey) bool {
-	return k.Program == l.Program && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) && k.SharedGain == l.SharedGain
+	return k.Program == l.Program && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) &&
+		k.SharedGain == l.SharedGain
 }
 
 // writeCache keeps the findings of the evaluation, unless it has no circuit or is

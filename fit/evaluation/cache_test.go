@@ -218,23 +218,44 @@ func TestCacheOfNoUse(t *testing.T) {
 		"coil edited": func(dir string, _ *Options) {
 			rewrite(dir, "coil.toml", func(d []byte) []byte { return append(d, '\n') })
 		},
-		"take edited":           func(dir string, _ *Options) { replace(dir, "takes/C220p/take.toml", "220p 1%", "220p 2%") },
-		"take removed":          func(dir string, _ *Options) { check(os.RemoveAll(filepath.Join(dir, "takes/C220p"))) },
-		"no result":             func(dir string, _ *Options) { check(os.Remove(filepath.Join(dir, ResultFile))) },
-		"damaged result":        func(dir string, _ *Options) { rewrite(dir, ResultFile, func(d []byte) []byte { return d[:len(d)/2] }) },
-		"result of other takes": func(dir string, _ *Options) { replace(dir, ResultFile, `"take_sha256": "`, `"take_sha256": "0`) },
-		"result of a model":     func(dir string, _ *Options) { replace(dir, ResultFile, `"models": []`, `"models": ["one ring"]`) },
-		"no cache":              func(dir string, _ *Options) { check(os.Remove(filepath.Join(dir, CacheFile))) },
-		"empty":                 func(dir string, _ *Options) { rewrite(dir, CacheFile, func([]byte) []byte { return nil }) },
+		"take edited": func(dir string,
+			_ *Options) {
+			replace(dir, "takes/C220p/take.toml", "220p 1%", "220p 2%")
+		},
+		"take removed": func(dir string,
+			_ *Options) {
+			check(os.RemoveAll(filepath.Join(dir, "takes/C220p")))
+		},
+		"no result": func(dir string, _ *Options) { check(os.Remove(filepath.Join(dir, ResultFile))) },
+		"damaged result": func(dir string,
+			_ *Options) {
+			rewrite(dir, ResultFile, func(d []byte) []byte { return d[:len(d)/2] })
+		},
+		"result of other takes": func(dir string,
+			_ *Options) {
+			replace(dir, ResultFile, `"take_sha256": "`, `"take_sha256": "0`)
+		},
+		"result of a model": func(dir string,
+			_ *Options) {
+			replace(dir, ResultFile, `"models": []`, `"models": ["one ring"]`)
+		},
+		"no cache": func(dir string, _ *Options) { check(os.Remove(filepath.Join(dir, CacheFile))) },
+		"empty":    func(dir string, _ *Options) { rewrite(dir, CacheFile, func([]byte) []byte { return nil }) },
 		"line only": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func([]byte) []byte { return []byte(cacheLine) })
 		},
-		"truncated": func(dir string, _ *Options) { rewrite(dir, CacheFile, func(d []byte) []byte { return d[:len(d)-1] }) },
-		"longer":    func(dir string, _ *Options) { rewrite(dir, CacheFile, func(d []byte) []byte { return append(d, 0) }) },
+		"truncated": func(dir string, _ *Options) {
+			rewrite(dir, CacheFile,
+				func(d []byte) []byte { return d[:len(d)-1] })
+		},
+		"longer": func(dir string, _ *Options) {
+			rewrite(dir, CacheFile,
+				func(d []byte) []byte { return append(d, 0) })
+		},
 		"a bit": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func(d []byte) []byte { d[len(d)/2] ^= 1; return d })
 		},
-		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/1", "cache/2") },
+		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/2", "cache/3") },
 		"too large": func(dir string, _ *Options) {
 			check(os.Truncate(filepath.Join(dir, CacheFile), maxCache+1))
 		},
@@ -247,11 +268,27 @@ func TestCacheOfNoUse(t *testing.T) {
 			check(os.Rename(path, path+".other"))
 			check(os.Symlink(path+".other", path))
 		},
-		"of another folder": func(dir string, _ *Options) { recode(dir, func(c *cache) { c.Key.Held.CoilSHA256 = "0" }) },
-		"a response less":   func(dir string, _ *Options) { spoilOne(dir); recode(dir, func(c *cache) { c.Takes = c.Takes[1:] }) },
-		"other parameters":  func(dir string, _ *Options) { recode(dir, func(c *cache) { c.Snapshot.Ends[0].X[0] += 1e-3 }) },
-		"other responses":   func(dir string, _ *Options) { recode(dir, func(c *cache) { c.Takes[0].Response.H[9] *= 1.1 }) },
-		"no responses' end": func(dir string, _ *Options) { recode(dir, func(c *cache) { c.Takes[0].Response.H = nil }) },
+		"of another folder": func(dir string,
+			_ *Options) {
+			recode(dir, func(c *cache) { c.Key.Held.CoilSHA256 = "0" })
+		},
+		"a response less": func(dir string,
+			_ *Options) {
+			spoilOne(dir)
+			recode(dir, func(c *cache) { c.Takes = c.Takes[1:] })
+		},
+		"other parameters": func(dir string,
+			_ *Options) {
+			recode(dir, func(c *cache) { c.Snapshot.Ends[0].X[0] += 1e-3 })
+		},
+		"other responses": func(dir string,
+			_ *Options) {
+			recode(dir, func(c *cache) { c.Takes[0].Response.H[9] *= 1.1 })
+		},
+		"no responses' end": func(dir string,
+			_ *Options) {
+			recode(dir, func(c *cache) { c.Takes[0].Response.H = nil })
+		},
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := fitted(t)
@@ -269,7 +306,8 @@ func TestCacheOfNoUse(t *testing.T) {
 				return // whoever makes a checksum of his own is believed the responses
 			}
 			want := fresh
-			if o.Anew = true; !e.held.Equal(held) || !keyOf(held, o.Fit.Program, o.Fit.Record()).equal(key) || name == "a response less" {
+			if o.Anew = true; !e.held.Equal(held) || !keyOf(held, o.Fit.Program, o.Fit.Record()).equal(key) ||
+				name == "a response less" {
 				want = told(t, must(Coil(t.Context(), dir, o)))
 			}
 			if told(t, e) != want {
@@ -293,10 +331,13 @@ func TestCacheAndAudio(t *testing.T) {
 		searches int
 		leftOut  string
 	}{
-		"copied":         {func(path string) { check(os.Chtimes(path, later, later)) }, 0, ""},
-		"shorter":        {func(path string) { check(os.Truncate(path, 1000)) }, 1, "was changed after"},
-		"other contents": {func(path string) { check(os.WriteFile(path, make([]byte, must(os.Stat(path)).Size()), 0o666)) }, 1, "was changed after"},
-		"missing":        {func(path string) { check(os.Remove(path)) }, 1, "cannot read the audio"},
+		"copied":  {func(path string) { check(os.Chtimes(path, later, later)) }, 0, ""},
+		"shorter": {func(path string) { check(os.Truncate(path, 1000)) }, 1, "was changed after"},
+		"other contents": {func(path string) {
+			check(os.WriteFile(path, make([]byte, must(os.Stat(path)).Size()),
+				0o666))
+		}, 1, "was changed after"},
+		"missing": {func(path string) { check(os.Remove(path)) }, 1, "cannot read the audio"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			dir := fitted(t)
@@ -370,7 +411,8 @@ func FuzzCache(f *testing.F) {
 		spoilt[at*len(body)/8] ^= 0x55
 		f.Add(spoilt)
 	}
-	small := cache{Key: cacheKey{Program: "p", Models: []string{"m"}}, Snapshot: joint.Snapshot{Ends: []joint.End{{X: []float64{1}, Polarity: []float64{-1}}}}}
+	small := cache{Key: cacheKey{Program: "p", Models: []string{"m"}},
+		Snapshot: joint.Snapshot{Ends: []joint.End{{X: []float64{1}, Polarity: []float64{-1}}}}}
 	f.Add(must(small.encode()))
 	f.Add(must(small.encode())[len(cacheLine)+32:])
 	f.Add([]byte(cacheLine))
@@ -394,7 +436,8 @@ func FuzzCache(f *testing.F) {
 		for _, k := range c.Takes {
 			inputs = append(inputs, joint.Take{Name: k.Name, Response: k.Response})
 		}
-		if _, err := joint.Restore(capture.Coil{}, inputs, c.Snapshot, fit.Options{}); err != nil && !errors.Is(err, joint.ErrSnapshot) && !errors.Is(err, joint.ErrNoTakes) {
+		if _, err := joint.Restore(capture.Coil{}, inputs, c.Snapshot, fit.Options{}); err != nil &&
+			!errors.Is(err, joint.ErrSnapshot) && !errors.Is(err, joint.ErrNoTakes) {
 			t.Log(err)
 		}
 	})

@@ -61,7 +61,8 @@ func (a *analysis) advise(r *fit.Result) []fit.Advice {
 			if best.ThenPercent > 0.9*best.NowPercent {
 				continue
 			}
-			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g %% to ±%.2g %%",
+			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g "+
+				"%% to ±%.2g %%",
 				what, 100*drawerTolerance, symbol, best.NowPercent, best.ThenPercent)
 		} else {
 			best.Text = fmt.Sprintf("add one take with %s (%g %%) across the coil: U95 of %s would be about ±%.2g %%",
@@ -81,7 +82,8 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal, Load: capture.Load{
 		FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
 	limit := func(x float64, unit quantity.Unit) quantity.Value {
-		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit, Text: fmt.Sprintf("next %g", x)}
+		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit,
+			Text: fmt.Sprintf("next %g", x)}
 	}
 	if addedC > 0 {
 		extra.Load.AddedC = &quantity.Capacitance{Value: limit(addedC, quantity.Farad)}
@@ -90,25 +92,37 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	}
 	extra.Response = &response.Response{FrequencyHz: model.Response.FrequencyHz,
 		H: model.Response.H, Variance: model.Response.Variance}
-	takes := append(slices.Clone(j.takes), extra)
-	parts := gatherParts(takes)
-	next := newJoint(j.form, takes, parts, a.request.know, j.coilAt(a.best.x), j.sharedGain)
+	q := a.request
+	q.takes = append(slices.Clone(j.takes), extra)
+	q.parts = gatherParts(q.takes)
+	parts := q.parts
+	next := newJoint(j.form, q, j.coilAt(a.best.x))
 	next.widen = j.widen
 	copy(next.polarity, j.polarity)
 	x := make([]float64, next.n)
 	copy(x[:j.firstPart], a.best.x[:j.firstPart])
 	for i, p := range parts.parts {
 		x[next.firstPart+i] = math.Log(p.nominal)
+		if c := next.lossOf[i]; c >= 0 {
+			x[c] = p.loss.mean
+		}
 		for k, q := range a.request.parts.parts {
 			if p.what == q.what {
 				x[next.firstPart+i] = a.best.x[j.firstPart+k]
+				if c := j.lossOf[k]; c >= 0 {
+					x[next.lossOf[i]] = a.best.x[c]
+				}
 			}
 		}
 	}
+	copy(x[next.firstDrift:], a.best.x[j.firstDrift:j.scale])
 	copy(x[next.scale:next.firstTake], a.best.x[j.scale:j.firstTake])
 	copy(x[next.firstTake:], a.best.x[j.firstTake:])
 	x[next.gain(last+1)], x[next.delay(last+1)] = x[next.gain(last)], x[next.delay(last)]
 	next.polarity[last+1] = next.polarity[last]
+	// What the card leaves in it is in proportion to what it will be.
+	extra.Response.H = next.modelled(last+1, x)
+	next.weigh(0)
 	solver := leastsquares.NewSolver(next.problem())
 	solver.Linearize(x)
 	c := mat.NewSymDense(next.n, nil)

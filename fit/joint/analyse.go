@@ -12,6 +12,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
+	"coilsweep/fit/leastsquares"
 )
 
 // ErrNoTakes: there is no take that can be fitted.
@@ -41,11 +42,14 @@ type analysis struct {
 	widen     float64     // by which it was enlarged
 	reduced   float64     // its reduced chi-square before that
 	rivals    []rival
+	// probability of each solution, in their order.
+	probability []float64
 	// disagreeing are solutions that show the error of a model that does not fit;
 	// halves those of a model whose residuals have a structure that the sound
 	// card might have made.
 	disagreeing []*solution
 	halves      []*uncertainty
+	pulled      *solution // where the takes alone would pull the known facts; nil: they agree
 	known       *uncertainty
 	warnings    []string
 	resistive   bool // a DC resistance took part
@@ -82,27 +86,8 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	if err := a.know(coil); err != nil {
 		return nil, err
 	}
-
-	forms, climb := options.Forms, false
-	if len(forms) == 0 {
-		forms, climb = fit.Ladder(), true
-	}
-	a.climbed = climb
-	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
-	solved := map[fit.Form]*solution{}
-	for _, form := range forms {
-		if climb && !worthTrying(form, solved) {
-			continue
-		}
-		s, err := a.searches.solve(ctx, a.request, form, a.startsFor(form, solved, starts))
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", form.Name(), err)
-		}
-		solved[form] = s
-		a.solutions = append(a.solutions, s)
+	if err := a.climb(ctx, options.Forms); err != nil {
+		return nil, err
 	}
 	if err := a.choose(ctx); err != nil {
 		return nil, err
@@ -116,9 +101,184 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	return a, a.searches.end()
 }
 
+// ownSteps are the limits in dB of what the sound card leaves in single takes
+// that are supposed one after the other where the usual one explains too little:
+// the last is all of a card's ripple.
+var ownSteps = []float64{0.003, 0.01}
+
+// climb fits the models with more and more left to the sound card, until one
+// explains the takes and the known facts agree with it.
+func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
+	steps := []float64{0}
+	for _, t := range a.request.takes {
+		steps[0] = max(steps[0], t.limits().RippleTakeDB)
+	}
+	for _, db := range ownSteps {
+		if db > steps[0] && a.sharesCard() {
+			steps = append(steps, db)
+		}
+	}
+	for n := 0; n < len(steps); n++ {
+		a.request.ownDB = steps[n]
+		if err := a.tryForms(ctx, forms); err != nil {
+			return err
+		}
+		best, widen := a.pick()
+		wrong, err := a.contradicted(ctx, best)
+		if err != nil {
+			return err
+		}
+		if wrong != "" {
+			a.request.letGo = append(a.request.letGo, wrong)
+			a.solutions = nil
+			n = -1
+			continue
+		}
+		if widen == 1 && best.factsAgree() {
+			break
+		}
+	}
+	know := a.request.know
+	a.resistive = a.resistive && !slices.Contains(a.request.letGo, know.resistance.what)
+	a.metered = a.metered && !slices.Contains(a.request.letGo, know.inductance.what)
+	return nil
+}
+
+// sharesCard tells whether some takes went through the same sound card on the
+// same grid.
+func (a *analysis) sharesCard() bool {
+	j := newJoint(fit.Form{}, a.request, startCoils(a.request.takes, a.request.parts, a.request.know)[0])
+	return slices.ContainsFunc(j.groups, func(g group) bool { return g.common() })
+}
+
+// tryForms fits forms, or climbs the ladder where there are none; from the
+// earlier solutions where there are some.
+func (a *analysis) tryForms(ctx context.Context, forms []fit.Form) error {
+	earlier := map[fit.Form]*solution{}
+	for _, s := range a.solutions {
+		earlier[s.joint.form] = s
+	}
+	a.climbed = len(forms) == 0
+	if a.climbed {
+		forms = fit.Ladder()
+	}
+	a.solutions = nil
+	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
+	solved := map[fit.Form]*solution{}
+	for _, form := range forms {
+		if a.climbed && !worthTrying(form, solved) {
+			continue
+		}
+		from := a.startsFor(form, solved, starts)
+		if s := earlier[form]; s != nil {
+			from = []circuit.Coil{s.coil()}
+		}
+		s, err := a.searches.solve(ctx, a.request, form, from)
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err != nil {
+			return fmt.Errorf("%s: %w", form.Name(), err)
+		}
+		solved[form] = s
+		a.solutions = append(a.solutions, s)
+	}
+	if !a.climbed {
+		return nil
+	}
+	return a.tryLoss(ctx, earlier)
+}
+
+// tryLoss fits the models that might win with dielectric loss: the best, those near
+// it, and those with less metal, in whose place it may stand.
+func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) error {
+	best, _ := a.pick()
+	for _, s := range slices.Clone(a.solutions) {
+		form := s.joint.form
+		less := !form.Cover && !form.Cylinder && form.Parameters() < best.joint.form.Parameters()
+		if !less && s.bic(1) > best.bic(1)+lossBIC {
+			continue
+		}
+		if s.bic(1)+math.Log(float64(s.joint.rows()))-lossSlack*a.lossGain(s) > best.bic(1)+lossWorth {
+			continue
+		}
+		coil := s.coil()
+		form.Loss = true
+		if e := earlier[form]; e != nil {
+			coil = e.coil()
+		}
+		with, err := a.searches.solve(ctx, a.request, form, []circuit.Coil{coil})
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err == nil {
+			a.solutions = append(a.solutions, with)
+		}
+	}
+	return nil
+}
+
+// lossGain is the reduction of chi-square that dielectric loss promises a solution,
+// to first order.
+func (a *analysis) lossGain(s *solution) float64 {
+	form := s.joint.form
+	form.Loss = true
+	j := newJoint(form, a.request, s.coil())
+	copy(j.polarity, s.joint.polarity)
+	j.widen = s.joint.widen
+	solver := leastsquares.NewSolver(j.problem())
+	solver.Linearize(slices.Insert(slices.Clone(s.x), j.firstPart-1, 0))
+	return solver.Promise() * square(j.widen)
+}
+
+// lossSlack is by how much more dielectric loss may do than is promised to first
+// order; lossWorth how much worse than the best a model may then be to matter.
+const (
+	lossSlack = 5
+	lossWorth = 6
+)
+
+// lossBIC is how much worse than the best a model may be for dielectric loss to be
+// tried with it.
+const lossBIC = 10
+
+// oddsOf is the probability of what a form says of eddy currents.
+func (a *analysis) oddsOf(structure fit.Form) float64 {
+	var sum float64
+	for i, s := range a.solutions {
+		if s.joint.form.Structure() == structure {
+			sum += a.probability[i]
+		}
+	}
+	return sum
+}
+
+// pick is the solution with the least BIC, and the factor by which u must grow
+// where even that does not fit.
+func (a *analysis) pick() (best *solution, widen float64) {
+	least := leastBy(a.solutions, (*solution).reduced)
+	widen = least.misfit()
+	best = leastBy(a.solutions, func(s *solution) float64 { return s.bic(widen * widen) })
+	return best, max(widen, best.misfit())
+}
+
+// leastBy is the first solution with the least value.
+func leastBy(solutions []*solution, value func(*solution) float64) *solution {
+	return slices.MinFunc(solutions, func(x, y *solution) int {
+		if value(x) < value(y) {
+			return -1
+		}
+		return 1
+	})
+}
+
+// coverBIC is how much worse than the best a model without cover may be for one
+// to be tried with it.
+const coverBIC = 30
+
 // worthTrying tells whether a model can still win: one more loop where the last
-// one helped or nothing fits yet; a cover on the best model without one and on
-// the model below it, or on every model where none fits without.
+// one helped or nothing fits yet; a cover on every model without one that is near
+// the best and on the model below that, or on every model where none fits without.
 func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 	var best, bestBare *solution
 	for _, s := range solved {
@@ -133,9 +293,10 @@ func worthTrying(form fit.Form, solved map[fit.Form]*solution) bool {
 		return true
 	}
 	if form.Cover && bestBare.misfit() == 1 {
-		top := bestBare.joint.form
 		form.Cover = false
-		return form == top || form == fit.Form{Rings: max(0, top.Rings-1)}
+		bare := solved[form]
+		top := bestBare.joint.form
+		return bare != nil && (bare.bic(1) < bestBare.bic(1)+coverBIC || form == fit.Form{Rings: max(0, top.Rings-1)})
 	}
 	if form.Rings < 2 || best.misfit() > 1 {
 		return true
@@ -159,7 +320,8 @@ func (a *analysis) know(coil capture.Coil) error {
 			continue
 		}
 		if m.What != "L" || a.request.know.inductance != nil {
-			return fmt.Errorf("coil.toml: use_in_fit is for one inductance reading, not for %s at %g Hz", m.What, m.AtHz)
+			return fmt.Errorf("coil.toml: use_in_fit is for one inductance reading, not for %s at %g Hz", m.What,
+				m.AtHz)
 		}
 		v, err := m.Value()
 		if err != nil {
@@ -241,42 +403,45 @@ func (a *analysis) startsFor(form fit.Form, solved map[fit.Form]*solution, close
 // misfit is by how much the u of the data must grow for the solution to be
 // consistent with them: 1 where chi-square says that it fits.
 func (s *solution) misfit() float64 {
-	reduced := s.reduced()
-	limit := 1 + 4*math.Sqrt(2/float64(s.dof))
-	if reduced <= limit {
-		return 1
+	factor := 1.0
+	for _, chi2 := range []struct {
+		reduced float64
+		dof     int
+	}{{s.reduced(), s.dof}, {s.reducedApart(), s.dofApart}} {
+		if chi2.reduced > 1+4*math.Sqrt(2/float64(chi2.dof)) {
+			factor = max(factor, math.Sqrt(chi2.reduced*s.correlation))
+		}
 	}
-	return math.Sqrt(reduced * s.correlation)
+	return factor
 }
 
 // choose picks the form with the least BIC and enlarges u where even that one
 // does not fit.
 func (a *analysis) choose(ctx context.Context) error {
-	least := slices.MinFunc(a.solutions, func(x, y *solution) int {
-		if x.reduced() < y.reduced() {
-			return -1
-		}
-		return 1
-	})
-	a.widen = least.misfit()
-	bic := func(s *solution) float64 { return s.bic(a.widen * a.widen) }
+	least := leastBy(a.solutions, (*solution).reduced).misfit()
+	best, widen := a.pick()
+	a.widen = widen
+	bic := func(s *solution) float64 { return s.bic(least * least) }
 	aic := func(s *solution) float64 {
-		return s.chi2Priors/(a.widen*a.widen) + 2*float64(s.joint.form.Parameters())
+		return s.chi2Priors/(least*least) + 2*float64(s.joint.form.Parameters())
 	}
-	best := slices.MinFunc(a.solutions, func(x, y *solution) int {
-		if bic(x) < bic(y) {
-			return -1
-		}
-		return 1
-	})
-	a.widen = max(a.widen, best.misfit())
+	agree := best.factsAgree()
+	a.probability = make([]float64, len(a.solutions))
+	var all float64
+	for i, s := range a.solutions {
+		a.probability[i] = math.Exp((bic(best) - bic(s)) / 2)
+		all += a.probability[i]
+	}
+	for i := range a.probability {
+		a.probability[i] /= all
+	}
 	for _, s := range a.solutions {
 		if d := aic(s) - aic(best); s != best && d < rivalAIC {
 			a.rivals = append(a.rivals, rival{s, math.Exp(-max(d, 0) / 2)})
 		}
 	}
 	switch {
-	case a.widen > 1:
+	case a.widen > 1 || !agree:
 		a.disagreeing = append(a.halve(ctx, best), a.runnerUpOf(best, bic)...)
 	case best.runsZ < structureLimit:
 		for _, s := range a.halve(ctx, best) {
@@ -285,20 +450,55 @@ func (a *analysis) choose(ctx context.Context) error {
 			}
 		}
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"the residuals are not random over frequency (runs test %s), but small enough to come from the sound card: U95 includes how far the fits below and above the resonance disagree; a reference channel would settle it", minus("%.0f", best.runsZ)))
+			"the residuals are not random over frequency (runs test %s), but small enough to come from the sound "+
+				"card: U95 includes how far the fits below and above the resonance disagree; a reference channel "+
+				"would settle it", minus("%.0f", best.runsZ)))
 	}
-	a.reduced = best.reduced()
+	a.reduced = best.reducedApart()
 	var err error
 	if a.best, err = a.searches.widen(best, a.widen); err != nil {
 		return err
 	}
-	if a.widen > 1 {
+	if err = a.holdFacts(); err != nil {
+		return err
+	}
+	if misfit := best.misfit(); misfit > 1 {
 		a.warnings = append(a.warnings, fmt.Sprintf(
-			"no model explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was enlarged by the factor %.2g",
-			best.reduced(), a.widen))
+			"no model explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was "+
+				"enlarged by the factor %.2g",
+			max(best.reduced(), best.reducedApart()), a.widen))
+	} else if a.pulled != nil {
+		a.warnings = append(a.warnings, "the takes contradict the known parts: a wrong part, or something in the "+
+			"coil that no circuit of the ladder has; U95 includes how far they move the result")
 	}
 	a.known, err = a.best.uncertainty()
 	return err
+}
+
+// holdFacts goes back to where the known facts agree, if the takes pull at them
+// more than they can be wrong: what no circuit of the ladder has pulls so. The u of
+// the data is enlarged until the facts hold; how far the circuit moves counts as
+// uncertainty.
+func (a *analysis) holdFacts() error {
+	held := a.best
+	for w := a.widen; !held.factsAgree() && w < 1e4*a.widen; {
+		w *= 2
+		var err error
+		if held, err = a.searches.widen(held, w); err != nil {
+			return err
+		}
+	}
+	if held == a.best {
+		return nil
+	}
+	a.pulled = a.best
+	j := *held.joint
+	j.widen = a.widen
+	s := &solution{joint: &j, x: held.x, note: held.note}
+	s.solver = leastsquares.NewSolver(s.joint.problem())
+	s.judge(s.solver.Linearize(s.x))
+	a.best = s
+	return nil
 }
 
 // structureLimit is the score of the runs test below which the residuals are
@@ -334,10 +534,20 @@ func (a *analysis) halve(ctx context.Context, best *solution) []*solution {
 			if !ok {
 				hz = coil.LCFrequency(load)
 			}
-			q.takes[i].Response = t.Response.Select(func(f float64) bool { return (f < hz) == below })
-			if len(q.takes[i].Response.H) < 20 {
+			half := *t.Response
+			half.Variance = slices.Clone(half.Variance)
+			points := 0
+			for k, f := range half.FrequencyHz {
+				if (f < hz) != below {
+					half.Variance[k] = math.Inf(1) // the takes stay on one grid
+				} else {
+					points++
+				}
+			}
+			if points < 20 {
 				return found
 			}
+			q.takes[i].Response = &half
 		}
 		if s, err := a.searches.solve(ctx, q, best.joint.form, []circuit.Coil{coil}); err == nil {
 			found = append(found, s)
@@ -384,9 +594,12 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	}
 	apart := math.Abs(second.x[atL] - a.best.x[atL])
 	u := math.Sqrt(a.known.c.At(atL, atL))
-	if apart > 2*u && apart > 1e-3 && second.chi2Priors-a.best.chi2Priors < 2*quantity.Coverage95*quantity.Coverage95*a.widen*a.widen {
-		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near the blind spot of the DC resistance Q does not depend on L",
-			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3), quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+	if apart > 2*u && apart > 1e-3 &&
+		second.chi2Priors-a.best.chi2Priors < 2*quantity.Coverage95*quantity.Coverage95*a.widen*a.widen {
+		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near "+
+			"the blind spot of the DC resistance Q does not depend on L",
+			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3),
+			quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
 	}
 	return nil
 }

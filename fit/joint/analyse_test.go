@@ -23,7 +23,8 @@ func threeTakes(b bench) []Take {
 
 // TestAnalyse: the model and the numbers, whatever the polarity and delay.
 func TestAnalyse(t *testing.T) {
-	r := must(Analyse(context.Background(), capture.Coil{Name: "invented"}, threeTakes(bench{coil: demoCoil(), snrDB: 70, seed: 1}), fit.Options{Advise: true}))
+	r := must(Analyse(context.Background(), capture.Coil{Name: "invented"},
+		threeTakes(bench{coil: demoCoil(), snrDB: 70, seed: 1}), fit.Options{Advise: true}))
 	if r.Model.Name != "two rings" || math.Abs(r.Model.Chi2Reduced-1) > 0.15 {
 		t.Errorf("model %q, reduced chi-square %.3f", r.Model.Name, r.Model.Chi2Reduced)
 	}
@@ -48,7 +49,8 @@ func TestAnalyse(t *testing.T) {
 			t.Errorf("the shares of %s make %.1f %%: %+v", b.Quantity, sum, b.Shares)
 		}
 	}
-	if got := strings.Join(r.Basis, "; "); got != "added capacitors: 2 takes; fixture capacitance: 65p 5%; load resistance: 1M 1%" {
+	if got := strings.Join(r.Basis,
+		"; "); got != "added capacitors: 2 takes; fixture capacitance: 65p 5%; load resistance: 1M 1%" {
 		t.Errorf("basis %q", got)
 	}
 	// The covariance belongs to the uncertainties, and L and C of added
@@ -73,14 +75,16 @@ func TestShortedTurns(t *testing.T) {
 	coil.ring(0.09, 6000)
 	coil.ring(0.72, 35000)
 	for seed := range uint64(3) {
-		r := must(Analyse(context.Background(), capture.Coil{}, threeTakes(bench{coil: coil, snrDB: 60, seed: seed, referenced: true, rippled: true}), fit.Options{}))
+		r := must(Analyse(context.Background(), capture.Coil{},
+			threeTakes(bench{coil: coil, snrDB: 60, seed: seed, referenced: true, rippled: true}), fit.Options{}))
 		if r.Model.Chi2Reduced > 1.3 {
 			t.Errorf("seed %d: %s, reduced chi-square %.3g", seed, r.Model.Name, r.Model.Chi2Reduced)
 		}
 		if known, covered := covers(r.Inductance, coil.henry); known && !covered {
 			t.Errorf("seed %d: L %+v, true %g", seed, r.Inductance, coil.henry)
 		}
-		t.Logf("%s %.3f L %v ± %v %s", r.Model.Name, r.Model.Chi2Reduced, r.Inductance.Value, r.Inductance.U95, r.Inductance.Why)
+		t.Logf("%s %.3f L %v ± %v %s", r.Model.Name, r.Model.Chi2Reduced, r.Inductance.Value, r.Inductance.U95,
+			r.Inductance.Why)
 	}
 }
 
@@ -88,9 +92,11 @@ func TestShortedTurns(t *testing.T) {
 func TestSharedGain(t *testing.T) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 40, seed: 2})
 	own := must(Analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}}))
-	shared := must(Analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}, SharedGain: true}))
+	shared := must(Analyse(context.Background(), capture.Coil{}, takes,
+		fit.Options{Forms: []fit.Form{{Rings: 2}}, SharedGain: true}))
 	if shared.Inductance.U > own.Inductance.U*1.001 || shared.Model.DoF != own.Model.DoF+2 {
-		t.Errorf("u(L) %g with one gain (dof %d), %g with three (dof %d)", shared.Inductance.U, shared.Model.DoF, own.Inductance.U, own.Model.DoF)
+		t.Errorf("u(L) %g with one gain (dof %d), %g with three (dof %d)", shared.Inductance.U, shared.Model.DoF,
+			own.Inductance.U, own.Model.DoF)
 	}
 	if known, covered := covers(shared.Inductance, 2.4); !known || !covered {
 		t.Errorf("L %+v, true 2.4", shared.Inductance)
@@ -102,7 +108,8 @@ func TestSharedGain(t *testing.T) {
 func TestMonteCarlo(t *testing.T) {
 	for _, referenced := range []bool{true, false} {
 		takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: referenced, rippled: true})
-		r := must(Analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}, MonteCarlo: 50}))
+		r := must(Analyse(context.Background(), capture.Coil{}, takes,
+			fit.Options{Forms: []fit.Form{{Rings: 2}}, MonteCarlo: 50}))
 		if r.MonteCarlo.Failed > 0 {
 			t.Errorf("reference %v: %d of 50 trials failed", referenced, r.MonteCarlo.Failed)
 		}
@@ -131,7 +138,8 @@ func TestMonteCarlo(t *testing.T) {
 			t.Errorf("%s: %g, u %g beside %g, u %g", q.Name, q.Mean, q.U, linear.Value, linear.U)
 		}
 	}
-	again := must(Analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}, MonteCarlo: 200, Seed: 1}))
+	again := must(Analyse(context.Background(), capture.Coil{}, takes,
+		fit.Options{Forms: []fit.Form{{Rings: 2}}, MonteCarlo: 200, Seed: 1}))
 	if again.MonteCarlo.Quantities[0] != r.MonteCarlo.Quantities[0] {
 		t.Error("the same seed gave another distribution")
 	}
@@ -156,7 +164,8 @@ func TestUnfitTakes(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if _, err := Analyse(ctx, capture.Coil{}, threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4}), fit.Options{}); !errors.Is(err, context.Canceled) {
+	if _, err := Analyse(ctx, capture.Coil{}, threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4}),
+		fit.Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
@@ -194,7 +203,8 @@ func TestDistorted(t *testing.T) {
 	}
 	soft[0].Response.Harmonic = [][]float64{second, third}
 	r = must(Analyse(context.Background(), capture.Coil{}, soft, fit.Options{Forms: []fit.Form{{Rings: 2}}}))
-	if !slices.Contains(r.Takes[0].Flags, "distorted") || !strings.Contains(strings.Join(r.Warnings, " "), "soft clipping") {
+	if !slices.Contains(r.Takes[0].Flags, "distorted") ||
+		!strings.Contains(strings.Join(r.Warnings, " "), "soft clipping") {
 		t.Errorf("soft clipping: flags %q, warnings %q", r.Takes[0].Flags, r.Warnings)
 	}
 }
@@ -204,7 +214,8 @@ func TestDistorted(t *testing.T) {
 func TestToldOfTheBench(t *testing.T) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 5})
 	takes[0].DriveFall = &capture.DriveFall{DB: 3, AtHz: 20000, Corrected: true}
-	takes[0].Linearity = &capture.Linearity{LevelsDBFS: [2]float64{-12, -24}, DeviationDB: 0.02, UDB: 0.003, AtHz: 900, Linear: true}
+	takes[0].Linearity = &capture.Linearity{LevelsDBFS: [2]float64{-12, -24}, DeviationDB: 0.02, UDB: 0.003, AtHz: 900,
+		Linear: true}
 	takes[1].DriveFall = &capture.DriveFall{DB: 0.09, AtHz: 20000}
 	takes[2].DriveFall = &capture.DriveFall{DB: 0.25, AtHz: 20000}
 	takes[2].Linearity = &capture.Linearity{LevelsDBFS: [2]float64{-6, -18}, DeviationDB: -0.4, UDB: 0.003, AtHz: 7900}
@@ -215,7 +226,8 @@ func TestToldOfTheBench(t *testing.T) {
 		if got := slices.Contains(r.Takes[i].Flags, "distorted"); got != told {
 			t.Errorf("%s: flags %q", take.Name, r.Takes[i].Flags)
 		}
-		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than", ": not linear: at −6 dBFS the response differs from that at −18 dBFS by 0.40 dB near 7900 Hz"} {
+		for _, text := range []string{": the exciter's current is 0.25 dB lower at 20 kHz than",
+			": not linear: at −6 dBFS the response differs from that at −18 dBFS by 0.40 dB near 7900 Hz"} {
 			if strings.Contains(warnings, take.Name+text) != told {
 				t.Errorf("%s: want %q %v in %s", take.Name, text, told, warnings)
 			}
@@ -226,7 +238,8 @@ func TestToldOfTheBench(t *testing.T) {
 // BenchmarkMonteCarlo: 1000 trials of three takes on all cores.
 func BenchmarkMonteCarlo(b *testing.B) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 3, referenced: true, rippled: true})
-	a := must(analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}}, searches{}))
+	a := must(analyse(context.Background(), capture.Coil{}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}},
+		searches{}))
 	for b.Loop() {
 		if _, err := a.monteCarlo(context.Background(), 1000, 1, nil); err != nil {
 			b.Fatal(err)

@@ -29,21 +29,44 @@ func (c *trueCoil) ring(share, cornerHz float64) {
 	c.rings = append(c.rings, element{henry, 2 * math.Pi * cornerHz * henry, math.Sqrt(share * c.henry * henry)})
 }
 
-// voltage is that across the load per volt of EMF, by elimination of the ring
-// meshes: M s i1 + (R_k + s L_k) i_k = 0.
+// voltage is that across the load per volt of EMF.
 func (c trueCoil) voltage(hz, loadOhm, loadFarad float64) complex128 {
 	s := complex(0, 2*math.Pi*hz)
+	return c.voltageAcross(s, complex(1/loadOhm, 0)+s*complex(loadFarad, 0))
+}
+
+// voltageAcross is that across a load of the admittance y at s, by elimination of
+// the ring meshes: M s i1 + (R_k + s L_k) i_k = 0.
+func (c trueCoil) voltageAcross(s, y complex128) complex128 {
 	z := complex(c.ohm, 0) + s*complex(c.henry, 0)
 	for _, r := range c.rings {
 		m := s * complex(r.mutual, 0)
 		z -= m * m / (complex(r.ohm, 0) + s*complex(r.henry, 0))
 	}
-	across := 1 / (complex(1/loadOhm, 0) + s*complex(c.farad+loadFarad, 0))
+	across := 1 / (y + s*complex(c.farad, 0))
 	v := across / (across + z)
 	if c.coverHz > 0 {
-		v /= complex(1, hz/c.coverHz)
+		v /= 1 + s/complex(2*math.Pi*c.coverHz, 0)
 	}
 	return v
+}
+
+// lossyCapacitor is the admittance at s of one with the dissipation factor d: a
+// capacitor, and beside it one with a resistor in series for every third of a
+// decade from 0.1 Hz to 100 MHz. At 1 kHz it has farad.
+func lossyCapacitor(s complex128, farad, d float64) complex128 {
+	const perDecade, decades = 3, 9
+	part := farad * d * 2 / math.Pi * math.Ln10 / perDecade
+	y := func(s complex128) complex128 {
+		var sum complex128
+		for k := range perDecade*decades + 1 {
+			tau := math.Pow(10, float64(k)/perDecade) / (2 * math.Pi * 1e8)
+			sum += s * complex(part, 0) / (1 + s*complex(tau, 0))
+		}
+		return sum
+	}
+	w := 2 * math.Pi * 1000
+	return y(s) + s*complex(farad-imag(y(complex(0, w)))/w, 0)
 }
 
 // load is one take of a simulated bench: the stated load of the coil and the true
@@ -92,7 +115,8 @@ func grid() []float64 {
 
 func (b bench) take(name string, l load) Take {
 	random := rand.New(rand.NewPCG(b.seed, uint64(len(name))+hash(name)))
-	t := Take{Name: name, Referenced: b.referenced, Ideal: !b.rippled, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
+	t := Take{Name: name, Referenced: b.referenced, Ideal: !b.rippled,
+		Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: b.snrDB}}
 	value := func(text string, true float64, parse func(string) (quantity.Value, error)) (quantity.Value, float64) {
 		v := must(parse(text))
 		if true == 0 {
@@ -103,21 +127,25 @@ func (b bench) take(name string, l load) Take {
 	var totalC float64
 	var conductance float64
 	if l.addedC != "" {
-		v, c := value(l.addedC, l.trueC, func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Farad) })
+		v, c := value(l.addedC, l.trueC,
+			func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Farad) })
 		t.Load.AddedC = &quantity.Capacitance{Value: v}
 		totalC += c
 	}
 	if l.fixtureC != "" {
-		v, c := value(l.fixtureC, l.trueFixC, func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Farad) })
+		v, c := value(l.fixtureC, l.trueFixC,
+			func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Farad) })
 		t.Load.FixtureC = &quantity.Capacitance{Value: v}
 		totalC += c
 	}
 	if l.addedR != "" {
-		v, r := value(l.addedR, l.trueR, func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Ohm) })
+		v, r := value(l.addedR, l.trueR,
+			func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Ohm) })
 		t.Load.AddedR = &quantity.Resistance{Value: v}
 		conductance += 1 / r
 	}
-	v, r := value(l.fixtureR, l.trueFixR, func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Ohm) })
+	v, r := value(l.fixtureR, l.trueFixR,
+		func(s string) (quantity.Value, error) { return quantity.Parse(s, quantity.Ohm) })
 	t.Load.FixtureR = &quantity.Resistance{Value: v}
 	conductance += 1 / r
 	gain := l.gain

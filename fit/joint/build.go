@@ -17,22 +17,24 @@ import (
 )
 
 // result puts the analysis into the shape of result.json.
-func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, options fit.Options) (*fit.Result, error) {
+func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, options fit.Options) (*fit.Result,
+	error) {
 	r := &fit.Result{
 		Schema:   fit.ResultSchema,
 		Program:  options.Program,
 		Coil:     coil.Name,
-		Eddy:     []fit.Eddy{},
 		Basis:    a.basis(),
 		Meter:    a.meterReadings(coil),
 		Warnings: []string{},
 	}
 	j := a.best.joint
-	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dof}
-	for _, s := range a.solutions {
+	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dofApart}
+	r.Model.Probability = a.oddsOf(j.form.Structure())
+	for i, s := range a.solutions {
 		r.Model.Tried = append(r.Model.Tried, fit.Tried{
-			Name: s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
-			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reduced(), RunsZ: s.runsZ, Note: s.note,
+			Probability: a.probability[i],
+			Name:        s.joint.form.Name(), Parameters: s.joint.form.Parameters(),
+			BIC: s.bic(a.widen * a.widen), Chi2Reduced: s.reducedApart(), RunsZ: s.runsZ, Note: s.note,
 		})
 	}
 
@@ -50,17 +52,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			r.BareResonance, r.BareQ = fit.Unknown(r.CapacitanceCoil.Why), fit.Unknown(r.CapacitanceCoil.Why)
 		}
 	}
-	for _, i := range j.eddyOrder(a.best.x) {
-		form := "ring"
-		if j.form.Cylinder {
-			form = "cylinder"
-		}
-		r.Eddy = append(r.Eddy, fit.Eddy{
-			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
-			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
-			Form:   form,
-		})
-	}
+	r.Eddy = a.eddy(r.Model.Probability)
 	if j.form.Cover {
 		q := a.quantity(derived{name: nameCover}, eddyU)
 		r.CoverCorner = &q
@@ -68,11 +60,16 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	r.Branch = a.branch(r)
 	r.Covariance = a.covariance(r)
 	r.Parts = a.parts()
+	var first []string
 	for _, p := range r.Parts {
-		if p.Suspect {
+		switch {
+		case slices.Contains(a.request.letGo, p.What):
+			first = append(first, suspectText(p)+"; the numbers are without it")
+		case p.Suspect:
 			a.warnings = append(a.warnings, suspectText(p))
 		}
 	}
+	a.warnings = slices.Concat(first, a.warnings)
 	r.Line = a.line(r)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -124,10 +121,31 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 			return nil, err
 		}
 		if m := r.MonteCarlo; 100*m.Failed > m.Trials {
-			r.Warnings = append(r.Warnings, fmt.Sprintf("%d of %d Monte Carlo trials found no minimum and are left out of the distributions", m.Failed, m.Trials))
+			r.Warnings = append(r.Warnings,
+				fmt.Sprintf("%d of %d Monte Carlo trials found no minimum and are left out of the distributions",
+					m.Failed, m.Trials))
 		}
 	}
 	return r, nil
+}
+
+// eddy are the terms of the chosen structure, which has that probability.
+func (a *analysis) eddy(probability float64) []fit.Eddy {
+	j, list := a.best.joint, []fit.Eddy{}
+	for _, i := range j.eddyOrder(a.best.x) {
+		form := "ring"
+		if j.form.Cylinder {
+			form = "cylinder"
+		}
+		list = append(list, fit.Eddy{
+			Share:  a.quantity(derived{name: nameShare, index: i}, eddyU),
+			Corner: a.quantity(derived{name: nameCorner, index: i}, eddyU),
+			Form:   form,
+			If:     j.form.Structure().Supposition(),
+			Weight: probability,
+		})
+	}
+	return list
 }
 
 // main judges L or C: unknown too where two circuits explain the takes, and
@@ -136,7 +154,8 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 // with one load looks like another coil without losses.
 func (a *analysis) main(d derived) fit.Quantity {
 	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
-		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
+		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a " +
+			"take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
 	}
 	if a.ambiguous != "" {
 		return fit.Unknown(a.ambiguous)
@@ -259,14 +278,16 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 		a.warnings = append(a.warnings, fmt.Sprintf("take "+tr.Name+": "+format, args...))
 	}
 	if l := t.Linearity; l != nil && !l.Linear {
-		flag("not linear: at %s dBFS the response differs from that at %s dBFS by %s dB near %.0f Hz; record again at the lower level, or farther from the exciter",
+		flag("not linear: at %s dBFS the response differs from that at %s dBFS by %s dB near %.0f Hz; record again "+
+			"at the lower level, or farther from the exciter",
 			minus("%g", l.LevelsDBFS[0]), minus("%g", l.LevelsDBFS[1]), minus("%.2f", -l.DeviationDB), l.AtHz)
 	}
 	r := t.Response
 	for _, order := range []int{2, 3} {
 		ratio, seen := r.HarmonicRatio(order)
 		if seen && ratio >= response.DistortionLimit {
-			flag("harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of its linear range; record again at a lower level", order, 100*ratio)
+			flag("harmonic %d is %.2g %% of the fundamental: exciter, amplifier, input or a core is driven out of "+
+				"its linear range; record again at a lower level", order, 100*ratio)
 			continue
 		}
 		if !tr.Peak.Known() {
@@ -274,7 +295,8 @@ func (a *analysis) flagDistortion(tr *fit.TakeResult, t Take) {
 		}
 		peak, seen := r.HarmonicRatioAt(order, tr.Peak.Value)
 		if seen && peak >= response.DistortionLimit && peak > 3*ratio {
-			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there (soft clipping); lower its gain or the level", order, 100*peak)
+			flag("harmonic %d rises to %.2g %% of the fundamental at the peak: the input is near its limit there "+
+				"(soft clipping); lower its gain or the level", order, 100*peak)
 		}
 	}
 }
@@ -286,7 +308,9 @@ func minus(format string, x float64) string { return quantity.Minus(fmt.Sprintf(
 // if the response is not corrected for it.
 func (a *analysis) warnOfDrive(t Take) {
 	if f := t.DriveFall; f.Matters() {
-		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that of a current source, and this is not corrected: state the drive as a voltage with the same values, record a current reference, or use a larger series resistor",
+		a.warnings = append(a.warnings, fmt.Sprintf("take %s: the exciter's current is %.2g dB lower at %s than that "+
+			"of a current source, and this is not corrected: state the drive as a voltage with the same values, "+
+			"record a current reference, or use a larger series resistor",
 			t.Name, f.DB, quantity.Format(f.AtHz, quantity.Hertz, 2)))
 	}
 }
@@ -294,7 +318,7 @@ func (a *analysis) warnOfDrive(t Take) {
 // curve is a take as measured and as fitted, over the plateau.
 func (a *analysis) curve(take int) *fit.Curve {
 	j, x := a.best.joint, a.best.x
-	c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 	response := j.takes[take].Response
 	plateau := c.Plateau(load)
 	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
@@ -304,6 +328,7 @@ func (a *analysis) curve(take int) *fit.Curve {
 	if !j.takes[take].Referenced {
 		card = j.cardAt(x)
 	}
+	residual := a.residuals(take)
 	out := &fit.Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
 	for i, w := range j.omega[take] {
 		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
@@ -312,13 +337,13 @@ func (a *analysis) curve(take int) *fit.Curve {
 		}
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
-		u := 1 / (j.weight[take][i] * cmplx.Abs(k))
+		u := j.totalU(take, i) / cmplx.Abs(k)
 		out.MagnitudeDB = append(out.MagnitudeDB, db(cmplx.Abs(measured)))
 		out.PhaseDeg = append(out.PhaseDeg, cmplx.Phase(measured/fitted)*180/math.Pi+unwrapped(fitted))
 		out.FitMagnitudeDB = append(out.FitMagnitudeDB, db(cmplx.Abs(fitted)))
 		out.FitPhaseDeg = append(out.FitPhaseDeg, unwrapped(fitted))
 		out.MagnitudeU95DB = append(out.MagnitudeU95DB, db(1+quantity.Coverage95*u/cmplx.Abs(measured)))
-		out.Residual = append(out.Residual, (measured-fitted)/complex(u, 0))
+		out.Residual = append(out.Residual, residual[i]*cmplx.Conj(k)/complex(cmplx.Abs(k), 0))
 		if i < len(response.NoiseFloor) {
 			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
 		}
@@ -329,6 +354,36 @@ func (a *analysis) curve(take int) *fit.Curve {
 				*target = append(*target, db(v))
 			}
 		}
+	}
+	return out
+}
+
+// residuals are (measured - fitted)/u of a take, u per component, with what
+// the takes have in common taken off as far as it can be known: each with the
+// standard deviation that it has after that.
+func (a *analysis) residuals(take int) []complex128 {
+	j := a.best.joint
+	g, place := j.groupOf(take)
+	rows := 2 * len(j.omega[take])
+	raw := make([][]float64, len(g.takes))
+	s := newState(j)
+	for i, t := range g.takes {
+		raw[i] = make([]float64, rows)
+		s.evaluate(t, a.best.x, raw[i], nil, 0, nil)
+	}
+	out := make([]complex128, rows/2)
+	for k := range out {
+		out[k] = -complex(raw[place][2*k], raw[place][2*k+1]) * complex(j.widen, 0)
+		if !g.common() {
+			continue
+		}
+		var along complex128
+		for i, v := range g.ripple {
+			along -= cmplx.Conj(v[k]) * complex(raw[i][2*k], raw[i][2*k+1]) * complex(j.widen, 0)
+		}
+		v := g.ripple[place][k]
+		part := 1 / (1 + g.square[k])
+		out[k] = (out[k] - v*along*complex(part, 0)) / complex(math.Sqrt(1-part*(real(v)*real(v)+imag(v)*imag(v))), 0)
 	}
 	return out
 }
@@ -352,7 +407,7 @@ func (a *analysis) band(take int) []float64 {
 	level := func(column int, sign float64) {
 		const h = 1e-4
 		x[column] = a.best.x[column] + sign*h
-		c, load := j.coilAt(x), j.loadOf(take, x).circuit()
+		c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 		plateau := c.Plateau(load)
 		for i, w := range j.omega[take] {
 			v := math.Log(cmplx.Abs(c.Transfer(complex(0, w), load)) / plateau)
@@ -360,7 +415,7 @@ func (a *analysis) band(take int) []float64 {
 		}
 		x[column] = a.best.x[column]
 	}
-	touches := j.columns[take]
+	touches := j.columnsOf(take)
 	for _, column := range touches {
 		if column < j.firstCorner {
 			level(column, 1)
@@ -403,7 +458,8 @@ func (a *analysis) line(r *fit.Result) *fit.Line {
 		shift, u := a.ownCapacitance(take)
 		inductance := math.Exp(x[atL])
 		total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
-		p := fit.LinePoint{Take: t.Name, InverseW2: inductance * total * math.Exp(shift), UInverseW2: inductance * total * u}
+		p := fit.LinePoint{Take: t.Name, InverseW2: inductance * total * math.Exp(shift),
+			UInverseW2: inductance * total * u}
 		if c := t.Load.AddedC; c != nil {
 			p.AddedC = c.SI
 		}
@@ -418,10 +474,22 @@ func (a *analysis) line(r *fit.Result) *fit.Line {
 func (a *analysis) ownCapacitance(take int) (shift, u float64) {
 	j, x := a.best.joint, a.best.x
 	s := newState(j)
-	columns := j.columns[take]
+	columns := j.columnsOf(take)
 	rows := 2 * len(j.omega[take])
 	jacobian, residual := mat.NewDense(rows, len(columns), nil), make([]float64, rows)
-	s.evaluate(take, x, residual, jacobian)
+	local := make([]int, len(columns))
+	for i := range local {
+		local[i] = i
+	}
+	s.evaluate(take, x, residual, jacobian, 0, local)
+	for i := range rows {
+		// A single take shows the card as it is.
+		total := 1 / (j.totalU(take, i/2) * j.weight[take][i/2])
+		residual[i] *= total
+		for k := range columns {
+			jacobian.Set(i, k, jacobian.At(i, k)*total)
+		}
+	}
 	reduced := mat.NewDense(rows, 3, nil)
 	total := math.Exp(x[atC]) + j.loadOf(take, x).circuit().CapacitanceF
 	for k, c := range columns {

@@ -51,7 +51,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 		if c == nil {
 			return false
 		}
-		items = append(items, item{what: what, source: "stated: " + c.String(), fromFit: zero, stated: c.SI, u2: c.U() * c.U()})
+		items = append(items, item{what: what, source: "stated: " + c.String(), fromFit: zero, stated: c.SI,
+			u2: c.U() * c.U()})
 		rest.less(c.Value)
 		return true
 	}
@@ -62,7 +63,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	case given("cable", t.Cable):
 	case perMetre != nil:
 		cable := func(j *joint, x []float64) float64 { return lengthM * perMetre(j, x) }
-		items = append(items, item{what: "cable", source: fmt.Sprintf("two cables; %g m on take %s", lengthM, a.request.takes[0].Name), fromFit: cable})
+		items = append(items, item{what: "cable",
+			source: fmt.Sprintf("two cables; %g m on take %s", lengthM, a.request.takes[0].Name), fromFit: cable})
 		total := rest.fromFit
 		rest.fromFit = func(j *joint, x []float64) float64 { return total(j, x) - cable(j, x) }
 	case known && t.Input != nil:
@@ -74,7 +76,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 		rest.stated += t.Input.SI // taken off below, and already in the fixture
 		rest.u2 -= t.Input.U() * t.Input.U()
 	case known:
-		items = append(items, item{what: "cable and input", source: "the fixture as stated with the takes", fromFit: fixture})
+		items = append(items, item{what: "cable and input", source: "the fixture as stated with the takes",
+			fromFit: fixture})
 		total := rest.fromFit
 		rest.fromFit = func(j *joint, x []float64) float64 { return total(j, x) - fixture(j, x) }
 	default:
@@ -85,7 +88,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 		with = append(with, "input")
 	}
 	if t.Winding != nil {
-		items = append([]item{{what: "winding", source: "stated: " + t.Winding.String(), fromFit: zero, stated: t.Winding.SI, u2: t.Winding.U() * t.Winding.U()}}, items...)
+		items = append([]item{{what: "winding", source: "stated: " + t.Winding.String(), fromFit: zero,
+			stated: t.Winding.SI, u2: t.Winding.U() * t.Winding.U()}}, items...)
 	} else {
 		if len(with) > 0 {
 			rest.what += " with " + strings.Join(with, ", ")
@@ -108,7 +112,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	var added []item
 	for i, p := range a.request.parts.parts {
 		if p.source == sourceAddedC {
-			added = append(added, item{what: p.what, source: "stated; as the fit has it", fromFit: func(j *joint, x []float64) float64 { return math.Exp(x[j.firstPart+i]) }})
+			added = append(added, item{what: p.what, source: "stated; as the fit has it",
+				fromFit: func(j *joint, x []float64) float64 { return math.Exp(x[j.firstPart+i]) }})
 		}
 	}
 	firstAdded := len(all)
@@ -130,7 +135,8 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	case lengthM > 0:
 		for _, l := range out.Lines {
 			if l.What == "cable" && l.Farad.Known() {
-				out.PerMetre = &fit.Quantity{Value: l.Farad.Value / lengthM, U: l.Farad.U / lengthM, U95: l.Farad.U95 / lengthM}
+				out.PerMetre = &fit.Quantity{Value: l.Farad.Value / lengthM, U: l.Farad.U / lengthM,
+					U95: l.Farad.U95 / lengthM}
 			}
 		}
 	}
@@ -150,7 +156,8 @@ func (f *Fitted) score(out *fit.Account, t fit.Terminals) {
 		if math.Abs(en) > 1 {
 			word = "does not agree with"
 		}
-		out.Verdict = fmt.Sprintf("%s, %s, %s %s", what, quantity.FormatWithU95(value, u95, quantity.Farad), word, which)
+		out.Verdict = fmt.Sprintf("%s, %s, %s %s", what, quantity.FormatWithU95(value, u95, quantity.Farad), word,
+			which)
 	}
 	if t.Winding != nil && t.Cable != nil && out.Total.Known() && out.Sum.Known() {
 		score("the sum of what is stated", out.Sum.Value, out.Sum.U95, out.Total, "what the takes show")
@@ -160,8 +167,10 @@ func (f *Fitted) score(out *fit.Account, t fit.Terminals) {
 	at := parts.ofTake[0].fixtureC
 	if at >= 0 && t.Cable != nil && t.Input != nil {
 		p := parts.parts[at]
-		score("cable and input together", t.Cable.SI+t.Input.SI, quantity.Coverage95*math.Hypot(t.Cable.U(), t.Input.U()),
-			fit.Quantity{Value: p.nominal, U95: quantity.Coverage95 * p.u * p.nominal}, "the fixture as stated with the takes")
+		score("cable and input together", t.Cable.SI+t.Input.SI,
+			quantity.Coverage95*math.Hypot(t.Cable.U(), t.Input.U()),
+			fit.Quantity{Value: p.nominal, U95: quantity.Coverage95 * p.u * p.nominal},
+			"the fixture as stated with the takes")
 	}
 }
 
@@ -193,7 +202,9 @@ func (f *Fitted) items(items []item) []fit.Quantity {
 // perMetre is the capacitance of a metre from two takes with cables of
 // different lengths, nil with one length only; lengthM is that of the first
 // take's cable, 0 where it is not stated.
-func (f *Fitted) perMetre(lengths map[string]float64, totalOf func(take int) func(*joint, []float64) float64) (per func(*joint, []float64) float64, lengthM float64, err error) {
+func (f *Fitted) perMetre(lengths map[string]float64,
+	totalOf func(take int) func(*joint, []float64) float64) (per func(*joint, []float64) float64, lengthM float64,
+	err error) {
 	if len(lengths) == 0 {
 		return nil, 0, nil
 	}
@@ -206,7 +217,8 @@ func (f *Fitted) perMetre(lengths map[string]float64, totalOf func(take int) fun
 			found = found || take.Name == name
 		}
 		if !found {
-			return nil, 0, fmt.Errorf("a length of cable is stated for take %q, and there is no such take in the fit", name)
+			return nil, 0, fmt.Errorf("a length of cable is stated for take %q, and there is no such take in the fit",
+				name)
 		}
 	}
 	if m, every := lengths[""]; every {
@@ -220,7 +232,8 @@ func (f *Fitted) perMetre(lengths map[string]float64, totalOf func(take int) fun
 	for i, take := range f.a.request.takes {
 		m, ok := lengths[take.Name]
 		if !ok {
-			return nil, 0, fmt.Errorf("the length of the cable on take %q is not stated: give it for every take", take.Name)
+			return nil, 0, fmt.Errorf("the length of the cable on take %q is not stated: give it for every take",
+				take.Name)
 		}
 		if m != lengths[f.a.request.takes[first].Name] {
 			other = i

@@ -22,7 +22,8 @@ func picofarad(t *testing.T, text string) *quantity.Capacitance {
 
 func accountOf(t *testing.T, takes []Take, what fit.Terminals) *fit.Account {
 	t.Helper()
-	f, err := Fit(context.Background(), capture.Coil{Name: "invented"}, takes, fit.Options{Forms: []fit.Form{{Rings: 2}}})
+	f, err := Fit(context.Background(), capture.Coil{Name: "invented"}, takes,
+		fit.Options{Forms: []fit.Form{{Rings: 2}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,10 +68,14 @@ func TestAccount(t *testing.T) {
 		what  fit.Terminals
 		truth map[string]float64
 	}{
-		{"fixture stated", takes, fit.Terminals{}, map[string]float64{"winding with lead": 110 * pF, "cable and input": 65 * pF}},
-		{"fixture and input", takes, fit.Terminals{Input: picofarad(t, "25p 4%")}, map[string]float64{"winding with lead": 110 * pF, "cable": 40 * pF, "input": 25 * pF}},
-		{"fixture and lead", takes, fit.Terminals{Lead: picofarad(t, "10p 20%")}, map[string]float64{"winding": 100 * pF, "lead": 10 * pF, "cable and input": 65 * pF}},
-		{"all stated", unknown, fit.Terminals{Lead: picofarad(t, "10p 20%"), Cable: picofarad(t, "40p 5%"), Input: picofarad(t, "25p 5%")},
+		{"fixture stated", takes, fit.Terminals{},
+			map[string]float64{"winding with lead": 110 * pF, "cable and input": 65 * pF}},
+		{"fixture and input", takes, fit.Terminals{Input: picofarad(t, "25p 4%")},
+			map[string]float64{"winding with lead": 110 * pF, "cable": 40 * pF, "input": 25 * pF}},
+		{"fixture and lead", takes, fit.Terminals{Lead: picofarad(t, "10p 20%")},
+			map[string]float64{"winding": 100 * pF, "lead": 10 * pF, "cable and input": 65 * pF}},
+		{"all stated", unknown, fit.Terminals{Lead: picofarad(t, "10p 20%"), Cable: picofarad(t, "40p 5%"),
+			Input: picofarad(t, "25p 5%")},
 			map[string]float64{"winding": 100 * pF}},
 		{"nothing stated", unknown, fit.Terminals{}, map[string]float64{"winding with lead, cable, input": 175 * pF}},
 	} {
@@ -101,7 +106,8 @@ func TestAccount(t *testing.T) {
 func TestAccountIsJudged(t *testing.T) {
 	takes := meterTakes(demoCoil())
 	for winding, agrees := range map[string]bool{"110p 5%": true, "160p 5%": false} {
-		a := accountOf(t, takes, fit.Terminals{Winding: picofarad(t, winding), Cable: picofarad(t, "40p 5%"), Input: picofarad(t, "25p 5%")})
+		a := accountOf(t, takes, fit.Terminals{Winding: picofarad(t, winding), Cable: picofarad(t, "40p 5%"),
+			Input: picofarad(t, "25p 5%")})
 		if a.En == nil || (math.Abs(*a.En) <= 1) != agrees || strings.Contains(a.Verdict, "not agree") == agrees {
 			t.Errorf("winding %s: En %v, %s", winding, a.En, a.Verdict)
 		}
@@ -140,7 +146,8 @@ func TestTwoCables(t *testing.T) {
 		t.Errorf("U95 of a metre of cable is %.1f %%, the added capacitor is good to 0.5 %%", 100*u)
 	}
 
-	f, err := Fit(context.Background(), capture.Coil{}, meterTakes(demoCoil()), fit.Options{Forms: []fit.Form{{Rings: 2}}})
+	f, err := Fit(context.Background(), capture.Coil{}, meterTakes(demoCoil()),
+		fit.Options{Forms: []fit.Form{{Rings: 2}}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,7 +161,8 @@ func TestTwoCables(t *testing.T) {
 		{map[string]float64{"": -3}, "want more than 0"},
 		{map[string]float64{"take1": 1, "take2": 1, "take3": 6}, "the same fixture stated"},
 	} {
-		if _, err := f.Account(fit.Terminals{CableM: tt.lengths}); err == nil || !strings.Contains(err.Error(), tt.want) {
+		if _, err := f.Account(fit.Terminals{CableM: tt.lengths}); err == nil ||
+			!strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%v: error %v, want one with %q", tt.lengths, err, tt.want)
 		}
 	}

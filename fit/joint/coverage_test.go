@@ -99,7 +99,8 @@ func TestCoverage(t *testing.T) {
 	// independent.
 	share := float64(all.covered) / float64(all.known)
 	t.Logf("pooled %.4f", share)
-	if n < 500 && math.Abs(share-0.95) > margin(0.01, 3.5, float64(all.known)/5) || n >= 500 && math.Abs(share-0.95) > 0.01 {
+	if n < 500 && math.Abs(share-0.95) > margin(0.01, 3.5, float64(all.known)/5) || n >= 500 &&
+		math.Abs(share-0.95) > 0.01 {
 		t.Errorf("U95 covers %.3f of all", share)
 	}
 }
@@ -133,17 +134,22 @@ func drawnBench(coil trueCoil, snr float64, rippled bool, seed uint64) (*fit.Res
 		l.gain = 0.2 * (1 + 0.1*float64(i))
 		loads = append(loads, l)
 	}
-	b := bench{coil: coil, snrDB: snr, seed: seed, clock: clockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), referenced: !rippled, rippled: rippled}
+	b := bench{coil: coil, snrDB: snr, seed: seed,
+		clock:      capture.Card{}.OrUsual(false).ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(),
+		referenced: !rippled, rippled: rippled}
 	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 	dcr.SI = draw(coil.ohm, 0.005)
 	dcr.Half = dcr.SI * 0.005
 	celsius := 20.0
-	r := must(Analyse(context.Background(), capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}, b.takes(loads...), fit.Options{}))
+	r := must(Analyse(context.Background(), capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}, b.takes(loads...),
+		fit.Options{}))
 	// The truth of resonance and Q from the poles of the true network.
 	c := circuit.Coil{InductanceH: coil.henry, ResistanceOhm: coil.ohm, CapacitanceF: coil.farad}
 	for _, e := range coil.rings {
-		c.Rings = append(c.Rings, circuit.Ring{Share: e.mutual * e.mutual / (coil.henry * e.henry), TimeS: e.henry / e.ohm})
+		c.Rings = append(c.Rings, circuit.Ring{Share: e.mutual * e.mutual / (coil.henry * e.henry),
+			TimeS: e.henry / e.ohm})
 	}
 	f, q, _ := c.Resonance(circuit.Load{ResistanceOhm: trueR, CapacitanceF: base.trueFixC + loads[1].trueC})
-	return r, map[string]float64{"resonance": f, "Q": q, "L": coil.henry, "C": coil.farad + base.trueFixC, "R": coil.ohm}
+	return r, map[string]float64{"resonance": f, "Q": q, "L": coil.henry, "C": coil.farad + base.trueFixC,
+		"R": coil.ohm}
 }

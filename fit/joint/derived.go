@@ -118,15 +118,15 @@ func (j *joint) at(d derived, x []float64) float64 {
 	case nameCover:
 		return 1 / (2 * math.Pi * c.CoverTimeS)
 	case nameResonance, nameQ:
-		f, q, ok := c.Resonance(load())
+		f, q, ok := j.coilIn(d.index, x).Resonance(load())
 		return either(f, q, ok, d.name == nameQ)
 	case nameLC:
 		return c.LCFrequency(load())
 	case namePeak, namePeakDB:
-		f, db, ok := c.Peak(load())
+		f, db, ok := j.coilIn(d.index, x).Peak(load())
 		return either(f, db, ok, d.name == namePeakDB)
 	case nameWidth:
-		w, ok := c.Width(load())
+		w, ok := j.coilIn(d.index, x).Width(load())
 		return either(w, 0, ok, false)
 	case nameBranchL, nameBranchR:
 		l, r := c.Branch(d.hz)

@@ -67,7 +67,8 @@ func (f *Fitted) Excitation(scout string, played, next excite.Stimulus, load cap
 		return Excitation{}, fmt.Errorf("take %q is not usable: no sweep can be shaped after it", scout)
 	}
 	if math.Log2(next.ToHz/next.FromHz) < leastShapedBand {
-		return Excitation{}, fmt.Errorf("a sweep from %g to %g Hz is too narrow to be shaped: give it %d octaves", next.FromHz, next.ToHz, leastShapedBand)
+		return Excitation{}, fmt.Errorf("a sweep from %g to %g Hz is too narrow to be shaped: give it %d octaves",
+			next.FromHz, next.ToHz, leastShapedBand)
 	}
 	j, x, err := f.takeToCome(i, load)
 	if err != nil {
@@ -126,7 +127,7 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 	t.Load = load
 	t.Ideal = true // noise alone: more time does not take the sound card's ripple down
 	takes := []Take{t}
-	j := newJoint(best.form, takes, gatherParts(takes), a.request.know, coil, false)
+	j := newJoint(best.form, request{takes: takes, parts: gatherParts(takes), know: a.request.know}, coil)
 	x := j.startVector(coil)
 	will := j.loadOf(0, x)
 	if load.FixtureC != nil && scout.Load.FixtureC != nil {
@@ -135,11 +136,14 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 		coil.CapacitanceF += was.fixtureC - was.firstFixtureC
 	}
 	if !(coil.CapacitanceF > 0) {
-		return nil, nil, errors.New("the fixture's stated capacitance is larger than all that the earlier take shows: check it")
+		return nil, nil, errors.New("the fixture's stated capacitance is larger than all that the earlier take " +
+			"shows: check it")
 	}
 	x[atC] = math.Log(coil.CapacitanceF)
-	if change := math.Abs(will.addedC - was.addedC); change > 0.01*(coil.CapacitanceF+was.addedC) && !a.main(derived{name: nameInductance}).Known() {
-		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: shape the sweep after a take with the same load", scout.Name)
+	if change := math.Abs(will.addedC - was.addedC); change > 0.01*(coil.CapacitanceF+was.addedC) &&
+		!a.main(derived{name: nameInductance}).Known() {
+		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: "+
+			"shape the sweep after a take with the same load", scout.Name)
 	}
 	// The gain is the scout's, whatever the response has become.
 	x[j.gain(0)], x[j.delay(0)] = a.best.x[best.gain(i)], a.best.x[best.delay(i)]
@@ -177,7 +181,8 @@ func newShaper(j *joint, x []float64, played, next excite.Stimulus) *shaper {
 
 	course := played.Course()
 	amplitude := next.Amplitude() / played.Amplitude()
-	energy := amplitude * amplitude * float64(next.Repeats) / float64(played.Repeats) * next.SweepRateS() / played.SweepRateS()
+	energy := amplitude * amplitude * float64(next.Repeats) / float64(
+		played.Repeats) * next.SweepRateS() / played.SweepRateS()
 	k := 0
 	for i, hz := range j.takes[0].Response.FrequencyHz {
 		if hz < next.FromHz || hz > next.ToHz {
@@ -192,7 +197,7 @@ func newShaper(j *joint, x []float64, played, next excite.Stimulus) *shaper {
 		s.part = append(s.part, (math.Log(hz)-u[k])/(u[k+1]-u[k]))
 	}
 
-	for c, column := range j.columns[0] {
+	for c, column := range j.groups[0].columns {
 		switch {
 		case column < j.firstPart && column != atC:
 			s.interest = append(s.interest, c)
@@ -226,7 +231,7 @@ func (s *shaper) truth(x []float64, probability float64) design.Truth {
 	local := append(slices.Clone(s.interest), s.nuisance...)
 	n := len(local)
 	rows := 2 * len(j.omega[0])
-	jacobian := mat.NewDense(rows, len(j.columns[0]), nil)
+	jacobian := mat.NewDense(rows, len(j.groups[0].columns), nil)
 	s.problem(0, x, make([]float64, rows), jacobian)
 	t := design.Truth{Probability: probability, Prior: mat.NewSymDense(n, nil)}
 	for range s.knotHz {
@@ -248,7 +253,7 @@ func (s *shaper) truth(x []float64, probability float64) design.Truth {
 	}
 	at := map[int]int{}
 	for k, c := range local[len(s.interest):] {
-		at[j.columns[0][c]] = len(s.interest) + k
+		at[j.groups[0].columns[c]] = len(s.interest) + k
 	}
 	for i := range j.priors {
 		p := &j.priors[i]
@@ -269,7 +274,7 @@ func (s *shaper) variance(name string, x []float64, information *mat.SymDense) (
 	moved := slices.Clone(x)
 	for k, local := range s.interest {
 		const h = 1e-4
-		column := s.j.columns[0][local]
+		column := s.j.groups[0].columns[local]
 		moved[column] = x[column] + h
 		up := s.j.at(derived{name: name}, moved)
 		moved[column] = x[column] - h

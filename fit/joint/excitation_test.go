@@ -234,7 +234,8 @@ func TestShapedSweepBound(t *testing.T) {
 		shaped, e := p.shapedAfter(t, 2.8, 4)
 		if d := math.Abs(float64(shaped.SweepSamples - plain.SweepSamples)); d > 2e-3*float64(plain.SweepSamples) ||
 			shaped.LevelDBFS != plain.LevelDBFS {
-			t.Errorf("%d samples at %g dBFS against %d at %g", shaped.SweepSamples, shaped.LevelDBFS, plain.SweepSamples,
+			t.Errorf("%d samples at %g dBFS against %d at %g", shaped.SweepSamples, shaped.LevelDBFS,
+				plain.SweepSamples,
 				plain.LevelDBFS)
 		}
 		before, after := p.information(plain, recordedSigma), p.information(shaped, recordedSigma)
@@ -266,7 +267,8 @@ func TestShapedSweepBound(t *testing.T) {
 			fShaped, qShaped := bound(m.information(shaped, recordedSigma))
 			t.Logf("   true resonance %.2f times the scout's: × %.3f, × %.3f", factor, fShaped/fPlain, qShaped/qPlain)
 			if fShaped > fPlain || qShaped > qPlain {
-				t.Errorf("a resonance %.2f times the scout's is measured worse than by the exponential sweep: × %.3f, × %.3f",
+				t.Errorf("a resonance %.2f times the scout's is measured worse than by the exponential sweep: × "+
+					"%.3f, × %.3f",
 					factor, fShaped/fPlain, qShaped/qPlain)
 			}
 		}
@@ -305,7 +307,8 @@ func TestShapedSweepSpread(t *testing.T) {
 			vf, bf := variance(hz, w/(2*math.Pi))
 			vq, bq := variance(qs, q)
 			t.Logf("%s: resonance %.3g Hz (bound %.3g, stated %.3g), bias %.2g; Q %.3g (bound %.3g), bias %.2g", c.name,
-				math.Sqrt(vf), math.Sqrt(fBound)*w/(2*math.Pi), slices.Max(stated), bf, math.Sqrt(vq), math.Sqrt(qBound)*q, bq)
+				math.Sqrt(vf), math.Sqrt(fBound)*w/(2*math.Pi), slices.Max(stated), bf, math.Sqrt(vq),
+				math.Sqrt(qBound)*q, bq)
 			if math.Abs(bf) > 4*math.Sqrt(vf/float64(n)) || math.Abs(bq) > 4*math.Sqrt(vq/float64(n)) {
 				t.Errorf("%s: bias %.3g Hz and %.3g", c.name, bf, bq)
 			}

@@ -42,7 +42,8 @@ func (f *Fitted) Result(ctx context.Context) (*fit.Result, error) {
 
 // ErrFixtureUnknown: the coil's own capacitance cannot be separated from that of
 // cable and input.
-var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from it: state it with every take (fixture_c under [load] of take.toml)")
+var ErrFixtureUnknown = errors.New("the fixture's capacitance is not known, and the coil's own cannot be told from " +
+	"it: state it with every take (fixture_c under [load] of take.toml)")
 
 // Bare is the circuit of the coil alone, its fixture taken off. The error is
 // ErrFixtureUnknown, or says that the fixture's stated capacitance is too
@@ -80,8 +81,10 @@ func (f *Fitted) Carry(count int, quantities func(bare circuit.Coil, dst []float
 
 // propagated propagates the fit's uncertainty to count quantities that follow
 // from the circuit of the coil alone; circuitAt makes it from the parameters.
-func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int, f func(c circuit.Coil, dst []float64)) []fit.Variances {
-	return a.propagatedFrom(count, a.best.joint.bareSteps(), func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
+func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int,
+	f func(c circuit.Coil, dst []float64)) []fit.Variances {
+	return a.propagatedFrom(count, a.best.joint.bareSteps(),
+		func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
 }
 
 // propagatedFrom is propagated for quantities that follow from the parameters
@@ -115,7 +118,7 @@ type Take struct {
 	// DriftPPM is by how much the clocks of playback and recording were found
 	// to differ, in parts per million.
 	DriftPPM float64
-	// Card are the limits of the take's sound card.
+	// Card are the limits of the take's sound card; 0: the usual one.
 	Card capture.Card
 	// DriveFall and Linearity are those of the take; nil: not known.
 	DriveFall   *capture.DriveFall

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"strings"
 	"sync"
 	"testing"
 
@@ -31,11 +32,14 @@ func poorFits(t *testing.T) map[string]*Fitted {
 	hz := 25.0 // where a meter's L is the coil's
 	coil := dcr("7.85k@20C 0.5%")
 	coil.Meter = []capture.MeterReading{meterL("2.4H 1%", hz)}
-	structure := must(Fit(context.Background(), coil, bench{coil: structured, snrDB: 70, seed: 4, referenced: true, rippled: true}.takes(loads...), fit.Options{Forms: []fit.Form{{Rings: 1}}}))
+	structure := must(Fit(context.Background(), coil,
+		bench{coil: structured, snrDB: 70, seed: 4, referenced: true, rippled: true}.takes(loads...),
+		fit.Options{Forms: []fit.Form{{Rings: 1}}}))
 	if a := structure.a; a.widen != 1 || len(a.halves) != 2 {
 		t.Fatalf("residuals without the structure that is asked for: enlarged by %g, %d halves", a.widen, len(a.halves))
 	}
-	misfit := must(Fit(context.Background(), coil, bench{coil: demoCoil(), snrDB: 70, seed: 4}.takes(loads...), fit.Options{Forms: []fit.Form{{}}}))
+	misfit := must(Fit(context.Background(), coil, bench{coil: demoCoil(), snrDB: 70, seed: 4}.takes(loads...),
+		fit.Options{Forms: []fit.Form{{}}}))
 	if misfit.a.widen < misfitLimit {
 		t.Fatalf("the form fits: enlarged by %g", misfit.a.widen)
 	}
@@ -50,25 +54,28 @@ func TestPredictionAsWideAsTheFit(t *testing.T) {
 			r := must(f.Result(context.Background()))
 			fixture := circuit.Load{ResistanceOhm: 1e6, CapacitanceF: 65e-12}
 			sought := []fit.Sought{{}, {}, {}, {Frequency: true}, {}, {Frequency: true}, {Decibel: true}}
-			derived := must(fit.Propagate([]fit.Uncertain{f}, nil, sought, func(coils []circuit.Coil, _, dst []float64) {
-				c := coils[0]
-				dst[0], dst[1], dst[2] = c.InductanceH, c.ResistanceOhm, c.CapacitanceF
-				dst[3], dst[4], _ = c.Resonance(circuit.Open())
-				dst[5], dst[6], _ = c.Peak(fixture)
-			}))
+			derived := must(fit.Propagate([]fit.Uncertain{f}, nil, sought,
+				func(coils []circuit.Coil, _, dst []float64) {
+					c := coils[0]
+					dst[0], dst[1], dst[2] = c.InductanceH, c.ResistanceOhm, c.CapacitanceF
+					dst[3], dst[4], _ = c.Resonance(circuit.Open())
+					dst[5], dst[6], _ = c.Peak(fixture)
+				}))
 			account := must(f.Account(fit.Terminals{}))
 			for _, q := range []struct {
 				what          string
 				derived, same fit.Quantity
 			}{
-				{"L", derived[0], r.Inductance}, {"R", derived[1], r.Resistance}, {"C of the coil", derived[2], r.CapacitanceCoil},
+				{"L", derived[0], r.Inductance}, {"R", derived[1], r.Resistance},
+				{"C of the coil", derived[2], r.CapacitanceCoil},
 				{"bare resonance", derived[3], r.BareResonance}, {"bare Q", derived[4], r.BareQ},
 				{"peak with the fixture", derived[5], r.Takes[0].Peak}, {"its height", derived[6], r.Takes[0].PeakDB},
-				{"L of a meter at 25 Hz", r.Meter[1].Expected, r.Inductance}, {"all capacitance", account.Total, r.Capacitance},
+				{"L of a meter at 25 Hz", r.Meter[1].Expected, r.Inductance},
+				{"all capacitance", account.Total, r.Capacitance},
 				{"the winding's", lineOf(t, account, "winding with lead"), r.CapacitanceCoil},
 			} {
 				t.Logf("%s %.4g: U95 %.3g derived, %.3g from the fit", q.what, q.same.Value, q.derived.U95, q.same.U95)
-				if !q.same.Known() {
+				if !q.same.Known() && !strings.Contains(q.same.Why, noForm) {
 					t.Errorf("%s: %s", q.what, q.same.Why)
 				}
 				if q.derived.Known() && q.derived.U95 < 0.99*q.same.U95 {
@@ -97,10 +104,12 @@ func benchTakes(b virtual.Bench, seed uint64) []Take {
 			l.AddedC = &c
 		}
 		truth := must(b.Truth(l, seed))
-		t := Take{Name: fmt.Sprintf("take%d", i+1), Load: l, Referenced: true, Ideal: true, Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: 70}}
+		t := Take{Name: fmt.Sprintf("take%d", i+1), Load: l, Referenced: true, Ideal: true,
+			Response: &response.Response{FrequencyHz: grid(), VarianceDoF: 100, SNRdB: 70}}
 		for _, hz := range t.Response.FrequencyHz {
 			u := math.Pow(10, -70.0/20) * math.Sqrt(1000/hz)
-			t.Response.H = append(t.Response.H, truth.Transfer(hz)+complex(u*random.NormFloat64(), u*random.NormFloat64())/math.Sqrt2)
+			t.Response.H = append(t.Response.H,
+				truth.Transfer(hz)+complex(u*random.NormFloat64(), u*random.NormFloat64())/math.Sqrt2)
 			t.Response.Variance = append(t.Response.Variance, u*u)
 		}
 		takes = append(takes, t)
@@ -123,11 +132,13 @@ func TestPredictionCoverage(t *testing.T) {
 				b := b
 				random := rand.New(rand.NewPCG(uint64(seed), 6))
 				b.Coil.Inductance.SI = 2 * math.Pow(3, random.Float64())
-				fitted := must(Fit(context.Background(), capture.Coil{}, benchTakes(b, uint64(seed)), fit.Options{Forms: forms}))
+				fitted := must(Fit(context.Background(), capture.Coil{}, benchTakes(b, uint64(seed)),
+					fit.Options{Forms: forms}))
 				for _, l := range loads {
-					q := must(fit.Propagate([]fit.Uncertain{fitted}, nil, []fit.Sought{{Frequency: true}, {Decibel: true}}, func(coils []circuit.Coil, _, dst []float64) {
-						dst[0], dst[1], _ = coils[0].Peak(l)
-					}))
+					q := must(fit.Propagate([]fit.Uncertain{fitted}, nil,
+						[]fit.Sought{{Frequency: true}, {Decibel: true}}, func(coils []circuit.Coil, _, dst []float64) {
+							dst[0], dst[1], _ = coils[0].Peak(l)
+						}))
 					with := b
 					with.Fixture.Resistance.SI, with.Fixture.Capacitance.SI = l.ResistanceOhm, l.CapacitanceF
 					hz, db := highest(must(with.Truth(capture.Load{}, 0)))

@@ -50,7 +50,8 @@ func TestHonesty(t *testing.T) {
 				draw := func(nominal, limit float64) float64 {
 					return nominal * math.Exp(limit/math.Sqrt(3)*random.NormFloat64())
 				}
-				base := load{fixtureC: "65p 5%", trueFixC: draw(65e-12, 0.05), fixtureR: "1M 1%", trueFixR: draw(1e6, 0.01)}
+				base := load{fixtureC: "65p 5%", trueFixC: draw(65e-12, 0.05), fixtureR: "1M 1%",
+					trueFixR: draw(1e6, 0.01)}
 				var loads []load
 				for _, added := range capacitors {
 					l := base
@@ -59,12 +60,15 @@ func TestHonesty(t *testing.T) {
 					}
 					loads = append(loads, l)
 				}
-				b := bench{coil: coil, snrDB: 60, seed: uint64(i), clock: clockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(), rippled: true}
+				b := bench{coil: coil, snrDB: 60, seed: uint64(i),
+					clock:   capture.Card{}.OrUsual(false).ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(),
+					rippled: true}
 				celsius := 20.0
 				dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
 				dcr.SI = draw(coil.ohm, 0.005)
 				dcr.Half = 0.005 * dcr.SI
-				r := must(Analyse(context.Background(), capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}, b.takes(loads...), fit.Options{}))
+				r := must(Analyse(context.Background(), capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius},
+					b.takes(loads...), fit.Options{}))
 				judge := func(q fit.Quantity, truth float64) outcome {
 					known, covered := covers(q, truth)
 					return outcome{known, covered, coil, q, truth, r.Model.Name}
@@ -81,7 +85,8 @@ func TestHonesty(t *testing.T) {
 						covered++
 					}
 					if o.known && !o.covered {
-						t.Logf("%s %.4g, said %.4g ± %.2g by %s: rings %v cover %.3g", name, o.truth, o.q.Value, o.q.U95, o.model, len(o.coil.rings), o.coil.coverHz)
+						t.Logf("%s %.4g, said %.4g ± %.2g by %s: rings %v cover %.3g", name, o.truth, o.q.Value,
+							o.q.U95, o.model, len(o.coil.rings), o.coil.coverHz)
 					}
 				}
 				t.Logf("%s: known for %d of %d coils, covered for %d", name, known, n, covered)

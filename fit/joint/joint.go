@@ -5,6 +5,7 @@ package joint
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -19,7 +20,9 @@ import (
 // Parameters, in this order: ln L, ln R, ln C, where C is all the capacitance in
 // the first take with nothing added, its fixture included; for each eddy-current
 // loop a share fraction and ln t; the same for the solid core; ln t of the cover;
-// ln of every part; the parts' common scale error; without a reference, ln of the
+// with dielectric loss the dissipation factor of C; ln of every part; the
+// dissipation factor of every added capacitor; with several takes the change of
+// ln R in each; the parts' common scale error; without a reference, ln of the
 // sound card's two low-end corners and the six coefficients of its upper edge;
 // for each take ln gain and the delay in µs. Shares are broken off a stick one
 // after the other (logistic fractions of what is left), so that k_i > 0 and their
@@ -30,14 +33,18 @@ type joint struct {
 	parts  partList
 	priors []prior
 
-	firstRing, firstPart, scale, firstCorner, firstEdge, firstTake, n int
+	firstRing, firstPart, firstDrift, scale, firstCorner, firstEdge, firstTake, n int
+	// lossOf is the column of each part's dissipation factor, -1: it has none.
+	lossOf []int
 
 	omega    [][]float64 // angular frequency by take and point
-	weight   [][]float64 // 1/u of each component
+	weight   [][]float64 // 1/u of each component, but for what the takes of a group have in common
 	polarity []float64   // by take
+	groups   []group
+	// ownDB is the limit of what the sound card leaves in one take alone.
+	ownDB float64
 	// sharedGain: all takes have the gain of the first.
 	sharedGain bool
-	columns    [][]int // of each block
 	// widen multiplies the u of the data where no model fits.
 	widen float64
 }
@@ -61,18 +68,13 @@ const (
 	cornerLnU     = 1.5
 )
 
-// lowCornersHz are the centres of the weak priors of the sound card's two
-// low-end corners, common practice.
-var lowCornersHz = [2]float64{1, 4}
+// dielectricLoss is the prior of the dissipation factor of the coil's own
+// capacitance: enamelled wire, with what lies between (typical: 0.001 to 0.015).
+var dielectricLoss = dissipation{mean: 0.004, u: 0.006}
 
-// The upper edge of the sound card's band without a reference: with x = f over
-// edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
-// linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
-// e, f (radian): a card may be down by 2 dB at the edge, common practice for a
-// cheap one.
-const edgeHz = 20000
-
-var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
+// driftU is the standard uncertainty of ln R in one take about that of all: copper
+// within some 0.4 K.
+const driftU = 1e-3
 
 type knowledge struct {
 	resistance *part            // the DC resistance at the takes' temperature
@@ -81,19 +83,30 @@ type knowledge struct {
 	scaleU     float64          // relative u of the scale of the meter behind the added parts
 }
 
-func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start circuit.Coil, sharedGain bool) *joint {
-	j := &joint{form: form, takes: takes, parts: parts, sharedGain: sharedGain, widen: 1}
+func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
+	takes, parts, know := q.takes, q.parts, q.know
+	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB, widen: 1}
 	j.firstRing = atC + 1
-	eddy := 2 * form.Rings
-	if form.Cylinder {
-		eddy = 2
-	}
-	cover := j.firstRing + eddy
-	j.firstPart = cover
+	j.firstPart = j.firstRing + j.eddyColumns()
 	if form.Cover {
 		j.firstPart++
 	}
-	j.scale = j.firstPart + len(parts.parts)
+	if form.Loss {
+		j.firstPart++
+	}
+	j.firstDrift = j.firstPart + len(parts.parts)
+	for _, p := range parts.parts {
+		column := -1
+		if p.loss.u > 0 {
+			column = j.firstDrift
+			j.firstDrift++
+		}
+		j.lossOf = append(j.lossOf, column)
+	}
+	j.scale = j.firstDrift
+	if len(takes) > 1 {
+		j.scale += len(takes)
+	}
 	j.firstCorner = j.scale
 	if know.scaleU > 0 {
 		j.firstCorner++
@@ -109,9 +122,32 @@ func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start
 	}
 	j.n = j.firstTake + 2*len(takes)
 
-	add := func(p prior) { j.priors = append(j.priors, p) }
+	j.addPriors(q, start)
+	for _, t := range takes {
+		omega := make([]float64, len(t.Response.H))
+		for k, hz := range t.Response.FrequencyHz {
+			omega[k] = 2 * math.Pi * hz
+		}
+		j.omega = append(j.omega, omega)
+		j.polarity = append(j.polarity, 1)
+	}
+	j.groupTakes()
+	j.weigh(0)
+	return j
+}
+
+// addPriors puts down what is known besides the takes.
+func (j *joint) addPriors(q request, start circuit.Coil) {
+	form, parts, know, eddy := j.form, q.parts, q.know, j.eddyColumns()
+	add := func(p prior) {
+		if slices.Contains(q.letGo, p.what) {
+			p.letGo, p.source, p.u, p.limit = true, sourceWeak, letGoU, false
+		}
+		j.priors = append(j.priors, p)
+	}
 	weak := func(column int, mean, u float64) {
-		add(prior{source: sourceWeak, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u, part: -1})
+		add(prior{source: sourceWeak, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u,
+			part: -1})
 	}
 	weak(atL, math.Log(start.InductanceH), weakLnU)
 	weak(atR, math.Log(start.ResistanceOhm), weakLnU)
@@ -121,53 +157,59 @@ func newJoint(form fit.Form, takes []Take, parts partList, know knowledge, start
 		weak(j.firstRing+2*i+1, -math.Log(2*math.Pi*ringCornerHz), ringLnU)
 	}
 	if form.Cover {
-		weak(cover, -math.Log(2*math.Pi*coverCornerHz), coverLnU)
+		weak(j.firstRing+eddy, -math.Log(2*math.Pi*coverCornerHz), coverLnU)
 	}
 	if know.resistance != nil {
 		add(prior{source: sourceDCR, columns: [2]int{atR, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit})
+			mean: math.Log(know.resistance.nominal), u: know.resistance.u, part: -1, limit: know.resistance.limit,
+			what: know.resistance.what})
 	}
 	if p := know.inductance; p != nil {
 		add(prior{source: sourceMeter, columns: [2]int{-1, -1}, mean: math.Log(p.nominal), u: p.u, part: -1,
-			limit: p.limit, meter: know.meter})
+			limit: p.limit, meter: know.meter, what: p.what})
 	}
 	for i, p := range parts.parts {
 		pr := prior{source: p.source, columns: [2]int{j.firstPart + i, -1}, factors: [2]float64{1, 0},
-			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit}
+			mean: math.Log(p.nominal), u: max(p.u, exactU), part: i, limit: p.limit, what: p.what}
 		if p.measured && know.scaleU > 0 {
 			pr.columns[1], pr.factors[1] = j.scale, -1
 		}
 		add(pr)
 	}
-	if know.scaleU > 0 {
-		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU, part: -1, limit: true})
+	one := func(source source, column int, mean, u float64) {
+		add(prior{source: source, columns: [2]int{column, -1}, factors: [2]float64{1, 0}, mean: mean, u: u, part: -1})
 	}
-	if unreferenced {
+	if form.Loss {
+		one(sourceModel, j.firstPart-1, dielectricLoss.mean, dielectricLoss.u)
+	}
+	for i, p := range parts.parts {
+		if c := j.lossOf[i]; c >= 0 {
+			one(sourceLoss, c, p.loss.mean, p.loss.u)
+		}
+	}
+	for c := j.firstDrift; c < j.scale; c++ {
+		one(sourceTemperature, c, 0, driftU)
+	}
+	if know.scaleU > 0 {
+		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU,
+			part: -1, limit: true})
+	}
+	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
-			weak(j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
+			one(sourceCard, j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
 		}
 		for i, u := range edgeU {
-			weak(j.firstEdge+i, 0, u)
+			one(sourceCard, j.firstEdge+i, 0, u)
 		}
 	}
+}
 
-	for i, t := range takes {
-		r := t.Response
-		omega, weight := make([]float64, len(r.H)), make([]float64, len(r.H))
-		for k := range r.H {
-			omega[k] = 2 * math.Pi * r.FrequencyHz[k]
-			weight[k] = 1 / math.Sqrt((r.Variance[k]+t.cardVariance(r.H[k]))/2)
-		}
-		j.omega, j.weight = append(j.omega, omega), append(j.weight, weight)
-		j.polarity = append(j.polarity, 1)
-		j.columns = append(j.columns, j.columnsOf(i))
+// eddyColumns is the number of parameters of loops or solid core.
+func (j *joint) eddyColumns() int {
+	if j.form.Cylinder {
+		return 2
 	}
-	all := make([]int, j.n)
-	for i := range all {
-		all[i] = i
-	}
-	j.columns = append(j.columns, all)
-	return j
+	return 2 * j.form.Rings
 }
 
 // exactU stands for the relative uncertainty of a part that is stated to be
@@ -184,6 +226,12 @@ func (j *joint) columnsOf(take int) []int {
 		if p >= 0 {
 			c = append(c, j.firstPart+p)
 		}
+	}
+	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
+		c = append(c, j.lossOf[at.addedC])
+	}
+	if j.scale > j.firstDrift {
+		c = append(c, j.firstDrift+take)
 	}
 	if j.otherFixture(take) {
 		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
@@ -213,24 +261,30 @@ func (j *joint) gain(take int) int {
 
 func (j *joint) delay(take int) int { return j.firstTake + 2*take + 1 }
 
-// problem is the joint problem for a Solver.
+// problem is the joint problem for a Solver: a block for each group, and one for
+// the priors.
 func (j *joint) problem() leastsquares.Problem {
 	p := leastsquares.Problem{Parameters: j.n}
-	for i, w := range j.weight {
-		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(w), Columns: j.columns[i]})
+	for _, g := range j.groups {
+		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(g.takes) * len(j.omega[g.takes[0]]),
+			Columns: g.columns})
 	}
 	rows := len(j.priors)
 	if j.sharedGain {
 		rows += len(j.takes) - 1
 	}
-	p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: rows, Columns: j.columns[len(j.weight)]})
+	all := make([]int, j.n)
+	for i := range all {
+		all[i] = i
+	}
+	p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: rows, Columns: all})
 	state := newState(j)
 	p.Evaluate = func(b int, x, r []float64, jacobian *mat.Dense) {
-		if b == len(j.weight) {
+		if b == len(j.groups) {
 			j.evaluatePriors(state, x, r, jacobian)
 			return
 		}
-		state.evaluate(b, x, r, jacobian)
+		state.evaluateGroup(&j.groups[b], x, r, jacobian)
 	}
 	return p
 }
@@ -263,9 +317,10 @@ type state struct {
 	rings    [circuit.MaxRings]circuit.Ring
 	fraction [circuit.MaxRings]float64
 	gradient circuit.Gradient
+	along    []complex128 // of each column of a group
 }
 
-func newState(j *joint) *state { return &state{j: j} }
+func newState(j *joint) *state { return &state{j: j, along: make([]complex128, j.n)} }
 
 // setCoil puts the parameters into s.coil.
 func (s *state) setCoil(x []float64) {
@@ -293,6 +348,17 @@ func (s *state) setCoil(x []float64) {
 	if j.form.Cover {
 		s.coil.CoverTimeS = math.Exp(x[at])
 	}
+	if j.form.Loss {
+		s.coil.CapacitanceLoss = x[j.firstPart-1]
+	}
+}
+
+// setTake is setCoil at the temperature of a take.
+func (s *state) setTake(take int, x []float64) {
+	s.setCoil(x)
+	if j := s.j; j.scale > j.firstDrift {
+		s.coil.ResistanceOhm *= math.Exp(x[j.firstDrift+take])
+	}
 }
 
 func logistic(x float64) float64 { return 1 / (1 + math.Exp(-x)) }
@@ -303,6 +369,7 @@ func logit(p float64) float64    { return math.Log(p / (1 - p)) }
 type loadParts struct {
 	load, addedR float64 // siemens
 	addedC       float64 // farad
+	loss         float64 // its dissipation factor
 	// fixtureC is the fixture's capacitance, firstFixtureC the first take's,
 	// which the coil's C holds already.
 	fixtureC, firstFixtureC float64
@@ -322,7 +389,12 @@ func (j *joint) loadOf(take int, x []float64) loadParts {
 		}
 		return 1 / size(i)
 	}
+	loss := 0.0
+	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
+		loss = x[j.lossOf[at.addedC]]
+	}
 	return loadParts{
+		loss: loss,
 		load: conductance(at.load), addedR: conductance(at.addedR),
 		addedC: size(at.addedC), fixtureC: size(at.fixtureC),
 		firstFixtureC: size(j.parts.ofTake[0].fixtureC),
@@ -333,14 +405,16 @@ func (l loadParts) circuit() circuit.Load {
 	return circuit.Load{
 		ResistanceOhm: 1 / (l.load + l.addedR),
 		CapacitanceF:  l.addedC + (l.fixtureC - l.firstFixtureC),
+		LossF:         l.addedC * l.loss,
 	}
 }
 
 // evaluate fills the rows of one take: real and imaginary part of (model -
-// measured)/u at every frequency.
-func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
+// measured)/u at every frequency. Those of the Jacobian begin at the row first,
+// and the k-th column of columnsOf is local[k].
+func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first int, local []int) {
 	j := s.j
-	s.setCoil(x)
+	s.setTake(take, x)
 	parts := j.loadOf(take, x)
 	load := parts.circuit()
 	response := j.takes[take].Response.H
@@ -352,7 +426,6 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 	if !referenced {
 		card = j.cardAt(x)
 	}
-	total := s.coil.CapacitanceF + load.CapacitanceF
 	conductance := parts.load + parts.addedR
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
@@ -377,20 +450,24 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		}
 		k *= complex(u, 0)
 		h *= complex(u, 0)
-		re, im := jacobian.RawRowView(2*i), jacobian.RawRowView(2*i+1)
+		re, im := jacobian.RawRowView(first+2*i), jacobian.RawRowView(first+2*i+1)
 		c := 0
 		set := func(d complex128) {
-			re[c], im[c] = real(d), imag(d)
+			re[local[c]], im[local[c]] = real(d), imag(d)
 			c++
 		}
 		g := &s.gradient
 		set(k * g.LnInductance)
 		set(k * g.LnResistance)
-		onC := k * g.LnCapacitance * complex(1/total, 0)
-		set(onC * complex(s.coil.CapacitanceF, 0))
+		onY := k * g.Admittance
+		onC, onLoss := onY*sw, onY*circuit.LossTerm(sw)
+		set((onC + onLoss*complex(s.coil.CapacitanceLoss, 0)) * complex(s.coil.CapacitanceF, 0))
 		s.setShares(k, set)
 		if j.form.Cover {
 			set(k * g.LnCoverTime)
+		}
+		if j.form.Loss {
+			set(onLoss * complex(s.coil.CapacitanceF, 0))
 		}
 		// The order of columnsOf.
 		onG := k * g.LnLoad * complex(1/conductance, 0)
@@ -401,7 +478,13 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 			set(onG * complex(parts.addedR, 0))
 		}
 		if at.addedC >= 0 {
-			set(onC * complex(parts.addedC, 0))
+			set((onC + onLoss*complex(parts.loss, 0)) * complex(parts.addedC, 0))
+			if j.lossOf[at.addedC] >= 0 {
+				set(onLoss * complex(parts.addedC, 0))
+			}
+		}
+		if j.scale > j.firstDrift {
+			set(k * g.LnResistance)
 		}
 		if otherFixture {
 			set(onC * complex(parts.fixtureC, 0))
@@ -425,33 +508,6 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense) {
 		set(h)
 		set(-h * sw * 1e-6)
 	}
-}
-
-// cardResponse is the sound card's response at the ends of its band.
-type cardResponse struct {
-	corner [2]float64 // rad/s: s/(s+a) · s/(s+b)
-	edge   [6]float64 // as edgeU
-}
-
-func (j *joint) cardAt(x []float64) cardResponse {
-	return cardResponse{
-		corner: [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])},
-		edge:   [6]float64(x[j.firstEdge:j.firstTake]),
-	}
-}
-
-func (c *cardResponse) at(w float64) complex128 {
-	f := w / (2 * math.Pi * edgeHz)
-	f2 := f * f
-	size := math.Exp(f2 * (c.edge[0] + f2*(c.edge[1]+f2*c.edge[2])))
-	sin, cos := math.Sincos(f * f2 * (c.edge[3] + f2*(c.edge[4]+f2*c.edge[5])))
-	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
-}
-
-// highPass is s/(s+corner).
-func highPass(w, corner float64) complex128 {
-	d := w*w + corner*corner
-	return complex(w*w/d, w*corner/d)
 }
 
 // setShares hands the derivatives of loops or solid core to set, through the
@@ -478,7 +534,7 @@ func (s *state) setShares(k complex128, set func(complex128)) {
 // data: the phase less the circuit's is a straight line over frequency.
 func (j *joint) settleTake(take int, x []float64) {
 	s := newState(j)
-	s.setCoil(x)
+	s.setTake(take, x)
 	load := j.loadOf(take, x).circuit()
 	response := j.takes[take].Response
 	var slopeSum, slopeWeight float64

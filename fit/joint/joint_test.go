@@ -12,17 +12,18 @@ import (
 // TestJacobian checks the analytic Jacobian of every form against central
 // differences of the residuals.
 func TestJacobian(t *testing.T) {
-	b := bench{coil: demoCoil(), snrDB: 60, seed: 1}
-	takes := b.takes(
-		load{fixtureC: "65p 5%", fixtureR: "1M 1%"},
-		load{fixtureC: "65p 5%", fixtureR: "1M 1%", addedC: "220p 1%", addedR: "220k 1%"})
+	loads := []load{{fixtureC: "65p 5%", fixtureR: "1M 1%"},
+		{fixtureC: "65p 5%", fixtureR: "1M 1%", addedC: "220p 1%", addedR: "220k 1%"}}
+	// Each through a card of its own, and both through one.
+	takes := bench{coil: demoCoil(), snrDB: 60, seed: 1}.takes(loads...)
+	takes = append(takes, bench{coil: demoCoil(), snrDB: 60, seed: 2, rippled: true}.takes(loads...)...)
 	resistance := part{nominal: 7850, u: 0.003}
 	for _, form := range fit.Ladder() {
 		t.Run(form.Name(), func(t *testing.T) {
 			parts := gatherParts(takes)
 			know := knowledge{resistance: &resistance, scaleU: 0.002}
 			start := startCoils(takes, parts, know)[0]
-			j := newJoint(form, takes, parts, know, start, false)
+			j := newJoint(form, request{takes: takes, parts: parts, know: know}, start)
 			p := j.problem()
 			x := make([]float64, j.n)
 			copy(x, j.startVector(start))
@@ -53,7 +54,8 @@ func TestJacobian(t *testing.T) {
 					for i := range r {
 						numeric := (up[i] - down[i]) / (2 * h)
 						if math.Abs(numeric-jacobian.At(i, k)) > 1e-5*scale+1e-4 {
-							t.Fatalf("block %d row %d column %d: %g, numerically %g", block, i, column, jacobian.At(i, k), numeric)
+							t.Fatalf("block %d row %d column %d: %g, numerically %g", block, i, column,
+								jacobian.At(i, k), numeric)
 						}
 					}
 				}

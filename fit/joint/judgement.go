@@ -1,9 +1,9 @@
 package joint
 
 import (
-	"cmp"
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"coilsweep/fit/leastsquares"
@@ -17,10 +17,6 @@ const (
 	// knownU is the largest relative standard uncertainty of L, C, R and of a
 	// take's numbers.
 	knownU = 0.2
-	// clockPPM is the limit of the error of the sound card's sample clock, a
-	// crystal (common practice). What it does to L and C, twice as much, is far
-	// below their parts.
-	clockPPM = 50.0
 	// eddyU is the largest relative u of a share or corner.
 	eddyU = 0.5
 )
@@ -47,17 +43,48 @@ func (a *analysis) estimate(d derived) estimate {
 		e.shares[sourceClock] = u * u
 		variance += u * u
 	}
+	if edge := a.edgeU(d); edge > 0 {
+		e.shares[sourceCard] += edge * edge
+		variance += edge * edge
+	}
 	e.u = math.Sqrt(variance)
 	return e
 }
 
+// edgeU is the standard uncertainty of a peak from what the fit takes for the upper
+// edge of the card: it may be a cover's, which one pole does not describe, and a
+// cover's shielding belongs to the peak.
+func (a *analysis) edgeU(d derived) float64 {
+	j, x := a.best.joint, a.best.x
+	if d.name != namePeak && d.name != namePeakDB || j.takes[d.index].Referenced {
+		return 0
+	}
+	hz := j.at(derived{name: namePeak, index: d.index}, x)
+	card := j.cardAt(x)
+	lnEdge := func(f float64) float64 {
+		w := 2 * math.Pi * f
+		return math.Log(cmplx.Abs(card.at(w) / (highPass(w, card.corner[0]) * highPass(w, card.corner[1]))))
+	}
+	if d.name == namePeakDB {
+		return math.Abs(20 / math.Ln10 * lnEdge(hz))
+	}
+	// The maximum of ln|v| moves by the slope of the edge over the curvature.
+	c, load := j.coilIn(d.index, x), j.loadOf(d.index, x).circuit()
+	ln := func(f float64) float64 { return math.Log(cmplx.Abs(c.Transfer(complex(0, 2*math.Pi*f), load))) }
+	h := 1e-3 * hz
+	curvature := (ln(hz+h) - 2*ln(hz) + ln(hz-h)) / (h * h)
+	slope := (lnEdge(hz+h) - lnEdge(hz-h)) / (2 * h)
+	return math.Abs(slope / curvature)
+}
+
 // clockU is the relative standard uncertainty of every frequency: the limit of
-// a crystal, or what the clocks of playback and recording were found to differ
+// the sound card's crystal (what it does to L and C, twice as much, is far below
+// their parts), or what the clocks of playback and recording were found to differ
 // by, since neither is known to be the right one.
 func (a *analysis) clockU() float64 {
 	ppm := 0.0
 	for _, t := range a.request.takes {
-		ppm = max(ppm, cmp.Or(t.Card.ClockPPM, clockPPM), math.Abs(t.DriftPPM))
+		ppm = max(ppm, t.limits().ClockPPM, math.Abs(t.DriftPPM))
 	}
 	return ppm * 1e-6 / math.Sqrt(3)
 }
@@ -68,11 +95,15 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 	if a.widen > misfitLimit && d.isOfForm() {
 		return fit.Unknown(noForm)
 	}
+	if why := a.otherForms(); why != "" && d.isOfForm() && d.name != nameCover {
+		return fit.Unknown(why)
+	}
 	e := a.estimate(d)
 	if math.IsNaN(e.value) {
 		return fit.Unknown(d.missing())
 	}
-	if weak := e.shares[sourceWeak]; weak > fit.WeakShare*(e.u*e.u-e.shares[sourceModel]) && weak > square(fit.WeakU*e.value) {
+	if weak := e.shares[sourceWeak]; weak > fit.WeakShare*(e.u*e.u-e.shares[sourceModel]) &&
+		weak > square(fit.WeakU*e.value) {
 		return fit.Unknown("undetermined: " + a.missingFact())
 	}
 	relative := e.u
@@ -81,11 +112,36 @@ func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
 	}
 	if relative > limit {
 		if e.shares[sourceAssumed] > 0.5*e.u*e.u {
-			return fit.Unknown("it depends on the input's resistance, which is not stated: measure it, and state it with every take")
+			return fit.Unknown("it depends on the input's resistance, which is not stated: measure it, and state it " +
+				"with every take")
 		}
-		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative, a.missingFact()))
+		return fit.Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%; %s", 100*quantity.Coverage95*relative,
+			a.missingFact()))
 	}
 	return fit.Quantity{Value: e.value, U: e.u, U95: quantity.Coverage95 * e.u}
+}
+
+// sureOfForm is the probability of a structure from which its terms are told.
+const sureOfForm = 0.95
+
+// otherForms says which other structures explain the takes about as well as the
+// chosen one; "" where that is sure.
+func (a *analysis) otherForms() string {
+	chosen := a.best.joint.form.Structure()
+	odds := a.oddsOf(chosen)
+	if odds >= sureOfForm {
+		return ""
+	}
+	text := fmt.Sprintf("%s (probability %.2g)", chosen.Supposition(), odds)
+	var seen []fit.Form
+	for _, s := range a.solutions {
+		other := s.joint.form.Structure()
+		if odds := a.oddsOf(other); other != chosen && odds >= (1-sureOfForm)/3 && !slices.Contains(seen, other) {
+			seen = append(seen, other)
+			text += fmt.Sprintf(", %s (%.2g)", other.Supposition(), odds)
+		}
+	}
+	return "undetermined: the takes do not tell apart " + text
 }
 
 func square(x float64) float64 { return x * x }
@@ -98,9 +154,11 @@ func (a *analysis) missingFact() string {
 	}
 	if len(loads) < 2 {
 		if a.resistive {
-			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a take with a known capacitor"
+			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a " +
+				"take with a known capacitor"
 		}
-		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or the DC resistance"
+		return "one load shows resonance and Q, two numbers for L, C and R; add a take with a known capacitor, or " +
+			"the DC resistance"
 	}
 	if a.widen > 1 {
 		return noForm
@@ -113,13 +171,41 @@ func (a *analysis) missingFact() string {
 // distribution (JCGM 100:2008, G.3).
 const fewValues = 4.303 / quantity.Coverage95
 
-// modelU is the standard uncertainty of a quantity from the choice of the form.
-// A term of the form has none: in another it does not exist.
+// modelU is the standard uncertainty of a quantity from the choice of the form. That
+// of a term of the form is how much it moves with cover and dielectric loss: in
+// another structure it does not exist.
 func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
-		return 0
+		return a.termU(d)
 	}
 	return a.spread(1, a.best.joint.steps(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+}
+
+// termU is the standard uncertainty of a term of the form, from the forms of the
+// same structure.
+func (a *analysis) termU(d derived) float64 {
+	best := a.best.joint
+	rank := slices.Index(best.eddyOrder(a.best.x), d.index)
+	value := best.at(d, a.best.x)
+	var u2, all float64
+	for i, s := range a.solutions {
+		other := s.joint.form
+		if other.Structure() != best.form.Structure() || d.name == nameCover && !other.Cover {
+			continue
+		}
+		at := d
+		if d.name != nameCover {
+			at.index = s.joint.eddyOrder(s.x)[rank]
+		}
+		all += a.probability[i]
+		if other != best.form {
+			u2 += a.probability[i] * square(s.joint.at(at, s.x)-value)
+		}
+	}
+	if all == 0 {
+		return 0
+	}
+	return math.Sqrt(u2 / all)
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
@@ -146,10 +232,19 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	for k := range u {
 		u[k] = math.Sqrt(u[k] / weight)
 	}
-	for _, s := range a.disagreeing {
-		away(s.joint, s.x, func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	// What disagrees was pulled as the takes alone would have it.
+	bestAt := slices.Clone(best)
+	if s := a.pulled; s != nil {
+		f(s.joint, a.holding(s), best)
 	}
-	if p := a.request.know.resistance; p != nil && a.widen > 1 {
+	for _, s := range a.disagreeing {
+		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = max(u[k], fewValues*apart) })
+	}
+	copy(best, bestAt)
+	if s := a.pulled; s != nil {
+		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
+	}
+	if p := a.request.know.resistance; a.resistive && a.widen > 1 {
 		// A form that does not fit has been pulling at R.
 		read := slices.Clone(a.best.x)
 		read[atR] = math.Log(p.nominal)
@@ -167,6 +262,17 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	return u
 }
 
+// holding are the parameters of a solution, with the parts as they hold where the
+// takes pulled at them.
+func (a *analysis) holding(s *solution) []float64 {
+	if a.pulled == nil {
+		return s.x
+	}
+	x := slices.Clone(s.x)
+	copy(x[s.joint.firstPart:s.joint.scale], a.best.x[a.best.joint.firstPart:a.best.joint.scale])
+	return x
+}
+
 // profileU is the relative standard uncertainty above which the interval of a
 // positive quantity is taken from the profile of its likelihood: below it, the
 // interval is symmetric to a few per cent of its width.
@@ -178,7 +284,7 @@ const profileU = 0.03
 // least sum of squares, all other parameters being free, is larger than the
 // minimum by coverage². An end that is not reached makes the quantity unknown.
 func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
-	if !q.Known() || q.U < profileU*q.Value {
+	if !q.Known() || q.U < profileU*q.Value || a.pulled != nil {
 		return q
 	}
 	best := a.best

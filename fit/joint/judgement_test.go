@@ -43,7 +43,8 @@ func TestBlindSpot(t *testing.T) {
 				t.Errorf("z %g ohm: the second circuit was not seen: %+v", level, r.Inductance)
 			}
 		}
-		if ok, covered := covers(r.Takes[0].Resonance, math.Sqrt((1+ohm/load1)/(coil.henry*farad))/(2*math.Pi)); !ok || !covered {
+		if ok, covered := covers(r.Takes[0].Resonance, math.Sqrt((1+ohm/load1)/(coil.henry*farad))/(2*math.Pi)); !ok ||
+			!covered {
 			t.Errorf("z %g ohm: the resonance must be known all the same: %+v", level, r.Takes[0].Resonance)
 		}
 	}
@@ -196,7 +197,8 @@ func TestMeterInductance(t *testing.T) {
 		t.Fatalf("the meter shows %g H: too near to the coil's %g H to tell", shown, coil.henry)
 	}
 	known := capture.Coil{Meter: []capture.MeterReading{{
-		What: "L", Reading: strconv.FormatFloat(shown, 'f', 5, 64) + "H 0.5%", AtHz: hz, Mode: "series", UseInFit: true}}}
+		What: "L", Reading: strconv.FormatFloat(shown, 'f', 5, 64) + "H 0.5%", AtHz: hz, Mode: "series",
+		UseInFit: true}}}
 	r := must(Analyse(context.Background(), known, takes, fit.Options{}))
 	t.Logf("meter %g H; L %+v, C %+v", shown, r.Inductance, r.Capacitance)
 	for name, q := range map[string]struct {

@@ -24,7 +24,8 @@ func (a *analysis) meterReadings(coil capture.Coil) []fit.MeterResult {
 		if err != nil {
 			continue // a coil folder with such a reading does not open
 		}
-		r := &reading{a: a, m: m, v: v, is: meter.Reading{What: m.What, Mode: cmp.Or(m.Mode, fit.ModeSeries), AtHz: m.AtHz, Warmth: 1}}
+		r := &reading{a: a, m: m, v: v,
+			is: meter.Reading{What: m.What, Mode: cmp.Or(m.Mode, fit.ModeSeries), AtHz: m.AtHz, Warmth: 1}}
 		read, then := m.Temperature(), coil.CelsiusAtTakes
 		if r.temperatureKnown = read != nil && then != nil; r.temperatureKnown {
 			r.is.Warmth = exciter.CopperFactor(*then, *read)
@@ -89,13 +90,15 @@ func (r *reading) result() fit.MeterResult {
 		warm := best
 		warm.ResistanceOhm *= 1 + exciter.CopperPerKelvin20*unstatedKelvin
 		limit(r.is.Shows(warm))
-		note("the coil's temperature at the reading or during the takes is not stated: within %g K of each other is assumed (celsius, celsius_at_takes in coil.toml)", unstatedKelvin)
+		note("the coil's temperature at the reading or during the takes is not stated: within %g K of each other is "+
+			"assumed (celsius, celsius_at_takes in coil.toml)", unstatedKelvin)
 	}
 	if !a.request.parts.fixtureKnown {
 		none, all := best, best
 		none.CapacitanceF, all.CapacitanceF = 1e-15, best.CapacitanceF/unknownShare
 		limit(r.is.Shows(none), r.is.Shows(all))
-		note("the fixture's capacitance is not known: the coil's own is taken to lie between nothing and all of %s (state it, fixture_c, with every take)",
+		note("the fixture's capacitance is not known: the coil's own is taken to lie between nothing and all of %s "+
+			"(state it, fixture_c, with every take)",
 			quantity.Format(best.CapacitanceF/unknownShare, quantity.Farad, 3))
 	}
 	if low, high := a.sweptHz(); hz < low || hz > high {
@@ -107,13 +110,16 @@ func (r *reading) result() fit.MeterResult {
 			lossy := circuit.Load{ResistanceOhm: 1 / (2 * math.Pi * hz * best.CapacitanceF * windingTanDelta)}
 			limit(r.is.ShowsWith(best, lossy))
 		}
-		note("%s lies outside the sweep (%s to %s): the circuit is extrapolated, and U95 was widened for losses that the sweep does not show",
-			quantity.Format(hz, quantity.Hertz, 3), quantity.Format(low, quantity.Hertz, 2), quantity.Format(high, quantity.Hertz, 2))
+		note("%s lies outside the sweep (%s to %s): the circuit is extrapolated, and U95 was widened for losses that "+
+			"the sweep does not show",
+			quantity.Format(hz, quantity.Hertz, 3), quantity.Format(low, quantity.Hertz, 2),
+			quantity.Format(high, quantity.Hertz, 2))
 	}
 	what := map[string]string{"L": "inductance", "C": "capacitance", "R": "resistance", "Q": "Q", "D": "D"}[r.m.What]
 	out.Expected = v.Judge(value, fit.Sought{Missing: derived{name: nameCapacitanceCoil}.missing()}, a.missingFact())
 	if f0, q, ok := best.Resonance(circuit.Open()); ok && math.Abs(hz/f0-1) < 1/q && out.Expected.Known() {
-		out.Expected = fit.Unknown(fmt.Sprintf("the coil's self-resonance is at about %s: so near to it a meter shows no steady %s",
+		out.Expected = fit.Unknown(fmt.Sprintf(
+			"the coil's self-resonance is at about %s: so near to it a meter shows no steady %s",
 			quantity.Format(f0, quantity.Hertz, 3), what))
 	}
 	if a.ambiguous != "" {
@@ -147,7 +153,8 @@ func (r *reading) score(out *fit.MeterResult, best circuit.Coil) {
 	}
 	out.Verdict = "does not agree: the reading lies " + meter.Apart(out.Reading, out.Expected.Value)
 	out.Explanation.Causes = r.is.Causes(*out, best, meter.Facts{
-		TotalF: r.a.best.coil().CapacitanceF, AddedCapacitors: r.leansOn(sourceAddedC), TemperatureKnown: r.temperatureKnown,
+		TotalF: r.a.best.coil().CapacitanceF, AddedCapacitors: r.leansOn(sourceAddedC),
+		TemperatureKnown: r.temperatureKnown,
 	})
 }
 
@@ -185,7 +192,8 @@ func (r *reading) leansOn(s source) bool {
 // the resistance by the takes without it.
 func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 	v := coil.DCR.Value
-	out := fit.MeterResult{What: "R", Mode: fit.ModeDC, Reading: v.SI, U95: v.U95(), Verdict: "not scored: the reading is part of the fit"}
+	out := fit.MeterResult{What: "R", Mode: fit.ModeDC, Reading: v.SI, U95: v.U95(),
+		Verdict: "not scored: the reading is part of the fit"}
 	warmth := 1.0
 	known := v.Celsius != nil && coil.CelsiusAtTakes != nil
 	if known {
@@ -195,13 +203,19 @@ func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 	out.Explanation = e
 	out.Expected = a.quantity(derived{name: nameResistance}, knownU)
 	if out.Expected.Known() {
-		out.Expected = fit.Quantity{Value: warmth * out.Expected.Value, U: warmth * out.Expected.U, U95: warmth * out.Expected.U95}
+		out.Expected = fit.Quantity{Value: warmth * out.Expected.Value, U: warmth * out.Expected.U,
+			U95: warmth * out.Expected.U95}
 	}
 	if warmth != 1 {
 		e.Effects = append(e.Effects, fit.MeterEffect{What: "temperature", Percent: 100 * (warmth - 1)})
 	}
 	if p := a.request.know.resistance; p != nil {
-		lnR, u, ok := without(*p, a.best.x[atR], math.Sqrt(a.known.c.At(atR, atR)))
+		lnR, u, ok := a.best.x[atR], math.Sqrt(a.known.c.At(atR, atR)), true
+		if a.resistive {
+			lnR, u, ok = without(*p, lnR, u)
+		} else {
+			out.Verdict = "not scored: the takes contradict the reading, and it was left out of the fit"
+		}
 		if !ok || u > knownU {
 			e.Notes = append(e.Notes, "the takes alone hardly tell R: the reading cannot be checked against them")
 			return out
@@ -212,11 +226,13 @@ func (a *analysis) directReading(coil capture.Coil) fit.MeterResult {
 		if math.Abs(en) > 1 {
 			word = "do not agree"
 			e.Causes = append(e.Causes,
-				fmt.Sprintf("another temperature: the coil would have been %.0f K warmer during the takes than at the reading, beyond what is stated", (alone/out.Reading-1)/exciter.CopperPerKelvin20),
+				fmt.Sprintf("another temperature: the coil would have been %.0f K warmer during the takes than at "+
+					"the reading, beyond what is stated", (alone/out.Reading-1)/exciter.CopperPerKelvin20),
 				"a break or a shorted turn between the reading and the takes, or another coil",
 				"an input that loads the coil more than the fixture's stated resistance says")
 		}
-		e.Notes = append(e.Notes, fmt.Sprintf("without the reading the takes give %s at its temperature: the two %s (En %s)",
+		e.Notes = append(e.Notes, fmt.Sprintf(
+			"without the reading the takes give %s at its temperature: the two %s (En %s)",
 			quantity.FormatWithU95(alone, quantity.Coverage95*u*alone, quantity.Ohm), word, minus("%.2f", en)))
 	}
 	return out

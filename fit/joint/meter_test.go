@@ -58,7 +58,8 @@ func TestMeterAgainstNgspice(t *testing.T) {
 	for _, row := range rows[1:] {
 		hz, _ := strconv.ParseFloat(row[1], 64)
 		for i, m := range []capture.MeterReading{
-			{What: "L", Mode: "series"}, {What: "R", Mode: "series"}, {What: "L", Mode: "parallel"}, {What: "R", Mode: "parallel"}, {What: "Q"}, {What: "D"},
+			{What: "L", Mode: "series"}, {What: "R", Mode: "series"}, {What: "L", Mode: "parallel"},
+			{What: "R", Mode: "parallel"}, {What: "Q"}, {What: "D"},
 		} {
 			m.AtHz, m.Reading = hz, row[4+i]+map[string]string{"L": "H", "R": "ohm"}[m.What]+" 0.5%"
 			readings[row[0]] = append(readings[row[0]], m)
@@ -69,7 +70,8 @@ func TestMeterAgainstNgspice(t *testing.T) {
 		for i := range readings[name] {
 			readings[name][i].Celsius = &celsius
 		}
-		results := crosscheck(t, meterTakes(c), capture.Coil{Name: name, Meter: readings[name], CelsiusAtTakes: &celsius})
+		results := crosscheck(t, meterTakes(c),
+			capture.Coil{Name: name, Meter: readings[name], CelsiusAtTakes: &celsius})
 		if len(results) != 24 {
 			t.Fatalf("coil %s: %d results, want 24", name, len(results))
 		}
@@ -146,7 +148,8 @@ func TestMeterOfRingedCoil(t *testing.T) {
 		rings := 100 * (imag(ringless.impedance(m.AtHz))/(2*math.Pi*m.AtHz*c.henry) - 1)
 		own := 100 * (seriesL(m.AtHz)/imag(ringless.impedance(m.AtHz))*2*math.Pi*m.AtHz - 1)
 		if math.Abs(effects["eddy currents"]-rings) > 0.2 || math.Abs(effects["self-capacitance"]-own) > 0.1*own+0.1 {
-			t.Errorf("at %g Hz effects %v, want eddy currents %.2f %%, self-capacitance %.2f %%", m.AtHz, effects, rings, own)
+			t.Errorf("at %g Hz effects %v, want eddy currents %.2f %%, self-capacitance %.2f %%", m.AtHz, effects,
+				rings, own)
 		}
 	}
 }
@@ -166,13 +169,20 @@ func TestMeterCauses(t *testing.T) {
 		reading capture.MeterReading
 		cause   string
 	}{
-		{"L 8 % high", meterL(fmt.Sprintf("%.4fH 0.5%%", 1.08*series1k), 1000), "the meter would be right if each were 0.92"},
-		{"parallel instead of series", meterL(fmt.Sprintf("%.4fH 0.5%%", parallel120), 120), "the meter was in parallel mode"},
-		{"1 kHz instead of 5 kHz", meterL(fmt.Sprintf("%.4fH 0.5%%", series1k), 5000), "the meter's test frequency was 1.00 kHz"},
-		{"cable left on", meterL(fmt.Sprintf("%.4fH 0.5%%", series5kCable), 5000), "65 pF, were still connected across the coil"},
-		{"Q too low", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 0.8*imag(z1k)/real(z1k)), AtHz: 1000}, "a shorted turn"},
-		{"Q too high", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 1.25*imag(z1k)/real(z1k)), AtHz: 1000}, "an input that loads"},
-		{"R of a warm coil", capture.MeterReading{What: "R", Reading: fmt.Sprintf("%.1fohm 0.1%%", 1.08*real(z120)), AtHz: 120}, "K warmer"},
+		{"L 8 % high", meterL(fmt.Sprintf("%.4fH 0.5%%", 1.08*series1k), 1000),
+			"the meter would be right if each were 0.92"},
+		{"parallel instead of series", meterL(fmt.Sprintf("%.4fH 0.5%%", parallel120), 120),
+			"the meter was in parallel mode"},
+		{"1 kHz instead of 5 kHz", meterL(fmt.Sprintf("%.4fH 0.5%%", series1k), 5000),
+			"the meter's test frequency was 1.00 kHz"},
+		{"cable left on", meterL(fmt.Sprintf("%.4fH 0.5%%", series5kCable), 5000),
+			"65 pF, were still connected across the coil"},
+		{"Q too low", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 0.8*imag(z1k)/real(z1k)),
+			AtHz: 1000}, "a shorted turn"},
+		{"Q too high", capture.MeterReading{What: "Q", Reading: fmt.Sprintf("%.4f 1%%", 1.25*imag(z1k)/real(z1k)),
+			AtHz: 1000}, "an input that loads"},
+		{"R of a warm coil", capture.MeterReading{What: "R", Reading: fmt.Sprintf("%.1fohm 0.1%%", 1.08*real(z120)),
+			AtHz: 120}, "K warmer"},
 	}
 	var coil capture.Coil
 	for _, tt := range tests {
@@ -227,7 +237,8 @@ func TestMeterBeyondTheSweep(t *testing.T) {
 	if d := math.Abs(m[0].Expected.Value - truth); !m[0].Expected.Known() || d > m[0].Expected.U95 {
 		t.Errorf("C at 100 kHz: %+v, want %g", m[0].Expected, truth)
 	}
-	if notes := strings.Join(m[0].Explanation.Notes, "\n"); !strings.Contains(notes, "outside the sweep (21 Hz to 20 kHz)") {
+	if notes := strings.Join(m[0].Explanation.Notes, "\n"); !strings.Contains(notes,
+		"outside the sweep (21 Hz to 20 kHz)") {
 		t.Errorf("notes %q", notes)
 	}
 	// A tan delta of 0 to 0.03 in the winding makes any Q from here to 33.
@@ -248,7 +259,8 @@ func TestMeterWithoutFixture(t *testing.T) {
 	m := crosscheck(t, takes, capture.Coil{Meter: []capture.MeterReading{
 		meterL(fmt.Sprintf("%.3fH 0.3%%", l(1000)), 1000), meterL(fmt.Sprintf("%.3fH 0.3%%", l(6000)), 6000),
 	}})
-	if m[0].Verdict != "agrees" || !strings.Contains(strings.Join(m[0].Explanation.Notes, "\n"), "the fixture's capacitance is not known") {
+	if m[0].Verdict != "agrees" ||
+		!strings.Contains(strings.Join(m[0].Explanation.Notes, "\n"), "the fixture's capacitance is not known") {
 		t.Errorf("at 1 kHz: %+v, %q", m[0], m[0].Explanation.Notes)
 	}
 	if m[1].Expected.Known() && m[1].Expected.U95 < 0.2*m[1].Expected.Value {
@@ -262,18 +274,20 @@ func TestMeterDirectResistance(t *testing.T) {
 	takes := meterTakes(trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12}) // 6000 ohm during the takes
 	celsius := 30.0
 	for _, tt := range []struct {
-		dcr  string
-		word string
+		dcr     string
+		word    string
+		verdict string
 	}{
-		{"5.773k@20C 0.5%", "the two agree"}, // 6000 ohm/1.0393
-		{"5.6k@20C 0.5%", "the two do not agree"},
+		{"5.773k@20C 0.5%", "the two agree", "not scored: the reading is part of the fit"}, // 6000 ohm/1.0393
+		{"5.1k@20C 0.5%", "the two do not agree",
+			"not scored: the takes contradict the reading, and it was left out of the fit"},
 	} {
 		v, err := quantity.ParseResistance(tt.dcr)
 		if err != nil {
 			t.Fatal(err)
 		}
 		m := crosscheck(t, takes, capture.Coil{DCR: &v, CelsiusAtTakes: &celsius})[0]
-		if m.Mode != "DC" || m.En != nil || m.Verdict != "not scored: the reading is part of the fit" {
+		if m.Mode != "DC" || m.En != nil || m.Verdict != tt.verdict {
 			t.Errorf("%+v", m)
 		}
 		if len(m.Explanation.Effects) != 1 || math.Abs(m.Explanation.Effects[0].Percent-100*(1/1.0393-1)) > 1e-9 {

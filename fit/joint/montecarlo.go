@@ -15,7 +15,8 @@ import (
 
 // monteCarlo repeats the fit of the chosen form trials times on all cores.
 // progress, if not nil, is called with the number done, one call at a time.
-func (a *analysis) monteCarlo(ctx context.Context, trials int, seed uint64, progress func(done int)) (*fit.MonteCarlo, error) {
+func (a *analysis) monteCarlo(ctx context.Context, trials int, seed uint64, progress func(done int)) (*fit.MonteCarlo,
+	error) {
 	type wanted struct {
 		name string
 		d    derived
@@ -119,12 +120,14 @@ type repeater struct {
 	solver   *leastsquares.Solver
 	measured [][]complex128
 	means    []float64
+	groups   []group // as measured
 }
 
 func (a *analysis) newRepeater() *repeater {
 	j := *a.best.joint
 	j.takes = slices.Clone(j.takes)
 	j.priors = slices.Clone(j.priors)
+	j.groups = slices.Clone(j.groups)
 	r := &repeater{start: a.best.x, joint: &j}
 	for i, t := range j.takes {
 		r.measured = append(r.measured, t.Response.H)
@@ -132,6 +135,7 @@ func (a *analysis) newRepeater() *repeater {
 			FrequencyHz: t.Response.FrequencyHz, Variance: t.Response.Variance,
 			H: slices.Clone(t.Response.H)}
 	}
+	r.groups = slices.Clone(j.groups)
 	for _, p := range j.priors {
 		r.means = append(r.means, p.mean)
 	}
@@ -149,11 +153,23 @@ func (r *repeater) draw(random *rand.Rand) ([]float64, error) {
 			h[i] = measured[i] + complex(u*random.NormFloat64(), u*random.NormFloat64())
 		}
 	}
+	for n := range j.groups {
+		g := &j.groups[n]
+		if !g.common() {
+			continue
+		}
+		for k := range g.square {
+			c := complex(j.widen*random.NormFloat64(), j.widen*random.NormFloat64())
+			for i, t := range g.takes {
+				j.takes[t].Response.H[k] += c * g.ripple[i][k] / complex(j.weight[t][k], 0)
+			}
+		}
+	}
 	for i := range j.priors {
 		p := &j.priors[i]
 		p.mean = r.means[i]
-		if p.source == sourceWeak {
-			continue
+		if p.source == sourceWeak || p.source == sourceCard && p.u > 1 {
+			continue // the corners of a card may lie anywhere within decades
 		}
 		if p.limit {
 			p.mean += p.u * math.Sqrt(3) * (2*random.Float64() - 1)
@@ -161,6 +177,20 @@ func (r *repeater) draw(random *rand.Rand) ([]float64, error) {
 			p.mean += p.u * random.NormFloat64()
 		}
 	}
-	m, err := r.solver.Minimize(r.start, leastsquares.Settings{Tolerance: settled, MaxIterations: 60, Quick: true})
+	last := leastsquares.Settings{Tolerance: settled, MaxIterations: 60, Quick: true}
+	m, err := r.solver.Minimize(r.start, last)
+	if err == nil {
+		return m.P, nil
+	}
+	x := slices.Clone(r.start)
+	weight := j.weight
+	for _, blunt := range bluntSteps {
+		j.weigh(blunt)
+		m, _ = r.solver.Minimize(x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Quick: true})
+		copy(x, m.P)
+	}
+	j.weight = weight
+	copy(j.groups, r.groups)
+	m, err = r.solver.Minimize(x, last)
 	return m.P, err
 }

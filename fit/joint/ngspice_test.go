@@ -117,7 +117,8 @@ func TestTablesOfNgspice(t *testing.T) {
 		t.Fatal("ngspice is not installed: run 'make deps', or the tests with -short")
 	}
 	for _, c := range spiceCoils {
-		printed, err := exec.CommandContext(t.Context(), program, "-b", filepath.Join(spiceDir, "fit_"+c.name+".cir")).Output()
+		printed, err := exec.CommandContext(t.Context(), program, "-b",
+			filepath.Join(spiceDir, "fit_"+c.name+".cir")).Output()
 		if err != nil {
 			t.Fatalf("ngspice: %v", err)
 		}
@@ -136,7 +137,8 @@ func TestTablesOfNgspice(t *testing.T) {
 			}
 			for k, v := range l.v {
 				if cmplx.Abs(fresh[i].v[k]-v) > 1e-8*cmplx.Abs(v) || fresh[i].hz[k] != l.hz[k] {
-					t.Errorf("%s, %s F, %g Hz: ngspice prints %v, kept is %v", c.name, l.added, l.hz[k], fresh[i].v[k], v)
+					t.Errorf("%s, %s F, %g Hz: ngspice prints %v, kept is %v", c.name, l.added, l.hz[k], fresh[i].v[k],
+						v)
 				}
 			}
 		}
@@ -197,7 +199,8 @@ func TestCoilsOfNgspice(t *testing.T) {
 				within := func(what string, q fit.Quantity, truth, limit float64) {
 					t.Helper()
 					if d := q.Value/truth - 1; !q.Known() || !(math.Abs(d) <= limit) {
-						t.Errorf("%s is %.6g ± %.2g (%s), truly %.6g: off by %.3f %%", what, q.Value, q.U95, q.Why, truth, 100*d)
+						t.Errorf("%s is %.6g ± %.2g (%s), truly %.6g: off by %.3f %%", what, q.Value, q.U95, q.Why,
+							truth, 100*d)
 					} else {
 						t.Logf("%s %.6g ± %.2g, truly %.6g: %+.4f %%", what, q.Value, q.U95, truth, 100*d)
 					}

@@ -1,16 +1,18 @@
 package joint
 
 import (
+	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"slices"
 
-	"coilsweep/fit"
-	"coilsweep/fit/leastsquares"
-
 	"coilsweep/capture"
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+	"coilsweep/fit/leastsquares"
 )
 
 // source names where a piece of knowledge, and so of uncertainty, comes from.
@@ -29,11 +31,15 @@ const (
 	sourceWeak     source = "weak prior"
 	sourceModel    source = "model"
 	sourceClock    source = "clock"
+	sourceCard     source = "sound card"
+	sourceLoss     source = "loss of added capacitors"
+	// sourceTemperature is that of the coil, which drifts from take to take.
+	sourceTemperature source = "temperature between takes"
 )
 
 // sources are all of them, for budgets.
-var sources = []source{sourceNoise, sourceAddedC, sourceAddedR, sourceScale, sourceFixtureC, sourceLoad, sourceAssumed,
-	sourceDCR, sourceMeter, sourceClock, sourceModel, sourceWeak}
+var sources = []source{sourceNoise, sourceCard, sourceAddedC, sourceLoss, sourceAddedR, sourceScale, sourceFixtureC,
+	sourceLoad, sourceAssumed, sourceDCR, sourceTemperature, sourceMeter, sourceClock, sourceModel, sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
 // resistance, … . Takes that name the same value share the part: the same text
@@ -48,7 +54,12 @@ type part struct {
 	u        float64
 	limit    bool // u comes from a limit: the distribution is rectangular
 	measured bool // valued with the meter whose scale error is common
+	loss     dissipation
 }
+
+// dissipation is what is known of a capacitor's dissipation factor, the same at all
+// frequencies. u is 0 for what is not a capacitor.
+type dissipation struct{ mean, u float64 }
 
 // unstatedTolerance is the limit assumed for a part without one: common
 // practice for unmarked film and ceramic parts.
@@ -106,6 +117,8 @@ func gatherParts(takes []Take) partList {
 		at := partIndices{addedC: -1, addedR: -1, fixtureC: -1}
 		if c := t.Load.AddedC; c != nil {
 			at.addedC = l.add("added C", sourceAddedC, c.Value, true)
+			d, u, _ := t.Load.AddedCLoss()
+			l.parts[at.addedC].loss = dissipation{d, u}
 		}
 		if r := t.Load.AddedR; r != nil {
 			at.addedR = l.add("added R", sourceAddedR, r.Value, true)
@@ -124,7 +137,8 @@ func gatherParts(takes []Take) partList {
 		l.ofTake = append(l.ofTake, at)
 	}
 	if someFixture && !l.fixtureKnown {
-		l.warnings = append(l.warnings, "the fixture's capacitance is stated for some takes only: the same fixture is assumed for all, and its capacitance stays part of the coil's")
+		l.warnings = append(l.warnings, "the fixture's capacitance is stated for some takes only: the same fixture "+
+			"is assumed for all, and its capacitance stays part of the coil's")
 	}
 	return l
 }
@@ -147,9 +161,11 @@ func (l *partList) addAssumedInput() int {
 		return i
 	}
 	l.warnings = append(l.warnings, fmt.Sprintf(
-		"the input's resistance is not stated: about %s is assumed (typical of an instrument input), uncertain by a factor of %.1f; measure it, and state it with every take",
+		"the input's resistance is not stated: about %s is assumed (typical of an instrument input), uncertain by a "+
+			"factor of %.1f; measure it, and state it with every take",
 		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*assumedInputLnU)))
-	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm, nominal: assumedInputOhm, u: assumedInputLnU})
+	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm,
+		nominal: assumedInputOhm, u: assumedInputLnU})
 }
 
 func (l *partList) put(key string, p part) int {
@@ -179,7 +195,8 @@ func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 		u := exciter.CopperPerKelvin20 * unstatedKelvin / math.Sqrt(3)
 		p.u = math.Hypot(p.u, u)
 		warnings = append(warnings, fmt.Sprintf(
-			"the coil's temperature during the takes or the resistance reading is not stated: within %g K of each other is assumed, which adds %.2f %% to U95 of R (state celsius_at_takes in coil.toml)",
+			"the coil's temperature during the takes or the resistance reading is not stated: within %g K of each "+
+				"other is assumed, which adds %.2f %% to U95 of R (state celsius_at_takes in coil.toml)",
 			unstatedKelvin, 100*quantity.Coverage95*u))
 	}
 	return p, warnings, true
@@ -213,7 +230,8 @@ func (a *analysis) suspects() []int {
 		worst, most := -1, limit
 		for i := range j.priors {
 			p := &j.priors[i]
-			if p.source == sourceWeak || p.source == sourceAssumed || slices.Contains(found, i) {
+			if p.letGo || slices.Contains(found, i) || !p.isFact() && p.source != sourceFixtureC &&
+				p.source != sourceScale {
 				continue
 			}
 			if pull := math.Abs(p.value(newState(&j), slices.Clone(x))-p.mean) / p.u; pull > most {
@@ -225,7 +243,8 @@ func (a *analysis) suspects() []int {
 		}
 		found = append(found, worst)
 		j.priors[worst].u = 1 // of a logarithm: a factor of 3
-		s, err := (&j).finish(leastsquares.NewSolver((&j).problem()), x, leastsquares.Settings{Tolerance: settled, MaxIterations: 100})
+		s, err := (&j).finish(leastsquares.NewSolver((&j).problem()), x,
+			leastsquares.Settings{Tolerance: settled, MaxIterations: 100})
 		if err != nil {
 			break
 		}
@@ -245,9 +264,9 @@ func (a *analysis) parts() []fit.Part {
 		switch {
 		case p.part >= 0:
 			known = a.request.parts.parts[p.part]
-		case p.source == sourceDCR:
+		case a.request.know.resistance != nil && p.what == a.request.know.resistance.what:
 			known = *a.request.know.resistance
-		case p.source == sourceMeter:
+		case a.request.know.inductance != nil && p.what == a.request.know.inductance.what:
 			known = *a.request.know.inductance
 		default:
 			continue
@@ -258,8 +277,8 @@ func (a *analysis) parts() []fit.Part {
 		}
 		parts = append(parts, fit.Part{
 			What: known.what, Unit: string(known.unit), Nominal: known.nominal, U: known.u * known.nominal,
-			Fitted: math.Exp(fitted), Pull: (p.value(newState(j), slices.Clone(a.best.x)) - p.mean) / p.u,
-			Suspect: slices.Contains(suspects, i),
+			Fitted: math.Exp(fitted), Pull: a.best.pull(i) * p.u / max(known.u, exactU),
+			Suspect: p.letGo || slices.Contains(suspects, i),
 		})
 	}
 	return parts
@@ -267,6 +286,300 @@ func (a *analysis) parts() []fit.Part {
 
 func suspectText(p fit.Part) string {
 	unit := quantity.Unit(p.Unit)
-	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong part, or a wrong reading",
+	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong "+
+		"part, or a wrong reading",
 		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull))
+}
+
+// prior is Gaussian knowledge of a linear combination of parameters: mostly of
+// one, but a part measured with a meter depends on the meter's scale too. With
+// meter set it is knowledge of what an LCR meter shows.
+type prior struct {
+	source  source
+	columns [2]int // -1 for none
+	factors [2]float64
+	mean    float64
+	u       float64
+	part    int  // index of the part, -1 for others
+	limit   bool // stated as a limit: rectangular
+	what    string
+	letGo   bool // the takes contradict it
+	meter   *meterInductance
+}
+
+// meterInductance is how a meter's inductance was read.
+type meterInductance struct {
+	hz       float64
+	parallel bool
+}
+
+// value is what mean is the expectation of; s is scratch memory.
+func (p *prior) value(s *state, x []float64) float64 {
+	if p.meter != nil {
+		return math.Log(p.meter.shown(s, x))
+	}
+	var v float64
+	for k, c := range p.columns {
+		if c >= 0 {
+			v += p.factors[k] * x[c]
+		}
+	}
+	return v
+}
+
+// slope hands the derivatives of value to set.
+func (p *prior) slope(s *state, x []float64, set func(column int, d float64)) {
+	if p.meter == nil {
+		for k, c := range p.columns {
+			if c >= 0 {
+				set(c, p.factors[k])
+			}
+		}
+		return
+	}
+	p.meter.slope(s, x, set)
+}
+
+// along is the derivative of value in the direction v.
+func (p *prior) along(j *joint, x []float64, v func(column int) float64) float64 {
+	var sum float64
+	p.slope(newState(j), x, func(column int, d float64) { sum += d * v(column) })
+	return sum
+}
+
+// setBare puts the coil alone at x into s.coil: all the C less the fixture's, or
+// half of it where the fixture is not known. It returns how far ln of that C
+// moves with ln of all the C and with ln of the fixture's.
+func (m *meterInductance) setBare(s *state, x []float64) (byAll, byFixture float64) {
+	s.setCoil(x)
+	if !s.j.parts.fixtureKnown {
+		s.coil.CapacitanceF /= 2
+		return 1, 0
+	}
+	all, fixture := s.coil.CapacitanceF, s.j.loadOf(0, x).fixtureC
+	s.coil.CapacitanceF = max(all-fixture, 0)
+	if s.coil.CapacitanceF == 0 {
+		return 0, 0
+	}
+	return all / s.coil.CapacitanceF, -fixture / s.coil.CapacitanceF
+}
+
+// shown is the inductance that the meter shows of the coil alone; s is scratch
+// memory.
+func (m *meterInductance) shown(s *state, x []float64) float64 {
+	m.setBare(s, x)
+	r := s.coil.Meter(m.hz, circuit.Open())
+	if m.parallel {
+		return r.ParallelInductanceH
+	}
+	return r.SeriesInductanceH
+}
+
+// slope hands the derivatives of ln shown to set: L_s = Im Z/w,
+// L_p = -1/(w Im 1/Z), and d(1/Z) = -dZ/Z².
+func (m *meterInductance) slope(s *state, x []float64, set func(column int, d float64)) {
+	byAll, byFixture := m.setBare(s, x)
+	z := s.coil.ImpedanceGradient(complex(0, 2*math.Pi*m.hz), circuit.Open(), &s.gradient)
+	relative := func(dz complex128) float64 { return imag(dz) / imag(z) }
+	if m.parallel {
+		relative = func(dz complex128) float64 { return imag(dz/(z*z)) / imag(1/z) }
+	}
+	g, j := &s.gradient, s.j
+	set(atL, relative(g.LnInductance))
+	set(atR, relative(g.LnResistance))
+	set(atC, byAll*relative(g.LnCapacitance))
+	column := j.firstRing
+	s.setShares(1, func(dz complex128) {
+		set(column, relative(dz))
+		column++
+	})
+	if byFixture != 0 {
+		set(j.firstPart+j.parts.ofTake[0].fixtureC, byFixture*relative(g.LnCapacitance))
+	}
+}
+
+// isFact tells whether the prior is a fact that was stated of a part or by a
+// meter, and holds.
+func (p *prior) isFact() bool {
+	if p.letGo {
+		return false
+	}
+	switch p.source {
+	case sourceAddedC, sourceAddedR, sourceLoad, sourceDCR, sourceMeter:
+		return true
+	}
+	return false
+}
+
+// pull is by how many of its standard uncertainties the solution moves what a
+// prior says.
+func (s *solution) pull(i int) float64 {
+	p := &s.joint.priors[i]
+	return (p.value(newState(s.joint), s.x) - p.mean) / p.u
+}
+
+// Limits of how far known facts may be pulled: each, and the sum of squares of all
+// together, at 1 %.
+const (
+	factPull   = 2.6
+	factNormal = 2.326
+)
+
+// factsAgree tests all known facts together. One of them sets the scale.
+func (s *solution) factsAgree() bool {
+	var sum float64
+	n := -1.0
+	for i := range s.joint.priors {
+		if s.joint.priors[i].isFact() {
+			pull := s.pull(i)
+			if math.Abs(pull) > factPull {
+				return false
+			}
+			sum += pull * pull
+			n++
+		}
+	}
+	if n < 1 {
+		return true
+	}
+	// The quantile of chi-square by E. B. Wilson and M. M. Hilferty, Proc. Natl.
+	// Acad. Sci. 17 (1931) 684.
+	root := 1 - 2/(9*n) + factNormal*math.Sqrt(2/(9*n))
+	return sum <= n*root*root*root
+}
+
+// A fact is let go where the takes contradict it: where it is pulled by more than
+// askPull, and without it the best circuit, the freedom counted as a parameter,
+// has a BIC lower than the best with it by more than letGoBIC (strong evidence; R.
+// E. Kass and A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773), explains the
+// takes, and agrees with at least two facts that are left. Where a circuit agrees
+// with all facts, a wrong fact is far less likely than one loss more, and the
+// evidence must be agreeingBIC.
+const (
+	askPull     = 3.5
+	letGoBIC    = 6.0
+	agreeingBIC = 40.0
+	letGoU      = 1.0 // of a logarithm: a factor of 3
+)
+
+// contradicted is the fact that the takes contradict most, "" where there is
+// none.
+func (a *analysis) contradicted(ctx context.Context, best *solution) (string, error) {
+	if !a.climbed {
+		return "", nil // the fact may be right, and the model that was asked for wrong
+	}
+	limit, found := best.bic(1)-letGoBIC, ""
+	if best.factsAgree() {
+		limit = best.bic(1) - agreeingBIC
+	}
+	for _, s := range a.solutions {
+		if s.misfit() > 4 {
+			continue
+		}
+		for i := range s.joint.priors {
+			p := &s.joint.priors[i]
+			if !p.isFact() || math.Abs(s.pull(i)) < askPull || s.facts() < 3 {
+				continue
+			}
+			if s.bic(1)-s.gain(i) > limit+letGoSlack {
+				continue
+			}
+			q := a.request
+			q.letGo = append(slices.Clone(q.letGo), p.what)
+			without, err := a.searches.solve(ctx, q, s.joint.form, []circuit.Coil{s.coil()})
+			if err := ctx.Err(); err != nil {
+				return "", err
+			}
+			if err != nil {
+				continue
+			}
+			bic := without.bic(1) + math.Log(float64(s.joint.rows()))
+			if bic < limit && without.misfit() == 1 && without.factsAgree() {
+				limit, found = bic, p.what
+			}
+		}
+	}
+	if found == "" && a.resistive && best.slowLoop() {
+		return a.standIn(ctx, best)
+	}
+	return found, nil
+}
+
+// slowHz is below the corner of any loop that pole pieces, a baseplate or a cover
+// make (typical: above some hundred hertz).
+const slowHz = 250
+
+// slowLoop tells whether the circuit has a loop so slow that over nearly all of the
+// band it is a resistance in series with the coil.
+func (s *solution) slowLoop() bool {
+	const slowest = 1 / (2 * math.Pi * slowHz)
+	return slices.ContainsFunc(s.coil().Rings, func(r circuit.Ring) bool { return r.TimeS > slowest })
+}
+
+// standIn is the DC resistance where a slow loop only stands in for what is missing
+// in it: where the circuit without that loop explains the takes as well once the
+// reading is let go.
+func (a *analysis) standIn(ctx context.Context, best *solution) (string, error) {
+	what := a.request.know.resistance.what
+	if slices.Contains(a.request.letGo, what) {
+		return "", nil
+	}
+	form, coil := best.joint.form, best.coil()
+	form.Rings--
+	slow := slices.MaxFunc(coil.Rings, func(a, b circuit.Ring) int { return cmp.Compare(a.TimeS, b.TimeS) })
+	coil.Rings = slices.DeleteFunc(coil.Rings, func(r circuit.Ring) bool { return r == slow })
+	coil.ResistanceOhm += coil.InductanceH * slow.Share / slow.TimeS
+	coil.InductanceH *= 1 - slow.Share
+	for i := range coil.Rings {
+		coil.Rings[i].Share /= 1 - slow.Share
+	}
+	q := a.request
+	q.letGo = append(slices.Clone(q.letGo), what)
+	without, err := a.searches.solve(ctx, q, form, []circuit.Coil{coil})
+	switch {
+	case ctx.Err() != nil:
+		return "", ctx.Err()
+	case err != nil || without.misfit() > 1 || without.bic(1)+math.Log(float64(best.joint.rows())) > best.bic(1):
+		return "", nil
+	}
+	return what, nil
+}
+
+// letGoSlack is by how much a fit without a fact may be better than a linear circuit
+// would make it.
+const letGoSlack = 60
+
+// gain is by how much chi-square would fall without a prior, were the circuit linear
+// in its parameters: pull²/(1 - h), h the part of what is known of the parameter that
+// comes from the prior (R. D. Cook, Technometrics 19 (1977) 15).
+func (s *solution) gain(i int) float64 {
+	p := &s.joint.priors[i]
+	c, err := s.covariance()
+	if err != nil || p.meter != nil {
+		return math.Inf(1)
+	}
+	var variance float64
+	for k, a := range p.columns {
+		for l, b := range p.columns {
+			if a >= 0 && b >= 0 {
+				variance += p.factors[k] * p.factors[l] * c.At(a, b)
+			}
+		}
+	}
+	left := 1 - variance/(p.u*p.u)
+	if left < 1e-6 {
+		return math.Inf(1)
+	}
+	return square(s.pull(i)*s.joint.widen) / left
+}
+
+// facts is the number of facts that hold.
+func (s *solution) facts() int {
+	n := 0
+	for i := range s.joint.priors {
+		if s.joint.priors[i].isFact() {
+			n++
+		}
+	}
+	return n
 }

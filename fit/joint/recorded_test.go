@@ -14,7 +14,8 @@ import (
 )
 
 // record makes a take on the simulated bench and estimates its response.
-func record(t *testing.T, b virtual.Bench, name string, l capture.Load, reference string, seed uint64) (Take, virtual.Truth) {
+func record(t *testing.T, b virtual.Bench, name string, l capture.Load, reference string, seed uint64) (Take,
+	virtual.Truth) {
 	t.Helper()
 	stim := sweepOf(1.4, 3, nil)
 	recorder := must(b.Recorder(l, stim.RateHz, seed))
@@ -32,7 +33,8 @@ func record(t *testing.T, b virtual.Bench, name string, l capture.Load, referenc
 	}); err != nil {
 		t.Fatal(err)
 	}
-	take := capture.Take{Name: name, Load: l, Stimulus: stim, Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: reference}}
+	take := capture.Take{Name: name, Load: l, Stimulus: stim, Drive: capture.Drive{Kind: "current"},
+		Reference: capture.Reference{Kind: reference}}
 	if reference == "current" {
 		sense := must(quantity.ParseResistance("10"))
 		take.Reference.SenseR = &sense
@@ -57,7 +59,8 @@ func TestRecorded(t *testing.T) {
 				var truths []virtual.Truth
 				for i, added := range []string{"", "220p 1%", "470p 1%"} {
 					l := capture.Load{}
-					fixtureC, fixtureR := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
+					fixtureC, fixtureR := must(quantity.ParseCapacitance("65p 5%")),
+						must(quantity.ParseResistance("1M 1%"))
 					l.FixtureC, l.FixtureR = &fixtureC, &fixtureR
 					if added != "" {
 						c := must(quantity.ParseCapacitance(added))
@@ -86,7 +89,8 @@ func TestRecorded(t *testing.T) {
 					check("resonance of "+k.Name, k.Resonance, truths[i].ResonanceHz)
 					check("Q of "+k.Name, k.Q, truths[i].Q)
 				}
-				t.Logf("seed %d: %s, reduced chi-square %.3f, runs %.1f", seed, r.Model.Name, r.Model.Chi2Reduced, r.Model.Tried[2].RunsZ)
+				t.Logf("seed %d: %s, reduced chi-square %.3f, runs %.1f", seed, r.Model.Name, r.Model.Chi2Reduced,
+					r.Model.Tried[2].RunsZ)
 			}
 			t.Logf("U95 covers %d of %d", inside, all)
 			if float64(inside) < 0.85*float64(all) {

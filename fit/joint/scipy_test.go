@@ -54,8 +54,10 @@ func fourTakes(coil trueCoil, points int, referenced bool) []Take {
 		true    float64
 		gain    float64
 		delayUs float64
-	}{{"", 0, -0.2, 13}, {"220p 1%", 221.3e-12, -0.2, 13}, {"470p 1%", 466.9e-12, -0.21, 13}, {"1n 1%", 1.003e-9, -0.2, 4}} {
-		t := Take{Name: fmt.Sprintf("take%d", i+1), Referenced: referenced, Ideal: true, Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
+	}{{"", 0, -0.2, 13}, {"220p 1%", 221.3e-12, -0.2, 13}, {"470p 1%", 466.9e-12, -0.21, 13},
+		{"1n 1%", 1.003e-9, -0.2, 4}} {
+		t := Take{Name: fmt.Sprintf("take%d", i+1), Referenced: referenced, Ideal: true,
+			Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
 		c, r := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
 		t.Load.FixtureC, t.Load.FixtureR = &c, &r
 		if added.stated != "" {
@@ -101,7 +103,7 @@ func solidCoil() trueCoil {
 func newParityProblem(name string, form fit.Form, takes []Take, know knowledge) parityProblem {
 	parts := gatherParts(takes)
 	coil := startCoils(takes, parts, know)[0]
-	j := newJoint(form, takes, parts, know, coil, false)
+	j := newJoint(form, request{takes: takes, parts: parts, know: know}, coil)
 	loss := circuit.Ring{Share: 0.1, TimeS: 1 / (2 * math.Pi * 4000)}
 	for range form.Rings {
 		coil.Rings = append(coil.Rings, loss)
@@ -131,8 +133,10 @@ func parityProblems() []parityProblem {
 	resistance := &part{nominal: 7870, u: 0.003}
 	return []parityProblem{
 		oneModel(),
-		newParityProblem("loss_free", fit.Form{}, fourTakes(trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12}, 200, true), knowledge{}),
-		newParityProblem("two_rings_cover", fit.Form{Rings: 2, Cover: true}, mixed, knowledge{resistance: resistance, scaleU: 0.004}),
+		newParityProblem("loss_free", fit.Form{}, fourTakes(trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12}, 200, true),
+			knowledge{}),
+		newParityProblem("two_rings_cover", fit.Form{Rings: 2, Cover: true}, mixed,
+			knowledge{resistance: resistance, scaleU: 0.004}),
 		newParityProblem("cylinder", fit.Form{Cylinder: true}, fourTakes(solidCoil(), 200, true), knowledge{
 			inductance: &part{nominal: 4.85, u: 0.01}, meter: &meterInductance{hz: 1000, parallel: true}}),
 	}
@@ -157,6 +161,12 @@ func (p parityProblem) names() []string {
 	}
 	for i := range j.parts.parts {
 		names[j.firstPart+i] = fmt.Sprintf("ln part %d", i)
+		if c := j.lossOf[i]; c >= 0 {
+			names[c] = fmt.Sprintf("loss %d", i)
+		}
+	}
+	for i := j.firstDrift; i < j.scale; i++ {
+		names[i] = fmt.Sprintf("drift %d", i-j.firstDrift)
 	}
 	if j.firstCorner > j.scale {
 		names[j.scale] = "scale"
@@ -313,7 +323,8 @@ func (p parityProblem) compare(t *testing.T, who string, out []byte) {
 		for k := range i + 1 {
 			d := math.Abs(c.At(i, k)-want.Covariance[i][k]) / math.Sqrt(want.Covariance[i][i]*want.Covariance[k][k])
 			if !(d <= worstC) {
-				worstC, worstAt = d, fmt.Sprintf("%s and %s is %.6g, here %.6g", name, names[k], want.Covariance[i][k], c.At(i, k))
+				worstC, worstAt = d, fmt.Sprintf("%s and %s is %.6g, here %.6g", name, names[k], want.Covariance[i][k],
+					c.At(i, k))
 			}
 		}
 	}
@@ -321,7 +332,8 @@ func (p parityProblem) compare(t *testing.T, who string, out []byte) {
 		t.Errorf("%s: covariance of %s", who, worstAt)
 	}
 	sum := s.solver.Linearize(s.x)
-	t.Logf("%s: parameters within %.1e, covariance within %.1e, sum of squares %.10g and %.10g", who, worst, worstC, want.SumSquares, sum)
+	t.Logf("%s: parameters within %.1e, covariance within %.1e, sum of squares %.10g and %.10g", who, worst, worstC,
+		want.SumSquares, sum)
 }
 
 // A search allocates nothing once its Solver is there, so no iteration does.

@@ -32,7 +32,8 @@ func play(b virtual.Bench, stim excite.Stimulus, reference string, seed uint64) 
 		return nil
 	})
 	sense := must(quantity.ParseResistance("10"))
-	take := capture.Take{Name: "take", Load: load, Stimulus: stim, Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: reference}}
+	take := capture.Take{Name: "take", Load: load, Stimulus: stim, Drive: capture.Drive{Kind: "current"},
+		Reference: capture.Reference{Kind: reference}}
 	if reference == "current" {
 		take.Reference.SenseR = &sense
 	}
@@ -65,8 +66,10 @@ func TestShapedSweepOnBench(t *testing.T) {
 		r := must(Analyse(context.Background(), dcrAt("7.85k@20C 0.5%", 20), []Take{take}, fit.Options{}))
 		got := r.Takes[0]
 		t.Logf("%s: resonance %.3f Hz, true %.3f, u %.3g; Q %.5f, true %.5f, u %.3g; chi² %.3f, %s", reference,
-			got.Resonance.Value, truth.ResonanceHz, got.Resonance.U, got.Q.Value, truth.Q, got.Q.U, r.Model.Chi2Reduced, r.Model.Name)
-		if math.Abs(got.Resonance.Value-truth.ResonanceHz) > got.Resonance.U95 || math.Abs(got.Q.Value-truth.Q) > got.Q.U95 {
+			got.Resonance.Value, truth.ResonanceHz, got.Resonance.U, got.Q.Value, truth.Q, got.Q.U, r.Model.Chi2Reduced,
+			r.Model.Name)
+		if math.Abs(got.Resonance.Value-truth.ResonanceHz) > got.Resonance.U95 ||
+			math.Abs(got.Q.Value-truth.Q) > got.Q.U95 {
 			t.Errorf("%s: resonance or Q out of U95", reference)
 		}
 		if r.Model.Chi2Reduced > 1.15 {
@@ -108,9 +111,11 @@ func TestShapedSweepUnderDistortion(t *testing.T) {
 					worst, at = d, hz
 				}
 			}
-			t.Logf("%s: distortion at -90 dB changes the response by %.1f dB at most, at %.0f Hz", c.name, 20*math.Log10(worst), at)
+			t.Logf("%s: distortion at -90 dB changes the response by %.1f dB at most, at %.0f Hz", c.name,
+				20*math.Log10(worst), at)
 			if limit := distortionLeft[band[0]]; 20*math.Log10(worst) > limit {
-				t.Errorf("%s: distortion at -90 dB changes the response by %.1f dB at %.0f Hz, want %g dB at most", c.name, 20*math.Log10(worst), at, limit)
+				t.Errorf("%s: distortion at -90 dB changes the response by %.1f dB at %.0f Hz, want %g dB at most",
+					c.name, 20*math.Log10(worst), at, limit)
 			}
 		}
 	}

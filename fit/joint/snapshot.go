@@ -70,7 +70,7 @@ type searches struct {
 // solve is request.solve.
 func (s *searches) solve(ctx context.Context, q request, form fit.Form, starts []circuit.Coil) (*solution, error) {
 	if s.known {
-		return s.enter(newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain), nil)
+		return s.enter(newJoint(form, q, starts[0]), nil)
 	}
 	found, err := q.solve(ctx, form, starts)
 	return s.keep(form, found), err

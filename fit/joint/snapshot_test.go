@@ -60,18 +60,29 @@ func fitCases(t testing.TB) map[string]fitCase {
 	resistors[1].addedR = "100k 1%"
 	unstated := []load{{fixtureR: "1M 1%"}, {fixtureR: "1M 1%", addedC: "470p"}}
 	return map[string]fitCase{
-		"loss-free": {takes: referenced(air, 1).takes(three...), is: func(a *analysis) bool { return a.best.joint.form == fit.Form{} }},
-		"one loop":  {takes: referenced(one, 2).takes(three...), coil: withMeter},
+		"loss-free": {takes: referenced(air, 1).takes(three...),
+			is: func(a *analysis) bool { return a.best.joint.form == fit.Form{} }},
+		"one loop": {takes: referenced(one, 2).takes(three...), coil: withMeter},
 		"two loops, no reference": {takes: threeTakes(bench{coil: demoCoil(), snrDB: 70, seed: 1, rippled: true}),
 			is: func(a *analysis) bool { return a.best.joint.polarity[0] == -1 && len(a.rivals) > 0 }},
-		"solid core":          {takes: fourTakes(solidCoil(), 200, true), is: func(a *analysis) bool { return a.best.joint.form.Cylinder }},
-		"cover":               {takes: referenced(covered, 3).takes(three...), is: func(a *analysis) bool { return a.best.joint.form.Cover }},
-		"misfit":              {takes: bench{coil: demoCoil(), snrDB: 70, seed: 4}.takes(three...), coil: withMeter, options: fit.Options{Forms: []fit.Form{{}, {Rings: 1}}}, is: func(a *analysis) bool { return a.widen > 1 && len(a.disagreeing) == 3 }},
-		"structure":           {takes: bench{coil: structured, snrDB: 70, seed: 4, referenced: true, rippled: true}.takes(three...), coil: withMeter, options: fit.Options{Forms: []fit.Form{{Rings: 1}}}, is: func(a *analysis) bool { return len(a.halves) == 2 }},
-		"one take":            {takes: referenced(one, 5).takes(base)},
-		"one take, DC":        {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"), options: fit.Options{Forms: []fit.Form{{}}}},
-		"blind spot":          {takes: bench{coil: trueCoil{henry: 4, ohm: 7850, farad: 400e-12}, snrDB: 50, seed: 4, referenced: true}.takes(base), coil: dcr("7.85k@20C 2%"), options: fit.Options{Forms: []fit.Form{{}}}, is: func(a *analysis) bool { return len(a.searches.ends) == 3 }},
-		"shared gain":         {takes: threeTakes(bench{coil: demoCoil(), snrDB: 40, seed: 2}), options: fit.Options{SharedGain: true}},
+		"solid core": {takes: fourTakes(solidCoil(), 200, true),
+			is: func(a *analysis) bool { return a.best.joint.form.Cylinder }},
+		"cover": {takes: referenced(covered, 3).takes(three...),
+			is: func(a *analysis) bool { return a.best.joint.form.Cover }},
+		"misfit": {takes: bench{coil: demoCoil(), snrDB: 70, seed: 4}.takes(three...), coil: withMeter,
+			options: fit.Options{Forms: []fit.Form{{}, {Rings: 1}}},
+			is:      func(a *analysis) bool { return a.widen > 1 && len(a.disagreeing) == 3 }},
+		"structure": {takes: bench{coil: structured, snrDB: 70, seed: 4, referenced: true,
+			rippled: true}.takes(three...), coil: withMeter, options: fit.Options{Forms: []fit.Form{{Rings: 1}}},
+			is: func(a *analysis) bool { return len(a.halves) == 2 }},
+		"one take": {takes: referenced(one, 5).takes(base)},
+		"one take, DC": {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"),
+			options: fit.Options{Forms: []fit.Form{{}}}},
+		"blind spot": {takes: bench{coil: trueCoil{henry: 4, ohm: 7850, farad: 400e-12}, snrDB: 50, seed: 4,
+			referenced: true}.takes(base), coil: dcr("7.85k@20C 2%"), options: fit.Options{Forms: []fit.Form{{}}},
+			is: func(a *analysis) bool { return len(a.searches.ends) == 3 }},
+		"shared gain": {takes: threeTakes(bench{coil: demoCoil(), snrDB: 40, seed: 2}),
+			options: fit.Options{SharedGain: true}},
 		"left out":            {takes: clipped, coil: dcr("7.85k@20C 0.5%")},
 		"meter in the fit":    {takes: referenced(one, 8).takes(base), coil: meterUsed},
 		"wrong part":          {takes: referenced(one, 9).takes(wrong...)},
@@ -137,12 +148,15 @@ func TestRestore(t *testing.T) {
 				c.options.Advise = advise
 				f := must(Fit(context.Background(), c.coil, c.takes, c.options))
 				if c.is != nil && !c.is(f.a) {
-					t.Fatalf("the fit is not what the case is there for: %s, widened by %g, %d rivals, %d halves, %d searches, %v",
-						f.a.best.joint.form.Name(), f.a.widen, len(f.a.rivals), len(f.a.halves), len(f.a.searches.ends), f.a.best.joint.polarity)
+					t.Fatalf("the fit is not what the case is there for: %s, widened by %g, %d rivals, %d halves, %d "+
+						"searches, %v",
+						f.a.best.joint.form.Name(), f.a.widen, len(f.a.rivals), len(f.a.halves), len(f.a.searches.ends),
+						f.a.best.joint.polarity)
 				}
 				var disk bytes.Buffer
 				var snapshot Snapshot
-				if err := errors.Join(gob.NewEncoder(&disk).Encode(f.Snapshot()), gob.NewDecoder(&disk).Decode(&snapshot)); err != nil {
+				if err := errors.Join(gob.NewEncoder(&disk).Encode(f.Snapshot()),
+					gob.NewDecoder(&disk).Decode(&snapshot)); err != nil {
 					t.Fatal(err)
 				}
 				g, err := Restore(c.coil, c.takes, snapshot, c.options)
@@ -152,7 +166,8 @@ func TestRestore(t *testing.T) {
 				if !sameBits(f.Snapshot(), g.Snapshot()) {
 					t.Error("the snapshot of what was restored is another")
 				}
-				if f.a.known.c.SymmetricDim() != g.a.known.c.SymmetricDim() || !slices.Equal(f.a.known.c.RawSymmetric().Data, g.a.known.c.RawSymmetric().Data) {
+				if f.a.known.c.SymmetricDim() != g.a.known.c.SymmetricDim() ||
+					!slices.Equal(f.a.known.c.RawSymmetric().Data, g.a.known.c.RawSymmetric().Data) {
 					t.Error("the covariance is another")
 				}
 				before, after := all(t, f), all(t, g)
@@ -174,7 +189,8 @@ func TestRestoreMonteCarlo(t *testing.T) {
 	options.MonteCarlo, options.Seed = 10, 4
 	f.options = options
 	g := must(Restore(capture.Coil{}, takes, f.Snapshot(), options))
-	if a, b := must(f.Result(context.Background())), must(g.Result(context.Background())); !sameBits(a.MonteCarlo, b.MonteCarlo) {
+	if a, b := must(f.Result(context.Background())),
+		must(g.Result(context.Background())); !sameBits(a.MonteCarlo, b.MonteCarlo) {
 		t.Errorf("%+v\n%+v", a.MonteCarlo, b.MonteCarlo)
 	}
 }
@@ -188,25 +204,37 @@ func TestRestoreRefuses(t *testing.T) {
 	b.seed = 4
 	other := threeTakes(b)
 	tests := map[string]func(coil *capture.Coil, takes *[]Take, s *Snapshot, o *fit.Options){
-		"other noise":  func(_ *capture.Coil, takes *[]Take, _ *Snapshot, _ *fit.Options) { *takes = other },
-		"a take less":  func(_ *capture.Coil, takes *[]Take, _ *Snapshot, _ *fit.Options) { *takes = (*takes)[:2] },
-		"another coil": func(coil *capture.Coil, _ *[]Take, _ *Snapshot, _ *fit.Options) { *coil = dcr("7.86k@20C 0.5%") },
+		"other noise": func(_ *capture.Coil, takes *[]Take, _ *Snapshot, _ *fit.Options) { *takes = other },
+		"a take less": func(_ *capture.Coil, takes *[]Take, _ *Snapshot, _ *fit.Options) { *takes = (*takes)[:2] },
+		"another coil": func(coil *capture.Coil, _ *[]Take, _ *Snapshot,
+			_ *fit.Options) {
+			*coil = dcr("7.86k@20C 0.5%")
+		},
 		"another form": func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) { o.Forms = o.Forms[1:] },
 		"one form more": func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) {
 			o.Forms = append(slices.Clone(o.Forms), fit.Form{})
 		},
-		"the ladder":       func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) { o.Forms = nil },
-		"one gain":         func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) { o.SharedGain = true },
-		"nothing":          func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends = nil },
-		"an end less":      func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends = s.Ends[:len(s.Ends)-1] },
-		"an end more":      func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends = append(s.Ends, s.Ends[0]) },
-		"a parameter less": func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].X = s.Ends[0].X[1:] },
-		"a parameter":      func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[2].X[0] += 1e-3 },
-		"not a number":     func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].X[0] = math.NaN() },
-		"a sum":            func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].SumSquares *= 1.001 },
-		"a polarity":       func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].Polarity[0] = 2 },
-		"a factor":         func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[2].Widen *= 2 },
-		"no minimum":       func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].X = nil },
+		"the ladder": func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) { o.Forms = nil },
+		"one gain":   func(_ *capture.Coil, _ *[]Take, _ *Snapshot, o *fit.Options) { o.SharedGain = true },
+		"nothing":    func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends = nil },
+		"an end less": func(_ *capture.Coil, _ *[]Take, s *Snapshot,
+			_ *fit.Options) {
+			s.Ends = s.Ends[:len(s.Ends)-1]
+		},
+		"an end more": func(_ *capture.Coil, _ *[]Take, s *Snapshot,
+			_ *fit.Options) {
+			s.Ends = append(s.Ends, s.Ends[0])
+		},
+		"a parameter less": func(_ *capture.Coil, _ *[]Take, s *Snapshot,
+			_ *fit.Options) {
+			s.Ends[0].X = s.Ends[0].X[1:]
+		},
+		"a parameter":  func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[2].X[0] += 1e-3 },
+		"not a number": func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].X[0] = math.NaN() },
+		"a sum":        func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].SumSquares *= 1.001 },
+		"a polarity":   func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].Polarity[0] = 2 },
+		"a factor":     func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[2].Widen *= 2 },
+		"no minimum":   func(_ *capture.Coil, _ *[]Take, s *Snapshot, _ *fit.Options) { s.Ends[0].X = nil },
 	}
 	for name, change := range tests {
 		t.Run(name, func(t *testing.T) {

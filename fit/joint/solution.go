@@ -1,6 +1,7 @@
 package joint
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -26,7 +27,12 @@ type solution struct {
 	// chi2 of the data rows, and with the priors.
 	chi2, chi2Priors float64
 	dof              int
-	runsZ            float64
+	// chi2Apart is the chi-square of how the takes differ, dofApart its degrees of
+	// freedom: what is common to a group of takes may be the sound card's. The
+	// whole chi-square where no takes share a card.
+	chi2Apart float64
+	dofApart  int
+	runsZ     float64
 	// correlation is 1 + 2·sum of the residuals' autocorrelations: by how
 	// much the variance of an average is larger than it were for white ones.
 	correlation float64
@@ -35,6 +41,9 @@ type solution struct {
 
 func (s *solution) reduced() float64 { return s.chi2 / float64(s.dof) }
 
+// reducedApart is the reduced chi-square of how the takes differ.
+func (s *solution) reducedApart() float64 { return s.chi2Apart / float64(s.dofApart) }
+
 // bic is the Bayesian information criterion (Schwarz 1978) of the solution
 // with the variances enlarged by widen², so that a misfit which all forms have
 // does not buy more parameters.
@@ -42,11 +51,15 @@ func (s *solution) bic(widen2 float64) float64 {
 	return s.chi2Priors/widen2 + float64(s.joint.form.Parameters())*math.Log(float64(s.joint.rows()))
 }
 
-// rows is the number of data residuals.
+// rows is the number of data residuals that count.
 func (j *joint) rows() int {
 	n := 0
-	for _, w := range j.weight {
-		n += 2 * len(w)
+	for _, take := range j.weight {
+		for _, w := range take {
+			if w > 0 {
+				n += 2
+			}
+		}
 	}
 	return n
 }
@@ -57,6 +70,17 @@ func (s *solution) coil() circuit.Coil { return s.joint.coilAt(s.x) }
 func (j *joint) coilAt(x []float64) circuit.Coil {
 	st := newState(j)
 	st.setCoil(x)
+	return st.taken()
+}
+
+// coilIn is coilAt at the temperature of a take.
+func (j *joint) coilIn(take int, x []float64) circuit.Coil {
+	st := newState(j)
+	st.setTake(take, x)
+	return st.taken()
+}
+
+func (st *state) taken() circuit.Coil {
 	c := st.coil
 	c.Rings = append([]circuit.Ring(nil), c.Rings...)
 	return c
@@ -68,6 +92,10 @@ type request struct {
 	parts      partList
 	know       knowledge
 	sharedGain bool
+	// letGo are the facts that the takes contradict, by what they are called.
+	letGo []string
+	// ownDB is the limit of what the sound card leaves in one take alone.
+	ownDB float64
 }
 
 // startVector is the parameter vector of the form at the circuit coil, with
@@ -90,8 +118,14 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 	if j.form.Cover {
 		x[at] = math.Log(coil.CoverTimeS)
 	}
+	if j.form.Loss {
+		x[j.firstPart-1] = cmp.Or(coil.CapacitanceLoss, dielectricLoss.mean)
+	}
 	for i, p := range j.parts.parts {
 		x[j.firstPart+i] = math.Log(p.nominal)
+		if c := j.lossOf[i]; c >= 0 {
+			x[c] = p.loss.mean
+		}
 	}
 	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
@@ -116,7 +150,8 @@ type candidate struct {
 
 // search makes a short search from every start, on all cores, and returns the
 // best end; ok is false where all of them failed.
-func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coil, settings leastsquares.Settings) (best candidate, ok bool) {
+func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coil,
+	settings leastsquares.Settings) (best candidate, ok bool) {
 	ends := make([]candidate, len(starts))
 	var next atomic.Int64
 	var wait sync.WaitGroup
@@ -124,7 +159,8 @@ func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coi
 		wait.Add(1)
 		go func() {
 			defer wait.Done()
-			j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
+			j := newJoint(form, q, starts[0])
+			j.weigh(1)
 			solver := leastsquares.NewSolver(j.problem())
 			for i := int(next.Add(1)) - 1; i < len(starts) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
 				m, err := solver.Minimize(j.startVector(starts[i]), settings)
@@ -144,12 +180,16 @@ func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coi
 	return best, best.x != nil
 }
 
+// bluntSteps are those in which the search is brought from the weights of one
+// whose every point carries the card's ripple to the noise as measured: at the
+// resolution of the noise, chi-square has false minima far from the right one.
+var bluntSteps = []float64{0.1, 0.003}
+
 // solve fits form from every start, in short searches through every fourth
 // point, and finishes the best with all of them.
 func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil) (*solution, error) {
 	coarse := q
 	coarse.takes = thin(q.takes, 4)
-	quick := leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
 	best, ok := coarse.search(ctx, form, starts, quick)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -157,25 +197,58 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 	if !ok {
 		return nil, errNoMinimum
 	}
-	rows := 0
-	for _, t := range coarse.takes {
-		rows += 2 * len(t.Response.H)
-	}
-	finish := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
-	// A model that misses the data by far would drag the known parts along a
-	// curved valley for ever: weigh its data by the misfit, as its uncertainty
-	// would be, and stop before the last digit.
-	widen := 1.0
-	if reduced := best.sum / float64(rows); reduced > 2 {
-		widen = math.Sqrt(reduced)
-		if widen > 10 {
-			finish = quick
+	if slices.ContainsFunc(q.takes, func(t Take) bool { return t.rippleU() > 0 }) && len(q.takes) > 1 {
+		j := newJoint(form, coarse, starts[0])
+		copy(j.polarity, best.polarity)
+		solver := leastsquares.NewSolver(j.problem())
+		for _, blunt := range append(slices.Clone(bluntSteps), 0) {
+			j.weigh(blunt)
+			j.adapt(solver, best.x)
+			m, err := solver.Minimize(best.x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Quick: true})
+			if err == nil || errors.Is(err, leastsquares.ErrIterations) {
+				best.x = slices.Clone(m.P)
+			}
 		}
 	}
-	j := newJoint(form, q.takes, q.parts, q.know, starts[0], q.sharedGain)
-	j.widen = widen
+	j := newJoint(form, q, starts[0])
 	copy(j.polarity, best.polarity)
-	return j.finish(leastsquares.NewSolver(j.problem()), best.x, finish)
+	return j.settle(best.x)
+}
+
+// quick are the settings of a short search.
+var quick = leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
+
+// adapt weighs the data by the misfit at x, as its uncertainty would be. A model
+// that misses the data by far would drag the known parts along a curved valley
+// for ever.
+func (j *joint) adapt(solver *leastsquares.Solver, x []float64) {
+	j.widen = 1
+	if reduced := solver.Linearize(x) / float64(j.rows()); reduced > 2 {
+		j.widen = math.Sqrt(reduced)
+	}
+}
+
+// settle searches to the end from x with all the points.
+func (j *joint) settle(x []float64) (*solution, error) {
+	solver := leastsquares.NewSolver(j.problem())
+	for range 4 {
+		j.adapt(solver, x)
+		settings := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
+		if j.widen > 3 {
+			settings = quick // before the last digit
+		}
+		s, err := j.finish(solver, x, settings)
+		if err != nil {
+			return nil, err
+		}
+		// The start may have been off, not the model.
+		if j.widen == 1 || s.chi2 > 0.5*square(j.widen)*float64(j.rows()) {
+			return s, nil
+		}
+		x = s.x
+	}
+	j.widen = 1
+	return j.finish(solver, x, leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true})
 }
 
 // thin leaves every n-th point of each take, with the weight of n.
@@ -193,9 +266,9 @@ func thin(takes []Take, n int) []Take {
 }
 
 // settled is the relative change of chi-square at which a search has come to
-// its end: of some thousand, a thousandth of a unit, and so some hundredths of
+// its end: of some thousand, some thousandths of a unit, and so some hundredths of
 // a standard uncertainty. The chosen form is then searched to the last digit.
-const settled = 2e-7
+const settled = 1e-6
 
 // unsettled is the note of a solution whose search used up its iterations.
 const unsettled = "the search did not settle"
@@ -219,24 +292,47 @@ func (s *solution) judge(sumSquares float64) {
 	j := s.joint
 	s.sumSquares = sumSquares
 	var sequences [][]float64
-	var weighted float64
-	for b := range j.weight {
+	var weighted, apart float64
+	rowsApart, nuisance := 0, 0
+	alone := false // some response shows the card as it is
+	for b := range j.groups {
+		g := &j.groups[b]
 		r := s.solver.Residuals(b)
-		re, im := make([]float64, len(r)/2), make([]float64, len(r)/2)
-		for i := range re {
-			re[i], im[i] = r[2*i], r[2*i+1]
-			weighted += re[i]*re[i] + im[i]*im[i]
+		rows := len(r) / len(g.takes)
+		sum := 0.0
+		for i := range g.takes {
+			re, im := make([]float64, rows/2), make([]float64, rows/2)
+			for k := range re {
+				re[k], im[k] = r[i*rows+2*k], r[i*rows+2*k+1]
+				sum += re[k]*re[k] + im[k]*im[k]
+			}
+			sequences = append(sequences, re, im)
 		}
-		sequences = append(sequences, re, im)
+		weighted += sum
+		if g.common() {
+			apart += g.differences(r)
+			rowsApart += len(r) - rows
+			nuisance += 2 * (len(g.takes) - 1)
+			continue
+		}
+		apart += sum
+		rowsApart += len(r)
+		nuisance += 2 * len(g.takes)
+		alone = alone || !j.takes[g.takes[0]].Referenced
 	}
 	s.chi2 = weighted * j.widen * j.widen
 	s.chi2Priors = s.chi2 + (sumSquares - weighted)
-	nuisance := 2 * len(j.takes)
+	card := j.firstTake - j.firstCorner
+	shared := 0 // gains that are one
 	if j.sharedGain {
-		nuisance = len(j.takes) + 1
+		shared = len(j.takes) - 1
 	}
-	nuisance += j.firstTake - j.firstCorner
-	s.dof = j.rows() - j.form.Parameters() - nuisance
+	s.dof = j.rows() - j.form.Parameters() - 2*len(j.takes) + shared - card
+	s.chi2Apart = apart * j.widen * j.widen
+	s.dofApart = rowsApart - j.form.Parameters() - nuisance + shared
+	if alone {
+		s.dofApart -= card
+	}
 	s.runsZ = leastsquares.RunsScore(sequences)
 	s.correlation = leastsquares.CorrelationFactor(sequences)
 }
@@ -257,5 +353,6 @@ func (s *solution) covariance() (*mat.SymDense, error) {
 func (s *solution) widened(w float64) (*solution, error) {
 	j := *s.joint
 	j.widen = w
-	return (&j).finish(leastsquares.NewSolver((&j).problem()), s.x, leastsquares.Settings{Polish: true, Tolerance: 1e-9})
+	return (&j).finish(leastsquares.NewSolver((&j).problem()), s.x,
+		leastsquares.Settings{Polish: true, Tolerance: 1e-9})
 }

@@ -560,6 +560,10 @@ func (s *Solver) Covariance(dst *mat.SymDense) error {
 	return nil
 }
 
+// Promise is the reduction of the sum of squares that an undamped step from the
+// last minimum promises.
+func (s *Solver) Promise() float64 { return square(norm(s.qtr)) }
+
 // Residuals hands back the residuals of block b at the last minimum; they are
 // overwritten by the next call.
 func (s *Solver) Residuals(b int) []float64 {

@@ -152,7 +152,8 @@ func TestIterationsUsedUp(t *testing.T) {
 			sum += r * r
 		}
 		if sum != m.SumSquares || m.SumSquares > quick.SumSquares {
-			t.Errorf("%d iterations: sum of squares %g, %g at the point, %g without the second try", limit, m.SumSquares, sum, quick.SumSquares)
+			t.Errorf("%d iterations: sum of squares %g, %g at the point, %g without the second try", limit,
+				m.SumSquares, sum, quick.SumSquares)
 		}
 		var held, there mat.TriDense
 		triangle(s, &held)

@@ -199,7 +199,8 @@ func TestNIST(t *testing.T) {
 					worst = min(worst, digits(m.P[i], d.certified[i]))
 					worstSD = min(worstSD, digits(math.Sqrt(variance*covariance.At(i, i)), d.sd[i]))
 				}
-				t.Logf("digits: parameters %.1f, standard deviations %.1f, sum of squares %.1f; %d iterations, %d evaluations",
+				t.Logf("digits: parameters %.1f, standard deviations %.1f, sum of squares %.1f; %d iterations, %d "+
+					"evaluations",
 					worst, worstSD, digits(m.SumSquares, d.rss), m.Iterations, m.Evaluations)
 				if worst < 9 || worstSD < 9 {
 					t.Errorf("parameters to %.1f digits, standard deviations to %.1f", worst, worstSD)

@@ -64,15 +64,15 @@ class Joint:
     def part(self, x, index):
         return np.exp(self.get(x, f"ln part {index}"))
 
-    def series(self, x, s):
-        """R + s L(s)."""
+    def series(self, x, s, drift=0.0):
+        """R + s L(s); drift is that of ln R."""
         form = np.ones_like(s)
         for k, share in enumerate(self.shares(x)):
             form += share * (1 / (1 + s * np.exp(self.get(x, f"ln t {k + 1}"))) - 1)
         if self.cylinder:
             q = np.sqrt(s * np.exp(self.get(x, "ln t cylinder")))
             form += expit(self.get(x, "piece cylinder")) * (2 * ive(1, q) / (q * ive(0, q)) - 1)
-        return np.exp(self.get(x, "ln R")) + s * np.exp(self.get(x, "ln L")) * form
+        return np.exp(self.get(x, "ln R") + drift) + s * np.exp(self.get(x, "ln L")) * form
 
     def shown(self, x, hz, parallel):
         """The inductance that a meter shows of the coil without its fixture."""
@@ -84,8 +84,9 @@ class Joint:
 
     def model(self, x):
         s = self.s
-        series = self.series(x, s)
-        siemens, farad = [], []
+        drift = np.array([self.get(x, f"drift {i}") if f"drift {i}" in self.where else 0.0 for i in range(len(self.takes))])
+        series = self.series(x, s, drift[self.take])
+        siemens, farad, loss = [], [], []
         for t in self.takes:
             g = 1 / self.part(x, t["load"])
             c = np.exp(self.get(x, "ln C"))
@@ -93,11 +94,16 @@ class Joint:
                 g += 1 / self.part(x, t["added_r"])
             if t["added_c"] >= 0:
                 c += self.part(x, t["added_c"])
+                loss.append(self.part(x, t["added_c"]) * self.get(x, f"loss {t['added_c']}"))
+            else:
+                loss.append(0.0)
             if t["fixture_c"] != self.takes[0]["fixture_c"]:
                 c += self.part(x, t["fixture_c"]) - self.part(x, self.takes[0]["fixture_c"])
             siemens.append(g)
             farad.append(c)
-        across = 1 / (np.array(siemens)[self.take] + s * np.array(farad)[self.take])
+        # A dissipation factor d, the same at all frequencies: the phase of C (s/w1)^(-2 d/pi), to first order.
+        lossy = -2 / np.pi * s * np.log(s / (2 * np.pi * 1000))
+        across = 1 / (np.array(siemens)[self.take] + s * np.array(farad)[self.take] + lossy * np.array(loss)[self.take])
         h = across / (across + series)
         if self.cover:
             h /= 1 + s * np.exp(self.get(x, "ln t cover"))

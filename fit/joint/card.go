@@ -1,0 +1,270 @@
+package joint
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/capture"
+)
+
+// lowCornersHz are the centres of the weak priors of the sound card's two
+// low-end corners, common practice.
+var lowCornersHz = [2]float64{1, 4}
+
+// The upper edge of the sound card's band without a reference: with x = f over
+// edgeHz, ln|K| = a x² + b x⁴ + c x⁶ and arg K = d x³ + e x⁵ + f x⁷ (what is
+// linear in x is delay). edgeU are the weak priors' u of a, b, c (neper) and d,
+// e, f (radian): a card may be down by 2 dB at the edge, common practice for a
+// cheap one.
+const edgeHz = 20000
+
+var edgeU = [6]float64{0.15, 0.15, 0.15, 0.3, 0.3, 0.3}
+
+// cardResponse is the sound card's response at the ends of its band.
+type cardResponse struct {
+	corner [2]float64 // rad/s: s/(s+a) · s/(s+b)
+	edge   [6]float64 // as edgeU
+}
+
+func (j *joint) cardAt(x []float64) cardResponse {
+	return cardResponse{
+		corner: [2]float64{math.Exp(x[j.firstCorner]), math.Exp(x[j.firstCorner+1])},
+		edge:   [6]float64(x[j.firstEdge:j.firstTake]),
+	}
+}
+
+func (c *cardResponse) at(w float64) complex128 {
+	f := w / (2 * math.Pi * edgeHz)
+	f2 := f * f
+	size := math.Exp(f2 * (c.edge[0] + f2*(c.edge[1]+f2*c.edge[2])))
+	sin, cos := math.Sincos(f * f2 * (c.edge[3] + f2*(c.edge[4]+f2*c.edge[5])))
+	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
+}
+
+// highPass is s/(s+corner).
+func highPass(w, corner float64) complex128 {
+	d := w*w + corner*corner
+	return complex(w*w/d, w*corner/d)
+}
+
+// ripplePoints is the number of points of a grid of 80 an octave over which the
+// sound card's ripple counts as the same: unlike noise it does not average out
+// over them. ownPoints is that of what differs between takes.
+const (
+	ripplePoints = 80
+	ownPoints    = 30
+)
+
+// limits are those of the take's sound card.
+func (t Take) limits() capture.Card { return t.Card.OrUsual(t.Referenced) }
+
+// neperU is the standard uncertainty in neper of a limit in dB.
+func neperU(db float64) float64 { return db * math.Ln10 / 20 / math.Sqrt(3) }
+
+// rippleU is the standard uncertainty, in neper, of a response from the sound
+// card's ripple.
+func (t Take) rippleU() float64 {
+	if t.Ideal {
+		return 0
+	}
+	return neperU(t.limits().RippleDB)
+}
+
+// group are takes on one grid through the same channels of the sound card. What
+// the card leaves is one unknown complex factor 1 + c at each point, common to
+// them, with Re c and Im c normal of mean 0 and independent from point to point.
+// So it drops out of how the takes differ, and no shape over frequency is
+// supposed. A group is one block of the problem: the covariance of its residuals
+// at a point is 1 + v vᴴ, v the takes' ripple over their noise, and is whitened in
+// closed form.
+type group struct {
+	takes   []int
+	columns []int   // of all its takes
+	local   [][]int // by take: where its columns are among these
+	// ripple[i][k] is v of take i at point k; nil where nothing is common.
+	ripple [][]complex128
+	square []float64 // |v|² over the takes, by point
+}
+
+// common tells whether the group's takes share a factor.
+func (g *group) common() bool { return g.ripple != nil }
+
+// groupTakes puts takes together.
+func (j *joint) groupTakes() {
+	like := func(a, b Take) bool {
+		return !a.Ideal && !b.Ideal && a.Referenced == b.Referenced &&
+			slices.Equal(a.Response.FrequencyHz, b.Response.FrequencyHz)
+	}
+	for i, t := range j.takes {
+		at := slices.IndexFunc(j.groups, func(g group) bool { return like(j.takes[g.takes[0]], t) })
+		if at < 0 {
+			at = len(j.groups)
+			j.groups = append(j.groups, group{})
+		}
+		g := &j.groups[at]
+		g.takes = append(g.takes, i)
+		var local []int
+		for _, c := range j.columnsOf(i) {
+			k := slices.Index(g.columns, c)
+			if k < 0 {
+				k = len(g.columns)
+				g.columns = append(g.columns, c)
+			}
+			local = append(local, k)
+		}
+		g.local = append(g.local, local)
+	}
+}
+
+// weigh sets the weights: of the noise as measured, of what the card leaves in
+// single takes, ownDB its limit, and of blunt times what it leaves in common,
+// for a search that starts far off.
+func (j *joint) weigh(blunt float64) {
+	j.weight = make([][]float64, len(j.takes))
+	for n := range j.groups {
+		g := &j.groups[n]
+		g.ripple, g.square = nil, nil
+		if len(g.takes) > 1 {
+			g.square = make([]float64, len(j.omega[g.takes[0]]))
+		}
+		for _, i := range g.takes {
+			t := j.takes[i]
+			u := t.rippleU()
+			extra := ripplePoints * u * u
+			if len(g.takes) > 1 {
+				extra = ownPoints * (square(neperU(j.ownDB)) + blunt*u*u)
+			}
+			s := math.Sqrt(ripplePoints/2) * u
+			weight, ripple := make([]float64, len(j.omega[i])), make([]complex128, len(j.omega[i]))
+			for k, h := range t.Response.H {
+				weight[k] = 1 / math.Sqrt((t.Response.Variance[k]+extra*(real(h)*real(h)+imag(h)*imag(h)))/2)
+				ripple[k] = h * complex(s*weight[k], 0)
+				if len(g.takes) > 1 {
+					g.square[k] += real(ripple[k])*real(ripple[k]) + imag(ripple[k])*imag(ripple[k])
+				}
+			}
+			j.weight[i] = weight
+			if len(g.takes) > 1 {
+				g.ripple = append(g.ripple, ripple)
+			}
+		}
+	}
+}
+
+// totalU is the standard uncertainty of each component of a take's point, of
+// noise and card together.
+func (j *joint) totalU(take, point int) float64 {
+	u := 1 / j.weight[take][point]
+	if g, i := j.groupOf(take); g.common() {
+		v := g.ripple[i][point]
+		u *= math.Sqrt(1 + real(v)*real(v) + imag(v)*imag(v))
+	}
+	return u
+}
+
+// groupOf is the group of a take, and the take's place in it.
+func (j *joint) groupOf(take int) (*group, int) {
+	for n := range j.groups {
+		if i := slices.Index(j.groups[n].takes, take); i >= 0 {
+			return &j.groups[n], i
+		}
+	}
+	panic("joint: a take without a group")
+}
+
+// evaluateGroup fills the rows of a group, those of one take after those of
+// another: residuals whitened of what the takes have in common.
+func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
+	rows := len(r) / len(g.takes)
+	if jacobian != nil && len(g.takes) > 1 {
+		jacobian.Zero()
+	}
+	for i, take := range g.takes {
+		s.evaluate(take, x, r[i*rows:(i+1)*rows], jacobian, i*rows, g.local[i])
+	}
+	if !g.common() {
+		return
+	}
+	for k := range rows / 2 {
+		// (1 + v vᴴ)^(-1/2) = 1 - m v vᴴ
+		n2 := g.square[k]
+		if n2 == 0 {
+			continue
+		}
+		m := complex((1-1/math.Sqrt(1+n2))/n2, 0)
+		var sum complex128
+		for i, v := range g.ripple {
+			at := i*rows + 2*k
+			sum += cmplx.Conj(v[k]) * complex(r[at], r[at+1])
+		}
+		for i, v := range g.ripple {
+			at := i*rows + 2*k
+			d := m * v[k] * sum
+			r[at] -= real(d)
+			r[at+1] -= imag(d)
+		}
+		if jacobian == nil {
+			continue
+		}
+		for c := range g.columns {
+			s.along[c] = 0
+		}
+		for i, v := range g.ripple {
+			re, im := jacobian.RawRowView(i*rows+2*k), jacobian.RawRowView(i*rows+2*k+1)
+			w := cmplx.Conj(v[k])
+			for _, c := range g.local[i] {
+				s.along[c] += w * complex(re[c], im[c])
+			}
+		}
+		for i, v := range g.ripple {
+			re, im := jacobian.RawRowView(i*rows+2*k), jacobian.RawRowView(i*rows+2*k+1)
+			w := m * v[k]
+			for c := range g.columns {
+				d := w * s.along[c]
+				re[c] -= real(d)
+				im[c] -= imag(d)
+			}
+		}
+	}
+}
+
+// differences is chi-square of how a group's takes differ: what whitened
+// residuals r have along v says how the card was explained.
+func (g *group) differences(r []float64) float64 {
+	rows := len(r) / len(g.takes)
+	var chi2 float64
+	for k := range rows / 2 {
+		var along complex128
+		for i, v := range g.ripple {
+			at := i*rows + 2*k
+			chi2 += r[at]*r[at] + r[at+1]*r[at+1]
+			along += cmplx.Conj(v[k]) * complex(r[at], r[at+1])
+		}
+		if g.square[k] == 0 {
+			continue
+		}
+		chi2 -= (real(along)*real(along) + imag(along)*imag(along)) / g.square[k]
+	}
+	return chi2
+}
+
+// modelled is the response of a take at the parameters x.
+func (j *joint) modelled(take int, x []float64) []complex128 {
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
+	gain, delay := math.Exp(x[j.gain(take)])*j.polarity[take], x[j.delay(take)]*1e-6
+	var card cardResponse
+	if !j.takes[take].Referenced {
+		card = j.cardAt(x)
+	}
+	h := make([]complex128, len(j.omega[take]))
+	for i, w := range j.omega[take] {
+		h[i] = c.Transfer(complex(0, w), load) * cmplx.Rect(gain, -w*delay)
+		if !j.takes[take].Referenced {
+			h[i] *= card.at(w)
+		}
+	}
+	return h
+}

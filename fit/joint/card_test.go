@@ -1,0 +1,385 @@
+package joint
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"strings"
+	"sync"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+
+	"coilsweep/capture"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/leastsquares"
+	"coilsweep/fit/response"
+)
+
+// soundCards are responses within the band, drawn anew for each bench: of a card
+// without ripple; with that of filters of minimum phase, smooth over log f; with
+// the equal ripple of a linear-phase filter; with an echo; and with a roll-off of
+// second order in each direction. The ripple is within 0.01 dB.
+var soundCards = map[string]func(random *rand.Rand) func(hz float64) complex128{
+	"plain": func(*rand.Rand) func(float64) complex128 { return func(float64) complex128 { return 1 } },
+	"shelves": func(random *rand.Rand) func(float64) complex128 {
+		var corner, step [6]float64
+		for i := range corner {
+			corner[i] = 40 * math.Pow(400, (float64(i)+random.Float64())/6)
+			step[i] = rippled * (2*random.Float64() - 1)
+		}
+		return func(hz float64) complex128 {
+			h := complex(1, 0)
+			for i, f := range corner {
+				h *= 1 + complex(step[i], 0)/complex(1, hz/f)
+			}
+			return h
+		}
+	},
+	"cosine": func(random *rand.Rand) func(float64) complex128 {
+		delay := (20 + 40*random.Float64()) / 48000
+		return func(hz float64) complex128 { return complex(1+rippled*math.Cos(2*math.Pi*hz*delay), 0) }
+	},
+	"echo": func(random *rand.Rand) func(float64) complex128 {
+		delay := (20 + 40*random.Float64()) / 48000
+		return func(hz float64) complex128 { return 1 + cmplx.Rect(rippled, -2*math.Pi*hz*delay) }
+	},
+	"roll-off": func(*rand.Rand) func(float64) complex128 {
+		return func(hz float64) complex128 {
+			s := complex(0, hz/rollOffHz)
+			h := 1 / (1 + s*math.Sqrt2 + s*s)
+			return h * h
+		}
+	},
+}
+
+// rippled is 0.01 dB; a Butterworth filter of second order with its corner at
+// rollOffHz is 0.5 dB down at 20 kHz: (20/34)^4 = 10^0.05 - 1.
+const (
+	rippled   = 0.0011519
+	rollOffHz = 20000 / 0.5910
+)
+
+// denseGrid is the grid of a take of the default stimulus: 80 points an octave,
+// 1.7 Hz apart at least.
+func denseGrid() []float64 {
+	var f []float64
+	for hz := 25.0; hz < 19400; hz += max(1.7, hz*(math.Exp2(1.0/80)-1)) {
+		f = append(f, hz)
+	}
+	return f
+}
+
+// cardedBench is three takes through a sound card, with parts and noise drawn.
+type cardedBench struct {
+	coil   trueCoil
+	takes  []Take
+	loads  []func(s complex128) complex128 // admittances, in truth
+	ohm    []float64                       // of the coil in each take
+	farads []float64                       // all of it in each take
+	farad  float64                         // in the first
+	direct capture.Coil
+}
+
+// disturbance is what else differs from take to take: the dissipation factor of the
+// added capacitors, and the drift of the coil in kelvin from one to the next.
+type disturbance struct{ loss, kelvin float64 }
+
+func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) cardedBench {
+	random := rand.New(rand.NewPCG(seed, 41))
+	within := func(nominal, limit float64) float64 { return nominal * (1 + limit*(2*random.Float64()-1)) }
+	b := cardedBench{coil: coil}
+	channel := soundCards[card](random)
+	trueLoad, trueFixture := within(1e6, 0.01), within(65e-12, 0.05)
+	b.farad = coil.farad + trueFixture
+	fixtureC, fixtureR := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
+	const gain, snrDB = 0.3, 71.0
+	for i, stated := range []string{"", "220p 1%", "470p 1%"} {
+		t := Take{Name: fmt.Sprintf("take%d", i+1),
+			Response: &response.Response{FrequencyHz: denseGrid(), VarianceDoF: 100, SNRdB: snrDB}}
+		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
+		added := 0.0
+		if stated != "" {
+			c := must(quantity.ParseCapacitance(stated))
+			t.Load.AddedC = &c
+			added = within(c.SI, 0.01)
+		}
+		load := func(s complex128) complex128 {
+			return complex(1/trueLoad, 0) + s*complex(trueFixture, 0) + lossyCapacitor(s, added, disturbed.loss)
+		}
+		now := coil
+		now.ohm *= 1 + 0.0039*disturbed.kelvin*float64(i-1)
+		b.loads, b.ohm = append(b.loads, load), append(b.ohm, now.ohm)
+		b.farads = append(b.farads, b.farad+added)
+		for _, hz := range t.Response.FrequencyHz {
+			s := complex(0, 2*math.Pi*hz)
+			h := now.voltageAcross(s, load(s)) * gain * channel(hz)
+			h *= complex(0, hz) / complex(1.3, hz) * (complex(0, hz) / complex(3.2, hz))
+			h *= cmplx.Rect(1, -2*math.Pi*hz*1.7e-5)
+			u := gain * math.Pow(10, -snrDB/20) * math.Sqrt(1000/hz) // as in bench
+			u = math.Hypot(u, 1e-5*cmplx.Abs(h))
+			h += complex(u/math.Sqrt2*random.NormFloat64(), u/math.Sqrt2*random.NormFloat64())
+			t.Response.H, t.Response.Variance = append(t.Response.H, h), append(t.Response.Variance, u*u)
+		}
+		b.takes = append(b.takes, t)
+	}
+	dcr := must(quantity.ParseResistance("8k@20C 0.5%"))
+	dcr.SI = within(coil.ohm, 0.005)
+	dcr.Half = 0.005 * dcr.SI
+	celsius := 20.0
+	b.direct = capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}
+	return b
+}
+
+// truth of a take: pole pair of the circuit of elements, and peak of its voltage.
+func (b cardedBench) truth(take int) map[string]float64 {
+	coil, load := b.coil, b.loads[take]
+	coil.ohm = b.ohm[take]
+	lc := 1 / (2 * math.Pi * math.Sqrt(coil.henry*b.farads[take]))
+	uncovered := coil
+	uncovered.coverHz = 0
+	// Where 1/v is zero, by the secant.
+	f := func(s complex128) complex128 { return 1 / uncovered.voltageAcross(s, load(s)) }
+	last, s := complex(0, 2*math.Pi*lc), complex(-0.05, 1.02)*complex(2*math.Pi*lc, 0)
+	for range 60 {
+		d := f(s) - f(last)
+		if d == 0 {
+			break
+		}
+		last, s = s, s-f(s)*(s-last)/d
+	}
+	hz := cmplx.Abs(s) / (2 * math.Pi)
+	size := func(f float64) float64 {
+		s := complex(0, 2*math.Pi*f)
+		return cmplx.Abs(coil.voltageAcross(s, load(s)))
+	}
+	low, high := 0.3*hz, 2*hz
+	for range 120 {
+		a, z := low+(high-low)/3, high-(high-low)/3
+		if size(a) < size(z) {
+			low = a
+		} else {
+			high = z
+		}
+	}
+	return map[string]float64{
+		"resonance": hz, "q": cmplx.Abs(s) / (-2 * real(s)), "lc": lc,
+		"peak": low, "peak_db": 20 * math.Log10(size(low)/size(0.01)),
+	}
+}
+
+// Five sound cards, of which only limits are known: U95 covers what the takes
+// show. Where share and corner of a loop are told, they are right.
+func TestSoundCards(t *testing.T) {
+	n := seeds(t, 2)
+	disturbed := map[string]disturbance{"lossy capacitors, drift": {loss: 0.005, kelvin: 0.3}}
+	worlds := map[string]func(random *rand.Rand) trueCoil{
+		"lossy capacitors, drift": func(*rand.Rand) trueCoil { return ringedCoil() },
+		"one loop": func(random *rand.Rand) trueCoil {
+			c := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
+			c.ring(0.16+0.13*random.Float64(), 10000+5000*random.Float64())
+			return c
+		},
+		"two loops with cover": func(*rand.Rand) trueCoil {
+			c := demoCoil()
+			c.coverHz = 25000
+			return c
+		},
+	}
+	for name, world := range worlds {
+		t.Run(name, func(t *testing.T) { soundCardWorld(t, n, name, world, disturbed[name]) })
+	}
+}
+
+// soundCardWorld counts over cards and draws how often U95 covers.
+func soundCardWorld(t *testing.T, n int, name string, world func(random *rand.Rand) trueCoil, disturbed disturbance) {
+	t.Helper()
+	counts := map[string]*[3]int{} // asked, known, covered
+	forms := map[string]int{}
+	var chi2, chi2n float64
+	for card := range soundCards {
+		var lock sync.Mutex
+		parallel(n, func(i int) {
+			b := drawCarded(world(rand.New(rand.NewPCG(uint64(i), 3))), card, uint64(i), disturbed)
+			r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{}))
+			lock.Lock()
+			defer lock.Unlock()
+			forms[r.Model.Name]++
+			chi2 += r.Model.Chi2Reduced
+			chi2n++
+			count := func(what string, q fit.Quantity, truth float64) {
+				if counts[what] == nil {
+					counts[what] = &[3]int{}
+				}
+				c := counts[what]
+				c[0]++
+				known, covered := covers(q, truth)
+				if known {
+					c[1]++
+				}
+				if covered {
+					c[2]++
+				} else if known {
+					t.Logf("%s, %s, draw %d, %s: %s %.6g ± %.2g, true %.6g", name, card, i, r.Model.Name, what, q.Value,
+						q.U95, truth)
+				}
+			}
+			count("L", r.Inductance, b.coil.henry)
+			count("C", r.Capacitance, b.farad)
+			count("R", r.Resistance, b.coil.ohm)
+			for k, take := range r.Takes {
+				truth := b.truth(k)
+				count("resonance", take.Resonance, truth["resonance"])
+				count("q", take.Q, truth["q"])
+				count("peak", take.Peak, truth["peak"])
+				count("peak_db", take.PeakDB, truth["peak_db"])
+				count("lc", take.LC, truth["lc"])
+			}
+			if name == "one loop" && len(r.Eddy) == 1 {
+				e := b.coil.rings[0]
+				count("share", r.Eddy[0].Share, e.mutual*e.mutual/(b.coil.henry*e.henry))
+				count("corner", r.Eddy[0].Corner, e.ohm/e.henry/(2*math.Pi))
+			}
+			for _, w := range r.Warnings {
+				t.Logf("%s, %s, draw %d: %s", name, card, i, w)
+			}
+		})
+	}
+	t.Logf("%s: %v, mean reduced chi-square %.4f", name, forms, chi2/chi2n)
+	for what, c := range counts {
+		t.Logf("%s: %s asked %d, known %d, covered %d", name, what, c[0], c[1], c[2])
+		least := 0.97
+		switch what {
+		case "share", "corner":
+			if float64(c[2]) < 0.9*float64(c[1]) {
+				t.Errorf("%s: %s told in %d of %d, covered in %d", name, what, c[1], c[0], c[2])
+			}
+			continue
+		case "L", "C", "R", "lc":
+			least = 0.9
+		}
+		if c[1] < c[0] || float64(c[2]) < least*float64(c[0]) {
+			t.Errorf("%s: %s known in %d of %d, covered in %d", name, what, c[1], c[0], c[2])
+		}
+	}
+}
+
+// Whitened residuals have the sum of squares that the covariance of noise and
+// common factor asks for, worked out from that covariance as it is; how the takes
+// differ does not feel a factor common to all.
+func TestWhitening(t *testing.T) {
+	b := drawCarded(demoCoil(), "shelves", 5, disturbance{})
+	q := request{takes: b.takes, parts: gatherParts(b.takes), ownDB: 0.001}
+	start := startCoils(q.takes, q.parts, q.know)[0]
+	j := newJoint(fit.Form{}, q, start)
+	x := j.startVector(start)
+	solver := leastsquares.NewSolver(j.problem())
+	solver.Linearize(x)
+	r := solver.Residuals(0)
+	g, s := &j.groups[0], newState(j)
+	rows := len(r) / 3
+	plain := make([][]float64, 3)
+	for i := range plain {
+		plain[i] = make([]float64, rows)
+		s.evaluate(i, x, plain[i], nil, 0, nil)
+	}
+	u := 0.01 * math.Ln10 / 20 / math.Sqrt(3)
+	for _, k := range []int{0, 200, 400, 600} {
+		c, raw, got := mat.NewDense(6, 6, nil), mat.NewVecDense(6, nil), 0.0
+		for i := range 3 {
+			hi := b.takes[i].Response.H[k]
+			raw.SetVec(2*i, plain[i][2*k]/j.weight[i][k])
+			raw.SetVec(2*i+1, plain[i][2*k+1]/j.weight[i][k])
+			for l := range 3 {
+				// E c c* = 80 u² with independent components: h_i h_l* as a matrix
+				// of rotation and size.
+				z := hi * cmplx.Conj(b.takes[l].Response.H[k]) * complex(80*u*u/2, 0)
+				c.Set(2*i, 2*l, real(z))
+				c.Set(2*i, 2*l+1, -imag(z))
+				c.Set(2*i+1, 2*l, imag(z))
+				c.Set(2*i+1, 2*l+1, real(z))
+			}
+			own := 0.1 * u
+			noise := (b.takes[i].Response.Variance[k] + 30*own*own*real(hi*cmplx.Conj(hi))) / 2
+			c.Set(2*i, 2*i, c.At(2*i, 2*i)+noise)
+			c.Set(2*i+1, 2*i+1, c.At(2*i+1, 2*i+1)+noise)
+			for _, part := range r[i*rows+2*k : i*rows+2*k+2] {
+				got += part * part
+			}
+		}
+		var solved mat.VecDense
+		if err := solved.SolveVec(c, raw); err != nil {
+			t.Fatal(err)
+		}
+		if want := mat.Dot(&solved, raw); math.Abs(got/want-1) > 1e-9 {
+			t.Errorf("point %d: sum of squares %g, by the covariance %g", k, got, want)
+		}
+	}
+	before := g.differences(r)
+	for _, take := range []int{0, 1, 2} {
+		for k := range rows / 2 {
+			// What a factor of 0.1 % would leave, whitened: along v.
+			v := g.ripple[take][k] / complex(math.Sqrt(1+g.square[k]), 0) * complex(0.3, 0.8)
+			r[take*rows+2*k] += real(v)
+			r[take*rows+2*k+1] += imag(v)
+		}
+	}
+	if after := g.differences(r); math.Abs(after/before-1) > 1e-9 {
+		t.Errorf("a factor common to all takes moves chi-square of the differences from %g to %g", before, after)
+	}
+}
+
+// The reduced chi-square of the differences is 1 where nothing but noise differs,
+// whatever the card.
+func TestChiSquareOfDifferences(t *testing.T) {
+	n := seeds(t, 3)
+	var sum float64
+	count := 0
+	for card := range soundCards {
+		var lock sync.Mutex
+		parallel(n, func(i int) {
+			b := drawCarded(ringedCoil(), card, uint64(100+i), disturbance{})
+			for k := range b.takes {
+				b.takes[k].Card.RippleTakeDB = 1e-9
+			}
+			r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{Forms: []fit.Form{{Rings: 1}}}))
+			lock.Lock()
+			defer lock.Unlock()
+			sum += r.Model.Chi2Reduced
+			count++
+			if scatter := math.Sqrt(2 / float64(r.Model.DoF)); math.Abs(r.Model.Chi2Reduced-1) > 4*scatter {
+				t.Errorf("%s, draw %d: reduced chi-square %.3f ± %.3f", card, i, r.Model.Chi2Reduced, scatter)
+			}
+		})
+	}
+	t.Logf("mean of %d: %.4f", count, sum/float64(count))
+}
+
+// A DC resistance that is wrong would ask for one loop more, and move L: it is
+// let go, named first, and the numbers are without it.
+func TestWrongFactIsLetGo(t *testing.T) {
+	b := drawCarded(demoCoil(), "plain", 3, disturbance{})
+	for _, wrong := range []float64{6500, 7450, 9100} {
+		dcr := *b.direct.DCR
+		dcr.SI, dcr.Half = wrong, 0.005*wrong
+		coil := b.direct
+		coil.DCR = &dcr
+		r := must(Analyse(context.Background(), coil, b.takes, fit.Options{}))
+		if len(r.Warnings) == 0 || !strings.Contains(r.Warnings[0], "DC resistance") ||
+			!strings.Contains(r.Warnings[0], "without it") {
+			t.Errorf("%g ohm: %s, warnings %q", wrong, r.Model.Name, r.Warnings)
+		}
+		for what, q := range map[string]struct {
+			q     fit.Quantity
+			truth float64
+		}{"L": {r.Inductance, 2.4}, "C": {r.Capacitance, b.farad}, "R": {r.Resistance, 7850}} {
+			if known, covered := covers(q.q, q.truth); known && !covered {
+				t.Errorf("%g ohm, %s: %s %+v, true %g", wrong, r.Model.Name, what, q.q, q.truth)
+			}
+		}
+		t.Logf("%g ohm: %s, L %+v, R %+v", wrong, r.Model.Name, r.Inductance, r.Resistance)
+	}
+}
