@@ -47,7 +47,7 @@ func measured(t testing.TB, name string, l, r, c float64) Coil {
 	const u = 1e-6
 	var takes []joint.Take
 	for _, added := range []float64{0, 470e-12, 1e-9} {
-		take := joint.Take{Name: "take", Referenced: true, Response: &response.Response{SNRdB: 120, VarianceDoF: 100}}
+		take := joint.Take{Name: "take", Ideal: true, Response: &response.Response{SNRdB: 120, VarianceDoF: 100}}
 		take.Load.FixtureC, take.Load.FixtureR = farad(t, "50p 0.0001%"), ohm(t, "1M 0.0001%")
 		total := c + 50e-12 + added
 		if added > 0 {
