@@ -164,7 +164,7 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 	goal, goalText := w.target, percentText(w.target)
 	if w.heldBy != nil {
 		goal = near * now.floor
-		goalText = fmt.Sprintf("%.2g%%, as far as %s lets it fall", goal, holderWords(w.heldBy))
+		goalText = fmt.Sprintf("%.2g%%, the limit set by %s", goal, holderWords(w.heldBy))
 		if now.percent <= goal {
 			w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
 				n, now.percent, holderWords(w.heldBy))
