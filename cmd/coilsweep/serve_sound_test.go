@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"coilsweep/capture/soundcard/pulserig"
+	"coilsweep/excite/quantity"
 	"coilsweep/report/browserrig"
 )
 
@@ -169,8 +170,9 @@ func measureInPage(t *testing.T, p benchTab, rig *pulserig.Rig, root string) {
 			t.Errorf("%s is %g ± %g, the rig's is %g", q.what, q.got.Value, q.got.U95, q.want)
 		}
 	}
-	if words := p.text("#result-head .numbers"); !strings.Contains(words, "2.2") {
-		t.Errorf("the page shows %s", words)
+	henry, _, _ := strings.Cut(quantity.FormatWithU95(result.L.Value, result.L.U95, quantity.Henry), " ")
+	if words := p.text("#result-head .numbers"); !strings.Contains(words, henry) {
+		t.Errorf("the page does not show that L is %s, but %s", henry, words)
 	}
 
 	p.step("report")
