@@ -76,7 +76,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 		takeSlots <- struct{}{}
 		wait.Go(func() {
 			defer func() { <-takeSlots }()
-			if inputs[i] = inputOf(t); inputs[i].Unfit != "" || ctx.Err() != nil {
+			if inputs[i] = InputOf(t); inputs[i].Unfit != "" || ctx.Err() != nil {
 				return
 			}
 			if inputs[i].Response = known.response(e.Folder, t); inputs[i].Response == nil {
@@ -97,7 +97,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 // Estimate is a take of folder as the fit wants it, with its response. Where it
 // has none Unfit says why, or ctx has ended.
 func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint.Take {
-	in := inputOf(t)
+	in := InputOf(t)
 	if in.Unfit != "" || ctx.Err() != nil {
 		return in
 	}
@@ -111,11 +111,11 @@ func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint
 	return in
 }
 
-// inputOf is a take as the fit wants it, but for its response.
-func inputOf(t capture.Take) joint.Take {
+// InputOf is a take as the fit wants it, but for its response.
+func InputOf(t capture.Take) joint.Take {
 	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
-		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.CardLimits(),
+		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.Card,
 		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
 	}
 	for _, f := range t.Quality.Flags {

@@ -109,18 +109,20 @@ var ownSteps = []float64{0.003, 0.01}
 // climb fits the models with more and more left to the sound card, until one
 // explains the takes and the known facts agree with it.
 func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
+	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
+	shared := a.sharesCard(starts[0])
 	steps := []float64{0}
 	for _, t := range a.request.takes {
 		steps[0] = max(steps[0], t.limits().RippleTakeDB)
 	}
 	for _, db := range ownSteps {
-		if db > steps[0] && a.sharesCard() {
+		if db > steps[0] && shared {
 			steps = append(steps, db)
 		}
 	}
 	for n := 0; n < len(steps); n++ {
 		a.request.ownDB = steps[n]
-		if err := a.tryForms(ctx, forms); err != nil {
+		if err := a.tryForms(ctx, forms, starts); err != nil {
 			return err
 		}
 		best, widen := a.pick()
@@ -146,14 +148,14 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 
 // sharesCard tells whether some takes went through the same sound card on the
 // same grid.
-func (a *analysis) sharesCard() bool {
-	j := newJoint(fit.Form{}, a.request, startCoils(a.request.takes, a.request.parts, a.request.know)[0])
+func (a *analysis) sharesCard(start circuit.Coil) bool {
+	j := newJoint(fit.Form{}, a.request, start)
 	return slices.ContainsFunc(j.groups, func(g group) bool { return g.common() })
 }
 
-// tryForms fits forms, or climbs the ladder where there are none; from the
+// tryForms fits forms, or climbs the ladder where there are none, from starts or the
 // earlier solutions where there are some.
-func (a *analysis) tryForms(ctx context.Context, forms []fit.Form) error {
+func (a *analysis) tryForms(ctx context.Context, forms []fit.Form, starts []circuit.Coil) error {
 	earlier := map[fit.Form]*solution{}
 	for _, s := range a.solutions {
 		earlier[s.joint.form] = s
@@ -163,7 +165,6 @@ func (a *analysis) tryForms(ctx context.Context, forms []fit.Form) error {
 		forms = fit.Ladder()
 	}
 	a.solutions = nil
-	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	solved := map[fit.Form]*solution{}
 	for _, form := range forms {
 		if a.climbed && !worthTrying(form, solved) {
@@ -469,7 +470,7 @@ func (a *analysis) choose(ctx context.Context) error {
 			max(best.reduced(), best.reducedApart()), a.widen))
 	} else if a.pulled != nil {
 		a.warnings = append(a.warnings, "the takes contradict the known parts: a wrong part, or something in the "+
-			"coil that no circuit of the ladder has; U95 includes how far they move the result")
+			"coil that no model has; U95 includes how far they move the result")
 	}
 	a.known, err = a.best.uncertainty()
 	return err

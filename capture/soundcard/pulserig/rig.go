@@ -273,9 +273,6 @@ func (r *Rig) Restart(t testing.TB) {
 // Freeze stops the server where it is: the device is there, but dead.
 func (r *Rig) Freeze() { r.server.Process.Signal(syscall.SIGSTOP) }
 
-// Thaw undoes Freeze.
-func (r *Rig) Thaw() { r.server.Process.Signal(syscall.SIGCONT) }
-
 // Close ends the server and all that belongs to it.
 func (r *Rig) Close() {
 	r.once.Do(func() {

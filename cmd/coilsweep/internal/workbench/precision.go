@@ -229,10 +229,9 @@ func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Resp
 	if failed != nil {
 		return precision{percent: math.NaN(), why: failed.Error()}, nil
 	}
-	result, err := joint.Analyse(ctx, coil, []joint.Take{{
-		Name: t.Name, Load: t.Load, Response: estimate, Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM,
-		Card: t.CardLimits(),
-	}}, fit.Options{})
+	in := evaluation.InputOf(t)
+	in.Response = estimate
+	result, err := joint.Analyse(ctx, coil, []joint.Take{in}, fit.Options{})
 	if ctx.Err() != nil {
 		return precision{}, ctx.Err()
 	}
