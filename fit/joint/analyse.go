@@ -1,6 +1,7 @@
 package joint
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -185,9 +186,36 @@ func (a *analysis) tryForms(ctx context.Context, forms []fit.Form, starts []circ
 		a.solutions = append(a.solutions, s)
 	}
 	if !a.climbed {
-		return nil
+		return a.settleClose(ctx)
 	}
-	return a.tryLoss(ctx, earlier)
+	if err := a.tryLoss(ctx, earlier); err != nil {
+		return err
+	}
+	return a.settleClose(ctx)
+}
+
+// closeBIC is how much worse than the best a model may be to matter in what is
+// published.
+const closeBIC = 10
+
+// settleClose goes on with the searches of the best models that ended in a flat
+// valley.
+func (a *analysis) settleClose(ctx context.Context) error {
+	best, _ := a.pick()
+	for i, s := range a.solutions {
+		if s.thorough || s.solver.Promise() < worth || s.bic(1) > best.bic(1)+closeBIC {
+			continue
+		}
+		closer, err := a.searches.closer(s)
+		if err == nil {
+			err = ctx.Err()
+		}
+		if err != nil {
+			return err
+		}
+		a.solutions[i] = closer
+	}
+	return nil
 }
 
 // tryLoss fits the models that might win with dielectric loss: the best, those near
@@ -372,7 +400,9 @@ func (a *analysis) startsFor(form fit.Form, solved map[fit.Form]*solution, close
 	}
 	if form.Rings > 0 || form.Cylinder {
 		bases := closed
-		if s := solved[fewer]; s != nil {
+		bare := fewer
+		bare.Cover = false
+		if s := cmp.Or(solved[fewer], solved[bare]); s != nil {
 			bases = []circuit.Coil{s.coil()}
 		}
 		for _, base := range bases {

@@ -169,7 +169,7 @@ func TestBranchNotKnown(t *testing.T) {
 // every cell must lie within 92 and 98 %; with fewer, the chance of a fair count is
 // allowed for.
 func TestBranchCoverage(t *testing.T) {
-	n := seeds(t, 20)
+	n := seeds(t, 60)
 	ring := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
 	ring.ring(0.2, 3000)
 	for world, coil := range []trueCoil{{henry: 2.2, ohm: 6000, farad: 120e-12}, ring, demoCoil()} {

@@ -44,6 +44,17 @@ func (c *cardResponse) at(w float64) complex128 {
 	return complex(size*cos, size*sin) * highPass(w, c.corner[0]) * highPass(w, c.corner[1])
 }
 
+// setCard leaves the card's response at omega in s.onGrid.
+func (s *state) setCard(card cardResponse, omega []float64) {
+	if len(s.omega) > 0 && &omega[0] == &s.omega[0] && card == s.card {
+		return
+	}
+	s.card, s.omega, s.onGrid = card, omega, slices.Grow(s.onGrid[:0], len(omega))
+	for _, w := range omega {
+		s.onGrid = append(s.onGrid, card.at(w))
+	}
+}
+
 // highPass is s/(s+corner).
 func highPass(w, corner float64) complex128 {
 	d := w*w + corner*corner

@@ -123,13 +123,17 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	j.n = j.firstTake + 2*len(takes)
 
 	j.addPriors(q, start)
-	for _, t := range takes {
+	for i, t := range takes {
+		j.polarity = append(j.polarity, 1)
+		if i > 0 && slices.Equal(t.Response.FrequencyHz, takes[i-1].Response.FrequencyHz) {
+			j.omega = append(j.omega, j.omega[i-1])
+			continue
+		}
 		omega := make([]float64, len(t.Response.H))
 		for k, hz := range t.Response.FrequencyHz {
 			omega[k] = 2 * math.Pi * hz
 		}
 		j.omega = append(j.omega, omega)
-		j.polarity = append(j.polarity, 1)
 	}
 	j.groupTakes()
 	j.weigh(0)
@@ -318,6 +322,10 @@ type state struct {
 	fraction [circuit.MaxRings]float64
 	gradient circuit.Gradient
 	along    []complex128 // of each column of a group
+	// onGrid is card at omega, which the takes of a group have in common.
+	card   cardResponse
+	omega  []float64
+	onGrid []complex128
 }
 
 func newState(j *joint) *state { return &state{j: j, along: make([]complex128, j.n)} }
@@ -425,6 +433,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	var card cardResponse
 	if !referenced {
 		card = j.cardAt(x)
+		s.setCard(card, omega)
 	}
 	conductance := parts.load + parts.addedR
 	at := j.parts.ofTake[take]
@@ -434,7 +443,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		sin, cos := math.Sincos(-w * delay)
 		k := complex(gain*cos, gain*sin)
 		if !referenced {
-			k *= card.at(w)
+			k *= s.onGrid[i]
 		}
 		var h complex128
 		if jacobian == nil {

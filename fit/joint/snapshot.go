@@ -76,6 +76,16 @@ func (s *searches) solve(ctx context.Context, q request, form fit.Form, starts [
 	return s.keep(form, found), err
 }
 
+// closer is solution.closer.
+func (s *searches) closer(from *solution) (*solution, error) {
+	if s.known {
+		j := *from.joint
+		return s.enter(&j, nil)
+	}
+	found, err := from.closer()
+	return s.keep(from.joint.form, found), err
+}
+
 // widen is solution.widened.
 func (s *searches) widen(best *solution, w float64) (*solution, error) {
 	if s.known {

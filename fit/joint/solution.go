@@ -37,6 +37,18 @@ type solution struct {
 	// much the variance of an average is larger than it were for white ones.
 	correlation float64
 	note        string
+	// thorough: the search did not end because its steps brought little.
+	thorough bool
+}
+
+// closer goes on with a search that ended in a flat valley.
+func (s *solution) closer() (*solution, error) {
+	j := *s.joint
+	found, err := (&j).settle(s.x, 0)
+	if found != nil {
+		found.thorough = true
+	}
+	return found, err
 }
 
 func (s *solution) reduced() float64 { return s.chi2 / float64(s.dof) }
@@ -204,7 +216,7 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 		for _, blunt := range append(slices.Clone(bluntSteps), 0) {
 			j.weigh(blunt)
 			j.adapt(solver, best.x)
-			m, err := solver.Minimize(best.x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Quick: true})
+			m, err := solver.Minimize(best.x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Worth: worth, Quick: true})
 			if err == nil || errors.Is(err, leastsquares.ErrIterations) {
 				best.x = slices.Clone(m.P)
 			}
@@ -212,11 +224,15 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 	}
 	j := newJoint(form, q, starts[0])
 	copy(j.polarity, best.polarity)
-	return j.settle(best.x)
+	return j.settle(best.x, worth)
 }
 
 // quick are the settings of a short search.
-var quick = leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Quick: true}
+var quick = leastsquares.Settings{MaxIterations: 12, Tolerance: 1e-3, Worth: worth, Quick: true}
+
+// worth is the part of a unit of chi-square that a step must bring for a model
+// that is compared with others: a parameter more costs some eight.
+const worth = 0.1
 
 // adapt weighs the data by the misfit at x, as its uncertainty would be. A model
 // that misses the data by far would drag the known parts along a curved valley
@@ -228,12 +244,13 @@ func (j *joint) adapt(solver *leastsquares.Solver, x []float64) {
 	}
 }
 
-// settle searches to the end from x with all the points.
-func (j *joint) settle(x []float64) (*solution, error) {
+// settle searches to the end from x with all the points; worth is what a step must
+// bring.
+func (j *joint) settle(x []float64, worth float64) (*solution, error) {
 	solver := leastsquares.NewSolver(j.problem())
 	for range 4 {
 		j.adapt(solver, x)
-		settings := leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true}
+		settings := leastsquares.Settings{Tolerance: settled, Worth: worth, MaxIterations: 40, Quick: true}
 		if j.widen > 3 {
 			settings = quick // before the last digit
 		}
@@ -248,7 +265,7 @@ func (j *joint) settle(x []float64) (*solution, error) {
 		x = s.x
 	}
 	j.widen = 1
-	return j.finish(solver, x, leastsquares.Settings{Tolerance: settled, MaxIterations: 40, Quick: true})
+	return j.finish(solver, x, leastsquares.Settings{Tolerance: settled, Worth: worth, MaxIterations: 40, Quick: true})
 }
 
 // thin leaves every n-th point of each take, with the weight of n.

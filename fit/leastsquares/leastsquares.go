@@ -5,9 +5,9 @@
 //
 // Residuals come in blocks, each of which depends on some of the parameters
 // only. A block's Jacobian is compressed to a triangle by Householder
-// reflections and the triangles are then joined (sequential QR), so the normal
-// equations with their squared condition number are never formed, and a block
-// costs only for the parameters that it has.
+// reflections, a few rows at a time, and the triangles are then joined (sequential
+// QR), so the normal equations with their squared condition number are never
+// solved for a step, and a block costs only for the parameters that it has.
 //
 // Steps are bent along curved valleys by geodesic acceleration (M. K. Transtrum
 // and J. P. Sethna, "Improvements to the Levenberg-Marquardt algorithm for
@@ -63,7 +63,14 @@ type Settings struct {
 	Polish bool
 	// Quick gives up after MaxIterations without a second, slower try.
 	Quick bool
+	// Worth is the reduction of the sum of squares that makes a step worth its
+	// time: slowSteps running that bring less end the search. Along a flat valley an
+	// undamped step promises more than any step can bring. Default: every step is.
+	Worth float64
 }
+
+// slowSteps is the number of steps running that are not worth their time.
+const slowSteps = 3
 
 // Errors of Minimize.
 var (
@@ -93,24 +100,21 @@ type Solver struct {
 	p, trial     []float64
 	scale        []float64 // MINPACK's D: largest column norms so far
 	step, scaled []float64
-	stack        blas64.General // joined triangles, n+1 columns
-	stackTau     []float64
-	r            blas64.General // n×n triangle of the Jacobian
+	joined       rotated       // of the Jacobian with the residual as last column
+	r            blas64.General // its first n columns
 	qtr          []float64
-	damped       blas64.General // 2n×(n+1): triangle over damping
-	dampedTau    []float64
-	work         []float64
+	damped       rotated
+	few          []float64 // the rows that a triangle takes in
 	column       []float64
 	bend         []float64 // second-order part of the step
-	rotated      []float64 // Qᵀ r beside the step, through the blocks and the stack
+	gradient     []float64 // Jᵀ r beside the step
 }
 
 type blockMemory struct {
-	augmented blas64.General // Jacobian with the residual as last column
-	jacobian  *mat.Dense     // view of the Jacobian in augmented
-	residual  []float64
-	tau       []float64
-	rotated   []float64
+	jacobian *mat.Dense
+	residual []float64
+	triangle rotated // with the residual as last column
+	beside   []float64
 }
 
 // NewSolver reserves the memory for problem. It panics where the problem's
@@ -121,7 +125,7 @@ func NewSolver(problem Problem) *Solver {
 		panic("leastsquares: empty problem")
 	}
 	s := &Solver{problem: problem, n: n}
-	rows, widest := 0, n+1
+	longest := max(n, fewRows)
 	for _, b := range problem.Blocks {
 		k := len(b.Columns)
 		for _, c := range b.Columns {
@@ -129,30 +133,21 @@ func NewSolver(problem Problem) *Solver {
 				panic(fmt.Sprintf("leastsquares: column %d of %d parameters", c, n))
 			}
 		}
-		a := general(b.Residuals, k+1)
-		var j mat.Dense
-		j.SetRawMatrix(blas64.General{Rows: a.Rows, Cols: k, Stride: a.Stride, Data: a.Data})
 		s.blocks = append(s.blocks, blockMemory{
-			augmented: a,
-			jacobian:  &j,
-			residual:  make([]float64, b.Residuals),
-			tau:       make([]float64, min(b.Residuals, k+1)),
-			rotated:   make([]float64, b.Residuals),
+			jacobian: mat.NewDense(max(b.Residuals, 1), k, nil),
+			residual: make([]float64, b.Residuals),
+			triangle: newRotated(k + 1),
+			beside:   make([]float64, b.Residuals),
 		})
-		rows += min(b.Residuals, k+1)
-		widest = max(widest, k+1)
+		longest = max(longest, k+1)
 	}
-	s.stack = general(max(rows, n+1), n+1)
-	s.stackTau = make([]float64, n+1)
+	s.joined, s.damped = newRotated(n+1), newRotated(n+1)
 	s.r = general(n, n)
-	s.qtr = make([]float64, n)
-	s.damped = general(2*n, n+1)
-	s.dampedTau = make([]float64, min(2*n, n+1))
-	s.work = make([]float64, 64*widest)
-	for _, v := range []*[]float64{&s.p, &s.trial, &s.scale, &s.step, &s.scaled, &s.column, &s.bend} {
+	s.few = make([]float64, longest*(n+1))
+	for _, v := range []*[]float64{&s.p, &s.trial, &s.scale, &s.step, &s.scaled, &s.qtr, &s.column, &s.bend,
+		&s.gradient} {
 		*v = make([]float64, n)
 	}
-	s.rotated = make([]float64, s.stack.Rows)
 	return s
 }
 
@@ -220,6 +215,7 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 		return m, ErrDomain
 	}
 	var radius, damping float64
+	slow := 0
 	for m.Iterations = 1; m.Iterations <= maxIterations; m.Iterations++ {
 		s.growScale()
 		if m.Iterations == 1 {
@@ -280,6 +276,10 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 				return m, nil
 			}
 			if accepted {
+				slow++
+				if max(predicted, actual)*m.SumSquares >= settings.Worth {
+					slow = 0
+				}
 				break
 			}
 			if m.Evaluations > 20*maxIterations {
@@ -287,6 +287,9 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 			}
 		}
 		s.linearize(s.p)
+		if slow == slowSteps {
+			return m, nil
+		}
 	}
 	m.Iterations--
 	return m, ErrIterations
@@ -315,36 +318,78 @@ func (s *Solver) sumSquares(p []float64) float64 {
 // linearize evaluates residuals and Jacobian at p, leaves the triangle of the
 // Jacobian in s.r and Qᵀ·residual in s.qtr, and returns the sum of squares.
 func (s *Solver) linearize(p []float64) float64 {
-	clear(s.stack.Data)
+	clear(s.joined.data)
 	var sum float64
-	top := 0
 	for b := range s.blocks {
 		m := &s.blocks[b]
 		columns := s.problem.Blocks[b].Columns
 		k := len(columns)
 		s.problem.Evaluate(b, p, m.residual, m.jacobian)
-		for i, v := range m.residual {
-			sum += v * v
-			m.augmented.Data[i*m.augmented.Stride+k] = v
-		}
-		lapack64.Geqrf(m.augmented, m.tau, s.work, len(s.work))
-		for i := range m.tau {
-			row := m.augmented.Data[i*m.augmented.Stride : i*m.augmented.Stride+k+1]
-			out := s.stack.Data[top*s.stack.Stride : (top+1)*s.stack.Stride]
-			for j := i; j < k; j++ {
-				out[columns[j]] = row[j]
+		clear(m.triangle.data)
+		for first := 0; first < len(m.residual); first += fewRows {
+			rows := min(fewRows, len(m.residual)-first)
+			for i := range rows {
+				r := m.residual[first+i]
+				sum += r * r
+				for j, v := range m.jacobian.RawRowView(first + i) {
+					s.few[j*rows+i] = v
+				}
+				s.few[k*rows+i] = r
 			}
-			out[s.n] = row[k]
-			top++
+			m.triangle.takeIn(s.few, rows)
 		}
+		clear(s.few)
+		for i := range k + 1 {
+			row := m.triangle.data[i*(k+1) : (i+1)*(k+1)]
+			for j := i; j < k; j++ {
+				s.few[columns[j]*(k+1)+i] = row[j]
+			}
+			s.few[s.n*(k+1)+i] = row[k]
+		}
+		s.joined.takeIn(s.few, k+1)
 	}
-	lapack64.Geqrf(s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)], s.work, len(s.work))
 	for i := range s.n {
-		row := s.stack.Data[i*s.stack.Stride : (i+1)*s.stack.Stride]
+		row := s.joined.data[i*(s.n+1) : (i+1)*(s.n+1)]
 		copy(s.r.Data[i*s.n+i:(i+1)*s.n], row[i:s.n])
 		s.qtr[i] = row[s.n]
 	}
 	return sum
+}
+
+// rotated is the upper triangle R of a QR decomposition, by rows.
+type rotated struct {
+	n    int
+	data []float64
+}
+
+func newRotated(n int) rotated { return rotated{n, make([]float64, n*n)} }
+
+// fewRows is the number of rows that a triangle takes in at once: with its columns
+// they stay in a processor's nearest memory.
+const fewRows = 64
+
+// takeIn makes t the triangle of what it had and of further rows, which it
+// overwrites: those of one column are beside each other.
+func (t rotated) takeIn(few []float64, rows int) {
+	for j := range t.n {
+		v, top := few[j*rows:(j+1)*rows], t.data[j*t.n:(j+1)*t.n]
+		below := floats.Dot(v, v)
+		if below == 0 {
+			continue
+		}
+		// Householder's reflection of (top[j], v) onto (beta, 0).
+		alpha := top[j]
+		beta := -math.Copysign(math.Sqrt(alpha*alpha+below), alpha)
+		floats.Scale(1/(alpha-beta), v)
+		tau := (beta - alpha) / beta
+		top[j] = beta
+		for c := j + 1; c < t.n; c++ {
+			column := few[c*rows : (c+1)*rows]
+			w := tau * (top[c] + floats.Dot(v, column))
+			top[c] -= w
+			floats.AddScaled(column, -w, v)
+		}
+	}
 }
 
 // growScale keeps the largest norm that each column of the Jacobian has had.
@@ -374,29 +419,32 @@ func (s *Solver) accelerate(damping, length float64) bool {
 	const h = 0.1 // of the step; recommended by Transtrum and Sethna
 	n := s.n
 	floats.AddScaledTo(s.column, s.p, h, s.step)
-	top := 0
-	clear(s.rotated)
+	clear(s.gradient)
 	for b := range s.blocks {
 		m := &s.blocks[b]
-		s.problem.Evaluate(b, s.column, m.rotated, nil)
-		for _, v := range m.rotated {
+		s.problem.Evaluate(b, s.column, m.beside, nil)
+		columns := s.problem.Blocks[b].Columns
+		sum := s.few[:len(columns)]
+		clear(sum)
+		for i, v := range m.beside {
 			if !finite(v) {
 				return false
 			}
+			floats.AddScaled(sum, v, m.jacobian.RawRowView(i))
 		}
-		lapack64.Ormqr(blas.Left, blas.Trans, m.augmented, m.tau,
-			blas64.General{Rows: len(m.rotated), Cols: 1, Stride: 1, Data: m.rotated}, s.work, len(s.work))
-		top += copy(s.rotated[top:], m.rotated[:len(m.tau)])
+		for j, c := range columns {
+			s.gradient[c] += sum[j]
+		}
 	}
-	lapack64.Ormqr(blas.Left, blas.Trans, s.stack, s.stackTau[:min(s.stack.Rows, s.stack.Cols)],
-		blas64.General{Rows: len(s.rotated), Cols: 1, Stride: 1, Data: s.rotated}, s.work, len(s.work))
+	// Qᵀ r is R⁻ᵀ Jᵀ r.
+	blas64.Trsv(blas.Trans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.gradient})
 	// Qᵀ(J δ) is R δ.
 	for i := range n {
 		var v float64
 		for j := i; j < n; j++ {
 			v += s.r.Data[i*n+j] * s.step[j]
 		}
-		s.column[i] = 2 / h * ((s.rotated[i]-s.qtr[i])/h - v)
+		s.column[i] = 2 / h * ((s.gradient[i]-s.qtr[i])/h - v)
 	}
 	s.step, s.bend = s.bend, s.step
 	s.qtr, s.column = s.column, s.qtr
@@ -464,8 +512,7 @@ func (s *Solver) dampedStep(radius, damping float64) float64 {
 		if math.Abs(excess) <= near*radius || (lower == 0 && excess <= previous && previous < 0) {
 			break
 		}
-		correction := excess / radius / s.newtonSlope(length, blas64.General{
-			Rows: s.n, Cols: s.n, Stride: s.damped.Stride, Data: s.damped.Data})
+		correction := excess / radius / s.newtonSlope(length, s.dampedR())
 		if excess > 0 {
 			lower = max(lower, damping)
 		} else {
@@ -508,21 +555,25 @@ func (s *Solver) solveDamped(lambda float64) bool {
 		blas64.Trsv(blas.NoTrans, upperTriangle(s.r), blas64.Vector{N: n, Inc: 1, Data: s.step})
 		return true
 	}
-	clear(s.damped.Data)
+	copy(s.damped.data, s.joined.data)
+	clear(s.few[:n*(n+1)])
 	root := math.Sqrt(lambda)
 	for i := range n {
-		row := s.damped.Data[i*s.damped.Stride:]
-		copy(row[i:n], s.r.Data[i*n+i:(i+1)*n])
-		row[n] = s.qtr[i]
-		s.damped.Data[(n+i)*s.damped.Stride+i] = root * s.scale[i]
+		s.few[i*n+i] = root * s.scale[i]
+		s.damped.data[i*(n+1)+n] = s.qtr[i]
 	}
-	lapack64.Geqrf(s.damped, s.dampedTau, s.work, len(s.work))
+	s.damped.data[n*(n+1)+n] = 0
+	s.damped.takeIn(s.few, n)
 	for i := range n {
-		s.step[i] = -s.damped.Data[i*s.damped.Stride+n]
+		s.step[i] = -s.damped.data[i*(n+1)+n]
 	}
-	t := blas64.General{Rows: n, Cols: n, Stride: s.damped.Stride, Data: s.damped.Data}
-	blas64.Trsv(blas.NoTrans, upperTriangle(t), blas64.Vector{N: n, Inc: 1, Data: s.step})
+	blas64.Trsv(blas.NoTrans, upperTriangle(s.dampedR()), blas64.Vector{N: n, Inc: 1, Data: s.step})
 	return true
+}
+
+// dampedR is the triangle of the Jacobian over the damping.
+func (s *Solver) dampedR() blas64.General {
+	return blas64.General{Rows: s.n, Cols: s.n, Stride: s.n + 1, Data: s.damped.data}
 }
 
 func upperTriangle(a blas64.General) blas64.Triangular {

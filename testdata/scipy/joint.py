@@ -94,9 +94,8 @@ class Joint:
                 g += 1 / self.part(x, t["added_r"])
             if t["added_c"] >= 0:
                 c += self.part(x, t["added_c"])
-                loss.append(self.part(x, t["added_c"]) * self.get(x, f"loss {t['added_c']}"))
-            else:
-                loss.append(0.0)
+            name = f"loss {t['added_c']}"
+            loss.append(self.part(x, t["added_c"]) * self.get(x, name) if name in self.where else 0.0)
             if t["fixture_c"] != self.takes[0]["fixture_c"]:
                 c += self.part(x, t["fixture_c"]) - self.part(x, self.takes[0]["fixture_c"])
             siemens.append(g)
