@@ -103,8 +103,8 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 }
 
 // ownSteps are the limits in dB of what the sound card leaves in single takes
-// that are supposed one after the other where the usual one explains too little:
-// the last is all of a card's ripple.
+// that are supposed one after the other where noise alone, and then the card's own
+// limit, explain too little: the last is all of a card's ripple.
 var ownSteps = []float64{0.003, 0.01}
 
 // climb fits the models with more and more left to the sound card, until one
@@ -112,12 +112,13 @@ var ownSteps = []float64{0.003, 0.01}
 func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	shared := a.sharesCard(starts[0])
-	steps := []float64{0}
+	own := 0.0
 	for _, t := range a.request.takes {
-		steps[0] = max(steps[0], t.limits().RippleTakeDB)
+		own = max(own, t.limits().RippleTakeDB)
 	}
-	for _, db := range ownSteps {
-		if db > steps[0] && shared {
+	steps := []float64{0}
+	for _, db := range append([]float64{own}, ownSteps...) {
+		if db > steps[len(steps)-1] && shared {
 			steps = append(steps, db)
 		}
 	}
@@ -137,7 +138,7 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 			n = -1
 			continue
 		}
-		if widen == 1 && best.factsAgree() {
+		if widen == 1 && best.factsAgree() && (n > 0 || best.runsZ >= structureLimit) {
 			break
 		}
 	}
@@ -153,6 +154,9 @@ func (a *analysis) sharesCard(start circuit.Coil) bool {
 	j := newJoint(fit.Form{}, a.request, start)
 	return slices.ContainsFunc(j.groups, func(g group) bool { return g.common() })
 }
+
+// farOff is the misfit from which on a solution is no start for the next search.
+const farOff = 3
 
 // tryForms fits forms, or climbs the ladder where there are none, from starts or the
 // earlier solutions where there are some.
@@ -172,7 +176,7 @@ func (a *analysis) tryForms(ctx context.Context, forms []fit.Form, starts []circ
 			continue
 		}
 		from := a.startsFor(form, solved, starts)
-		if s := earlier[form]; s != nil {
+		if s := earlier[form]; s != nil && s.misfit() < farOff {
 			from = []circuit.Coil{s.coil()}
 		}
 		s, err := a.searches.solve(ctx, a.request, form, from)

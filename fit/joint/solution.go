@@ -216,7 +216,8 @@ func (q request) solve(ctx context.Context, form fit.Form, starts []circuit.Coil
 		for _, blunt := range append(slices.Clone(bluntSteps), 0) {
 			j.weigh(blunt)
 			j.adapt(solver, best.x)
-			m, err := solver.Minimize(best.x, leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Worth: worth, Quick: true})
+			m, err := solver.Minimize(best.x,
+				leastsquares.Settings{MaxIterations: 15, Tolerance: 1e-4, Worth: worth, Quick: true})
 			if err == nil || errors.Is(err, leastsquares.ErrIterations) {
 				best.x = slices.Clone(m.P)
 			}
