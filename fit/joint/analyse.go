@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/mat"
+
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -52,6 +54,7 @@ type analysis struct {
 	halves      []*uncertainty
 	pulled      *solution // where the takes alone would pull the known facts; nil: they agree
 	known       *uncertainty
+	card        *mat.SymDense // solution.information of the best; nil: not worked out
 	warnings    []string
 	resistive   bool // a DC resistance took part
 	metered     bool // a meter's L took part

@@ -27,6 +27,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		Meter:    a.meterReadings(coil),
 		Warnings: []string{},
 	}
+	a.card = a.best.information()
 	j := a.best.joint
 	r.Model = fit.Model{Name: j.form.Name(), Chi2Reduced: a.reduced, DoF: a.best.dofApart}
 	r.Model.Probability = a.oddsOf(j.form.Structure())

@@ -5,6 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"coilsweep/capture"
@@ -260,6 +261,55 @@ func (g *group) differences(r []float64) float64 {
 		chi2 -= (real(along)*real(along) + imag(along)*imag(along)) / g.square[k]
 	}
 	return chi2
+}
+
+// information is the covariance of the gradient Jᵀr of a solution from what the
+// sound card leaves in the takes, in common and in each: between two covariances of
+// the parameters it is their variance from that.
+func (s *solution) information() *mat.SymDense {
+	j, st := s.joint, newState(s.joint)
+	out := mat.NewSymDense(j.n, nil)
+	for n := range j.groups {
+		g := &j.groups[n]
+		points, k := len(j.omega[g.takes[0]]), len(g.columns)
+		jacobian, r := mat.NewDense(2*points*len(g.takes), k, nil), make([]float64, 2*points*len(g.takes))
+		st.evaluateGroup(g, s.x, r, jacobian)
+		sum := mat.NewSymDense(k, nil)
+		add := func(part float64, row []float64) {
+			if part > 1e-9 {
+				sum.SymRankOne(sum, part, mat.NewVecDense(k, row))
+			}
+		}
+		for point := range points {
+			onRe, onIm := make([]float64, k), make([]float64, k) // what c does
+			for i, take := range g.takes {
+				at := 2 * (i*points + point)
+				re, im := jacobian.RawRowView(at), jacobian.RawRowView(at+1)
+				h, w := j.takes[take].Response, j.weight[take][point]
+				own := 1 - h.Variance[point]*w*w/2 // of the variance that weighs
+				add(own, re)
+				add(own, im)
+				if g.common() {
+					v := g.ripple[i][point]
+					floats.AddScaled(onRe, real(v), re)
+					floats.AddScaled(onRe, imag(v), im)
+					floats.AddScaled(onIm, -imag(v), re)
+					floats.AddScaled(onIm, real(v), im)
+				}
+			}
+			if g.common() {
+				whitened := 1 / (1 + g.square[point]) // v has been shrunk by its root
+				add(whitened, onRe)
+				add(whitened, onIm)
+			}
+		}
+		for a, row := range g.columns {
+			for b, column := range g.columns[:a+1] {
+				out.SetSym(row, column, out.At(row, column)+sum.At(a, b))
+			}
+		}
+	}
+	return out
 }
 
 // modelled is the response of a take at the parameters x.

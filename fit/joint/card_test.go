@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -367,6 +368,58 @@ func TestChiSquareOfDifferences(t *testing.T) {
 		})
 	}
 	t.Logf("mean of %d: %.4f", count, sum/float64(count))
+}
+
+// The sound card's share in a budget is what another draw of its ripple does to the
+// result: much to a take alone, and with two loads less the better they differ.
+func TestCardShare(t *testing.T) {
+	form := fit.Options{Forms: []fit.Form{{Rings: 1}}}
+	for _, c := range []struct {
+		takes       []int
+		least, most float64 // of u² of the resonance
+	}{{[]int{0}, 0.5, 1}, {[]int{0, 2}, 0.001, 0.1}} {
+		b := drawCarded(ringedCoil(), "plain", 5, disturbance{})
+		var takes []Take
+		for _, k := range c.takes {
+			takes = append(takes, b.takes[k])
+		}
+		f := must(Fit(t.Context(), b.direct, takes, form))
+		f.a.card = f.a.best.information()
+		d := derived{name: nameResonance}
+		e := f.a.estimate(d)
+		share := e.shares[sourceCard] / (e.u*e.u - e.shares[sourceClock])
+		if share < c.least || share > c.most {
+			t.Errorf("takes %v: the card has %.3g of u² but for the clock's", c.takes, share)
+		}
+		const draws = 60
+		random := rand.New(rand.NewPCG(4, 2))
+		var sum, squares float64
+		for range draws {
+			j := *f.a.best.joint
+			j.takes = slices.Clone(j.takes)
+			s := math.Sqrt(ripplePoints/2) * takes[0].rippleU()
+			factor := make([]complex128, len(takes[0].Response.H))
+			for k := range factor {
+				factor[k] = 1 + complex(s*random.NormFloat64(), s*random.NormFloat64())
+			}
+			for i := range j.takes {
+				r := *j.takes[i].Response
+				r.H = slices.Clone(r.H)
+				for k := range r.H {
+					r.H[k] *= factor[k]
+				}
+				j.takes[i].Response = &r
+			}
+			m := must((&j).settle(f.a.best.x, 0))
+			moved := j.at(d, m.x) - e.value
+			sum, squares = sum+moved, squares+moved*moved
+		}
+		drawn := (squares - sum*sum/draws) / (draws - 1)
+		if ratio := e.shares[sourceCard] / drawn; ratio < 0.6 || ratio > 1.6 {
+			t.Errorf("takes %v: by the budget u is %.3g Hz from the card, of %d draws %.3g", c.takes,
+				math.Sqrt(e.shares[sourceCard]), draws, math.Sqrt(drawn))
+		}
+	}
 }
 
 // A DC resistance that is wrong would ask for one loop more, and move L: it is

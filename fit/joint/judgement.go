@@ -8,6 +8,8 @@ import (
 
 	"coilsweep/fit/leastsquares"
 
+	"gonum.org/v1/gonum/mat"
+
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 )
@@ -35,6 +37,12 @@ func (a *analysis) estimate(d derived) estimate {
 	if math.IsNaN(e.value) {
 		return e
 	}
+	if a.card != nil {
+		// The fit holds the card's ripple for noise.
+		card := min(a.cardVariance(e, d), e.shares[sourceNoise])
+		e.shares[sourceNoise] -= card
+		e.shares[sourceCard] += card
+	}
 	model := a.modelU(d)
 	e.shares[sourceModel] = model * model
 	variance := e.u*e.u + model*model
@@ -49,6 +57,17 @@ func (a *analysis) estimate(d derived) estimate {
 	}
 	e.u = math.Sqrt(variance)
 	return e
+}
+
+// cardVariance is what the card's ripple has of u² of an estimate.
+func (a *analysis) cardVariance(e estimate, d derived) float64 {
+	var on mat.VecDense
+	on.MulVec(a.known.c, mat.NewVecDense(len(e.gradient), e.gradient))
+	card := mat.Inner(&on, a.card, &on)
+	if !d.linear {
+		card *= e.value * e.value
+	}
+	return card
 }
 
 // edgeU is the standard uncertainty of a peak from what the fit takes for the upper
