@@ -73,8 +73,12 @@ fuzz: build ## look for new inputs with every fuzz target: minutes
 soak: build ## 500 takes through the bench page: no take lost, no memory lost
 	COILSWEEP_SOAK=500 go test ./cmd/coilsweep -run '^TestServeSoak$$' -v -timeout 1h
 
-study: build ## how often U95 holds the truth, on 500 benches each: takes hours
-	COILSWEEP_SEEDS=500 go test ./fit/joint -run 'Coverage|Honesty|Efficiency' -v -timeout 3h
+# Another FIRST draws other benches: several machines can share a study.
+SEEDS ?= 300
+FIRST ?= 0
+study: build ## how often U95 holds the truth, on SEEDS benches each from FIRST on: an hour or more
+	COILSWEEP_SEEDS=$(SEEDS) COILSWEEP_FIRST_SEED=$(FIRST) go test ./fit/joint -timeout 12h -v \
+		-run 'Coverage|Honesty|Efficiency|SoundCards|Differences|Prediction'
 
 bench: build ## benchmarks, beside the same work in NumPy and SciPy
 	@.ci/deps test

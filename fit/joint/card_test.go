@@ -3,6 +3,7 @@ package joint
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -135,16 +136,23 @@ func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) 
 	return b
 }
 
-// truth of a take: pole pair of the circuit of elements, and peak of its voltage.
+// truth of a take.
 func (b cardedBench) truth(take int) map[string]float64 {
-	coil, load := b.coil, b.loads[take]
+	coil := b.coil
 	coil.ohm = b.ohm[take]
-	lc := 1 / (2 * math.Pi * math.Sqrt(coil.henry*b.farads[take]))
-	uncovered := coil
+	truth := coil.seen(b.loads[take], 1/(2*math.Pi*math.Sqrt(coil.henry*b.farads[take])))
+	truth["lc"] = 1 / (2 * math.Pi * math.Sqrt(coil.henry*b.farads[take]))
+	return truth
+}
+
+// seen is what a take shows of the coil of elements with a load, near a frequency:
+// pole pair, peak of its voltage, and half-power width.
+func (c trueCoil) seen(load func(s complex128) complex128, nearHz float64) map[string]float64 {
+	uncovered := c
 	uncovered.coverHz = 0
 	// Where 1/v is zero, by the secant.
 	f := func(s complex128) complex128 { return 1 / uncovered.voltageAcross(s, load(s)) }
-	last, s := complex(0, 2*math.Pi*lc), complex(-0.05, 1.02)*complex(2*math.Pi*lc, 0)
+	last, s := complex(0, 2*math.Pi*nearHz), complex(-0.05, 1.02)*complex(2*math.Pi*nearHz, 0)
 	for range 60 {
 		d := f(s) - f(last)
 		if d == 0 {
@@ -155,7 +163,7 @@ func (b cardedBench) truth(take int) map[string]float64 {
 	hz := cmplx.Abs(s) / (2 * math.Pi)
 	size := func(f float64) float64 {
 		s := complex(0, 2*math.Pi*f)
-		return cmplx.Abs(coil.voltageAcross(s, load(s)))
+		return cmplx.Abs(c.voltageAcross(s, load(s)))
 	}
 	low, high := 0.3*hz, 2*hz
 	for range 120 {
@@ -166,10 +174,32 @@ func (b cardedBench) truth(take int) map[string]float64 {
 			high = z
 		}
 	}
-	return map[string]float64{
-		"resonance": hz, "q": cmplx.Abs(s) / (-2 * real(s)), "lc": lc,
-		"peak": low, "peak_db": 20 * math.Log10(size(low)/size(0.01)),
+	half := func(away float64) float64 {
+		near := low
+		for range 60 {
+			if middle := (near + away) / 2; size(middle) > size(low)/math.Sqrt2 {
+				near = middle
+			} else {
+				away = middle
+			}
+		}
+		return near
 	}
+	return map[string]float64{
+		"resonance": hz, "q": cmplx.Abs(s) / (-2 * real(s)), "peak": low,
+		"peak_db": 20 * math.Log10(size(low)/size(0.01)), "width": half(4*low) - half(0.2*low),
+	}
+}
+
+// branch is the winding branch at a frequency, by elimination of the loops' meshes.
+func (c trueCoil) branch(hz float64) (henry, ohm float64) {
+	s := complex(0, 2*math.Pi*hz)
+	z := complex(c.ohm, 0) + s*complex(c.henry, 0)
+	for _, e := range c.rings {
+		m := s * complex(e.mutual, 0)
+		z -= m * m / (complex(e.ohm, 0) + s*complex(e.henry, 0))
+	}
+	return imag(z) / imag(s), real(z)
 }
 
 // Five sound cards, of which only limits are known: U95 covers what the takes
@@ -204,7 +234,7 @@ func soundCardWorld(t *testing.T, n int, name string, world func(random *rand.Ra
 	for card := range soundCards {
 		var lock sync.Mutex
 		parallel(n, func(i int) {
-			b := drawCarded(world(rand.New(rand.NewPCG(uint64(i), 3))), card, uint64(i), disturbed)
+			b := drawCarded(world(rand.New(rand.NewPCG(seed(i), 3))), card, seed(i), disturbed)
 			r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{}))
 			lock.Lock()
 			defer lock.Unlock()
@@ -238,6 +268,16 @@ func soundCardWorld(t *testing.T, n int, name string, world func(random *rand.Ra
 				count("peak", take.Peak, truth["peak"])
 				count("peak_db", take.PeakDB, truth["peak_db"])
 				count("lc", take.LC, truth["lc"])
+				count("width", take.WidthHz, truth["width"])
+			}
+			count("C of the coil", r.CapacitanceCoil, b.coil.farad)
+			alone := b.coil.seen(func(complex128) complex128 { return 0 }, r.BareResonance.Value)
+			count("resonance of the coil alone", r.BareResonance, alone["resonance"])
+			count("Q of the coil alone", r.BareQ, alone["q"])
+			for i, p := range r.Branch {
+				henry, ohm := b.coil.branch(p.Hz)
+				count(fmt.Sprintf("L of the winding %d", i), p.Inductance, henry)
+				count(fmt.Sprintf("R of the winding %d", i), p.Resistance, ohm)
 			}
 			if name == "one loop" && len(r.Eddy) == 1 {
 				e := b.coil.rings[0]
@@ -253,7 +293,8 @@ func soundCardWorld(t *testing.T, n int, name string, world func(random *rand.Ra
 	if mean := chi2 / chi2n; mean < 0.95 || mean > 1.08 {
 		t.Errorf("%s: reduced chi-square of the differences %.3g, want 0.95 to 1.08", name, mean)
 	}
-	for what, c := range counts {
+	for _, what := range slices.Sorted(maps.Keys(counts)) {
+		c := counts[what]
 		t.Logf("%s: %s asked %d, known %d, covered %d", name, what, c[0], c[1], c[2])
 		switch what {
 		case "share", "corner":
@@ -342,7 +383,7 @@ func TestChiSquareOfDifferences(t *testing.T) {
 	for card := range soundCards {
 		var lock sync.Mutex
 		parallel(n, func(i int) {
-			b := drawCarded(ringedCoil(), card, uint64(100+i), disturbance{})
+			b := drawCarded(ringedCoil(), card, seed(100+i), disturbance{})
 			r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{Forms: []fit.Form{{Rings: 1}}}))
 			lock.Lock()
 			defer lock.Unlock()

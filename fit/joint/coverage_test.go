@@ -53,7 +53,7 @@ func TestCoverage(t *testing.T) {
 				forms := map[string]int{}
 				var lock sync.Mutex
 				parallel(n, func(i int) {
-					r, truth := drawnBench(coils[name](), snr, rippled, uint64(10000*study+i))
+					r, truth := drawnBench(coils[name](), snr, rippled, seed(10000*study+i))
 					lock.Lock()
 					defer lock.Unlock()
 					forms[r.Model.Name]++

@@ -6,8 +6,10 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"os"
+	"runtime"
 	"strconv"
 	"sync"
+	"sync/atomic"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -33,17 +35,26 @@ func seeds(t *testing.T, few int) int {
 	return few
 }
 
-// parallel calls f for 0 … n-1 on two goroutines.
+// seed is the one of draw i, counted from COILSWEEP_FIRST_SEED: studies with other
+// first seeds, side by side on several machines, draw other benches.
+func seed(i int) uint64 {
+	first := os.Getenv("COILSWEEP_FIRST_SEED")
+	if first == "" {
+		return uint64(i)
+	}
+	return must(strconv.ParseUint(first, 10, 32))<<32 + uint64(i)
+}
+
+// parallel calls f for 0 … n-1 on all cores.
 func parallel(n int, f func(i int)) {
+	var next atomic.Int64
 	var wait sync.WaitGroup
-	for worker := range 2 {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			for i := worker; i < n; i += 2 {
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
 				f(i)
 			}
-		}()
+		})
 	}
 	wait.Wait()
 }
@@ -124,7 +135,7 @@ func TestEfficiency(t *testing.T) {
 	take.Alignment = &at
 	hz, stated := make([]float64, n), make([]float64, n)
 	parallel(n, func(i int) {
-		random := rand.New(rand.NewPCG(5, uint64(i)))
+		random := rand.New(rand.NewPCG(5, seed(i)))
 		samples := make([]float64, stim.TotalSamples())
 		for k := range samples {
 			samples[k] = sigma * random.NormFloat64()

@@ -45,7 +45,7 @@ func TestHonesty(t *testing.T) {
 			}
 			l, c := make([]outcome, n), make([]outcome, n)
 			parallel(n, func(i int) {
-				random := rand.New(rand.NewPCG(31, uint64(i)))
+				random := rand.New(rand.NewPCG(31, seed(i)))
 				coil := randomCoil(random)
 				draw := func(nominal, limit float64) float64 {
 					return nominal * math.Exp(limit/math.Sqrt(3)*random.NormFloat64())
@@ -60,7 +60,7 @@ func TestHonesty(t *testing.T) {
 					}
 					loads = append(loads, l)
 				}
-				b := bench{coil: coil, snrDB: 60, seed: uint64(i),
+				b := bench{coil: coil, snrDB: 60, seed: seed(i),
 					clock:   capture.Card{}.OrUsual(false).ClockPPM * 1e-6 / math.Sqrt(3) * random.NormFloat64(),
 					rippled: true}
 				celsius := 20.0
