@@ -38,7 +38,7 @@ func Batch(w io.Writer, b *batch.Batch, chart string, o Options) error {
 	shown := *b
 	shown.Properties = slices.DeleteFunc(slices.Clone(b.Properties),
 		func(p batch.Property) bool { return p.Base != "" })
-	t.coils(many{words.BatchTable(&shown), last}, func(cell string) string {
+	t.coils(many{Many: words.BatchTable(&shown), last: last}, func(cell string) string {
 		if strings.TrimSpace(cell) == string(batch.Fail) {
 			return t.paint(sgrRed, cell)
 		}
