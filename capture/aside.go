@@ -33,6 +33,16 @@ func (f *Folder) SetAside(name string) (string, error) {
 	if info, err := os.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
 		return "", fmt.Errorf("%s has no take %q (no folder %s)", f.Dir, name, f.TakeDir(name))
 	}
+	aside, err := f.moveAside(name, f.TakeDir(name))
+	if err != nil {
+		return "", err
+	}
+	return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+}
+
+// moveAside renames the folder dir, which holds a take called name, and returns its
+// name now: NAME.aside, or the first of NAME.aside-2, -3, ... that is free.
+func (f *Folder) moveAside(name, dir string) (string, error) {
 	for n := 1; ; n++ {
 		aside := name + asideSuffix
 		if n > 1 {
@@ -44,10 +54,10 @@ func (f *Folder) SetAside(name string) (string, error) {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
 		}
 		// A folder of that name made meanwhile makes this fail, unless empty.
-		if err := os.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
+		if err := os.Rename(dir, f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
-		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+		return aside, nil
 	}
 }
 

@@ -147,21 +147,30 @@ func (f *Folder) ReadTake(name string) (Take, error) {
 // readTake reads the take called name from the folder dir under takes.
 func (f *Folder) readTake(dir, name string) (Take, error) {
 	path := filepath.Join(f.TakeDir(dir), TakeFile)
-	data, err := os.ReadFile(path)
+	t, err := readTakeFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
-	} else if err != nil {
-		return Take{}, fmt.Errorf("cannot read take %q: %w", name, err)
-	}
-	t, err := DecodeTake(data)
-	if err == nil && t.Name != name {
-		err = fmt.Errorf("the take calls itself %q: folder and name must agree", t.Name)
+	} else if err == nil && t.Name != name {
+		err = fmt.Errorf("%s: the take calls itself %q: folder and name must agree", path, t.Name)
 	}
 	if err != nil {
-		return Take{}, fmt.Errorf("%s: %w", path, err)
+		return Take{}, err
 	}
 	if t.Alignment != nil && !t.Alignment.Fits(int(t.Audio.Frames), t.Stimulus) {
 		t.Alignment = nil
+	}
+	return t, nil
+}
+
+// readTakeFile reads the take.toml at path.
+func readTakeFile(path string) (Take, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Take{}, fmt.Errorf("cannot read the take: %w", err)
+	}
+	t, err := DecodeTake(data)
+	if err != nil {
+		return Take{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return t, nil
 }
@@ -214,30 +223,45 @@ func (f *Folder) CheckNew(name string) error {
 	return nil
 }
 
+// UnconfirmedError says that a take has its place, but that the disk did not confirm
+// it: a power cut may undo it.
+type UnconfirmedError struct {
+	Take string
+	Err  error
+}
+
+func (e *UnconfirmedError) Error() string {
+	return fmt.Sprintf("take %s is kept, but the disk did not confirm it: %v", e.Take, e.Err)
+}
+func (e *UnconfirmedError) Unwrap() error { return e.Err }
+
 // Keep gives the finished take in dir its place. Another that has it is set
-// aside where redo says so; it is never replaced.
+// aside where redo says so; it is never replaced. Where the error is an
+// *UnconfirmedError the take has its place.
 func (f *Folder) Keep(dir string, t Take, redo bool) error {
 	data, err := EncodeTake(t)
 	if err != nil {
 		return err
 	}
+	// As soon as there is a take.toml, Mend would give the take its place.
+	defer atomicfile.Lock(filepath.Join(f.Dir, TakesDir), true)()
 	if err := atomicfile.Write(filepath.Join(dir, TakeFile), data); err != nil {
 		return err
 	}
-	aside := ""
-	if err := f.CheckNew(t.Name); err != nil {
-		if !redo {
-			return err
-		}
-		if aside, err = f.SetAside(t.Name); err != nil {
-			return err
-		}
+	if err = f.CheckNew(t.Name); err == nil {
+		err = os.Rename(dir, f.TakeDir(t.Name))
+	} else if redo {
+		err = f.replace(dir, t)
+	} else {
+		return err
 	}
-	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
-		if aside != "" {
-			os.Rename(f.TakeDir(aside), f.TakeDir(t.Name))
-		}
+	if _, unconfirmed := errors.AsType[*UnconfirmedError](err); unconfirmed {
+		return err
+	} else if err != nil {
 		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
-	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+	if err := f.settle(t.Name); err != nil {
+		return &UnconfirmedError{t.Name, err}
+	}
+	return nil
 }

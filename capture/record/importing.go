@@ -72,7 +72,7 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if err := os.MkdirAll(takes, 0o777); err != nil {
 		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(takes, err))
 	}
-	dir, err := os.MkdirTemp(takes, ".import-")
+	dir, err := os.MkdirTemp(takes, capture.ImportPrefix)
 	if err != nil {
 		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir,
 			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))

@@ -100,7 +100,8 @@ type Options struct {
 //
 // While recording, the audio grows in takes/NAME.partial, or NAME.partial-2 and
 // so on where earlier ones are kept. Only a complete take gets its name. A recording that ends
-// early returns a *PartialError and stays there. A take that is not usable
+// early returns a *PartialError and stays there; beside a *capture.UnconfirmedError
+// the take is returned, since it has its place. A take that is not usable
 // is kept: see Take.Unfit.
 func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options) (capture.Take, error) {
 	return run(ctx, rec, f, t, o, createFile)
@@ -151,6 +152,9 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	}
 	if err == nil {
 		t, err = finish(f, dir, t, session, o.Redo, m.assess)
+	}
+	if _, kept := errors.AsType[*capture.UnconfirmedError](err); kept {
+		return t, err
 	}
 	if err != nil {
 		s := t.Stimulus
@@ -251,10 +255,5 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if t, err = assess(r, t); err != nil {
 		return t, err
 	}
-	if err := f.Keep(dir, t, redo); err != nil {
-		return t, err
-	}
-	// take.toml holds the stimulus from here on.
-	os.Remove(filepath.Join(f.TakeDir(t.Name), capture.StimulusFile))
-	return t, nil
+	return t, f.Keep(dir, t, redo)
 }

@@ -24,6 +24,10 @@ func TestMain(m *testing.M) {
 		recordSlowly(dir)
 		os.Exit(1) // it was to be killed
 	}
+	if dir := os.Getenv("COILSWEEP_TEST_REDO_IN"); dir != "" {
+		redo(dir, os.Getenv("COILSWEEP_TEST_RECORDING"))
+		os.Exit(0)
+	}
 	os.Exit(m.Run())
 }
 

@@ -182,6 +182,7 @@ func (c *console) folders(ctx context.Context, args []string) ([]string, error) 
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
+	c.mend(dirs)
 	return dirs, err
 }
 

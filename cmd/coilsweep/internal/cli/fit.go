@@ -120,6 +120,7 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
+	c.mend(dirs)
 	if len(dirs) == 0 {
 		return fmt.Errorf("there is no coil at or below %s: start one with 'coilsweep new'", root)
 	}

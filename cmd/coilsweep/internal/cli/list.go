@@ -106,6 +106,7 @@ func (f *listFilter) wants(l words.Listed) bool {
 // list reads what is known of every coil below root. Coils that cannot be read
 // are warned of and left out.
 func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
+	c.mendBelow(ctx, root)
 	known, unreadable, err := evaluation.List(ctx, root, programName())
 	if err != nil {
 		return nil, err

@@ -178,6 +178,9 @@ func (w *workshop) coilDir(coil string) (string, error) {
 	if info, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
 		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
 	}
+	for _, said := range capture.Mend(dir) {
+		w.note("note", said)
+	}
 	return dir, nil
 }
 

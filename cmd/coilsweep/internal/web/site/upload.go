@@ -11,7 +11,6 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
-	"time"
 )
 
 // maxUpload bounds what is sent in files: an hour of two channels at 192 kHz
@@ -47,7 +46,6 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, Errorf(http.StatusUnsupportedMediaType, "want a form with files: %v", err)
 	}
 	u := &Upload{Texts: map[string]string{}, Files: map[string]UploadedFile{}}
-	removeLeft(dir)
 	if u.dir, err = os.MkdirTemp(dir, uploadPrefix); err != nil {
 		return nil, fmt.Errorf("cannot take files in: %w", err)
 	}
@@ -56,20 +54,6 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, err
 	}
 	return u, nil
-}
-
-// removeLeft removes uploads that a program left in dir which was killed. None
-// that is under way is two days old.
-func removeLeft(dir string) {
-	held, _ := os.ReadDir(dir)
-	for _, e := range held {
-		if !e.IsDir() || !strings.HasPrefix(e.Name(), uploadPrefix) {
-			continue
-		}
-		if info, err := e.Info(); err == nil && time.Since(info.ModTime()) > 48*time.Hour {
-			os.RemoveAll(filepath.Join(dir, e.Name()))
-		}
-	}
 }
 
 func (u *Upload) fill(form *multipart.Reader) error {
