@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -146,6 +147,7 @@ const oldMaker, newMaker = "coilsweep test", "coilsweep redo"
 
 // redo is the child of TestRedoKilled: it says "done", or where the recording is.
 func redo(dir, recording string) {
+	runtime.LockOSThread() // calls are counted by thread
 	f, err := capture.OpenFolder(dir)
 	if err != nil {
 		fmt.Println(err)

@@ -46,11 +46,14 @@ func TestRedoKilled(t *testing.T) {
 			}
 			for _, call := range slices.Sorted(maps.Keys(calls)) {
 				for n := 1; n <= calls[call]; n++ {
-					kill := fmt.Sprintf("%s:signal=KILL:when=%d", call, n)
+					kill := fmt.Sprintf("%s:signal=SIGKILL:when=%d", call, n)
 					if call == "renameat2" && faults != nil {
 						continue // it fails anyhow: no change
 					}
 					f, said, _ := run(kill)
+					if said != "" {
+						t.Errorf("%s: it was not killed: %s", kill, said)
+					}
 					wantRedone(t, f, fmt.Sprintf("import %v, %v", of != "", append(faults, kill)), said, of != "")
 					if call == "fsync" || call == "renameat" {
 						fail := fmt.Sprintf("%s:error=EIO:when=%d", call, n)
@@ -72,7 +75,7 @@ func redoUnder(t *testing.T, dir, recording string, faults []string) (*capture.F
 		t.Fatal(err)
 	}
 	log := filepath.Join(t.TempDir(), "calls")
-	args := []string{"-f", "-qq", "--seccomp-bpf", "-o", log, "-e", "trace=" + strings.Join(fileChanges, ",")}
+	args := []string{"-f", "-qq", "-o", log, "-e", "trace=" + strings.Join(fileChanges, ",")}
 	for _, f := range faults {
 		args = append(args, "-e", "inject="+f)
 	}
