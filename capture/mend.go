@@ -164,8 +164,10 @@ func (f *Folder) finishReplacing(name string) (aside string, err error) {
 // settle makes the place of a take last. What an unfinished recording needs is not
 // needed any more.
 func (f *Folder) settle(name string) error {
-	if err := remove(filepath.Join(f.TakeDir(name), StimulusFile)); err != nil {
-		return err
+	for _, file := range []string{planFile, StimulusFile} {
+		if err := remove(filepath.Join(f.TakeDir(name), file)); err != nil {
+			return err
+		}
 	}
 	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
 }

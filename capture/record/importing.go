@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"coilsweep/capture"
@@ -106,8 +107,12 @@ func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.
 		return r, &RateError{RecordedHz: r.RateHz, StimulusHz: s.RateHz}
 	}
 	if r.Frames() < s.SweepSamples {
-		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep",
-			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz))
+		why := ""
+		if r.Remarks != nil {
+			why = " (" + strings.Join(r.Remarks, "; ") + ")"
+		}
+		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep%s",
+			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz), why)
 	}
 	return r.Pick(o.CoilChannel, o.ReferenceChannel)
 }

@@ -186,11 +186,7 @@ func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 		}
 		dir = first + "-" + strconv.Itoa(n)
 	}
-	data, err := t.Stimulus.Encode()
-	if err == nil {
-		err = atomicfile.Write(filepath.Join(dir, capture.StimulusFile), data)
-	}
-	if err != nil {
+	if err := capture.KeepPlan(dir, t); err != nil {
 		os.RemoveAll(dir)
 		return "", err
 	}

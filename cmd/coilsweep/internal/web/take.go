@@ -33,8 +33,10 @@ type takeView struct {
 type flagView struct{ Name, Words string }
 
 // Added is what was connected across the coil.
-func (t takeView) Added() string {
-	both := slices.DeleteFunc([]string{t.AddedC, t.AddedR}, func(s string) bool { return s == "" })
+func (t takeView) Added() string { return added(t.AddedC, t.AddedR) }
+
+func added(c, r string) string {
+	both := slices.DeleteFunc([]string{c, r}, func(s string) bool { return s == "" })
 	if len(both) == 0 {
 		return "nothing added"
 	}
@@ -143,6 +145,7 @@ type partialView struct {
 	Name, Take string
 	Written    time.Time // last
 	Text       string
+	Load       string // what was connected across the coil, in words; empty: not kept
 }
 
 func newPartialView(dir string) partialView {
@@ -152,12 +155,13 @@ func newPartialView(dir string) partialView {
 	if info, err := os.Stat(dir); err == nil {
 		p.Written = info.ModTime()
 	}
-	data, err := os.ReadFile(filepath.Join(dir, "stimulus.toml"))
-	if err != nil {
-		p.Text += " without its stimulus"
-		return p
+	var s excite.Stimulus
+	plan, err := capture.ReadPlan(dir)
+	if plan != nil {
+		s, p.Load = plan.Stimulus, added(textOf(plan.Load.AddedC), textOf(plan.Load.AddedR))
+	} else if err == nil {
+		s, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile))
 	}
-	s, err := excite.Decode(data)
 	if err != nil {
 		p.Text += ": " + err.Error()
 		return p

@@ -278,7 +278,8 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 }
 
 // importPartial makes a take of a recording that was not finished. It stays
-// where it is.
+// where it is. Load, drive and reference are those that were kept with it; where none
+// were, as by earlier versions, the options say them.
 func (w *workshop) importPartial(r *http.Request, in struct {
 	Coil    string            `json:"coil"`
 	Partial string            `json:"partial"`
@@ -296,21 +297,27 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 		if filepath.Base(dir) != in.Partial {
 			continue
 		}
-		stimulus, err := workbench.ReadStimulus(filepath.Join(dir, "stimulus.toml"))
+		plan, err := capture.ReadPlan(dir)
 		if err != nil {
 			return nil, err
 		}
-		if in.Options["take"] == "" {
+		options := map[string]string{"take": in.Options["take"]}
+		var stimulus excite.Stimulus
+		if plan != nil {
+			stimulus = plan.Stimulus
+		} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
+			return nil, err
+		} else {
+			maps.Copy(options, in.Options)
+		}
+		if options["take"] == "" {
 			name, _, _ := strings.Cut(in.Partial, ".")
 			if _, err := os.Lstat(folder.TakeDir(name)); err == nil {
 				name = freeTake(folder, name)
 			}
-			options := map[string]string{}
-			maps.Copy(options, in.Options)
 			options["take"] = name
-			in.Options = options
 		}
-		return w.importAs(r, in.Coil, folder, in.Options, filepath.Join(dir, "capture.wav"), stimulus)
+		return w.importAs(r, in.Coil, folder, options, filepath.Join(dir, capture.AudioFile), stimulus)
 	}
 	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
 		Text: "there is no unfinished recording " + in.Partial}
