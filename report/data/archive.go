@@ -37,6 +37,7 @@ type Archive struct {
 // the time of the latest take.
 func WriteArchive(w io.Writer, c Archive) error {
 	p := packer{zip: zip.NewWriter(w), at: latest(c.Takes)}
+	p.err = p.zip.SetComment("made by coilsweep")
 	netlist, withoutNetlist := Netlist(c.Result)
 	p.add("README.txt", strings.NewReader(readme(c, withoutNetlist)))
 	p.text("result.json", c.Result.Encode)

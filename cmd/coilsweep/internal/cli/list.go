@@ -35,7 +35,7 @@ func newList(c *console) *cobra.Command {
 	for _, o := range which {
 		o.Group = groupWhich
 	}
-	shownOptions := shown.options(c)[1:] // there is no page of a list
+	shownOptions := shown.options(c)[2:] // there is no page of a list
 	return c.command(&cobra.Command{
 		Use:   "list [ROOT]",
 		Short: "List the coils below a folder with resonance, L, C, R, Q and flags",
