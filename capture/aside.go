@@ -4,13 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 )
 
 const asideSuffix = ".aside"
@@ -30,7 +30,7 @@ func (f *Folder) SetAside(name string) (string, error) {
 	if err := CheckTakeName(name); err != nil {
 		return "", err
 	}
-	if info, err := os.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
+	if info, err := rooted.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
 		return "", fmt.Errorf("%s has no take %q (no folder %s)", f.Dir, name, f.TakeDir(name))
 	}
 	aside, err := f.moveAside(name, f.TakeDir(name))
@@ -48,13 +48,13 @@ func (f *Folder) moveAside(name, dir string) (string, error) {
 		if n > 1 {
 			aside += "-" + strconv.Itoa(n)
 		}
-		if _, err := os.Lstat(f.TakeDir(aside)); err == nil {
+		if _, err := rooted.Lstat(f.TakeDir(aside)); err == nil {
 			continue
 		} else if !errors.Is(err, fs.ErrNotExist) {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
 		}
 		// A folder of that name made meanwhile makes this fail, unless empty.
-		if err := os.Rename(dir, f.TakeDir(aside)); err != nil {
+		if err := rooted.Rename(dir, f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
 		return aside, nil

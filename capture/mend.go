@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 )
 
 const (
@@ -28,7 +29,7 @@ const (
 // removes what it left, and says so in sentences. What another is just working on
 // stays. In a folder of another kind it does nothing.
 func Mend(dir string) (said []string) {
-	if _, err := os.Lstat(filepath.Join(dir, coilFile)); err != nil {
+	if _, err := rooted.Lstat(filepath.Join(dir, coilFile)); err != nil {
 		return nil
 	}
 	f := &Folder{Dir: dir}
@@ -41,7 +42,7 @@ func Mend(dir string) (said []string) {
 		}
 	}
 	for _, path := range f.left() {
-		if err := os.RemoveAll(path); err != nil {
+		if err := rooted.RemoveAll(path); err != nil {
 			said = append(said, fmt.Sprintf("cannot remove %s, which a stopped program had left: %v", path,
 				atomicfile.Advise(path, err)))
 			continue
@@ -82,7 +83,7 @@ func (u unfinished) finish(f *Folder) string {
 	if strings.HasSuffix(u.dir, nextSuffix) {
 		aside, err = f.finishReplacing(u.take)
 	} else {
-		err = os.Rename(f.TakeDir(u.dir), f.TakeDir(u.take))
+		err = rooted.Rename(f.TakeDir(u.dir), f.TakeDir(u.take))
 	}
 	if err == nil {
 		err = f.settle(u.take)
@@ -103,7 +104,7 @@ func (u unfinished) finish(f *Folder) string {
 // exchanged, Mend knows by NAME.next what is missing. The lock of takes is held.
 func (f *Folder) replace(dir string, t Take) error {
 	next := f.TakeDir(t.Name) + nextSuffix
-	if _, err := os.Lstat(next); err == nil {
+	if _, err := rooted.Lstat(next); err == nil {
 		if _, err := f.finishReplacing(t.Name); err != nil {
 			return err
 		}
@@ -117,7 +118,7 @@ func (f *Folder) replace(dir string, t Take) error {
 		err = atomicfile.Write(filepath.Join(dir, StimulusFile), text)
 	}
 	if err == nil {
-		err = os.Rename(dir, next)
+		err = rooted.Rename(dir, next)
 	}
 	if err != nil {
 		return err
@@ -128,12 +129,12 @@ func (f *Folder) replace(dir string, t Take) error {
 	if !isNew(next) {
 		return &UnconfirmedError{t.Name, err} // the old one is in NAME.next
 	}
-	return errors.Join(err, os.Rename(next, dir)) // where its maker looks for it
+	return errors.Join(err, rooted.Rename(next, dir)) // where its maker looks for it
 }
 
 // isNew tells whether a folder holds a take that has not got its name.
 func isNew(dir string) bool {
-	_, err := os.Lstat(filepath.Join(dir, StimulusFile))
+	_, err := rooted.Lstat(filepath.Join(dir, StimulusFile))
 	return err == nil
 }
 
@@ -143,14 +144,14 @@ func (f *Folder) finishReplacing(name string) (aside string, err error) {
 	next, place := f.TakeDir(name)+nextSuffix, f.TakeDir(name)
 	if isNew(next) {
 		if f.CheckNew(name) == nil {
-			return "", os.Rename(next, place) // the old one is aside
+			return "", rooted.Rename(next, place) // the old one is aside
 		}
 		if err = atomicfile.Exchange(next, place); errors.Is(err, errors.ErrUnsupported) {
 			if aside, err = f.moveAside(name, place); err != nil {
 				return "", err
 			}
-			if err = os.Rename(next, place); err != nil {
-				return "", errors.Join(err, os.Rename(f.TakeDir(aside), place))
+			if err = rooted.Rename(next, place); err != nil {
+				return "", errors.Join(err, rooted.Rename(f.TakeDir(aside), place))
 			}
 			return aside, nil
 		}
@@ -174,7 +175,7 @@ func (f *Folder) settle(name string) error {
 
 // remove is os.Remove for a file that may be gone.
 func remove(path string) error {
-	if err := os.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := rooted.Remove(path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err
 	}
 	return nil
@@ -183,7 +184,7 @@ func remove(path string) error {
 // left are the folders and files that a stopped program left in the coil folder.
 func (f *Folder) left() (paths []string) {
 	look := func(dir string, of func(name string) bool) []os.DirEntry {
-		entries, _ := os.ReadDir(dir)
+		entries, _ := rooted.ReadDir(dir)
 		for _, e := range entries {
 			path := filepath.Join(dir, e.Name())
 			if strings.HasPrefix(e.Name(), ".") && of(e.Name()) && time.Since(lastWritten(path)) > leftAfter {

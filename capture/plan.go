@@ -4,10 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -35,7 +35,7 @@ func KeepPlan(dir string, t Take) error {
 // stimulus. It is nil where no plan was kept.
 func ReadPlan(dir string) (*Take, error) {
 	path := filepath.Join(dir, planFile)
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	} else if err != nil {

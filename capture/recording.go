@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -81,7 +81,7 @@ func ChannelCount(n int) string {
 // leaves whole frames is mended and remarked: what is before it is read. The rest is
 // an error that names the file.
 func ReadRecording(path string) (Recording, error) {
-	f, err := os.Open(path)
+	f, err := rooted.Open(path)
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
 	}

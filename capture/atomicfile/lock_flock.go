@@ -3,12 +3,13 @@
 package atomicfile
 
 import (
-	"os"
 	"syscall"
+
+	"coilsweep/capture/rooted"
 )
 
 func lock(dir string, wait bool) (unlock func()) {
-	d, err := os.Open(dir)
+	d, err := rooted.Open(dir)
 	if err != nil {
 		return func() {}
 	}

@@ -15,6 +15,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -67,7 +68,7 @@ type recordingFile interface {
 
 // createFile makes a new file at path.
 func createFile(path string) (recordingFile, error) {
-	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	return rooted.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 }
 
 // Options is what goes on beside a recording.
@@ -132,7 +133,7 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	path := filepath.Join(dir, capture.AudioFile)
 	file, err := create(path)
 	if err != nil {
-		os.RemoveAll(dir)
+		rooted.RemoveAll(dir)
 		return capture.Take{}, fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 	}
 	frames, session, err := stream(ctx, rec, file, path, t, o.Progress, m)
@@ -141,7 +142,7 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 		err = cerr
 	}
 	if frames == 0 {
-		os.RemoveAll(dir)
+		rooted.RemoveAll(dir)
 		if err == nil {
 			err = errors.New("the device delivered no audio")
 		}
@@ -172,12 +173,12 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 // folder is NAME.partial, or the first of NAME.partial-2, -3, ... that is free.
 func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 	first := f.TakeDir(t.Name) + capture.PartialSuffix
-	if err := os.MkdirAll(filepath.Dir(first), 0o777); err != nil {
+	if err := rooted.MkdirAll(filepath.Dir(first)); err != nil {
 		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Dir(first), err))
 	}
 	dir := first
 	for n := 2; ; n++ {
-		err := os.Mkdir(dir, 0o777)
+		err := rooted.Mkdir(dir)
 		if err == nil {
 			break
 		}
@@ -187,7 +188,7 @@ func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 		dir = first + "-" + strconv.Itoa(n)
 	}
 	if err := capture.KeepPlan(dir, t); err != nil {
-		os.RemoveAll(dir)
+		rooted.RemoveAll(dir)
 		return "", err
 	}
 	return dir, nil
@@ -236,7 +237,7 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
 	assess func(capture.Recording, capture.Take) (capture.Take, error)) (capture.Take, error) {
 	path := filepath.Join(dir, capture.AudioFile)
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if err != nil {
 		return t, err
 	}

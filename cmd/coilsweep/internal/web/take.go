@@ -2,13 +2,13 @@ package web
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -152,7 +152,7 @@ func newPartialView(dir string) partialView {
 	name := filepath.Base(dir)
 	take, _, _ := strings.Cut(name, ".")
 	p := partialView{Name: name, Take: take, Text: "an unfinished recording"}
-	if info, err := os.Stat(dir); err == nil {
+	if info, err := rooted.Stat(dir); err == nil {
 		p.Written = info.ModTime()
 	}
 	var s excite.Stimulus
@@ -184,7 +184,7 @@ func newPartialView(dir string) partialView {
 
 // framesOf is how much a WAV file holds, closed or not.
 func framesOf(path string) (int, error) {
-	f, err := os.Open(path)
+	f, err := rooted.Open(path)
 	if err != nil {
 		return 0, err
 	}

@@ -8,13 +8,13 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
+	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -78,7 +78,7 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := os.Lstat(plan.Folder.TakeDir(plan.Take.Name)); err == nil && !plan.Redo {
+	if _, err := rooted.Lstat(plan.Folder.TakeDir(plan.Take.Name)); err == nil && !plan.Redo {
 		return nil, fmt.Errorf("%w: take %q", capture.ErrTakeExists, plan.Take.Name)
 	}
 	if plan.After != "" {
@@ -174,7 +174,7 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 		if errors.Is(err, context.Canceled) {
 			e = ended{Outcome: outcomeStopped, Text: fmt.Sprintf("Take %s was stopped", info.Take)}
 		}
-		if _, gone := os.Stat(partial.Dir); gone != nil {
+		if _, gone := rooted.Stat(partial.Dir); gone != nil {
 			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost: its folder is gone", partial.Seconds)
 			break
 		}
@@ -215,7 +215,7 @@ func (w *workshop) setAside(r *http.Request, in struct {
 	if err := capture.CheckTakeName(in.Take); err != nil {
 		return nil, wrong("take", "%v", err)
 	}
-	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
+	if _, err := rooted.Lstat(folder.TakeDir(in.Take)); err != nil {
 		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
 	}
 	if _, err := folder.SetAside(in.Take); err != nil {
@@ -312,7 +312,7 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 		}
 		if options["take"] == "" {
 			name, _, _ := strings.Cut(in.Partial, ".")
-			if _, err := os.Lstat(folder.TakeDir(name)); err == nil {
+			if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
 				name = freeTake(folder, name)
 			}
 			options["take"] = name
