@@ -32,7 +32,7 @@ type Progress struct {
 // PartialError is a recording that ended early. What was recorded is kept.
 type PartialError struct {
 	Folder   string  // the coil folder
-	Dir      string  // where the recording is kept, with its stimulus
+	Dir      string  // where the recording is kept, with its stimulus; empty: it is lost
 	Take     string  // the name that the take would have had
 	Seconds  float64 // what was recorded
 	HasSweep bool    // at least one whole sweep was recorded
@@ -50,8 +50,11 @@ func (e *PartialError) Error() string {
 		use = ": less than one sweep, record again"
 	}
 	why, details, more := strings.Cut(why, "\n") // what the device's libraries say
-	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why,
-		e.Dir, use)
+	kept := "kept in " + e.Dir + use
+	if e.Dir == "" {
+		kept = "lost"
+	}
+	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is %s", e.Seconds, why, kept)
 	if more {
 		text += "\n" + details
 	}
@@ -130,6 +133,8 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	if err != nil {
 		return capture.Take{}, err
 	}
+	where, release := hold(dir)
+	defer release()
 	path := filepath.Join(dir, capture.AudioFile)
 	file, err := create(path)
 	if err != nil {
@@ -159,14 +164,23 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	}
 	if err != nil {
 		s := t.Stimulus
+		coil, now := f.Dir, where()
+		if now == "" {
+			err = errMoved
+		} else if now != dir {
+			coil, err = filepath.Dir(filepath.Dir(now)), errMoved
+		}
 		return capture.Take{}, &PartialError{
-			Folder: f.Dir, Dir: dir, Take: t.Name, Redo: o.Redo, Err: err,
+			Folder: coil, Dir: now, Take: t.Name, Redo: o.Redo, Err: err,
 			Seconds:  float64(frames) / float64(format.RateHz),
 			HasSweep: frames >= int64(s.LeadInSamples+s.SweepSamples),
 		}
 	}
 	return t, nil
 }
+
+// errMoved ends a recording that is not where it was begun.
+var errMoved = errors.New("its folder was renamed or removed meanwhile")
 
 // startPartial makes the folder that a recording grows in, and puts beside it
 // what an import of the recording needs. Earlier ones of that take stay: the

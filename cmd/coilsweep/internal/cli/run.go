@@ -10,6 +10,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -121,6 +122,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitDone
+	}
+	if errors.Is(err, syscall.EPIPE) {
+		return exitFail // nobody reads the result any more
 	}
 	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {

@@ -174,12 +174,15 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 		if errors.Is(err, context.Canceled) {
 			e = ended{Outcome: outcomeStopped, Text: fmt.Sprintf("Take %s was stopped", info.Take)}
 		}
-		if _, gone := rooted.Stat(partial.Dir); gone != nil {
-			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost: its folder is gone", partial.Seconds)
+		if partial.Dir == "" {
+			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost", partial.Seconds)
 			break
 		}
-		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds,
-			filepath.Base(partial.Dir))
+		kept := filepath.Base(partial.Dir)
+		if partial.Folder != dir {
+			kept = partial.Dir
+		}
+		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds, kept)
 		if partial.HasSweep {
 			e.Advice = append(e.Advice, "it holds a whole sweep, and can be made a take")
 		}
