@@ -33,6 +33,7 @@ func (f *Folder) SetAside(name string) (string, error) {
 	if info, err := rooted.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
 		return "", fmt.Errorf("%s has no take %q (no folder %s)", f.Dir, name, f.TakeDir(name))
 	}
+	defer atomicfile.Lock(filepath.Join(f.Dir, TakesDir), true)()
 	aside, err := f.moveAside(name, f.TakeDir(name))
 	if err != nil {
 		return "", err

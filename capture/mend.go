@@ -90,13 +90,13 @@ func (u unfinished) finish(f *Folder) string {
 	}
 	switch {
 	case err != nil:
-		return fmt.Sprintf("take %s is complete in %s, but a stopped program did not give it its name, which fails "+
-			"again: %v", u.take, f.TakeDir(u.dir), err)
+		return fmt.Sprintf("take %s is complete in %s, but cannot be given its name: %v", u.take, f.TakeDir(u.dir), err)
 	case aside != "":
-		return fmt.Sprintf("take %s has been replaced, as a stopped program had begun to do; the old one is kept as %s",
+		return fmt.Sprintf("a stopped program had begun to replace take %s: that is done now, and the old one is kept as %s",
 			u.take, aside)
 	}
-	return fmt.Sprintf("take %s has got its name, which a stopped program did not give it any more", u.take)
+	return fmt.Sprintf("take %s was complete, but the program was stopped before the take had its name: it has it now",
+		u.take)
 }
 
 // replace gives the complete take in dir the name of another, which it sets aside. In
@@ -194,6 +194,10 @@ func (f *Folder) left() (paths []string) {
 		return entries
 	}
 	temp := func(name string) bool { return strings.HasSuffix(name, tempSuffix) }
+	// The folder above may hold the bench of several coils, and much else.
+	look(filepath.Dir(f.Dir), func(name string) bool {
+		return temp(name) && (strings.HasPrefix(name, ".bench.toml.") || strings.HasPrefix(name, ".card-"))
+	})
 	look(f.Dir, func(name string) bool { return temp(name) || strings.HasPrefix(name, uploadPrefix) })
 	takes := filepath.Join(f.Dir, TakesDir)
 	for _, e := range look(takes, func(name string) bool { return strings.HasPrefix(name, ImportPrefix) }) {

@@ -57,7 +57,7 @@ the peak at a frequency.`,
 				return err
 			}
 			netlist.force, csv.force, html.force = force, force, force
-			if err := cmp.Or(netlist.check(".cir"), csv.check(".csv"), html.check(".html")); err != nil {
+			if err := cmp.Or(netlist.check(".cir", ".net", ".sp"), csv.check(".csv"), html.check(".html")); err != nil {
 				return err
 			}
 			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}

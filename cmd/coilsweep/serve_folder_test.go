@@ -9,10 +9,45 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
 )
+
+// A take whose folder is renamed while it is recorded: the page says where it is, and
+// where it was removed, that it is lost.
+func TestServeTakeGoesAway(t *testing.T) {
+	t.Parallel()
+	root := t.TempDir()
+	s := serve(t, root, true)
+	events := s.listens()
+	for coil, want := range map[string]string{
+		"moved": "kept as " + filepath.Join(root, "moved-on", "takes", "bare.partial"), "gone": "is lost",
+	} {
+		s.gets("POST", "/api/coils", map[string]any{"coil": coil, "options": map[string]string{"name": coil}})
+		s.gets("POST", "/api/takes", map[string]any{"coil": coil, "options": map[string]string{
+			"take": "bare", "repeats": "2", "duration": "0.7"}})
+		dir := filepath.Join(root, coil)
+		audio := filepath.Join(dir, "takes", "bare.partial", "capture.wav")
+		s.waits("a recording", func() bool { return size(audio) > 48000 })
+		err := os.Rename(dir, filepath.Join(root, coil+"-on"))
+		if coil == "gone" {
+			err = os.RemoveAll(filepath.Join(root, coil+"-on"))
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.waits("the end", func() bool { return events.of("ended", "coil") == coil })
+		text := fmt.Sprint(events.of("ended", "text"))
+		if runtime.GOOS != "linux" {
+			want = "is lost" // what was renamed cannot be found again
+		}
+		if !strings.Contains(strings.ReplaceAll(text, "\u00a0", " "), want) {
+			t.Errorf("%s: %q, want %q", coil, text, want)
+		}
+	}
+}
 
 // Whoever may write below the folder that is served can put symbolic links there. What
 // they lead to outside is in no answer, in no file that can be fetched and in no archive.
