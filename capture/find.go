@@ -23,7 +23,7 @@ func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []
 	if !info.IsDir() {
 		return nil, nil, fmt.Errorf("cannot look for coils below %s: it is a file", root)
 	}
-	err = filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
+	err = rooted.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()

@@ -211,7 +211,7 @@ func (f *Folder) left() (paths []string) {
 // lastWritten is when something at or below path was last written to; now, where that
 // cannot be told.
 func lastWritten(path string) (last time.Time) {
-	err := filepath.WalkDir(path, func(_ string, e fs.DirEntry, err error) error {
+	err := rooted.WalkDir(path, func(_ string, e fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}

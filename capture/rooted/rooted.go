@@ -6,6 +6,7 @@
 package rooted
 
 import (
+	"cmp"
 	"crypto/rand"
 	"io/fs"
 	"os"
@@ -39,36 +40,31 @@ func Confine(dir string) (release func(), err error) {
 	}, nil
 }
 
-// in lets do use a path below a confined folder, and tells whether it is below one.
-func in[T any](path string, do func(root *os.Root, rel string) (T, error)) (result T, err error, below bool) {
+// above is the confined folder that path is in, nil where it is in none, and its path
+// from there.
+func above(path string) (root *os.Root, rel string) {
 	mu.RLock()
 	defer mu.RUnlock()
 	if len(confined) == 0 {
-		return result, nil, false
+		return nil, ""
 	}
 	whole, err := filepath.Abs(path)
 	if err != nil {
-		return result, nil, false
+		return nil, ""
 	}
 	for _, root := range confined {
 		rel, ok := strings.CutPrefix(whole, root.Name())
 		if ok && (rel == "" || rel[0] == filepath.Separator) {
-			result, err = do(root, strings.TrimPrefix(rel, string(filepath.Separator)))
-			return result, err, true
+			return root, cmp.Or(strings.TrimPrefix(rel, string(filepath.Separator)), ".")
 		}
 	}
-	return result, nil, false
+	return nil, ""
 }
 
-// reach is do by os.Root where path is below a confined folder, else by package os.
+// reach is do by os.Root where path is in a confined folder, else by package os.
 func reach[T any](path string, do func(root *os.Root, rel string) (T, error), free func(string) (T, error)) (T, error) {
-	if result, err, below := in(path, func(root *os.Root, rel string) (T, error) {
-		if rel == "" {
-			rel = "."
-		}
+	if root, rel := above(path); root != nil {
 		return do(root, rel)
-	}); below {
-		return result, err
 	}
 	return free(path)
 }
@@ -103,6 +99,17 @@ func ReadDir(path string) ([]fs.DirEntry, error) {
 	return reach(path, func(root *os.Root, rel string) ([]fs.DirEntry, error) {
 		return fs.ReadDir(root.FS(), filepath.ToSlash(rel))
 	}, os.ReadDir)
+}
+
+// WalkDir is filepath.WalkDir.
+func WalkDir(path string, fn fs.WalkDirFunc) error {
+	root, rel := above(path)
+	if root == nil {
+		return filepath.WalkDir(path, fn)
+	}
+	return fs.WalkDir(root.FS(), filepath.ToSlash(rel), func(at string, entry fs.DirEntry, err error) error {
+		return fn(filepath.Join(root.Name(), filepath.FromSlash(at)), entry, err)
+	})
 }
 
 // Mkdir is os.Mkdir with the mode that the umask leaves.

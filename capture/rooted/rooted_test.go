@@ -2,8 +2,10 @@ package rooted
 
 import (
 	"errors"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 )
 
@@ -44,6 +46,13 @@ func TestConfine(t *testing.T) {
 	}
 	if text, err := ReadFile(in("within")); err != nil || string(text) != "own" {
 		t.Errorf("a link within: %q, %v", text, err)
+	}
+	var walked []string
+	if err := WalkDir(root, func(path string, _ fs.DirEntry, err error) error {
+		walked = append(walked, path)
+		return err
+	}); err != nil || !slices.Equal(walked, []string{root, in("dir"), in("file"), in("own"), in("sub"), in("within")}) {
+		t.Errorf("walked %q, %v", walked, err)
 	}
 	f, err := OpenFile(in("sub/new"), os.O_CREATE|os.O_EXCL|os.O_RDWR, 0o666)
 	if err != nil || f.Name() != in("sub/new") {

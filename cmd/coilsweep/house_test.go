@@ -167,7 +167,8 @@ func TestRooted(t *testing.T) {
 				}
 				of, ok := call.X.(*ast.Ident)
 				if ok && (of.Name == "os" && slices.Contains(past, call.Sel.Name) ||
-					of.Name == "toml" && call.Sel.Name == "DecodeFile") {
+					of.Name == "toml" && call.Sel.Name == "DecodeFile" ||
+					of.Name == "filepath" && call.Sel.Name == "WalkDir") {
 					t.Errorf("%s: %s.%s: use capture/rooted", set.Position(n.Pos()), of.Name, call.Sel.Name)
 				}
 				return true
