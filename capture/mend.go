@@ -64,7 +64,11 @@ func (f *Folder) unfinished() (found []unfinished) {
 	})
 	for _, name := range names {
 		u := unfinished{dir: name}
-		if of, next := strings.CutSuffix(name, nextSuffix); next {
+		of, next := strings.CutSuffix(name, nextSuffix)
+		if partial, _, is := strings.Cut(name, PartialSuffix); is && f.CheckNew(partial) != nil {
+			continue // the take of that name is there: it is for an import
+		}
+		if next {
 			u.take = of
 		} else if t, err := readTakeFile(filepath.Join(f.TakeDir(name), TakeFile)); err == nil &&
 			f.CheckNew(t.Name) == nil {

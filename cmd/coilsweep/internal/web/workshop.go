@@ -185,7 +185,13 @@ func (w *workshop) coilDir(coil string) (string, error) {
 		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
 	}
 	for _, said := range capture.Mend(dir) {
-		w.note("note", said)
+		// What fails once fails at each call.
+		w.mu.Lock()
+		told := slices.ContainsFunc(w.notes, func(n note) bool { return n.Text == said })
+		w.mu.Unlock()
+		if !told {
+			w.note("note", said)
+		}
 	}
 	return dir, nil
 }
