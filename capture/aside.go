@@ -4,13 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 )
 
 const asideSuffix = ".aside"
@@ -30,24 +30,35 @@ func (f *Folder) SetAside(name string) (string, error) {
 	if err := CheckTakeName(name); err != nil {
 		return "", err
 	}
-	if info, err := os.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
+	if info, err := rooted.Lstat(f.TakeDir(name)); err != nil || !info.IsDir() {
 		return "", fmt.Errorf("%s has no take %q (no folder %s)", f.Dir, name, f.TakeDir(name))
 	}
+	defer atomicfile.Lock(filepath.Join(f.Dir, TakesDir), true)()
+	aside, err := f.moveAside(name, f.TakeDir(name))
+	if err != nil {
+		return "", err
+	}
+	return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+}
+
+// moveAside renames the folder dir, which holds a take called name, and returns its
+// name now: NAME.aside, or the first of NAME.aside-2, -3, ... that is free.
+func (f *Folder) moveAside(name, dir string) (string, error) {
 	for n := 1; ; n++ {
 		aside := name + asideSuffix
 		if n > 1 {
 			aside += "-" + strconv.Itoa(n)
 		}
-		if _, err := os.Lstat(f.TakeDir(aside)); err == nil {
+		if _, err := rooted.Lstat(f.TakeDir(aside)); err == nil {
 			continue
 		} else if !errors.Is(err, fs.ErrNotExist) {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
 		}
 		// A folder of that name made meanwhile makes this fail, unless empty.
-		if err := os.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
+		if err := rooted.Rename(dir, f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
-		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+		return aside, nil
 	}
 }
 

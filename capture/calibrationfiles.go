@@ -4,10 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -65,7 +65,7 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 		return Recording{}, errors.New("the calibration was kept without its recording: calibrate again")
 	}
 	path := filepath.Join(dir, filepath.Base(c.Audio.File))
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording of the sound card: %w", err)
 	}
@@ -83,7 +83,7 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 // ReadCalibration reads the calibration at path. Another one than that with the
 // checksum is an error.
 func ReadCalibration(path, sha256Hex string) (Calibration, error) {
-	text, err := os.ReadFile(path)
+	text, err := rooted.ReadFile(path)
 	if err != nil {
 		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
 	}

@@ -3,19 +3,19 @@ package capture
 import (
 	"fmt"
 	"maps"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
 // CoilText is coil.toml as it stands, with its checksum for ReplaceCoilText.
 func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
-	text, err = os.ReadFile(filepath.Join(f.Dir, coilFile))
+	text, err = rooted.ReadFile(filepath.Join(f.Dir, coilFile))
 	if err != nil {
 		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
 	}

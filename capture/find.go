@@ -5,9 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
+
+	"coilsweep/capture/rooted"
 )
 
 // FindFolders lists the coil folders at and below root in lexical order: every
@@ -15,14 +16,14 @@ import (
 // links not followed. What could not be read is in unreadable; err is for root
 // itself and for the end of ctx.
 func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []error, err error) {
-	info, err := os.Stat(root)
+	info, err := rooted.Stat(root)
 	if err != nil {
 		return nil, nil, fmt.Errorf("cannot look for coils: %w", err)
 	}
 	if !info.IsDir() {
 		return nil, nil, fmt.Errorf("cannot look for coils below %s: it is a file", root)
 	}
-	err = filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
+	err = rooted.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
@@ -32,7 +33,7 @@ func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []
 		case entry.IsDir() && path != root && strings.HasPrefix(entry.Name(), "."):
 			return fs.SkipDir
 		case entry.IsDir() && entry.Name() == TakesDir:
-			if _, err := os.Lstat(filepath.Join(filepath.Dir(path), coilFile)); err == nil {
+			if _, err := rooted.Lstat(filepath.Join(filepath.Dir(path), coilFile)); err == nil {
 				return fs.SkipDir
 			}
 		case !entry.IsDir() && entry.Name() == coilFile:

@@ -1,10 +1,7 @@
 package capture
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -12,6 +9,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 )
 
 // Fingerprint is what a folder holds, by checksums: two that are equal mean
@@ -47,9 +45,10 @@ func (f *Folder) Fingerprint() (Fingerprint, error) {
 		return p, err
 	}
 	for _, name := range names {
+		// One that cannot be read is a take that cannot be used, and hides no other.
 		sum, err := ChecksumOf(filepath.Join(f.TakeDir(name), TakeFile))
-		if err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return p, err
+		if err != nil {
+			sum = ""
 		}
 		p.Takes = append(p.Takes, TakeFingerprint{name, sum})
 	}
@@ -66,7 +65,7 @@ type AudioStamp struct {
 // AudioStamp is that of the audio of the take called name; the zero value where
 // there is none.
 func (f *Folder) AudioStamp(name string) AudioStamp {
-	info, err := os.Stat(filepath.Join(f.TakeDir(name), AudioFile))
+	info, err := rooted.Stat(filepath.Join(f.TakeDir(name), AudioFile))
 	if err != nil {
 		return AudioStamp{}
 	}
@@ -75,7 +74,7 @@ func (f *Folder) AudioStamp(name string) AudioStamp {
 
 // ChecksumOf is the checksum of the file at path: atomicfile.Sum.
 func ChecksumOf(path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := rooted.Open(path)
 	if err != nil {
 		return "", err
 	}
@@ -100,7 +99,11 @@ func (f *Folder) ReadHeading(name string) (TakeHeading, error) {
 			Flags []Flag `toml:"flags"`
 		} `toml:"quality"`
 	}
-	if _, err := toml.DecodeFile(path, &t); err != nil {
+	text, err := rooted.ReadFile(path)
+	if err == nil {
+		_, err = toml.Decode(string(text), &t)
+	}
+	if err != nil {
 		return TakeHeading{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return TakeHeading{t.Started, t.Quality.Flags}, nil

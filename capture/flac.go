@@ -12,12 +12,13 @@ import (
 
 // decodeFLAC reads a FLAC file (RFC 9639) of up to 24 bits and of at most
 // limit samples: some bytes of it can stand for any amount of silence. What the
-// decoding library panics on is a damaged file.
+// decoding library panics on is a damaged file. See decodeRecording for damage.
 func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 	frames := 0
 	defer func() {
 		if p := recover(); p != nil {
-			rec, err = Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: %v", frames, p)
+			rec, err = rec.upTo(frames), &damageError{fmt.Errorf("the FLAC file is damaged after %d frames: %v", frames,
+				p)}
 		}
 	}()
 	stream, err := flac.New(r)
@@ -60,15 +61,16 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 			return rec, nil
 		}
 		if err != nil {
-			return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: %w", frames, err)
+			return rec, &damageError{fmt.Errorf("the FLAC file is damaged after %d frames: %w", frames, err)}
 		}
 		if (frames+int(f.BlockSize))*channels > limit {
 			return Recording{}, errTooLong
 		}
 		for c, sub := range f.Subframes {
 			if len(sub.Samples) != int(f.BlockSize) {
-				return Recording{}, fmt.Errorf("the FLAC file is damaged after %d frames: a block of %d has %d samples",
-					frames, f.BlockSize, len(sub.Samples))
+				return rec.upTo(frames), &damageError{fmt.Errorf(
+					"the FLAC file is damaged after %d frames: a block of %d has %d samples", frames, f.BlockSize,
+					len(sub.Samples))}
 			}
 			for _, s := range sub.Samples {
 				rec.Samples[c] = append(rec.Samples[c], float64(s)*scale)

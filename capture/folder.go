@@ -5,6 +5,7 @@ package capture
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -12,6 +13,7 @@ import (
 	"strings"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 )
 
 // Errors that callers branch on.
@@ -47,10 +49,10 @@ func CreateFolder(dir string, coil Coil) error {
 		return err
 	}
 	path := filepath.Join(dir, coilFile)
-	if _, err := os.Lstat(path); err == nil {
+	if _, err := rooted.Lstat(path); err == nil {
 		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)
 	}
-	if err := os.MkdirAll(filepath.Join(dir, TakesDir), 0o777); err != nil {
+	if err := rooted.MkdirAll(filepath.Join(dir, TakesDir)); err != nil {
 		return fmt.Errorf("cannot make coil folder %s: %w", dir, atomicfile.Advise(dir, err))
 	}
 	return atomicfile.Write(path, encodeCoil(coil))
@@ -60,8 +62,8 @@ func CreateFolder(dir string, coil Coil) error {
 // there is none.
 func OpenFolder(dir string) (*Folder, error) {
 	path := filepath.Join(dir, coilFile)
-	data, err := os.ReadFile(path)
-	if info, serr := os.Stat(dir); serr == nil && !info.IsDir() {
+	data, err := rooted.ReadFile(path)
+	if info, serr := rooted.Stat(dir); serr == nil && !info.IsDir() {
 		return nil, fmt.Errorf("%s is %w: it is a file", dir, ErrNotFolder)
 	} else if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%s is %w (no %s in it)", dir, ErrNotFolder, coilFile)
@@ -121,7 +123,7 @@ func (f *Folder) Partials() ([]string, error) {
 
 // list names the folders under takes that are wanted, sorted.
 func (f *Folder) list(want func(name string) bool) ([]string, error) {
-	entries, err := os.ReadDir(filepath.Join(f.Dir, TakesDir))
+	entries, err := rooted.ReadDir(filepath.Join(f.Dir, TakesDir))
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil // no take yet
 	} else if err != nil {
@@ -147,21 +149,30 @@ func (f *Folder) ReadTake(name string) (Take, error) {
 // readTake reads the take called name from the folder dir under takes.
 func (f *Folder) readTake(dir, name string) (Take, error) {
 	path := filepath.Join(f.TakeDir(dir), TakeFile)
-	data, err := os.ReadFile(path)
+	t, err := readTakeFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
-	} else if err != nil {
-		return Take{}, fmt.Errorf("cannot read take %q: %w", name, err)
-	}
-	t, err := DecodeTake(data)
-	if err == nil && t.Name != name {
-		err = fmt.Errorf("the take calls itself %q: folder and name must agree", t.Name)
+	} else if err == nil && t.Name != name {
+		err = fmt.Errorf("%s: the take calls itself %q: folder and name must agree", path, t.Name)
 	}
 	if err != nil {
-		return Take{}, fmt.Errorf("%s: %w", path, err)
+		return Take{}, err
 	}
 	if t.Alignment != nil && !t.Alignment.Fits(int(t.Audio.Frames), t.Stimulus) {
 		t.Alignment = nil
+	}
+	return t, nil
+}
+
+// readTakeFile reads the take.toml at path.
+func readTakeFile(path string) (Take, error) {
+	data, err := rooted.ReadFile(path)
+	if err != nil {
+		return Take{}, fmt.Errorf("cannot read the take: %w", err)
+	}
+	t, err := DecodeTake(data)
+	if err != nil {
+		return Take{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return t, nil
 }
@@ -186,6 +197,35 @@ func (f *Folder) Audio(t Take) (Recording, error) {
 	return r, nil
 }
 
+// OpenOwn opens a file of the folder by its path with slashes, for others to read. What
+// is reached through a symbolic link is not the folder's own, and an error.
+func (f *Folder) OpenOwn(name string) (io.ReadCloser, error) {
+	path := f.Dir
+	var info fs.FileInfo
+	var err error
+	for element := range strings.SplitSeq(name, "/") {
+		path = filepath.Join(path, element)
+		if info, err = rooted.Lstat(path); err != nil {
+			return nil, err
+		}
+		if info.Mode()&fs.ModeSymlink != 0 {
+			return nil, fmt.Errorf("%s is a symbolic link: only what is in the folder itself is passed on", path)
+		}
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is not a file", path)
+	}
+	file, err := rooted.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	if opened, err := file.Stat(); err != nil || !os.SameFile(info, opened) {
+		file.Close()
+		return nil, fmt.Errorf("%s was exchanged while it was opened", path)
+	}
+	return file, nil
+}
+
 // CheckAudio reads the audio of a take and returns an error where it is not the
 // one that was recorded, by its checksum.
 func (f *Folder) CheckAudio(t Take) error {
@@ -195,7 +235,7 @@ func (f *Folder) CheckAudio(t Take) error {
 
 func (f *Folder) readAudio(t Take) ([]byte, error) {
 	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if err != nil {
 		return nil, fmt.Errorf("cannot read the audio: %w", err)
 	}
@@ -208,36 +248,51 @@ func (f *Folder) readAudio(t Take) ([]byte, error) {
 
 // CheckNew returns ErrTakeExists, wrapped, where name is taken.
 func (f *Folder) CheckNew(name string) error {
-	if _, err := os.Lstat(f.TakeDir(name)); err == nil {
+	if _, err := rooted.Lstat(f.TakeDir(name)); err == nil {
 		return fmt.Errorf("take %q in %s: %w", name, f.Dir, ErrTakeExists)
 	}
 	return nil
 }
 
+// UnconfirmedError says that a take has its place, but that the disk did not confirm
+// it: a power cut may undo it.
+type UnconfirmedError struct {
+	Take string
+	Err  error
+}
+
+func (e *UnconfirmedError) Error() string {
+	return fmt.Sprintf("take %s is kept, but the disk did not confirm it: %v", e.Take, e.Err)
+}
+func (e *UnconfirmedError) Unwrap() error { return e.Err }
+
 // Keep gives the finished take in dir its place. Another that has it is set
-// aside where redo says so; it is never replaced.
+// aside where redo says so; it is never replaced. Where the error is an
+// *UnconfirmedError the take has its place.
 func (f *Folder) Keep(dir string, t Take, redo bool) error {
 	data, err := EncodeTake(t)
 	if err != nil {
 		return err
 	}
+	// As soon as there is a take.toml, Mend would give the take its place.
+	defer atomicfile.Lock(filepath.Join(f.Dir, TakesDir), true)()
 	if err := atomicfile.Write(filepath.Join(dir, TakeFile), data); err != nil {
 		return err
 	}
-	aside := ""
-	if err := f.CheckNew(t.Name); err != nil {
-		if !redo {
-			return err
-		}
-		if aside, err = f.SetAside(t.Name); err != nil {
-			return err
-		}
+	if err = f.CheckNew(t.Name); err == nil {
+		err = rooted.Rename(dir, f.TakeDir(t.Name))
+	} else if redo {
+		err = f.replace(dir, t)
+	} else {
+		return err
 	}
-	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
-		if aside != "" {
-			os.Rename(f.TakeDir(aside), f.TakeDir(t.Name))
-		}
+	if _, unconfirmed := errors.AsType[*UnconfirmedError](err); unconfirmed {
+		return err
+	} else if err != nil {
 		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
-	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+	if err := f.settle(t.Name); err != nil {
+		return &UnconfirmedError{t.Name, err}
+	}
+	return nil
 }

@@ -4,10 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -51,7 +51,7 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err := l.check(); err != nil {
 		return err
 	}
-	text, err := os.ReadFile(path)
+	text, err := rooted.ReadFile(path)
 	if err != nil {
 		return fmt.Errorf("cannot read take %q: %w", name, err)
 	}

@@ -6,8 +6,8 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -78,10 +78,10 @@ func ChannelCount(n int) string {
 }
 
 // ReadRecording reads a WAV or FLAC file, told apart by content. Damage that
-// leaves whole frames is mended and remarked; the rest is an error that names
-// the file.
+// leaves whole frames is mended and remarked: what is before it is read. The rest is
+// an error that names the file.
 func ReadRecording(path string) (Recording, error) {
-	f, err := os.Open(path)
+	f, err := rooted.Open(path)
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
 	}
@@ -94,13 +94,33 @@ func ReadRecording(path string) (Recording, error) {
 		return Recording{}, fmt.Errorf("%s is not a file: name a WAV or FLAC recording", path)
 	}
 	r, err := decodeRecording(f, info.Size())
+	if _, damaged := errors.AsType[*damageError](err); damaged && r.Frames() > 0 {
+		r.Remarks, err = append(r.Remarks, fmt.Sprintf("%v; the %d frames before are used", err, r.Frames())), nil
+	}
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return r, nil
 }
 
-// decodeRecording reads the recording in the first size bytes of r.
+// damageError says why a recording cannot be read to its end; what is before can.
+type damageError struct{ err error }
+
+func (e *damageError) Error() string { return e.err.Error() }
+func (e *damageError) Unwrap() error { return e.err }
+
+// upTo is r without what follows so many frames.
+func (r Recording) upTo(frames int) Recording {
+	samples := make([][]float64, len(r.Samples))
+	for c, x := range r.Samples {
+		samples[c] = x[:frames]
+	}
+	r.Samples = samples
+	return r
+}
+
+// decodeRecording reads the recording in the first size bytes of r. Beside a
+// *damageError it returns what comes before the damage.
 func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 	if size == 0 {
 		return Recording{}, errors.New("the file is empty: record again")
@@ -118,9 +138,12 @@ func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 		rec, err = decodeWAV(r, size)
 	}
 	if err != nil {
-		return Recording{}, err
+		return rec, err
 	}
-	return rec, rec.CheckNumbers()
+	if at, err := rec.firstOdd(); err != nil {
+		return rec.upTo(at), &damageError{err}
+	}
+	return rec, nil
 }
 
 func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
@@ -151,18 +174,27 @@ var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to t
 // CheckNumbers refuses floating-point recordings with samples that are no
 // numbers: there is no honest value to put in their place.
 func (r Recording) CheckNumbers() error {
+	_, err := r.firstOdd()
+	return err
+}
+
+// firstOdd is the first frame with a sample that is no number, and the error about it.
+func (r Recording) firstOdd() (frame int, err error) {
+	frame = r.Frames()
 	if !math.IsInf(r.FullScale, 1) {
-		return nil
+		return frame, nil
 	}
 	for c, samples := range r.Samples {
-		for i, s := range samples {
+		for i, s := range samples[:frame] {
 			if s-s != 0 { // infinite or not a number
-				return fmt.Errorf("channel %d holds %g at frame %d, which is not a sample: the file is damaged", c+1, s,
+				frame = i
+				err = fmt.Errorf("channel %d holds %g at frame %d, which is not a sample: the file is damaged", c+1, s,
 					i)
+				break
 			}
 		}
 	}
-	return nil
+	return frame, err
 }
 
 // EncodeRecording writes r as a WAV file of its Source format, without loss.
@@ -189,5 +221,9 @@ func EncodeRecording(file wav.File, r Recording) error {
 
 // DecodeRecording is ReadRecording for a file in memory.
 func DecodeRecording(b []byte) (Recording, error) {
-	return decodeRecording(bytes.NewReader(b), int64(len(b)))
+	r, err := decodeRecording(bytes.NewReader(b), int64(len(b)))
+	if err != nil {
+		return Recording{}, err
+	}
+	return r, nil
 }

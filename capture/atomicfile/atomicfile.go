@@ -15,6 +15,8 @@ import (
 	"os"
 	"path/filepath"
 	"syscall"
+
+	"coilsweep/capture/rooted"
 )
 
 // File is a file in the making. It takes its name at Commit; until then it is
@@ -32,7 +34,7 @@ func Create(path string) (*File, error) {
 	dir, name := filepath.Split(path)
 	temp := filepath.Join(dir, "."+name+"."+rand.Text()[:12]+".tmp")
 	// Read and write, so that what was written can be read back before it counts.
-	f, err := os.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	f, err := rooted.OpenFile(temp, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return nil, fmt.Errorf("cannot write %s: %w", path, Advise(path, err))
 	}
@@ -68,10 +70,10 @@ func (f *File) Commit() error {
 	err := cmp.Or(f.Sync(), f.Close())
 	f.done = true
 	if err == nil {
-		err = os.Rename(f.Name(), f.target)
+		err = rooted.Rename(f.Name(), f.target)
 	}
 	if err != nil {
-		os.Remove(f.Name())
+		rooted.Remove(f.Name())
 		return f.explain(err)
 	}
 	return SyncDir(filepath.Dir(f.target))
@@ -84,7 +86,7 @@ func (f *File) Abort() {
 	}
 	f.done = true
 	f.Close()
-	os.Remove(f.Name())
+	rooted.Remove(f.Name())
 }
 
 // Write makes data the content of path, whole or not at all.
@@ -103,7 +105,7 @@ func Write(path string, data []byte) error {
 // SyncDir makes renames and new names in dir last through a power cut. File
 // systems that cannot sync a folder are not an error.
 func SyncDir(dir string) error {
-	d, err := os.Open(dir)
+	d, err := rooted.Open(dir)
 	if err != nil {
 		return err
 	}

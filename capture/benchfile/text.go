@@ -3,12 +3,12 @@ package benchfile
 import (
 	"bytes"
 	"fmt"
-	"os"
 	"strings"
 
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -167,7 +167,7 @@ func (t table) text() string {
 
 // Create writes b as a new file; it replaces none.
 func Create(path string, b Bench) error {
-	if _, err := os.Lstat(path); err == nil {
+	if _, err := rooted.Lstat(path); err == nil {
 		return fmt.Errorf("%s is there already: edit it, or remove it first", path)
 	}
 	text, err := Encode(b)
@@ -185,7 +185,7 @@ func SetFixture(path string, f Fixture) error { return set(path, f.table()) }
 func SetCalibration(path string, c Calibration) error { return set(path, c.table()) }
 
 func set(path string, t table) error {
-	text, err := os.ReadFile(path)
+	text, err := rooted.ReadFile(path)
 	if err != nil {
 		return fmt.Errorf("cannot read the bench: %w", err)
 	}

@@ -3,10 +3,14 @@ package record
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/go-cmp/cmp"
 
@@ -135,5 +139,98 @@ func TestSetAside(t *testing.T) {
 	list, err := f.Aside()
 	if err != nil || len(list) != 3 || list[1].Name != name || list[1].Err == nil {
 		t.Errorf("set aside: %+v, %v", list, err)
+	}
+}
+
+// The takes of a redo are told apart by who made them.
+const oldMaker, newMaker = "coilsweep test", "coilsweep redo"
+
+// redo is the child of TestRedoKilled: it says "done", or where the recording is.
+func redo(dir, recording string) {
+	runtime.LockOSThread() // calls are counted by thread
+	f, err := capture.OpenFolder(dir)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	take := plan(new(testing.T), "c220")
+	take.Program = newMaker
+	if recording != "" {
+		_, err = Import(context.Background(), f, take, ImportOptions{Recording: recording, Redo: true})
+	} else {
+		_, err = Run(context.Background(), mono(), f, take, Options{Redo: true})
+	}
+	switch partial, unconfirmed := new(PartialError), new(capture.UnconfirmedError); {
+	case errors.As(err, &partial):
+		fmt.Println("kept in " + partial.Dir)
+	case err == nil, errors.As(err, &unconfirmed):
+		fmt.Println("done")
+	default:
+		fmt.Println(err)
+	}
+}
+
+// Before it exchanged folders, the program could be stopped between two renames: then
+// the name led to nothing, and the whole new take lay in a folder of its own.
+func TestMend(t *testing.T) {
+	for _, in := range []string{".import-123", "bare.partial", "bare.partial-2"} {
+		f := newFolder(t)
+		recorded(t, f, "bare", 1)
+		if _, err := f.SetAside("bare"); err != nil {
+			t.Fatal(err)
+		}
+		if said := capture.Mend(f.Dir); said != nil {
+			t.Errorf("a take that was set aside: %q", said)
+		}
+		second := recorded(t, f, "bare", 2)
+		if err := os.Rename(f.TakeDir("bare"), f.TakeDir(in)); err != nil {
+			t.Fatal(err)
+		}
+		said := capture.Mend(f.Dir)
+		if len(said) != 1 || !strings.Contains(said[0], "take bare was complete") {
+			t.Errorf("%s: said %q", in, said)
+		}
+		if got, err := f.ReadTake("bare"); err != nil || !got.Started.Equal(second.Started) {
+			t.Errorf("%s: the take is %v, %v", in, got.Started, err)
+		}
+		if got := asides(t, f); !slices.Equal(got, []string{"bare.aside"}) {
+			t.Errorf("%s: set aside: %v", in, got)
+		}
+	}
+}
+
+// What a stopped program left goes, and is named, once nothing was written to it for a
+// while; nothing else goes.
+func TestMendClears(t *testing.T) {
+	f := newFolder(t)
+	recorded(t, f, "bare", 1)
+	before := tree(t, f.Dir)
+	left := []string{".upload-1/rec.wav", ".result.json.ABC.tmp", "takes/.import-1/capture.wav",
+		"takes/bare/.take.toml.ABC.tmp", "../.bench.toml.ABC.tmp"}
+	for _, name := range left {
+		path := filepath.Join(f.Dir, filepath.FromSlash(name))
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o777), os.WriteFile(path, nil, 0o666)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if said := capture.Mend(f.Dir); said != nil {
+		t.Errorf("what may be in use: %q", said)
+	}
+	for _, name := range left {
+		at := time.Now().Add(-time.Hour)
+		path := filepath.Join(f.Dir, filepath.FromSlash(name))
+		if err := errors.Join(os.Chtimes(path, at, at), os.Chtimes(filepath.Dir(path), at, at)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	said := strings.Join(capture.Mend(f.Dir), "\n")
+	for _, name := range left {
+		name, _, _ = strings.Cut(strings.Replace(name, "-1/", "-1|", 1), "|")
+		if !strings.Contains(said, "removed "+filepath.Join(f.Dir, filepath.FromSlash(name))+",") {
+			t.Errorf("%s is not named: %q", name, said)
+		}
+	}
+	if diff := cmp.Diff(before, tree(t, f.Dir)); diff != "" {
+		t.Errorf("the folder (-before +after):\n%s", diff)
 	}
 }

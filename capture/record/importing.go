@@ -4,13 +4,14 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
+	"coilsweep/capture/rooted"
 )
 
 // ImportOptions says which recording becomes a take, and where in it the
@@ -69,18 +70,15 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	}
 
 	takes := filepath.Join(f.Dir, capture.TakesDir)
-	if err := os.MkdirAll(takes, 0o777); err != nil {
+	if err := rooted.MkdirAll(takes); err != nil {
 		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(takes, err))
 	}
-	dir, err := os.MkdirTemp(takes, ".import-")
+	dir, err := rooted.MkdirTemp(takes, capture.ImportPrefix)
 	if err != nil {
 		return capture.Take{}, fmt.Errorf("cannot write to coil folder %s: %w", f.Dir,
 			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
-	defer os.RemoveAll(dir) // nothing there any more once the take has its name
-	if err := os.Chmod(dir, 0o755); err != nil {
-		return capture.Take{}, err
-	}
+	defer rooted.RemoveAll(dir) // nothing there any more once the take has its name
 	if err := writeCapture(filepath.Join(dir, capture.AudioFile), r, create); err != nil {
 		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir,
 			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
@@ -106,8 +104,12 @@ func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.
 		return r, &RateError{RecordedHz: r.RateHz, StimulusHz: s.RateHz}
 	}
 	if r.Frames() < s.SweepSamples {
-		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep",
-			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz))
+		why := ""
+		if r.Remarks != nil {
+			why = " (" + strings.Join(r.Remarks, "; ") + ")"
+		}
+		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep%s",
+			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz), why)
 	}
 	return r.Pick(o.CoilChannel, o.ReferenceChannel)
 }

@@ -115,6 +115,47 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 	}
 }
 
+// Of a file that is damaged near its end the whole sweeps before are used.
+func TestImportBeforeTheDamage(t *testing.T) {
+	s := shortStimulus(t)
+	x := heard(s, 5000, 1)
+	second := s.RepeatStart(1) + 5000
+	packed := filepath.Join(t.TempDir(), "rec.flac")
+	if out, err := exec.Command("flac", "--totally-silent", "-o", packed,
+		recordingOf(t, s)).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	data, err := os.ReadFile(packed)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data[len(data)*4/5] ^= 0x10 // within the second sweep: silence takes few bytes
+	flipped := filepath.Join(t.TempDir(), "flipped.flac")
+	if err := os.WriteFile(flipped, data, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	x[second+1000] = math.NaN()
+	for _, path := range []string{
+		writeWAV(t, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 48000}, x), flipped,
+	} {
+		f := newFolder(t)
+		take, err := Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: path})
+		if err != nil {
+			t.Errorf("%s: %v", path, err)
+			continue
+		}
+		if frames := int(take.Audio.Frames); frames < second-5000 || frames > second+s.SweepSamples ||
+			take.Unfit() != nil || len(take.Alignment.StartSample) == 0 ||
+			!strings.Contains(strings.Join(take.Bench.Notes, ""), "damaged") {
+			t.Errorf("%s: %d frames, %v, notes %q, alignment %+v", path, frames, take.Quality.Flags, take.Bench.Notes,
+				take.Alignment)
+		}
+		if err := f.CheckAudio(take); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
 // What bad recordings get: nothing of them is kept.
 func TestImportRefuses(t *testing.T) {
 	s := shortStimulus(t)

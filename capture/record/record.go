@@ -15,6 +15,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -31,7 +32,7 @@ type Progress struct {
 // PartialError is a recording that ended early. What was recorded is kept.
 type PartialError struct {
 	Folder   string  // the coil folder
-	Dir      string  // where the recording is kept, with its stimulus
+	Dir      string  // where the recording is kept, with its stimulus; empty: it is lost
 	Take     string  // the name that the take would have had
 	Seconds  float64 // what was recorded
 	HasSweep bool    // at least one whole sweep was recorded
@@ -49,8 +50,11 @@ func (e *PartialError) Error() string {
 		use = ": less than one sweep, record again"
 	}
 	why, details, more := strings.Cut(why, "\n") // what the device's libraries say
-	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is kept in %s%s", e.Seconds, why,
-		e.Dir, use)
+	kept := "kept in " + e.Dir + use
+	if e.Dir == "" {
+		kept = "lost"
+	}
+	text := fmt.Sprintf("the recording stopped after %.1f s: %s; what was recorded is %s", e.Seconds, why, kept)
 	if more {
 		text += "\n" + details
 	}
@@ -67,7 +71,7 @@ type recordingFile interface {
 
 // createFile makes a new file at path.
 func createFile(path string) (recordingFile, error) {
-	return os.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	return rooted.OpenFile(path, os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 }
 
 // Options is what goes on beside a recording.
@@ -100,7 +104,8 @@ type Options struct {
 //
 // While recording, the audio grows in takes/NAME.partial, or NAME.partial-2 and
 // so on where earlier ones are kept. Only a complete take gets its name. A recording that ends
-// early returns a *PartialError and stays there. A take that is not usable
+// early returns a *PartialError and stays there; beside a *capture.UnconfirmedError
+// the take is returned, since it has its place. A take that is not usable
 // is kept: see Take.Unfit.
 func Run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o Options) (capture.Take, error) {
 	return run(ctx, rec, f, t, o, createFile)
@@ -128,10 +133,12 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	if err != nil {
 		return capture.Take{}, err
 	}
+	where, release := hold(dir)
+	defer release()
 	path := filepath.Join(dir, capture.AudioFile)
 	file, err := create(path)
 	if err != nil {
-		os.RemoveAll(dir)
+		rooted.RemoveAll(dir)
 		return capture.Take{}, fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, err))
 	}
 	frames, session, err := stream(ctx, rec, file, path, t, o.Progress, m)
@@ -140,7 +147,7 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 		err = cerr
 	}
 	if frames == 0 {
-		os.RemoveAll(dir)
+		rooted.RemoveAll(dir)
 		if err == nil {
 			err = errors.New("the device delivered no audio")
 		}
@@ -152,10 +159,19 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	if err == nil {
 		t, err = finish(f, dir, t, session, o.Redo, m.assess)
 	}
+	if _, kept := errors.AsType[*capture.UnconfirmedError](err); kept {
+		return t, err
+	}
 	if err != nil {
 		s := t.Stimulus
+		coil, now := f.Dir, where()
+		if now == "" {
+			err = errMoved
+		} else if now != dir {
+			coil, err = filepath.Dir(filepath.Dir(now)), errMoved
+		}
 		return capture.Take{}, &PartialError{
-			Folder: f.Dir, Dir: dir, Take: t.Name, Redo: o.Redo, Err: err,
+			Folder: coil, Dir: now, Take: t.Name, Redo: o.Redo, Err: err,
 			Seconds:  float64(frames) / float64(format.RateHz),
 			HasSweep: frames >= int64(s.LeadInSamples+s.SweepSamples),
 		}
@@ -163,17 +179,20 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 	return t, nil
 }
 
+// errMoved ends a recording that is not where it was begun.
+var errMoved = errors.New("its folder was renamed or removed meanwhile")
+
 // startPartial makes the folder that a recording grows in, and puts beside it
 // what an import of the recording needs. Earlier ones of that take stay: the
 // folder is NAME.partial, or the first of NAME.partial-2, -3, ... that is free.
 func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 	first := f.TakeDir(t.Name) + capture.PartialSuffix
-	if err := os.MkdirAll(filepath.Dir(first), 0o777); err != nil {
+	if err := rooted.MkdirAll(filepath.Dir(first)); err != nil {
 		return "", fmt.Errorf("cannot write to coil folder %s: %w", f.Dir, atomicfile.Advise(filepath.Dir(first), err))
 	}
 	dir := first
 	for n := 2; ; n++ {
-		err := os.Mkdir(dir, 0o777)
+		err := rooted.Mkdir(dir)
 		if err == nil {
 			break
 		}
@@ -182,12 +201,8 @@ func startPartial(f *capture.Folder, t capture.Take) (string, error) {
 		}
 		dir = first + "-" + strconv.Itoa(n)
 	}
-	data, err := t.Stimulus.Encode()
-	if err == nil {
-		err = atomicfile.Write(filepath.Join(dir, capture.StimulusFile), data)
-	}
-	if err != nil {
-		os.RemoveAll(dir)
+	if err := capture.KeepPlan(dir, t); err != nil {
+		rooted.RemoveAll(dir)
 		return "", err
 	}
 	return dir, nil
@@ -236,7 +251,7 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
 	assess func(capture.Recording, capture.Take) (capture.Take, error)) (capture.Take, error) {
 	path := filepath.Join(dir, capture.AudioFile)
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if err != nil {
 		return t, err
 	}
@@ -251,10 +266,5 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if t, err = assess(r, t); err != nil {
 		return t, err
 	}
-	if err := f.Keep(dir, t, redo); err != nil {
-		return t, err
-	}
-	// take.toml holds the stimulus from here on.
-	os.Remove(filepath.Join(f.TakeDir(t.Name), capture.StimulusFile))
-	return t, nil
+	return t, f.Keep(dir, t, redo)
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"syscall"
@@ -23,6 +24,10 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv("COILSWEEP_TEST_RECORD_IN"); dir != "" {
 		recordSlowly(dir)
 		os.Exit(1) // it was to be killed
+	}
+	if dir := os.Getenv("COILSWEEP_TEST_REDO_IN"); dir != "" {
+		redo(dir, os.Getenv("COILSWEEP_TEST_RECORDING"))
+		os.Exit(0)
 	}
 	os.Exit(m.Run())
 }
@@ -394,6 +399,17 @@ func TestRunKilled(t *testing.T) {
 		t.Errorf("the coil folder changed:\n%s", diff)
 	}
 	wantReadablePartial(t, f, frames-4800-480)
+	// What it was to become is known, from its first moment on.
+	want := plan(t, "bare")
+	got, err := capture.ReadPlan(f.TakeDir("bare") + ".partial")
+	if err != nil || got == nil {
+		t.Fatalf("no plan: %v", err)
+	}
+	if got.Name != "bare" || !reflect.DeepEqual(got.Load, want.Load) || got.Drive != want.Drive ||
+		got.Reference != want.Reference || got.Stimulus.SHA256 != want.Stimulus.SHA256 ||
+		got.Bench.InputDevice != "loopback" {
+		t.Errorf("the plan is %+v", got)
+	}
 	// And the take can be recorded again.
 	if _, err := Run(t.Context(), mono(), f, plan(t, "bare"), Options{}); err != nil {
 		t.Error(err)

@@ -5,11 +5,12 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
 
 	"github.com/BurntSushi/toml"
+
+	"coilsweep/capture/rooted"
 )
 
 // Error is what is wrong with the text of a file, and where.
@@ -56,13 +57,13 @@ func DecodeChecked[T any](data []byte, check func(T) error) (T, error) {
 // ReadFile reads a file of TOML of up to most bytes. doing and kind say in errors what
 // failed and what was wanted: "reading the harness", "a harness file".
 func ReadFile(path string, most int64, doing, kind string) ([]byte, error) {
-	info, err := os.Stat(path)
+	info, err := rooted.Stat(path)
 	if err == nil && (!info.Mode().IsRegular() || info.Size() > most) {
 		return nil, fmt.Errorf("%s is not %s", path, kind)
 	}
 	var data []byte
 	if err == nil {
-		data, err = os.ReadFile(path)
+		data, err = rooted.ReadFile(path)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", doing, err)

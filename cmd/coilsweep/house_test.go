@@ -21,6 +21,7 @@ import (
 // below its own, never from its own or from above. excite, capture, fit and
 // report follow each other, and the command stands on top.
 var floors = [][]string{
+	{"capture/rooted"},
 	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
 		"fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
@@ -133,6 +134,45 @@ func TestArrows(t *testing.T) {
 	for _, path := range slices.Concat(virtual.Imports, virtual.TestImports, virtual.XTestImports) {
 		if strings.HasPrefix(path, "coilsweep/fit") {
 			t.Errorf("capture/virtual imports %s: a test of the fit on it would test the fit against itself", path)
+		}
+	}
+}
+
+// rootedPackages reach what lies in coil folders, and beside them, by capture/rooted
+// alone.
+var rootedPackages = []string{"capture", "capture/atomicfile", "capture/tomlkey", "capture/benchfile",
+	"capture/record", "fit/evaluation", "report/data", "cmd/coilsweep/internal/web", "cmd/coilsweep/internal/web/site"}
+
+// No file of the page's is reached past the confined root.
+func TestRooted(t *testing.T) {
+	t.Parallel()
+	past := []string{"Open", "OpenFile", "Create", "ReadFile", "WriteFile", "ReadDir", "DirFS", "CopyFS", "Stat", "Lstat",
+		"Mkdir", "MkdirAll", "Rename", "Remove", "RemoveAll", "Link", "Symlink", "Chmod", "Chtimes", "Truncate"}
+	packages := goPackages(t)
+	for _, name := range rootedPackages {
+		p, there := packages[name]
+		if !there {
+			t.Errorf("there is no package %s", name)
+		}
+		for _, file := range p.GoFiles {
+			set := token.NewFileSet()
+			tree, err := parser.ParseFile(set, filepath.Join(p.Dir, file), nil, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ast.Inspect(tree, func(n ast.Node) bool {
+				call, ok := n.(*ast.SelectorExpr)
+				if !ok {
+					return true
+				}
+				of, ok := call.X.(*ast.Ident)
+				if ok && (of.Name == "os" && slices.Contains(past, call.Sel.Name) ||
+					of.Name == "toml" && call.Sel.Name == "DecodeFile" ||
+					of.Name == "filepath" && call.Sel.Name == "WalkDir") {
+					t.Errorf("%s: %s.%s: use capture/rooted", set.Position(n.Pos()), of.Name, call.Sel.Name)
+				}
+				return true
+			})
 		}
 	}
 }

@@ -483,7 +483,7 @@ func TestServeTwoPages(t *testing.T) {
 	take := func(name, until, repeats string) (int, map[string]any) {
 		return s.asks("POST", "/api/takes", map[string]any{"coil": "coil", "options": map[string]string{
 			"take": name, "until": until, "repeats": repeats, "duration": "0.7", "fixture-c": "65p 5%",
-			"fixture-r": "1M 1%"}})
+			"fixture-r": "1M 1%", "added-c": "220p 2%"}})
 	}
 	both := func(what string, is func(*pageEvents) bool) {
 		t.Helper()
@@ -544,11 +544,23 @@ func TestServeTwoPages(t *testing.T) {
 	if !regexp.MustCompile(`s: ([2-9]|1\d) of 20 sweeps(?s:.*)data-partial="broken.partial"`).MatchString(partials) {
 		t.Errorf("partials: %s", partials)
 	}
+	if !strings.Contains(partials, "220p 2%") {
+		t.Errorf("the load is not shown: %s", partials)
+	}
+	// The form may stand on another load by now.
 	if v := s.gets("POST", "/api/partial",
 		map[string]any{"coil": "coil", "partial": "broken.partial",
-			"options": map[string]string{"take": "mended"}}); !strings.HasPrefix(fmt.Sprint(v["text"]),
+			"options": map[string]string{"take": "mended", "added-c": "1n"}}); !strings.HasPrefix(fmt.Sprint(v["text"]),
 		"Take mended is kept: ") {
 		t.Errorf("the unfinished recording: %v", v)
+	}
+	mended, err := (&capture.Folder{Dir: filepath.Join(root, "coil")}).ReadTake("mended")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l := mended.Load; l.AddedC == nil || l.AddedC.Text != "220p 2%" || l.FixtureC == nil ||
+		l.FixtureC.Text != "65p 5%" || l.FixtureR == nil || l.FixtureR.Text != "1M 1%" {
+		t.Errorf("its load is %+v", l)
 	}
 }
 

@@ -6,13 +6,13 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/fit"
 	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
@@ -99,10 +99,10 @@ func (c *cache) encode() ([]byte, error) {
 // readCache reads the cache in a coil folder; nil where there is none of that key.
 func readCache(dir string, key cacheKey) *cache {
 	path := filepath.Join(dir, CacheFile)
-	if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() || info.Size() > maxCache {
+	if info, err := rooted.Lstat(path); err != nil || !info.Mode().IsRegular() || info.Size() > maxCache {
 		return nil
 	}
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if err != nil {
 		return nil
 	}

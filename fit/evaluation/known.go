@@ -7,13 +7,13 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/fit"
 )
 
@@ -28,7 +28,7 @@ const (
 // Load reads the result.json of a coil folder; nil where there is none.
 func Load(dir string) (*fit.Result, error) {
 	path := filepath.Join(dir, ResultFile)
-	data, err := os.ReadFile(path)
+	data, err := rooted.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	} else if err != nil {

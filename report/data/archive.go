@@ -8,8 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -37,6 +35,7 @@ type Archive struct {
 // the time of the latest take.
 func WriteArchive(w io.Writer, c Archive) error {
 	p := packer{zip: zip.NewWriter(w), at: latest(c.Takes)}
+	p.err = p.zip.SetComment("made by coilsweep")
 	netlist, withoutNetlist := Netlist(c.Result)
 	p.add("README.txt", strings.NewReader(readme(c, withoutNetlist)))
 	p.text("result.json", c.Result.Encode)
@@ -46,11 +45,11 @@ func WriteArchive(w io.Writer, c Archive) error {
 	if withoutNetlist == nil {
 		p.add("circuit.cir", strings.NewReader(netlist))
 	}
-	p.copy("coil.toml", c.Open)
+	p.copy("coil.toml", c.Open, "")
 	for _, t := range c.Takes {
-		p.copy("takes/"+t.Name+"/take.toml", c.Open)
+		p.copy("takes/"+t.Name+"/take.toml", c.Open, "")
 		if c.Audio {
-			p.copy("takes/"+t.Name+"/capture.wav", c.Open)
+			p.copy("takes/"+t.Name+"/capture.wav", c.Open, t.Audio.SHA256)
 		}
 	}
 	p.add("SHA256SUMS", bytes.NewReader(bytes.Clone(p.sums.Bytes())))
@@ -81,21 +80,24 @@ type packer struct {
 	err  error
 }
 
-func (p *packer) add(name string, from io.Reader) {
+// add packs a file and returns its checksum.
+func (p *packer) add(name string, from io.Reader) (sha256Hex string) {
 	if p.err != nil {
-		return
+		return ""
 	}
 	to, err := p.zip.CreateHeader(&zip.FileHeader{Name: name, Method: zip.Deflate, Modified: p.at})
 	if err != nil {
 		p.err = err
-		return
+		return ""
 	}
 	sum := sha256.New()
 	if _, err := io.Copy(io.MultiWriter(to, sum), from); err != nil {
 		p.err = fmt.Errorf("%s: %w", name, err)
-		return
+		return ""
 	}
-	fmt.Fprintf(&p.sums, "%s  %s\n", hex.EncodeToString(sum.Sum(nil)), name)
+	sha256Hex = hex.EncodeToString(sum.Sum(nil))
+	fmt.Fprintf(&p.sums, "%s  %s\n", sha256Hex, name)
+	return sha256Hex
 }
 
 func (p *packer) text(name string, fill func(io.Writer) error) {
@@ -107,7 +109,8 @@ func (p *packer) text(name string, fill func(io.Writer) error) {
 	p.add(name, &b)
 }
 
-func (p *packer) copy(name string, open func(string) (io.ReadCloser, error)) {
+// copy packs a file of the folder, which is to have that checksum, unless it is empty.
+func (p *packer) copy(name string, open func(string) (io.ReadCloser, error), sha256Hex string) {
 	if p.err != nil {
 		return
 	}
@@ -117,7 +120,9 @@ func (p *packer) copy(name string, open func(string) (io.ReadCloser, error)) {
 		return
 	}
 	defer f.Close()
-	p.add(name, f)
+	if sum := p.add(name, f); p.err == nil && sha256Hex != "" && sum != sha256Hex {
+		p.err = fmt.Errorf("%s was changed after it was recorded: restore it, or set the take aside", name)
+	}
 }
 
 // ArchiveOf is the archive of an evaluation with its circuit.
@@ -125,7 +130,7 @@ func ArchiveOf(e *evaluation.Evaluation, audio bool, program string) Archive {
 	return Archive{
 		Result: *e.Result, Takes: e.Takes, Audio: audio, Program: program,
 		Open: func(name string) (io.ReadCloser, error) {
-			return os.Open(filepath.Join(e.Folder.Dir, filepath.FromSlash(name)))
+			return e.Folder.OpenOwn(name)
 		},
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"image/png"
 	"io"
 	"math"
+	"slices"
 
 	"git.sr.ht/~sbinet/gg"
 )
@@ -83,22 +84,19 @@ func (s *imageSheet) writeTo(w io.Writer) error {
 	if err := png.Encode(&b, s.image.Image()); err != nil {
 		return err
 	}
-	_, err := w.Write(withResolution(b.Bytes(), s.dpi))
+	perMetre := uint32(math.Round(s.dpi / 0.0254))
+	resolution := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, perMetre), perMetre)
+	file := withChunk(b.Bytes(), "pHYs", append(resolution, 1)) // pixels per m
+	_, err := w.Write(withChunk(file, "tEXt", []byte("Software\x00coilsweep")))
 	return err
 }
 
-// withResolution puts the resolution, chunk pHYs in pixels per m, behind the
-// header of a PNG file (ISO/IEC 15948, 11.3.5.3): signature and IHDR are 33
-// bytes.
-func withResolution(file []byte, dpi float64) []byte {
+// withChunk puts a chunk behind the header of a PNG file (ISO/IEC 15948, 5.3 and 11.3):
+// signature and IHDR are 33 bytes.
+func withChunk(file []byte, kind string, data []byte) []byte {
 	const header = 8 + 25
-	perMetre := uint32(math.Round(dpi / 0.0254))
-	chunk := binary.BigEndian.AppendUint32(nil, 9)
-	chunk = append(chunk, "pHYs"...)
-	chunk = binary.BigEndian.AppendUint32(chunk, perMetre)
-	chunk = binary.BigEndian.AppendUint32(chunk, perMetre)
-	chunk = append(chunk, 1)
+	chunk := binary.BigEndian.AppendUint32(nil, uint32(len(data)))
+	chunk = append(append(chunk, kind...), data...)
 	chunk = binary.BigEndian.AppendUint32(chunk, crc32.ChecksumIEEE(chunk[4:]))
-	out := append([]byte(nil), file[:header]...)
-	return append(append(out, chunk...), file[header:]...)
+	return slices.Concat(file[:header], chunk, file[header:])
 }

@@ -53,7 +53,7 @@ that.`,
 			if err != nil {
 				return err
 			}
-			coils, unfit, err := c.measured(cmd.Context(), dirs, shown.out != "", true)
+			coils, unfit, err := c.measured(cmd.Context(), dirs, shown.out.path != "", true)
 			if err != nil {
 				return err
 			}

@@ -7,7 +7,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -19,7 +18,7 @@ func newCapacitance(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	var stated fit.Terminals
 	var lengths []string
-	var plot string
+	plot := outFile{option: "plot"}
 	const group = "Known capacitances"
 	known := workbench.Options{
 		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding),
@@ -49,6 +48,9 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			if stated.CableM, err = cableLengths(lengths); err != nil {
 				return err
 			}
+			if err := plot.check(".svg"); err != nil {
+				return err
+			}
 			e, err := c.asLastFit(cmd.Context(), args[0], options)
 			if err != nil {
 				return err
@@ -57,10 +59,9 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			if err != nil {
 				return &workbench.UsageError{Err: err}
 			}
-			if plot != "" {
-				if err := atomicfile.Fill(plot,
-					func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
-					return fmt.Errorf("%s: %w", plot, err)
+			if plot.path != "" {
+				if err := plot.write(func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
+					return fmt.Errorf("%s: %w", plot.path, err)
 				}
 			}
 			return c.showRecord(account, func(w io.Writer) error {
@@ -68,7 +69,8 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			}, e.Unfitness())
 		},
 	}, known, options.Options, output(
-		text("plot", "write 1/w² against added C to this SVG file", &plot), c.jsonOption("the account")))
+		text("plot", "write 1/w² against added C to FILE.svg", &plot.path), forceOption(&plot.force),
+		c.jsonOption("the account")))
 }
 
 // cableLengths reads "3", "short=1.5m".

@@ -12,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
@@ -42,14 +41,14 @@ Results that are up to date are used as they are. The others, and all of them fo
 			if err := shown.check(cmd); err != nil {
 				return err
 			}
-			if len(args) > mostCompared && shown.out != "" {
+			if len(args) > mostCompared && shown.out.path != "" {
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
 					mostCompared, len(args))
 			}
 			if err := options.Check(args); err != nil {
 				return err
 			}
-			coils, unfit, err := c.measured(cmd.Context(), args, shown.out != "", false)
+			coils, unfit, err := c.measured(cmd.Context(), args, shown.out.path != "", false)
 			if err != nil {
 				return err
 			}
@@ -71,19 +70,20 @@ Results that are up to date are used as they are. The others, and all of them fo
 
 // several are the options of how several coils are shown.
 type several struct {
-	out  string
+	out  outFile
 	csv  bool
 	sign decimal
 }
 
 func (s *several) options(c *console) workbench.Options {
 	return output(
-		text("out", "write a page with pictures to FILE.html", &s.out),
+		text("out", "write a page with pictures to FILE.html", &s.out.path), forceOption(&s.out.force),
 		on("json", "print JSON", &c.asJSON), on("csv", "print CSV, one row a coil", &s.csv), s.sign.option("--csv"))
 }
 
 func (s *several) check(cmd *cobra.Command) error {
-	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"))
+	s.out.option = "out"
+	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"), s.out.check(".html"))
 }
 
 // printed writes what is known of several coils in one form each; page is nil
@@ -93,11 +93,11 @@ type printed struct{ page, json, csv, table func(io.Writer) error }
 // print prints it in the form that was asked for, and writes the page. unfit
 // tells of data that were left out.
 func (s *several) print(c *console, p printed, unfit error) error {
-	if s.out != "" {
-		if err := atomicfile.Fill(s.out, p.page); err != nil {
+	if s.out.path != "" {
+		if err := s.out.write(p.page); err != nil {
 			return err
 		}
-		c.warn("wrote %s", s.out)
+		c.warn("wrote %s", s.out.path)
 	}
 	text := p.table
 	if s.csv {
@@ -182,6 +182,7 @@ func (c *console) folders(ctx context.Context, args []string) ([]string, error) 
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
+	c.mend(dirs)
 	return dirs, err
 }
 

@@ -52,8 +52,8 @@ func adviceFor(err error) string {
 		return ": make one with 'coilsweep new'"
 	case errors.As(err, &calibration):
 		return ", or measure without it: --uncalibrated"
-	case errors.As(err, &partial) && partial.HasSweep:
-		return ": use it with '" + importOf(partial) + "'"
+	case errors.As(err, &partial) && partial.HasSweep && partial.Dir != "":
+		return ": use it with '" + importOf(partial) + "', which takes load, drive and reference from there"
 	case errors.As(err, &rate):
 		return fmt.Sprintf(", or make a stimulus with 'coilsweep stimulus --rate %d' and play that", rate.RecordedHz)
 	case errors.As(err, &noTake):

@@ -4,13 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
 )
@@ -34,25 +30,21 @@ fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
 			return nil
 		},
 		RunE: func(cmd *cobra.Command, args []string) error {
-			dir, path := args[0], args[1]
-			if !strings.EqualFold(filepath.Ext(path), ".zip") {
-				return usagef("%s: the name of the archive must end in .zip", path)
+			file := outFile{path: args[1], force: force}
+			if err := file.check(".zip"); err != nil {
+				return err
 			}
-			if _, err := os.Lstat(path); err == nil && !force {
-				return fmt.Errorf("%s is there already: choose another name, or replace it with --force", path)
-			}
-			e, err := c.asLastFit(cmd.Context(), dir, options)
+			e, err := c.asLastFit(cmd.Context(), args[0], options)
 			if err != nil {
 				return err
 			}
 			archive := data.ArchiveOf(e, audio, programName())
-			if err := atomicfile.Fill(path,
-				func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
+			if err := file.write(func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
 				return err
 			}
-			fmt.Fprintln(c.out, path)
+			fmt.Fprintln(c.out, file.path)
 			return e.Unfitness()
 		},
 	}, options.Options, output(
-		on("audio", "put the recordings in too", &audio), on("force", "replace FILE.zip", &force)))
+		on("audio", "put the recordings in too", &audio), forceOption(&force)))
 }

@@ -78,8 +78,9 @@ does not stop the others.`,
 			if err != nil {
 				return err
 			}
+			unfit := e.Unfitness()
 			if err := save(e, sign.csv()); err != nil {
-				return err
+				unfit = fmt.Errorf("the result is not kept: %w", err)
 			}
 			return c.show(e.Result.Encode, func(w io.Writer) error {
 				o := tableOptions(w)
@@ -90,7 +91,7 @@ does not stop the others.`,
 					err = terminal.Plot(w, *e.Result, o)
 				}
 				return err
-			}, e.Unfitness())
+			}, unfit)
 		},
 	}, options.Options, output(
 		on("advise", "propose the next take even where all is known", &advise),
@@ -120,6 +121,7 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	for _, err := range unreadable {
 		c.warn("%v", err)
 	}
+	c.mend(dirs)
 	if len(dirs) == 0 {
 		return fmt.Errorf("there is no coil at or below %s: start one with 'coilsweep new'", root)
 	}

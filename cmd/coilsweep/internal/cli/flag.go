@@ -64,6 +64,11 @@ func on(name, help string, at *bool) *workbench.Option {
 	return &workbench.Option{Name: name, Value: workbench.Switch(at), Bare: "true", Help: help}
 }
 
+// forceOption is the option that has a command replace a file.
+func forceOption(at *bool) *workbench.Option {
+	return on("force", "replace a file that coilsweep did not make", at)
+}
+
 // text is an option that takes any text.
 func text(name, help string, at *string) *workbench.Option {
 	return &workbench.Option{Name: name, Value: workbench.Text(at), Help: help}

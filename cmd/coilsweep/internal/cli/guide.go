@@ -6,14 +6,13 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/guide"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/page"
 )
 
 func newGuide(c *console) *cobra.Command {
-	out := "guide.html"
+	out := outFile{path: "guide.html", option: "out"}
 	return c.command(&cobra.Command{
 		Use:   "guide",
 		Short: "Write the guide to the bench: wiring, exciter, placing, cautions",
@@ -24,17 +23,20 @@ fixture, and the cautions.`,
   coilsweep guide --out bench-guide.html`,
 		Args: noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			if err := out.check(".html"); err != nil {
+				return err
+			}
 			words, err := guide.Files.ReadFile("guide.md")
 			if err != nil {
 				return err
 			}
-			if err := atomicfile.Fill(out, func(w io.Writer) error {
+			if err := out.write(func(w io.Writer) error {
 				return page.Guide(w, "coilsweep: guide to the bench", words, guide.Files)
 			}); err != nil {
 				return err
 			}
-			_, err = fmt.Fprintln(c.out, out)
+			_, err = fmt.Fprintln(c.out, out.path)
 			return err
 		},
-	}, workbench.Options{text("out", "file to write", &out)})
+	}, workbench.Options{text("out", "the file to write: NAME.html", &out.path), forceOption(&out.force)})
 }

@@ -35,7 +35,7 @@ func newList(c *console) *cobra.Command {
 	for _, o := range which {
 		o.Group = groupWhich
 	}
-	shownOptions := shown.options(c)[1:] // there is no page of a list
+	shownOptions := shown.options(c)[2:] // there is no page of a list
 	return c.command(&cobra.Command{
 		Use:   "list [ROOT]",
 		Short: "List the coils below a folder with resonance, L, C, R, Q and flags",
@@ -106,6 +106,7 @@ func (f *listFilter) wants(l words.Listed) bool {
 // list reads what is known of every coil below root. Coils that cannot be read
 // are warned of and left out.
 func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
+	c.mendBelow(ctx, root)
 	known, unreadable, err := evaluation.List(ctx, root, programName())
 	if err != nil {
 		return nil, err

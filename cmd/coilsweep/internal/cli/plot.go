@@ -10,7 +10,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -31,13 +30,14 @@ type plotting struct {
 	fit    *workbench.Fit
 	guitar *workbench.Guitar
 	what   string
-	out    string
+	out    outFile
 	size   figureSize
 	only   []string
 }
 
 func newPlot(c *console) *cobra.Command {
-	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit)}
+	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit),
+		out: outFile{option: "out"}}
 	return c.command(&cobra.Command{
 		Use:   "plot DIR [DIR2]",
 		Short: "Write a figure for print: SVG, PDF or PNG",
@@ -64,14 +64,14 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 			if err != nil {
 				return err
 			}
-			if err := atomicfile.Fill(p.out, draw); err != nil {
+			if err := p.out.write(draw); err != nil {
 				return err
 			}
-			fmt.Fprintln(c.out, p.out)
+			fmt.Fprintln(c.out, p.out.path)
 			return unfit
 		},
 	}, output(
-		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out),
+		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out.path), forceOption(&p.out.force),
 		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
 		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only),
 			Help: "show this take only (may be repeated)"},
@@ -90,7 +90,10 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if !slices.Contains(figure.Kinds(), what) {
 		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
 	}
-	printing, err := p.size.printing(p.out)
+	printing, err := p.size.printing(p.out.path)
+	if err == nil {
+		err = p.out.check(".svg", ".pdf", ".png")
+	}
 	if err != nil {
 		return nil, nil, err
 	}

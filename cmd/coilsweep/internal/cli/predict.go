@@ -1,12 +1,12 @@
 package cli
 
 import (
+	"cmp"
 	"io"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"coilsweep/capture/atomicfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/harness"
 	"coilsweep/report/data"
@@ -17,7 +17,8 @@ import (
 func newPredict(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	guitar := workbench.NewGuitar(true)
-	var netlist, csv, html string
+	netlist, csv, html := outFile{option: "netlist"}, outFile{option: "csv"}, outFile{option: "out"}
+	var force bool
 	var sign decimal
 	return c.command(&cobra.Command{
 		Use:   "predict DIR [DIR2]",
@@ -55,6 +56,10 @@ the peak at a frequency.`,
 			if err := needs(cmd, "decimal", "csv"); err != nil {
 				return err
 			}
+			netlist.force, csv.force, html.force = force, force, force
+			if err := cmp.Or(netlist.check(".cir", ".net", ".sp"), csv.check(".csv"), html.check(".html")); err != nil {
+				return err
+			}
 			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
 			coils, measured, unfit, err := c.inGuitar(cmd.Context(), args, options)
 			if err != nil {
@@ -72,7 +77,7 @@ the peak at a frequency.`,
 				}
 			}
 			for _, f := range []struct {
-				path string
+				outFile
 				fill func(io.Writer) error
 			}{
 				{netlist, func(w io.Writer) error { return h.WriteNetlist(w, coils) }},
@@ -82,12 +87,12 @@ the peak at a frequency.`,
 				if f.path == "" {
 					continue
 				}
-				if err := atomicfile.Fill(f.path, f.fill); err != nil {
+				if err := f.write(f.fill); err != nil {
 					return err
 				}
 			}
-			if html != "" {
-				c.warn("wrote %s", html)
+			if html.path != "" {
+				c.warn("wrote %s", html.path)
 			}
 			return c.showRecord(struct {
 				*harness.Prediction
@@ -97,7 +102,8 @@ the peak at a frequency.`,
 			}, unfit)
 		},
 	}, guitar.Options, options.Options, output(
-		text("netlist", "write the circuit to this file, for ngspice", &netlist),
-		text("csv", "write the response to this file", &csv), sign.option("--csv"),
-		text("out", "write a page with pictures to FILE.html", &html), c.jsonOption("the prediction")))
+		text("netlist", "write the circuit to FILE.cir, for ngspice", &netlist.path),
+		text("csv", "write the response to FILE.csv", &csv.path), sign.option("--csv"),
+		text("out", "write a page with pictures to FILE.html", &html.path), forceOption(&force),
+		c.jsonOption("the prediction")))
 }

@@ -10,6 +10,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -80,15 +81,33 @@ func (c *console) showRecord(v any, text func(io.Writer) error, unfit error) err
 	return c.show(func(io.Writer) error { return c.json(v) }, text, unfit)
 }
 
-// command is cmd with options as its flags; it notes that it runs.
+// command is cmd with options as its flags; it notes that it runs, and mends the coil
+// folders that it is given.
 func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cobra.Command {
 	run := cmd.RunE
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
 		c.started = true
+		c.mend(args)
 		return run(cmd, args)
 	}
 	bind(cmd, slices.Concat(options...))
 	return cmd
+}
+
+// mend finishes what a stopped program had begun in coil folders, and says so.
+func (c *console) mend(dirs []string) {
+	for _, dir := range dirs {
+		for _, said := range capture.Mend(dir) {
+			c.warn("%s", said)
+		}
+	}
+}
+
+// mendBelow is mend for the coil folders at and below a folder.
+func (c *console) mendBelow(ctx context.Context, root string) {
+	if dirs, _, err := capture.FindFolders(ctx, root); err == nil {
+		c.mend(dirs)
+	}
 }
 
 // Run is the whole program: it runs the command in args and returns the exit
@@ -103,6 +122,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	cmd, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return exitDone
+	}
+	if errors.Is(err, syscall.EPIPE) {
+		return exitFail // nobody reads the result any more
 	}
 	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {

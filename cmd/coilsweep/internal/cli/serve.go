@@ -47,6 +47,7 @@ the address and its key can play sounds and write into ROOT.`,
 				return err
 			}
 			o.Warn = func(text string) { c.warn("%s", text) }
+			c.mendBelow(cmd.Context(), o.Root)
 			server, err := web.New(o)
 			if err != nil {
 				return err

@@ -1,11 +1,8 @@
 package cli
 
 import (
-	"errors"
+	"cmp"
 	"fmt"
-	"os"
-	"path/filepath"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -30,20 +27,14 @@ shows it, with the same load.`,
 		Args:    oneArg("the file FILE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
-			if !strings.EqualFold(filepath.Ext(path), ".wav") {
-				return usagef("%s: the name of the stimulus must end in .wav", path)
+			description := description(path)
+			if err := cmp.Or(outFile{path: path, force: options.Force}.check(".wav"),
+				outFile{path: description, force: options.Force}.check(".toml")); err != nil {
+				return err
 			}
 			s, err := options.Design(cmd.Context(), c.hears())
 			if err != nil {
 				return err
-			}
-			description := strings.TrimSuffix(path, filepath.Ext(path)) + ".toml"
-			if !options.Force {
-				for _, p := range []string{path, description} {
-					if _, err := os.Lstat(p); !errors.Is(err, os.ErrNotExist) {
-						return fmt.Errorf("%s is there already: choose another name, or replace it with --force", p)
-					}
-				}
 			}
 			if err := workbench.WriteStimulus(path, description, s, options.Format); err != nil {
 				return err

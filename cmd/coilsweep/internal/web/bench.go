@@ -8,13 +8,13 @@ import (
 	"io/fs"
 	"maps"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/virtual"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -66,8 +66,8 @@ func (w *workshop) viewBench() (b benchView, err error) {
 		}
 		b.Notes, b.TakeOver = simulatedNotes(simulated), simulatedSettings(simulated)
 	}
-	text, err := os.ReadFile(w.benchFile())
-	if info, lerr := os.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
+	text, err := rooted.ReadFile(w.benchFile())
+	if info, lerr := rooted.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
 		return b, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served",
 			benchfile.FileName)
 	}

@@ -3,7 +3,6 @@ package web
 import (
 	"fmt"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -11,6 +10,7 @@ import (
 	"unicode"
 
 	"coilsweep/capture"
+	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
@@ -41,7 +41,7 @@ func (w *workshop) newCoil(r *http.Request, in struct {
 		return nil, err
 	}
 	for above := filepath.Dir(dir); above != w.Root && len(above) > len(w.Root); above = filepath.Dir(above) {
-		if _, err := os.Lstat(filepath.Join(above, "coil.toml")); err == nil {
+		if _, err := rooted.Lstat(filepath.Join(above, "coil.toml")); err == nil {
 			return nil, wrong("coil", "%s is a coil itself: a coil holds no other", w.coilOf(above))
 		}
 	}
@@ -73,7 +73,7 @@ func (w *workshop) freeFolder(name string) string {
 		if err != nil {
 			continue // no name of a folder on every system
 		}
-		if _, err := os.Lstat(dir); err != nil {
+		if _, err := rooted.Lstat(dir); err != nil {
 			return coil
 		}
 	}

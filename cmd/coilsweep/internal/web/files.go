@@ -13,6 +13,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/guide"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -110,14 +111,14 @@ func (w *workshop) coilLinks(coil string, folder *capture.Folder) (files []linke
 // linkFile completes l with a link to the file at path, below the root; false where
 // there is none.
 func (w *workshop) linkFile(l *linked, path string) bool {
-	info, err := os.Lstat(path)
+	info, err := rooted.Lstat(path)
 	if err != nil || !info.Mode().IsRegular() {
 		return false
 	}
 	name := l.Name
 	l.Made, l.Size = info.ModTime(), notation.Tied(notation.Bytes(info.Size()))
 	l.Link = w.server.Link(path, name, func(rw http.ResponseWriter, r *http.Request) error {
-		if info, err := os.Lstat(path); err != nil || !info.Mode().IsRegular() {
+		if info, err := rooted.Lstat(path); err != nil || !info.Mode().IsRegular() {
 			return site.Errorf(http.StatusNotFound, "%s is not there any more", name)
 		}
 		return w.server.ServeFile(rw, r, path)
@@ -136,7 +137,7 @@ func (w *workshop) sendArchive(rw http.ResponseWriter, r *http.Request, dir stri
 	if err != nil {
 		return err
 	}
-	defer os.Remove(temp.Name())
+	defer rooted.Remove(temp.Name())
 	defer temp.Close()
 	if err := data.WriteArchive(temp, data.ArchiveOf(e, true, w.Program)); err != nil {
 		return err
@@ -175,13 +176,13 @@ func stimulusAudio(s excite.Stimulus) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer os.RemoveAll(dir)
+	defer rooted.RemoveAll(dir)
 	path := filepath.Join(dir, "sweep.wav")
 	err = workbench.WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, workbench.PCM24)
 	if err != nil {
 		return nil, err
 	}
-	return os.ReadFile(path)
+	return rooted.ReadFile(path)
 }
 
 // writeReport writes report.html into the coil's folder, as 'report' does, and

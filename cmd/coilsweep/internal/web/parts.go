@@ -2,7 +2,6 @@ package web
 
 import (
 	"context"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -11,6 +10,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture"
+	"coilsweep/capture/rooted"
 )
 
 // usedParts knows which added parts the takes of all coils were made with. What
@@ -46,20 +46,21 @@ func (u *usedParts) below(ctx context.Context, root string) map[string][]string 
 	u.takes = map[string]usedPart{}
 	var all []usedPart
 	for _, dir := range dirs {
-		if info, err := os.Lstat(filepath.Join(dir, "takes")); err != nil || !info.IsDir() {
+		if info, err := rooted.Lstat(filepath.Join(dir, "takes")); err != nil || !info.IsDir() {
 			continue
 		}
-		takes, _ := os.ReadDir(filepath.Join(dir, "takes"))
+		takes, _ := rooted.ReadDir(filepath.Join(dir, "takes"))
 		for _, take := range takes {
 			path := filepath.Join(dir, "takes", take.Name(), "take.toml")
-			info, err := os.Stat(path)
+			info, err := rooted.Stat(path)
 			if err != nil {
 				continue
 			}
 			part, known := was[path]
 			if !known || !part.changed.Equal(info.ModTime()) {
 				part = usedPart{}
-				toml.DecodeFile(path, &part) // what cannot be read names no part
+				text, _ := rooted.ReadFile(path)
+				toml.Decode(string(text), &part) // what cannot be read names no part
 				part.changed = info.ModTime()
 			}
 			u.takes[path] = part

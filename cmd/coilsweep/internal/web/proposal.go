@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/capture/rooted"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -135,7 +136,7 @@ func freeTake(folder *capture.Folder, stem string) string {
 }
 
 func takenName(folder *capture.Folder, name string) bool {
-	entries, _ := os.ReadDir(filepath.Join(folder.Dir, "takes"))
+	entries, _ := rooted.ReadDir(filepath.Join(folder.Dir, "takes"))
 	return slices.ContainsFunc(entries, func(e os.DirEntry) bool {
 		of, rest, _ := strings.Cut(e.Name(), ".")
 		return strings.EqualFold(of, name) && (rest == "" || strings.HasPrefix(rest, "partial"))

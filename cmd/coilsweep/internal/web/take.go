@@ -2,13 +2,13 @@ package web
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -33,8 +33,10 @@ type takeView struct {
 type flagView struct{ Name, Words string }
 
 // Added is what was connected across the coil.
-func (t takeView) Added() string {
-	both := slices.DeleteFunc([]string{t.AddedC, t.AddedR}, func(s string) bool { return s == "" })
+func (t takeView) Added() string { return added(t.AddedC, t.AddedR) }
+
+func added(c, r string) string {
+	both := slices.DeleteFunc([]string{c, r}, func(s string) bool { return s == "" })
 	if len(both) == 0 {
 		return "nothing added"
 	}
@@ -143,21 +145,23 @@ type partialView struct {
 	Name, Take string
 	Written    time.Time // last
 	Text       string
+	Load       string // what was connected across the coil, in words; empty: not kept
 }
 
 func newPartialView(dir string) partialView {
 	name := filepath.Base(dir)
 	take, _, _ := strings.Cut(name, ".")
 	p := partialView{Name: name, Take: take, Text: "an unfinished recording"}
-	if info, err := os.Stat(dir); err == nil {
+	if info, err := rooted.Stat(dir); err == nil {
 		p.Written = info.ModTime()
 	}
-	data, err := os.ReadFile(filepath.Join(dir, "stimulus.toml"))
-	if err != nil {
-		p.Text += " without its stimulus"
-		return p
+	var s excite.Stimulus
+	plan, err := capture.ReadPlan(dir)
+	if plan != nil {
+		s, p.Load = plan.Stimulus, added(textOf(plan.Load.AddedC), textOf(plan.Load.AddedR))
+	} else if err == nil {
+		s, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile))
 	}
-	s, err := excite.Decode(data)
 	if err != nil {
 		p.Text += ": " + err.Error()
 		return p
@@ -180,7 +184,7 @@ func newPartialView(dir string) partialView {
 
 // framesOf is how much a WAV file holds, closed or not.
 func framesOf(path string) (int, error) {
-	f, err := os.Open(path)
+	f, err := rooted.Open(path)
 	if err != nil {
 		return 0, err
 	}

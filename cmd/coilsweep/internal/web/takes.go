@@ -8,13 +8,13 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
+	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -78,7 +78,7 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := os.Lstat(plan.Folder.TakeDir(plan.Take.Name)); err == nil && !plan.Redo {
+	if _, err := rooted.Lstat(plan.Folder.TakeDir(plan.Take.Name)); err == nil && !plan.Redo {
 		return nil, fmt.Errorf("%w: take %q", capture.ErrTakeExists, plan.Take.Name)
 	}
 	if plan.After != "" {
@@ -174,12 +174,15 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 		if errors.Is(err, context.Canceled) {
 			e = ended{Outcome: outcomeStopped, Text: fmt.Sprintf("Take %s was stopped", info.Take)}
 		}
-		if _, gone := os.Stat(partial.Dir); gone != nil {
-			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost: its folder is gone", partial.Seconds)
+		if partial.Dir == "" {
+			e.Text += fmt.Sprintf(" after %.1f s; what was recorded is lost", partial.Seconds)
 			break
 		}
-		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds,
-			filepath.Base(partial.Dir))
+		kept := filepath.Base(partial.Dir)
+		if partial.Folder != dir {
+			kept = partial.Dir
+		}
+		e.Text += fmt.Sprintf(" after %.1f s; what was recorded is kept as %s", partial.Seconds, kept)
 		if partial.HasSweep {
 			e.Advice = append(e.Advice, "it holds a whole sweep, and can be made a take")
 		}
@@ -215,7 +218,7 @@ func (w *workshop) setAside(r *http.Request, in struct {
 	if err := capture.CheckTakeName(in.Take); err != nil {
 		return nil, wrong("take", "%v", err)
 	}
-	if _, err := os.Lstat(folder.TakeDir(in.Take)); err != nil {
+	if _, err := rooted.Lstat(folder.TakeDir(in.Take)); err != nil {
 		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
 	}
 	if _, err := folder.SetAside(in.Take); err != nil {
@@ -278,7 +281,8 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 }
 
 // importPartial makes a take of a recording that was not finished. It stays
-// where it is.
+// where it is. Load, drive and reference are those that were kept with it; where none
+// were, as by earlier versions, the options say them.
 func (w *workshop) importPartial(r *http.Request, in struct {
 	Coil    string            `json:"coil"`
 	Partial string            `json:"partial"`
@@ -296,21 +300,27 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 		if filepath.Base(dir) != in.Partial {
 			continue
 		}
-		stimulus, err := workbench.ReadStimulus(filepath.Join(dir, "stimulus.toml"))
+		plan, err := capture.ReadPlan(dir)
 		if err != nil {
 			return nil, err
 		}
-		if in.Options["take"] == "" {
+		options := map[string]string{"take": in.Options["take"]}
+		var stimulus excite.Stimulus
+		if plan != nil {
+			stimulus = plan.Stimulus
+		} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
+			return nil, err
+		} else {
+			maps.Copy(options, in.Options)
+		}
+		if options["take"] == "" {
 			name, _, _ := strings.Cut(in.Partial, ".")
-			if _, err := os.Lstat(folder.TakeDir(name)); err == nil {
+			if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
 				name = freeTake(folder, name)
 			}
-			options := map[string]string{}
-			maps.Copy(options, in.Options)
 			options["take"] = name
-			in.Options = options
 		}
-		return w.importAs(r, in.Coil, folder, in.Options, filepath.Join(dir, "capture.wav"), stimulus)
+		return w.importAs(r, in.Coil, folder, options, filepath.Join(dir, capture.AudioFile), stimulus)
 	}
 	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
 		Text: "there is no unfinished recording " + in.Partial}

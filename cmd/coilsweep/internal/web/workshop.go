@@ -6,7 +6,6 @@ import (
 	"context"
 	"errors"
 	"net/http"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -15,6 +14,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/device"
+	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
@@ -25,6 +25,7 @@ type workshop struct {
 	Options
 	server     *site.Server
 	device     *device.Engine
+	release    func() // the root from being confined
 	coils      *evaluations
 	parts      usedParts
 	ctx        context.Context // ends with the page
@@ -79,9 +80,13 @@ func New(o Options) (*Server, error) {
 		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
 	}
 	var err error
+	if w.release, err = rooted.Confine(o.Root); err != nil {
+		return nil, err
+	}
 	if w.server, err = site.New(site.Options{
 		Root: o.Root, Static: pageFiles{}, Listen: o.Listen, Hosts: o.Hosts, Fault: o.Warn,
 	}); err != nil {
+		w.release()
 		return nil, err
 	}
 	w.device = device.New(w.listener())
@@ -115,6 +120,7 @@ func (w *workshop) serve(ctx context.Context) error {
 	err := w.server.Serve(ctx)
 	end()
 	w.background.Wait()
+	w.release()
 	if errors.Is(err, context.Canceled) {
 		err = nil
 	}
@@ -171,12 +177,21 @@ func (w *workshop) coilDir(coil string) (string, error) {
 		return "", err
 	}
 	// What is in it must not lead out either.
-	if info, err := os.Lstat(filepath.Join(dir, "takes")); err == nil && !info.IsDir() {
+	if info, err := rooted.Lstat(filepath.Join(dir, "takes")); err == nil && !info.IsDir() {
 		return "", site.Errorf(http.StatusForbidden,
 			"the takes of %s are no plain folder: only what is in the folder itself is served", coil)
 	}
-	if info, err := os.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
+	if info, err := rooted.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
 		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
+	}
+	for _, said := range capture.Mend(dir) {
+		// What fails once fails at each call.
+		w.mu.Lock()
+		told := slices.ContainsFunc(w.notes, func(n note) bool { return n.Text == said })
+		w.mu.Unlock()
+		if !told {
+			w.note("note", said)
+		}
 	}
 	return dir, nil
 }
@@ -208,7 +223,7 @@ func (w *workshop) benchPath(dir string) string {
 	}
 	for _, d := range dirs {
 		path := filepath.Join(d, benchfile.FileName)
-		if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
+		if info, err := rooted.Lstat(path); err == nil && info.Mode().IsRegular() {
 			return path
 		}
 	}

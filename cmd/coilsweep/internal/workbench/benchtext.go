@@ -3,11 +3,11 @@ package workbench
 import (
 	"errors"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/rooted"
 )
 
 // BenchText are the options that a bench.toml can state.
@@ -80,7 +80,7 @@ func (o *BenchText) Change(path string, names []string) ([]byte, error) {
 			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[*p.Bench]})
 		}
 	}
-	text, err := os.ReadFile(path)
+	text, err := rooted.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		text, err = benchfile.Encode(benchfile.Bench{})
 	}

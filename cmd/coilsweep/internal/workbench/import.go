@@ -2,6 +2,8 @@ package workbench
 
 import (
 	"context"
+	"path/filepath"
+	"reflect"
 	"slices"
 
 	"coilsweep/capture"
@@ -31,11 +33,44 @@ func NewImport(program string) *Import {
 	return m
 }
 
-// Run imports the recording as a take of the coil in dir.
+// adopt takes from the plan of an unfinished recording what was not given: the bench
+// has had its say then. A given drive or reference replaces all that the plan says of
+// it.
+func (m *Import) adopt(plan capture.Take) {
+	// The channels of the recording are the usual ones.
+	stated := &Take{Name: plan.Name, Load: plan.Load, Drive: plan.Drive, Reference: plan.Reference, Card: plan.Card}
+	given := map[string]bool{"drive": m.Given("drive"), "reference": m.Given("reference")}
+	for _, from := range stated.options(anyReference...) {
+		to, value := m.Find(from.Name), reflect.ValueOf(from.Value.at()).Elem()
+		if to.Given || value.IsZero() || from.Bench != nil && given[from.Bench.Table] {
+			continue
+		}
+		reflect.ValueOf(to.Value.at()).Elem().Set(value)
+		to.FromBench = from.Name != "drive" || !plan.Drive.Assumed
+	}
+	if m.Stimulus == nil && m.StimulusFile == "" {
+		m.Stimulus = &plan.Stimulus
+	}
+}
+
+// Run imports the recording as a take of the coil in dir. What was stated when an
+// unfinished recording was begun holds for it.
 func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.Take, error) {
 	fail := func(err error) (*capture.Folder, capture.Take, error) { return nil, capture.Take{}, err }
-	if err := m.Bench.apply(m.Options, dir, true); err != nil {
-		return fail(err)
+	var plan *capture.Take
+	var err error
+	if filepath.Base(m.Recording) == capture.AudioFile {
+		if plan, err = capture.ReadPlan(filepath.Dir(m.Recording)); err != nil {
+			return fail(err)
+		}
+	}
+	if plan != nil {
+		m.adopt(*plan)
+	}
+	if plan == nil || m.Given("bench-file") {
+		if err := m.Bench.apply(m.Options, dir, true); err != nil {
+			return fail(err)
+		}
 	}
 	take, err := m.Take.take(m.Options, m.Program)
 	if err != nil {
@@ -59,6 +94,16 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 	m.Bench.Uncalibrated = true // which card recorded is not known
 	if take, err = m.Bench.complete(take); err != nil {
 		return fail(err)
+	}
+	if plan != nil {
+		take.Started = plan.Started
+		take.Bench.Notes = []string{"unless given now, load, drive and reference are those stated when it was recorded"}
+		if !m.Given("bench-file") {
+			take.BenchFile = plan.BenchFile
+		}
+		if take.Reference.Kind == "none" {
+			take.Calibration = plan.Calibration
+		}
 	}
 	coil, reference := m.Take.channels()
 	take, err = record.Import(ctx, folder, take, record.ImportOptions{

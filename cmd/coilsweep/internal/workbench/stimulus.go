@@ -2,11 +2,11 @@ package workbench
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
@@ -58,7 +58,7 @@ func ReadStimulus(path string) (excite.Stimulus, error) {
 		return excite.Stimulus{}, wrongValue("stimulus", path,
 			"want the description of the stimulus, FILE.toml, not its audio")
 	}
-	text, err := os.ReadFile(path)
+	text, err := rooted.ReadFile(path)
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("cannot read the stimulus: %w", err)
 	}

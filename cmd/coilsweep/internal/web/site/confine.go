@@ -4,11 +4,12 @@ import (
 	"errors"
 	"io/fs"
 	"net/http"
-	"os"
 	"path/filepath"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"coilsweep/capture/rooted"
 )
 
 // The longest name of a file, and path, in bytes: less than any usual file
@@ -33,7 +34,7 @@ func Confine(root, rel string) (string, error) {
 	path := root
 	for element := range strings.SplitSeq(rel, "/") {
 		path = filepath.Join(path, element)
-		info, err := os.Lstat(path)
+		info, err := rooted.Lstat(path)
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
 		case err != nil:

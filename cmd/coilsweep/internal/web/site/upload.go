@@ -11,7 +11,8 @@ import (
 	"path"
 	"path/filepath"
 	"strings"
-	"time"
+
+	"coilsweep/capture/rooted"
 )
 
 // maxUpload bounds what is sent in files: an hour of two channels at 192 kHz
@@ -47,8 +48,7 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, Errorf(http.StatusUnsupportedMediaType, "want a form with files: %v", err)
 	}
 	u := &Upload{Texts: map[string]string{}, Files: map[string]UploadedFile{}}
-	removeLeft(dir)
-	if u.dir, err = os.MkdirTemp(dir, uploadPrefix); err != nil {
+	if u.dir, err = rooted.MkdirTemp(dir, uploadPrefix); err != nil {
 		return nil, fmt.Errorf("cannot take files in: %w", err)
 	}
 	if err := u.fill(form); err != nil {
@@ -56,20 +56,6 @@ func Receive(r *http.Request, dir string) (*Upload, error) {
 		return nil, err
 	}
 	return u, nil
-}
-
-// removeLeft removes uploads that a program left in dir which was killed. None
-// that is under way is two days old.
-func removeLeft(dir string) {
-	held, _ := os.ReadDir(dir)
-	for _, e := range held {
-		if !e.IsDir() || !strings.HasPrefix(e.Name(), uploadPrefix) {
-			continue
-		}
-		if info, err := e.Info(); err == nil && time.Since(info.ModTime()) > 48*time.Hour {
-			os.RemoveAll(filepath.Join(dir, e.Name()))
-		}
-	}
 }
 
 func (u *Upload) fill(form *multipart.Reader) error {
@@ -110,11 +96,11 @@ func (u *Upload) add(part *multipart.Part) error {
 	if checkPath(name) != "" {
 		name = "recording"
 	}
-	into, err := os.MkdirTemp(u.dir, "")
+	into, err := rooted.MkdirTemp(u.dir, "")
 	if err != nil {
 		return fmt.Errorf("cannot take files in: %w", err)
 	}
-	f, err := os.Create(filepath.Join(into, name))
+	f, err := rooted.OpenFile(filepath.Join(into, name), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	if err != nil {
 		return fmt.Errorf("cannot take files in: %w", err)
 	}
@@ -143,4 +129,4 @@ func unread(err error) error {
 }
 
 // Close removes the files.
-func (u *Upload) Close() error { return os.RemoveAll(u.dir) }
+func (u *Upload) Close() error { return rooted.RemoveAll(u.dir) }

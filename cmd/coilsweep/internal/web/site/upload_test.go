@@ -10,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 )
 
 // form is a multipart body of parts: field, file name (empty: a text), content.
@@ -67,28 +66,6 @@ func TestUpload(t *testing.T) {
 			t.Errorf("after %s: left %v (%v)", after, left, err)
 		}
 	}
-	// What a killed program left goes with the next upload, and nothing else.
-	for name, age := range map[string]time.Duration{uploadPrefix + "1": 72 * time.Hour, uploadPrefix + "2": time.Hour,
-		"takes": 72 * time.Hour} {
-		path := filepath.Join(s.root, name)
-		if err := os.MkdirAll(filepath.Join(path, "in"), 0o700); err != nil {
-			t.Fatal(err)
-		}
-		at := time.Now().Add(-age)
-		if err := os.Chtimes(path, at, at); err != nil {
-			t.Fatal(err)
-		}
-	}
-	sent, as := form(t, [3]string{"recording", "rec.wav", "RIFF"})
-	s.send(request{"POST", "/api/import", sent, "", own("Content-Type", as)})
-	for name, stays := range map[string]bool{uploadPrefix + "1": false, uploadPrefix + "2": true, "takes": true} {
-		path := filepath.Join(s.root, name)
-		if _, err := os.Stat(path); (err == nil) != stays {
-			t.Errorf("%s stays: %v, want %v", name, err == nil, stays)
-		}
-		os.RemoveAll(path)
-	}
-
 	for sent, kept := range map[string]string{
 		"rec.wav": "rec.wav", "../../etc/rec.wav": "rec.wav", `C:\audio\rec.wav`: "rec.wav", "..": "recording",
 		"con.wav":       "recording",

@@ -44,6 +44,7 @@ export function start(go) {
       byID("go").focus();
     },
     aside: (button) => act(button, () => ofCoil("/api/takes/aside", { take: button.dataset.take })),
+    // The load counts for recordings that were kept without theirs.
     partial: (button) => act(button, () => {
       const { "added-c": c, "added-r": r } = options();
       const load = withValues({ "added-c": c, "added-r": r });

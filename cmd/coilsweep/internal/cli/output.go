@@ -1,0 +1,162 @@
+package cli
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
+	"coilsweep/excite"
+)
+
+// madeBy is the mark of pages, figures and netlists that this program made.
+const madeBy = "made by coilsweep"
+
+// marks are what tells a file that this program made, by its ending. A stimulus has
+// none: recordings of it may need it.
+var marks = map[string]string{
+	".csv":  "frequency_hz,level_db,level_U95_db", // of a prediction, with any separator
+	".html": madeBy, ".svg": madeBy, ".zip": madeBy,
+	".cir": madeBy, ".net": madeBy, ".sp": madeBy,
+	".png": "Software\x00coilsweep",
+	".pdf": "\x00c\x00o\x00i\x00l\x00s\x00w\x00e\x00e\x00p", // its creator, in UTF-16
+}
+
+// outFile is a file that a command is asked to write.
+type outFile struct {
+	path   string
+	option string // that names it; empty: an argument does
+	force  bool   // it may replace a file of another maker
+}
+
+// check refuses, before any work, a name whose ending does not say the kind, and one
+// that stands for something else. A file may be replaced that this program made, with
+// force also another, but none in a coil folder, and no file that is edited by hand.
+func (o outFile) check(endings ...string) error {
+	if o.path == "" {
+		return nil
+	}
+	ending := strings.ToLower(filepath.Ext(o.path))
+	if !slices.Contains(endings, ending) {
+		return usagef("%s%s: the name must end in %s", o.named(), o.path, strings.Join(endings, " or "))
+	}
+	folder, inTakes := coilFolderAbove(o.path)
+	if inTakes {
+		return usagef("%s%s is among the takes of a coil: choose another folder", o.named(), o.path)
+	}
+	info, err := os.Lstat(o.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return fmt.Errorf("cannot write %s: %w", o.path, atomicfile.Advise(o.path, err))
+	case !info.Mode().IsRegular():
+		return fmt.Errorf("cannot write %s: there is something that is not a file: choose another name", o.path)
+	case o.made(ending):
+		return nil
+	case folder != "" && !(o.force && isStimulus(description(o.path))):
+		return fmt.Errorf("%s is a file of the coil folder %s that coilsweep did not make: choose another name", o.path,
+			folder)
+	case ending == ".toml" && !isStimulus(o.path):
+		return fmt.Errorf("%s is a file to be edited by hand, not a stimulus: choose another name", o.path)
+	case !o.force:
+		return fmt.Errorf("%s is there already: choose another name, or replace it with --force", o.path)
+	}
+	return nil
+}
+
+func (o outFile) named() string {
+	if o.option == "" {
+		return ""
+	}
+	return "--" + o.option + " "
+}
+
+// made tells whether this program made the file that is there.
+func (o outFile) made(ending string) bool {
+	const most = 1 << 16 // marks are near an end
+	f, err := os.Open(o.path)
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	head, err := io.ReadAll(io.LimitReader(f, most))
+	if err != nil {
+		return false
+	}
+	if ending == ".csv" {
+		return bytes.HasPrefix(bytes.ReplaceAll(head, []byte(";"), []byte(",")), []byte(marks[ending]))
+	}
+	tail := head
+	if info, err := f.Stat(); err == nil && info.Size() > most {
+		tail = make([]byte, most)
+		if _, err := f.ReadAt(tail, info.Size()-most); err != nil {
+			return false
+		}
+	}
+	mark := []byte(marks[ending])
+	return len(mark) > 0 && (bytes.Contains(head, mark) || bytes.Contains(tail, mark))
+}
+
+// write makes the file, whole or not at all, with the mark that its kind takes as text.
+func (o outFile) write(fill func(io.Writer) error) error {
+	return atomicfile.Fill(o.path, func(w io.Writer) error {
+		switch strings.ToLower(filepath.Ext(o.path)) {
+		case ".html", ".svg":
+			if err := fill(w); err != nil {
+				return err
+			}
+			_, err := fmt.Fprintf(w, "<!-- %s -->\n", madeBy)
+			return err
+		case ".cir", ".net", ".sp":
+			var b bytes.Buffer
+			if err := fill(&b); err != nil {
+				return err
+			}
+			title, rest, _ := strings.Cut(b.String(), "\n")
+			_, err := fmt.Fprintf(w, "%s\n* %s\n%s", title, madeBy, rest)
+			return err
+		}
+		return fill(w)
+	})
+}
+
+// description is where a stimulus at path is described.
+func description(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".toml" }
+
+func isStimulus(path string) bool {
+	text, err := os.ReadFile(path)
+	if err == nil {
+		_, err = excite.Decode(text)
+	}
+	return err == nil
+}
+
+// coilFolderAbove is the coil folder that path lies in; empty: in none. inTakes: it is
+// among its takes.
+func coilFolderAbove(path string) (folder string, inTakes bool) {
+	dir, err := filepath.Abs(filepath.Dir(path))
+	if err != nil {
+		return "", false
+	}
+	if real, err := filepath.EvalSymlinks(dir); err == nil {
+		dir = real
+	}
+	for below := ""; ; {
+		if _, err := capture.OpenFolder(dir); !errors.Is(err, capture.ErrNotFolder) {
+			return dir, strings.HasPrefix(below, capture.TakesDir+"/")
+		}
+		above := filepath.Dir(dir)
+		if above == dir {
+			return "", false
+		}
+		below, dir = filepath.Base(dir)+"/"+below, above
+	}
+}
