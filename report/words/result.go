@@ -24,6 +24,7 @@ var FlagMeanings = map[string]string{
 	"distorted":      "harmonics are strong: the drive level is too high, or the amplifier too small",
 	"no-stimulus":    "the stimulus was not found in the recording",
 	"too-short":      "the recording is shorter than one sweep",
+	"changed":        "the sweeps differ in their response: something moved, came loose or changed its gain",
 	"unreadable":     "its files are missing or were changed",
 }
 

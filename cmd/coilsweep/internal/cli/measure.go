@@ -154,6 +154,7 @@ func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras)
 		{"alignment_quality", workbench.Finite(q.AlignmentQuality)},
 		{"damaged_repeats", append([]int{}, q.DamagedRepeats...)},
 		{"clipped_repeats", append([]int{}, q.ClippedRepeats...)}, // of the damaged ones
+		{"changed_repeats", append([]int{}, q.ChangedRepeats...)},
 		{"drive_fall", fall}}
 	if extras.Until != nil {
 		record = append(record, data.Object{{"until", extras.Until}}...)

@@ -2,8 +2,12 @@ package workbench
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/capture/align"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -15,21 +19,55 @@ var flagAdvice = map[capture.Flag]string{
 		"level is at its limit",
 	capture.NoStimulus: "the stimulus is not in the recording: check cables, devices and channels",
 	capture.TooShort:   "no whole sweep was recorded: record longer",
-	capture.Dropout:    "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]",
 	capture.Drift:      "playback and recording ran at different speeds: this was corrected",
 	capture.Hum:        "strong hum: turn the coil, or take it away from transformers",
 	capture.LowSNR:     "the signal is close to the noise: raise the level or bring the exciter closer",
 	capture.Distorted:  "strong distortion: lower the level",
 }
 
-// FlagAdvice says what a flag means for a take of quality q, and what to do;
-// empty: there is nothing to do.
-func FlagAdvice(flag capture.Flag, q capture.Quality) string {
-	if flag == capture.Dropout && len(q.LostRepeats()) == 0 && len(q.Xruns) > 0 {
-		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
-			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+// FlagAdvice says what a flag means for a take, and what to do; empty: there is
+// nothing to do.
+func FlagAdvice(flag capture.Flag, take capture.Take) string {
+	switch flag {
+	case capture.Dropout:
+		return dropoutAdvice(take)
+	case capture.Changed:
+		return changedAdvice(take.Quality)
 	}
 	return flagAdvice[flag]
+}
+
+// dropoutAdvice tells samples that a device lost from those that something altered.
+func dropoutAdvice(take capture.Take) string {
+	q := take.Quality
+	shifts := func(j align.Jump) bool { return j.Samples != 0 }
+	switch {
+	case len(q.LostRepeats()) == 0 && len(q.Xruns) > 0:
+		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
+			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+	case take.Bench.Source == "import":
+		return "samples were lost or altered: the damaged sweeps are left out; record to WAV or FLAC, without noise " +
+			"reduction, echo cancelling or lossy coding (MP3, AAC)"
+	case take.Alignment != nil && len(q.Xruns) == 0 && !slices.ContainsFunc(take.Alignment.Jumps, shifts):
+		return "samples were overwritten or silenced: the damaged sweeps are left out; switch noise reduction and " +
+			"echo cancelling off; a larger buffer may help[[ ({buffer})]]"
+	}
+	return "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]"
+}
+
+// changedAdvice says which sweeps differ, where that is clear.
+func changedAdvice(q capture.Quality) string {
+	const remedy = "a part, a clip or the coil moved, a contact is loose, or an automatic gain control is on"
+	if len(q.ChangedRepeats) == 0 {
+		return "the sweeps differ in their response, and it is not clear which of them are right: " + remedy +
+			"; fasten everything and record again"
+	}
+	names := notation.Each(q.ChangedRepeats, func(k int) string { return strconv.Itoa(k + 1) })
+	if len(names) == 1 {
+		return "sweep " + names[0] + " differs from the others in its response and is left out: " + remedy
+	}
+	return "sweeps " + strings.Join(names, ", ") + " differ from the others in their response and are left out: " +
+		remedy
 }
 
 // TakeAdvice says what is wrong with a take, and what to do.
@@ -37,7 +75,7 @@ func TakeAdvice(take capture.Take) []string {
 	said := []string{}
 	for _, flag := range take.Quality.Flags {
 		words := string(flag)
-		if advice := FlagAdvice(flag, take.Quality); advice != "" {
+		if advice := FlagAdvice(flag, take); advice != "" {
 			words += ": " + advice
 		}
 		said = append(said, words)
