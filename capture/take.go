@@ -154,6 +154,16 @@ const (
 	// Changed: its sweeps differ in their responses. It is usable where
 	// Quality.ChangedRepeats says which of them are left out for that.
 	Changed Flag = "changed"
+	// What is connected wrongly: the coil's and the reference's channel are each
+	// other's, or carry one signal; the output is recorded without a coil; the
+	// reference has nothing of the sweep; the halves of the coil cancel each other;
+	// the sweep is heard by crosstalk alone.
+	SwappedChannels Flag = "swapped-channels"
+	SameSignal      Flag = "same-signal"
+	NoCoil          Flag = "no-coil"
+	NoReference     Flag = "no-reference"
+	Cancels         Flag = "cancels"
+	Crosstalk       Flag = "crosstalk"
 )
 
 // Unfit lists the flags that keep the take out of the fit; none where it is
@@ -252,7 +262,11 @@ func DecodeTake(data []byte) (Take, error) {
 // drop-out and a clipped repeat are none: the damaged repeats are left out. For
 // Changed see Take.Unfit.
 func (f Flag) Unfit() bool {
-	return f == Clipped || f == NoStimulus || f == TooShort
+	switch f {
+	case Clipped, NoStimulus, TooShort, SwappedChannels, SameSignal, NoCoil, NoReference, Cancels, Crosstalk:
+		return true
+	}
+	return false
 }
 
 // Flag adds f to the flags, once.

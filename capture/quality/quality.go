@@ -74,6 +74,13 @@ func AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment,
 	}
 	whole := []Span{{0, len(coil)}}
 	q.PeakDBFS, q.RMSDBFS = levels(coil, whole)
+	if slices.Contains(q.Flags, capture.NoStimulus) {
+		// What is heard instead tells what is not connected.
+		silence := InSilence(coil, rec.RateHz)
+		if q.NoiseDBFS = silence.NoiseDBFS; silence.MainsHz > 0 {
+			q.HumDBFS, q.MainsHz = silence.HumDBFS, silence.MainsHz
+		}
+	}
 	if q.ClippedSamples = sum(clippedIn(coil, whole)); q.ClippedSamples > 0 {
 		q.Flag(capture.Clipped)
 	}

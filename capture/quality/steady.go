@@ -73,7 +73,9 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 		if periods, _, err = align.Periods(rec.Samples[1], take.Stimulus, among); err != nil {
 			return
 		}
-		c.reference = passages.ofAll(periods)
+		if c.reference = passages.ofAll(periods); !hears(c.reference[0]) {
+			c.reference = nil
+		}
 	}
 	c.average(func(i int) bool { return slices.Contains(doubted, repeats[i]) })
 	c.compare()

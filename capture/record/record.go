@@ -251,6 +251,9 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if t, err = assess(r, t); err != nil {
 		return t, err
 	}
+	if t, err = quality.AssessWiring(r, t); err != nil {
+		return t, err
+	}
 	if err := f.Keep(dir, t, redo); err != nil {
 		return t, err
 	}

@@ -17,12 +17,23 @@ var flagAdvice = map[capture.Flag]string{
 	capture.Clipped: "the input was overdriven: lower its gain or the level and record again",
 	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the " +
 		"level is at its limit",
-	capture.NoStimulus: "the stimulus is not in the recording: check cables, devices and channels",
-	capture.TooShort:   "no whole sweep was recorded: record longer",
-	capture.Drift:      "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:        "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:     "the signal is close to the noise: raise the level or bring the exciter closer",
-	capture.Distorted:  "strong distortion: lower the level",
+	capture.TooShort:  "no whole sweep was recorded: record longer",
+	capture.Drift:     "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:       "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR:    "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.Distorted: "strong distortion: lower the level",
+	capture.SwappedChannels: "the coil's and the reference's channel are swapped: swap the plugs, or state the " +
+		"channels[[ ({coil-channel}, {reference-channel})]]",
+	capture.SameSignal: "both channels carry the same signal: record coil and reference on two inputs, in stereo " +
+		"and not mixed down to mono",
+	capture.NoCoil: "the output itself was recorded, without exciter and coil: record the input that the coil is " +
+		"connected to, not what the computer plays, and switch direct monitoring off",
+	capture.NoReference: "the sweep is not on the reference channel: check its cable, its channel and the exciter " +
+		"circuit, or record without a reference[[ ({reference} none)]]",
+	capture.Cancels: "the response rises to its peak without a plateau: the two halves of a hum-cancelling pickup " +
+		"cancel each other (put the exciter over one of them), or the exciter is not connected and crosstalk is heard",
+	capture.Crosstalk: "the sweep is heard faintly and without a resonance, as by crosstalk: the coil is not " +
+		"connected, or the input is shorted or muted",
 }
 
 // FlagAdvice says what a flag means for a take, and what to do; empty: there is
@@ -33,6 +44,8 @@ func FlagAdvice(flag capture.Flag, take capture.Take) string {
 		return dropoutAdvice(take)
 	case capture.Changed:
 		return changedAdvice(take.Quality)
+	case capture.NoStimulus:
+		return noStimulusAdvice(take.Quality)
 	}
 	return flagAdvice[flag]
 }
@@ -53,6 +66,24 @@ func dropoutAdvice(take capture.Take) string {
 			"echo cancelling off; a larger buffer may help[[ ({buffer})]]"
 	}
 	return "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]"
+}
+
+// quietInputDBFS is the noise of an input to which nothing is connected, or which is
+// shorted, at most (typical, no source).
+const quietInputDBFS = -90
+
+// noStimulusAdvice says what the recording holds instead.
+func noStimulusAdvice(q capture.Quality) string {
+	const missing = "the stimulus is not in the recording"
+	switch {
+	case q.PeakDBFS <= -199:
+		return missing + ", which is digital silence: the input is muted, or another one was recorded"
+	case q.HumDBFS < 0:
+		return missing + ", but hum is: the exciter is not connected, or the output is muted or another one"
+	case q.RMSDBFS < quietInputDBFS && q.RMSDBFS < 0:
+		return missing + ", nor is hum: the coil is not connected, the input is shorted, or another one was recorded"
+	}
+	return missing + ": check cables, devices and channels"
 }
 
 // changedAdvice says which sweeps differ, where that is clear.
