@@ -30,7 +30,8 @@ const (
 	// noPlateau is the response at half the frequency of the peak, over that below
 	// it, from which there is no plateau; of the 2nd order it is 4/3 at most.
 	noPlateau = 1.6
-	// noPeak is the height of a peak that is none, as a ratio, and faintDBFS is the peak level below which what is heard may be crosstalk.
+	// noPeak is the height of a peak that is none, as a ratio, and faintDBFS is the
+	// peak level below which what is heard may be crosstalk.
 	noPeak, faintDBFS = 1.12, -60
 	// dampingOhm is the load from which on a coil has a peak (typical, no source).
 	dampingOhm = 200e3

@@ -31,7 +31,22 @@ var FlagMeanings = map[string]string{
 	"no-reference":     "the sweep is not on the reference channel",
 	"cancels":          "there is no plateau: the halves of the coil cancel each other, or the exciter is not connected",
 	"crosstalk":        "the sweep is heard by crosstalk alone: the coil is not connected",
+	"part-doubted":     "its part has the effect of one of another size",
 	"unreadable":       "its files are missing or were changed",
+}
+
+// relations are flags that name another take behind them.
+var relations = map[string]string{
+	"same-as":      "what is stated to be connected has no effect against take ",
+	"swapped-with": "its part and that of the other take are swapped: take ",
+}
+
+// FlagMeaning says what a take's flag means; empty: it is not known.
+func FlagMeaning(flag string) string {
+	if kind, of, related := strings.Cut(flag, " "); related && relations[kind] != "" {
+		return relations[kind] + of
+	}
+	return FlagMeanings[flag]
 }
 
 // fitWords says what a reduced chi-square means.

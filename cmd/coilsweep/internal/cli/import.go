@@ -22,7 +22,7 @@ from bench.toml where they are not given.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, workbench.Extras{})
+			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{})
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
