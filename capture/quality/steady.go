@@ -68,7 +68,7 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 	if err != nil || len(repeats) < 2 {
 		return
 	}
-	c := comparison{passages: passages, coil: passages.ofAll(periods)}
+	c := comparison{passages: passages, coil: passages.ofAll(periods), twoClocks: a.DriftPPM != 0}
 	if take.Reference.Kind != "" && take.Reference.Kind != "none" {
 		if periods, _, err = align.Periods(rec.Samples[1], take.Stimulus, among); err != nil {
 			return
@@ -132,8 +132,11 @@ type comparison struct {
 	*passages
 	coil, reference [][]complex128 // [sweep][step]
 	mean            []complex128   // of the coil's
-	pairs           [][]pair       // [sweep][earlier sweep]
-	disturbed       [][]bool       // [sweep][window]; nil: nowhere
+	// twoClocks: clocks wander against each other within a sweep, and phases tell
+	// nothing of the circuit.
+	twoClocks bool
+	pairs     [][]pair // [sweep][earlier sweep]
+	disturbed [][]bool // [sweep][window]; nil: nowhere
 }
 
 // average makes the mean of the sweeps, without doubtful ones where others are left.
@@ -179,6 +182,9 @@ func (c *comparison) compare() {
 					v, w := c.reference[j][s], c.reference[k][s]
 					d[s] -= 2 * (v - w) / (v + w)
 				}
+				if c.twoClocks {
+					d[s] = complex(real(d[s]), 0)
+				}
 				weight[s] = square(h+g) / 4 * c.samples(s)
 			}
 			// What is smooth over three steps is no noise.
@@ -206,6 +212,9 @@ func (c *comparison) windows(d []complex128, weight, scatter []float64) (p pair)
 		}
 		near := slices.Sorted(slices.Values(scatter[max(0, s-noiseSteps):min(n, s+noiseSteps)]))
 		density := near[len(near)/2] / math.Ln2 // of an exponential distribution with that median
+		if c.twoClocks {
+			density = near[len(near)/2] / 0.455 // of a chi-squared distribution with one degree of freedom
+		}
 		mean, u, hz := sum/complex(w, 0), math.Sqrt(density/w), c.hz[s+windowSteps/2]
 		p.apart, p.u, p.hz = append(p.apart, mean), append(p.u, u), append(p.hz, hz)
 		p.noise, p.alike = append(p.noise, math.Sqrt(noise/w)), append(p.alike, square(sum)/max(w*power, 1e-300))

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/dsp/fourier"
+
 	"coilsweep/capture"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/virtual"
@@ -218,6 +220,49 @@ func TestChangedByGainControl(t *testing.T) {
 	if take := assessedBy(t, bench, s, channels); !slices.Contains(take.Quality.Flags, capture.Changed) {
 		t.Errorf("flags %v", take.Quality.Flags)
 	}
+}
+
+// Clocks that wander against each other by half a microsecond are no circuit that
+// changes; a circuit that changes is still seen.
+func TestChangedOnTwoClocks(t *testing.T) {
+	t.Parallel()
+	s := short(t, 4)
+	bench := virtual.Default()
+	bench.Clock.DriftPPM = 40
+	right, other := recordedBy(t, bench, "470p", s, 5), recordedBy(t, bench, "500p", s, 5)
+	half := s.RepeatStart(2)
+	changed := [][]float64{append(slices.Clone(right[0][:half]), other[0][half:]...), right[1]}
+	for want, channels := range map[bool][][]float64{false: right, true: changed} {
+		wandered := [][]float64{wandering(channels[0], s.RateHz)}
+		take := assessedBy(t, bench, s, wandered)
+		if got := slices.Contains(take.Quality.Flags, capture.Changed); got != want {
+			t.Errorf("flags %v, changed is %v", take.Quality.Flags, want)
+		}
+	}
+}
+
+// wandering is x with a delay that wanders by 0.025 samples, in periods that are not
+// those of the sweeps.
+func wandering(x []float64, rateHz int) []float64 {
+	n := len(x) + len(x)%2
+	for !excite.IsSmooth(n) {
+		n += 2
+	}
+	fft := fourier.NewFFT(n)
+	lines := fft.Coefficients(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
+	derivative := func() []float64 {
+		for l := range lines {
+			lines[l] *= complex(0, 2*math.Pi*float64(l)/float64(n))
+		}
+		return fft.Sequence(nil, lines)
+	}
+	slope, curve := derivative(), derivative()
+	out := slices.Clone(x)
+	for i := range out {
+		by := 0.025 * math.Sin(2*math.Pi*float64(i)/(1.7*float64(rateHz)))
+		out[i] += (by*slope[i] + by*by/2*curve[i]) / float64(n)
+	}
+	return out
 }
 
 // Right takes of many coils, covers, loads and benches change nowhere, and nothing is
