@@ -35,6 +35,8 @@ const (
 	noPeak, faintDBFS = 1.12, -60
 	// dampingOhm is the load from which on a coil has a peak (typical, no source).
 	dampingOhm = 200e3
+	// mostSweeps is how many sweeps are looked at: more tell no more.
+	mostSweeps = 8
 	// heard is the power of a step's value over that of its scatter from which a
 	// channel holds the sweep, and known that from which its level is known within a
 	// few per cent; in noise alone both powers are the same.
@@ -62,6 +64,7 @@ func AssessWiring(rec capture.Recording, take capture.Take) (capture.Take, error
 		}
 		periods, _, err := align.Periods(samples, stim, at)
 		h := make([]complex128, len(p.hz))
+		periods = periods[:min(len(periods), mostSweeps)]
 		for _, of := range p.ofAll(periods) {
 			for s, v := range of {
 				h[s] += v / complex(float64(len(periods)), 0)
