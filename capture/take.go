@@ -154,6 +154,8 @@ const (
 	// Changed: its sweeps differ in their responses. It is usable where
 	// Quality.ChangedRepeats says which of them are left out for that.
 	Changed Flag = "changed"
+	// Processed: a lossy coder or an effect altered the recording.
+	Processed Flag = "processed"
 	// What is connected wrongly: the coil's and the reference's channel are each
 	// other's, or carry one signal; the output is recorded without a coil; the
 	// reference has nothing of the sweep; the halves of the coil cancel each other;

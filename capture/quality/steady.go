@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/align"
+	"coilsweep/excite"
 )
 
 const (
@@ -32,6 +33,10 @@ const (
 	// disturbance is how many times more noise than in other sweeps marks a
 	// disturbed window.
 	disturbance = 30
+	// codedOver is how many times more noise in the sweeps than beside them a lossy
+	// coder leaves, in power, and codedNoise what it is over the signal, at least:
+	// coarse steps of a converter leave less.
+	codedOver, codedNoise = 4, 3e-5
 	// lostShiftS is a shift that no coil makes, whatever happens to it.
 	lostShiftS = 1e-3
 	// overwrittenShare is the power of a difference, relative to the response, from
@@ -65,6 +70,18 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 		coil = hum.Removed(coil, Span{To: len(coil)})
 	}
 	periods, repeats, err := align.Periods(coil, take.Stimulus, among)
+	if len(repeats) < 2 && len(among.Damaged) >= 2 && len(q.Xruns) == 0 {
+		// Losses hardly ever hit all sweeps but one: something else may look like them.
+		among.Damaged = q.ClippedRepeats
+		if periods, repeats, err = align.Periods(coil, take.Stimulus, among); len(repeats) < 3 {
+			return
+		}
+		c := comparison{passages: passages, coil: passages.ofAll(periods)}
+		c.average(func(int) bool { return false })
+		c.compare()
+		c.flagProcessed(q, take.Stimulus)
+		return
+	}
 	if err != nil || len(repeats) < 2 {
 		return
 	}
@@ -79,6 +96,9 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 	}
 	c.average(func(i int) bool { return slices.Contains(doubted, repeats[i]) })
 	c.compare()
+	if c.flagProcessed(q, take.Stimulus) {
+		return // that the sweeps differ is the coder's doing
+	}
 	c.findDisturbed()
 
 	// Damage that is the circuit's is none.
@@ -163,6 +183,9 @@ type pair struct {
 	gain  float64      // of the one over the other, minus 1
 	hz, u []float64    // u of apart, from noise that is everywhere
 	noise []float64    // the same from the noise in the window itself
+	// density is the noise that is everywhere, as the square of its rms for a stimulus
+	// with the amplitude 1, were it white.
+	density []float64
 	// alike is the share of the difference that is the same all over the window.
 	alike []float64
 }
@@ -217,6 +240,7 @@ func (c *comparison) windows(d []complex128, weight, scatter []float64) (p pair)
 		}
 		mean, u, hz := sum/complex(w, 0), math.Sqrt(density/w), c.hz[s+windowSteps/2]
 		p.apart, p.u, p.hz = append(p.apart, mean), append(p.u, u), append(p.hz, hz)
+		p.density = append(p.density, density/8)
 		p.noise, p.alike = append(p.noise, math.Sqrt(noise/w)), append(p.alike, square(sum)/max(w*power, 1e-300))
 		known := 1 / (u*u + changeFloor*changeFloor)
 		gains, gainWeight = append(gains, real(mean)), append(gainWeight, known)
@@ -232,6 +256,29 @@ func (c *comparison) windows(d []complex128, weight, scatter []float64) (p pair)
 		p.apart[i] -= complex(gain, delay*p.hz[i])
 	}
 	return p
+}
+
+// flagProcessed flags a take with far more noise in the sweeps than beside them: lossy
+// coders hide their noise beneath the signal.
+func (c *comparison) flagProcessed(q *capture.Quality, stim excite.Stimulus) bool {
+	if q.NoiseDBFS == 0 {
+		return false // there is no silence
+	}
+	silence := math.Pow(10, q.NoiseDBFS/10) / 2 / square(complex(stim.Amplitude(), 0))
+	var over, relative []float64
+	for _, pairs := range c.pairs {
+		for _, p := range pairs {
+			for w, d := range p.density {
+				over = append(over, d/silence)
+				relative = append(relative, d/square(c.mean[(w+1)*windowSteps/2]))
+			}
+		}
+	}
+	if medianOf(over) <= codedOver || medianOf(relative) <= codedNoise {
+		return false
+	}
+	q.Flag(capture.Processed)
+	return true
 }
 
 // pairOf is the pair of two sweeps.

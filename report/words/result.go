@@ -25,6 +25,7 @@ var FlagMeanings = map[string]string{
 	"no-stimulus":      "the stimulus was not found in the recording",
 	"too-short":        "the recording is shorter than one sweep",
 	"changed":          "the sweeps differ in their response: something moved, came loose or changed its gain",
+	"processed":        "there is more noise in the sweeps than between them: lossy coding, or a loose contact",
 	"swapped-channels": "the coil's and the reference's channel are swapped",
 	"same-signal":      "both channels carry the same signal",
 	"no-coil":          "the output itself was recorded, without exciter and coil",

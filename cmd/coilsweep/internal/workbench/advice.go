@@ -17,10 +17,12 @@ var flagAdvice = map[capture.Flag]string{
 	capture.Clipped: "the input was overdriven: lower its gain or the level and record again",
 	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the " +
 		"level is at its limit",
-	capture.TooShort:  "no whole sweep was recorded: record longer",
-	capture.Drift:     "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:       "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:    "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.TooShort: "no whole sweep was recorded: record longer",
+	capture.Drift:    "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:      "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR:   "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.Processed: "there is more noise in the sweeps than between them: lossy coding (MP3, AAC), noise reduction " +
+		"or a loose contact; record to WAV or FLAC without any processing",
 	capture.Distorted: "strong distortion: lower the level",
 	capture.SwappedChannels: "the coil's and the reference's channel are swapped: swap the plugs, or state the " +
 		"channels[[ ({coil-channel}, {reference-channel})]]",
@@ -58,7 +60,7 @@ func dropoutAdvice(take capture.Take) string {
 	case len(q.LostRepeats()) == 0 && len(q.Xruns) > 0:
 		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
 			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
-	case take.Bench.Source == "import":
+	case take.Bench.Source == "import" || slices.Contains(q.Flags, capture.Processed):
 		return "samples were lost or altered: the damaged sweeps are left out; record to WAV or FLAC, without noise " +
 			"reduction, echo cancelling or lossy coding (MP3, AAC)"
 	case take.Alignment != nil && len(q.Xruns) == 0 && !slices.ContainsFunc(take.Alignment.Jumps, shifts):

@@ -26,6 +26,8 @@ func TestAdviceNamesTheCause(t *testing.T) {
 			"switch noise reduction"},
 		{capture.Dropout, capture.Quality{DamagedRepeats: []int{2}}, "import", []align.Jump{{Repeat: 2, Samples: -64}},
 			"lossy coding (MP3, AAC)"},
+		{capture.Dropout, capture.Quality{DamagedRepeats: []int{2}, Flags: []capture.Flag{capture.Processed}}, "",
+			[]align.Jump{{Repeat: 2, Samples: -64}}, "lossy coding (MP3, AAC)"},
 		{capture.NoStimulus, capture.Quality{PeakDBFS: -200, RMSDBFS: -200}, "", nil, "digital silence"},
 		{capture.NoStimulus, capture.Quality{PeakDBFS: -60, RMSDBFS: -66, HumDBFS: -67, MainsHz: 50}, "", nil,
 			"the exciter is not connected"},
