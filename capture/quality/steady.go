@@ -73,7 +73,7 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 	if len(repeats) < 2 && len(among.Damaged) >= 2 && len(q.Xruns) == 0 {
 		// Losses hardly ever hit all sweeps but one: something else may look like them.
 		among.Damaged = q.ClippedRepeats
-		if periods, repeats, err = align.Periods(coil, take.Stimulus, among); len(repeats) < 3 {
+		if periods, repeats, _ = align.Periods(coil, take.Stimulus, among); len(repeats) < 3 {
 			return
 		}
 		c := comparison{passages: passages, coil: passages.ofAll(periods)}
