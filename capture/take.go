@@ -121,14 +121,17 @@ type Quality struct {
 	// samples are lost in them, or they are clipped where others are not.
 	DamagedRepeats []int `toml:"damaged_repeats,omitempty"`
 	// ClippedRepeats are those of them that are clipped but lost nothing.
-	ClippedRepeats []int  `toml:"clipped_repeats,omitempty"`
+	ClippedRepeats []int `toml:"clipped_repeats,omitempty"`
+	// ChangedRepeats are those of them that are not of the steady part of a take
+	// that Changed; none where it is not clear which part that is.
+	ChangedRepeats []int  `toml:"changed_repeats,omitempty"`
 	Xruns          []Xrun `toml:"xruns,omitempty"`
 }
 
 // LostRepeats numbers (from 0) the repeats in which samples are lost.
 func (q Quality) LostRepeats() []int {
 	return slices.DeleteFunc(slices.Clone(q.DamagedRepeats), func(k int) bool {
-		return slices.Contains(q.ClippedRepeats, k)
+		return slices.Contains(q.ClippedRepeats, k) || slices.Contains(q.ChangedRepeats, k)
 	})
 }
 
@@ -148,6 +151,21 @@ const (
 	Distorted  Flag = "distorted"
 	NoStimulus Flag = "no-stimulus"
 	TooShort   Flag = "too-short"
+	// Changed: its sweeps differ in their responses. It is usable where
+	// Quality.ChangedRepeats says which of them are left out for that.
+	Changed Flag = "changed"
+	// Processed: a lossy coder or an effect altered the recording.
+	Processed Flag = "processed"
+	// What is connected wrongly: the coil's and the reference's channel are each
+	// other's, or carry one signal; the output is recorded without a coil; the
+	// reference has nothing of the sweep; the halves of the coil cancel each other;
+	// the sweep is heard by crosstalk alone.
+	SwappedChannels Flag = "swapped-channels"
+	SameSignal      Flag = "same-signal"
+	NoCoil          Flag = "no-coil"
+	NoReference     Flag = "no-reference"
+	Cancels         Flag = "cancels"
+	Crosstalk       Flag = "crosstalk"
 )
 
 // Unfit lists the flags that keep the take out of the fit; none where it is
@@ -155,7 +173,7 @@ const (
 func (t Take) Unfit() []Flag {
 	var unfit []Flag
 	for _, f := range t.Quality.Flags {
-		if f.Unfit() {
+		if f.Unfit() || f == Changed && len(t.Quality.ChangedRepeats) == 0 {
 			unfit = append(unfit, f)
 		}
 	}
@@ -243,9 +261,14 @@ func DecodeTake(data []byte) (Take, error) {
 }
 
 // Unfit reports whether a take with this flag is of no use to a fit. A
-// drop-out and a clipped repeat are none: the damaged repeats are left out.
+// drop-out and a clipped repeat are none: the damaged repeats are left out. For
+// Changed see Take.Unfit.
 func (f Flag) Unfit() bool {
-	return f == Clipped || f == NoStimulus || f == TooShort
+	switch f {
+	case Clipped, NoStimulus, TooShort, SwappedChannels, SameSignal, NoCoil, NoReference, Cancels, Crosstalk:
+		return true
+	}
+	return false
 }
 
 // Flag adds f to the flags, once.

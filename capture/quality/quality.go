@@ -74,6 +74,13 @@ func AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment,
 	}
 	whole := []Span{{0, len(coil)}}
 	q.PeakDBFS, q.RMSDBFS = levels(coil, whole)
+	if slices.Contains(q.Flags, capture.NoStimulus) {
+		// What is heard instead tells what is not connected.
+		silence := InSilence(coil, rec.RateHz)
+		if q.NoiseDBFS = silence.NoiseDBFS; silence.MainsHz > 0 {
+			q.HumDBFS, q.MainsHz = silence.HumDBFS, silence.MainsHz
+		}
+	}
 	if q.ClippedSamples = sum(clippedIn(coil, whole)); q.ClippedSamples > 0 {
 		q.Flag(capture.Clipped)
 	}
@@ -107,13 +114,14 @@ func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 	q.PeakDBFS, q.RMSDBFS = levels(coil, sweeps)
 	q.DamagedRepeats = slices.Clone(a.Damaged)
 	assessClipping(q, rec, take, repeats, sweeps, a.Jumps)
+	hum := assessNoise(q, coil, stim, a, sweeps)
+	assessSteadiness(q, rec, take, hum)
 	if len(q.LostRepeats()) > 0 {
 		q.Flag(capture.Dropout)
 	}
 	if n := len(q.DamagedRepeats); n > 0 && n >= len(repeats) && !slices.Contains(q.Flags, capture.Clipped) {
 		q.Flag(capture.TooShort) // no whole sweep is left
 	}
-	assessNoise(q, coil, stim, a, sweeps)
 }
 
 // assessClipping counts clipped samples of both channels. Where all whole
@@ -157,18 +165,19 @@ func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take
 
 // assessNoise measures noise and hum where nothing was played, and sets them
 // against the sweep between 500 Hz and 2 kHz.
-func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a align.Alignment, sweeps []Span) {
+func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a align.Alignment,
+	sweeps []Span) (hum *Mains) {
 	var quiet Span
 	if quiet.From, quiet.To = align.Silence(stim, a); quiet.To == 0 {
 		quiet = longestGap(stim, a, len(coil))
 	}
 	if quiet.To == 0 {
-		return
+		return nil
 	}
 	noise := Variance(coil[quiet.From:quiet.To])
 	q.NoiseDBFS = DBFS(noise)
 	rest := noise
-	hum := FindMains(coil, stim.RateHz, Silences(stim, a, len(coil)), a.Jumps)
+	hum = FindMains(coil, stim.RateHz, Silences(stim, a, len(coil)), a.Jumps)
 	if hum != nil {
 		rest = Variance(hum.Removed(coil, quiet))
 		q.HumDBFS, q.MainsHz = DBFS(hum.power()), hum.Hz()
@@ -195,6 +204,7 @@ func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a ali
 	if hum != nil && 10*math.Log10(signal/hum.power()) < humFlagDB {
 		q.Flag(capture.Hum)
 	}
+	return hum
 }
 
 // Span is the stretch [From, To) of samples.

@@ -48,8 +48,20 @@ func newFolder(t testing.TB) *capture.Folder {
 	return f
 }
 
+// rising is a high-pass of first order at 2 kHz: on channel 1 it stands in for a
+// coil, whose answer rises with frequency.
+type rising struct{ x, y float64 }
+
+func (r *rising) next(x float64) float64 {
+	const pole = 0.77 // exp(-2 pi 2000/48000)
+	r.y = pole*r.y + (1+pole)/2*(x-r.x)
+	r.x = x
+	return r.y
+}
+
 // loopback is a recorder that hears what it plays, delay frames later, with a
-// faint hiss: it stands in for a bench where only the recording matters.
+// faint hiss, and on channel 1 rising: it stands in for a bench where only the
+// recording matters.
 type loopback struct {
 	rateHz, channels int
 	gain             float32
@@ -74,6 +86,7 @@ func (l *loopback) Record(ctx context.Context, play []float32, frames int, sink 
 	session := Session{Xruns: l.xruns}
 	hiss := uint32(1)
 	block := make([]float32, 0, blockFrames*l.channels)
+	var coil rising
 	for at := 0; at < frames; at += blockFrames {
 		if err := ctx.Err(); err != nil {
 			return session, err
@@ -88,8 +101,9 @@ func (l *loopback) Record(ctx context.Context, play []float32, frames int, sink 
 			if n := i - delay; n >= 0 && n < len(play) {
 				v += l.gain * play[n]
 			}
+			block = append(block, float32(max(-1, min(coil.next(float64(v)), 1))))
 			v = max(-1, min(v, 1))
-			for c := range l.channels {
+			for c := 1; c < l.channels; c++ {
 				block = append(block, v/float32(c+1))
 			}
 		}

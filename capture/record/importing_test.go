@@ -43,6 +43,16 @@ func heard(s excite.Stimulus, delay int, gain float64) []float64 {
 	return out
 }
 
+// answered is heard through a coil, as far as a recording matters.
+func answered(s excite.Stimulus, delay int, gain float64) []float64 {
+	out := heard(s, delay, gain)
+	var coil rising
+	for i, v := range out {
+		out[i] = coil.next(v)
+	}
+	return out
+}
+
 // writeWAV writes channels as a file of format f and returns its path.
 func writeWAV(t testing.TB, f wav.Format, channels ...[]float64) string {
 	t.Helper()
@@ -55,14 +65,14 @@ func writeWAV(t testing.TB, f wav.Format, channels ...[]float64) string {
 }
 
 func recordingOf(t testing.TB, s excite.Stimulus) string {
-	return writeWAV(t, pcm24, heard(s, 5000, 1))
+	return writeWAV(t, pcm24, answered(s, 5000, 1))
 }
 
 var pcm24 = wav.Format{Encoding: wav.PCM, Bits: 24, RateHz: 48000}
 
 func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 	s := shortStimulus(t)
-	coil, reference := heard(s, 5000, 0.5), heard(s, 5000, 0.25)
+	coil, reference := answered(s, 5000, 0.5), heard(s, 5000, 0.25)
 	silence := make([]float64, len(coil))
 	for _, format := range []wav.Format{
 		{Encoding: wav.PCM, Bits: 16, RateHz: 48000},
@@ -118,7 +128,7 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 // Of a file that is damaged near its end the whole sweeps before are used.
 func TestImportBeforeTheDamage(t *testing.T) {
 	s := shortStimulus(t)
-	x := heard(s, 5000, 1)
+	x := answered(s, 5000, 1)
 	second := s.RepeatStart(1) + 5000
 	packed := filepath.Join(t.TempDir(), "rec.flac")
 	if out, err := exec.Command("flac", "--totally-silent", "-o", packed,
@@ -359,7 +369,7 @@ func TestImportOfFLAC(t *testing.T) {
 // What recorders and their users do to a recording that is still usable.
 func TestImportOfUsualRecordings(t *testing.T) {
 	s := shortStimulus(t)
-	whole := heard(s, 5000, 0.5)
+	whole := answered(s, 5000, 0.5)
 	inverted := make([]float64, len(whole))
 	for i, v := range whole {
 		inverted[i] = -v
@@ -371,7 +381,7 @@ func TestImportOfUsualRecordings(t *testing.T) {
 		samples  []float64
 		polarity int
 	}{
-		{"started long before", pcm24, heard(s, 3*48000, 0.5), 1},
+		{"started long before", pcm24, answered(s, 3*48000, 0.5), 1},
 		{"started within the first sweep", pcm24, whole[5000+s.LeadInSamples+4000:], 1},
 		{"stopped after the first sweep", pcm24, whole[:secondSweep], 1},
 		{"one sweep alone", pcm24, whole[5000+s.RepeatStart(0)-100 : secondSweep], 1},

@@ -266,5 +266,8 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if t, err = assess(r, t); err != nil {
 		return t, err
 	}
+	if t, err = quality.AssessWiring(r, t); err != nil {
+		return t, err
+	}
 	return t, f.Keep(dir, t, redo)
 }

@@ -33,7 +33,7 @@ var floors = [][]string{
 	{"capture/soundcard", "capture/virtual", "capture/device"},
 	{"fit", "fit/response", "fit/design"},
 	{"fit/meter"},
-	{"fit/joint", "fit/check", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
+	{"fit/joint", "fit/check", "fit/consistency", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
 	{"fit/batch", "fit/evaluation"},
 	{"report/notation"},
 	{"report/words"},

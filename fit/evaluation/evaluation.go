@@ -152,6 +152,7 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 	for _, u := range unreadable {
 		inputs = append(inputs, unusable(joint.Take{Name: u.Name}, u.Err))
 	}
+	found := contradictions(inputs)
 	for _, in := range inputs {
 		if in.Unfit != "" {
 			e.LeftOut = append(e.LeftOut, fmt.Sprintf("take %q: %s", in.Name, in.Unfit))
@@ -173,21 +174,15 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 	if e.Result, err = e.fitted.Result(ctx); err != nil {
 		return err
 	}
+	for _, f := range slices.Backward(found) {
+		e.Result.Warnings = slices.Insert(e.Result.Warnings, 0, f.Text)
+	}
 	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
-	return nil
+	return e.singly(ctx, inputs, o.Fit)
 }
 
 // search is joint.Fit; tests count it.
 var search = joint.Fit
-
-// Unfitness is the error of an evaluation without some takes; nil where all
-// were used.
-func (e *Evaluation) Unfitness() error {
-	if len(e.LeftOut) == 0 {
-		return nil
-	}
-	return &capture.UnfitError{What: "left out: " + strings.Join(e.LeftOut, "; ")}
-}
 
 // Fitted is the fitted circuit; nil unless it was asked for.
 func (e *Evaluation) Fitted() *joint.Fitted { return e.fitted }

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 
 	"coilsweep/capture"
@@ -108,8 +107,8 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 		}
 		if len(held.Takes) > 0 && len(last.Stale(held, program)) == 0 {
 			r.State = UpToDate
-			if left := leftOut(last); left != nil {
-				r.State, r.Why = NotUsable, "left out: "+strings.Join(left, ", ")
+			if err := (&Evaluation{Result: last, LeftOut: leftOut(last)}).Unfitness(); err != nil {
+				r.State, r.Why = NotUsable, err.Error()
 			}
 			return r
 		}

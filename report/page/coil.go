@@ -225,7 +225,7 @@ func (p *coilPage) takeRows(r fit.Result) {
 			SN:    words.SN(t),
 			Shape: shape[i], Peak: peak[i]}
 		for _, name := range words.Flags(t) {
-			means := words.FlagMeanings[name]
+			means := words.FlagMeaning(name)
 			row.Flags = append(row.Flags, flagged{name, means})
 			if means != "" && !meanings[name] {
 				meanings[name] = true

@@ -15,16 +15,39 @@ import (
 
 // FlagMeanings says what a take's flag means for the reader.
 var FlagMeanings = map[string]string{
-	"clipped":        "the recording hits full scale",
-	"clipped-repeat": "some sweeps hit full scale and are left out",
-	"dropout":        "samples were lost in the recording: damaged sweeps are left out",
-	"drift":          "player and recorder run at different rates",
-	"hum":            "the recording contains mains hum",
-	"low-snr":        "the signal is close to the noise",
-	"distorted":      "harmonics are strong: the drive level is too high, or the amplifier too small",
-	"no-stimulus":    "the stimulus was not found in the recording",
-	"too-short":      "the recording is shorter than one sweep",
-	"unreadable":     "its files are missing or were changed",
+	"clipped":          "the recording hits full scale",
+	"clipped-repeat":   "some sweeps hit full scale and are left out",
+	"dropout":          "samples were lost in the recording: damaged sweeps are left out",
+	"drift":            "player and recorder run at different rates",
+	"hum":              "the recording contains mains hum",
+	"low-snr":          "the signal is close to the noise",
+	"distorted":        "harmonics are strong: the drive level is too high, or the amplifier too small",
+	"no-stimulus":      "the stimulus was not found in the recording",
+	"too-short":        "the recording is shorter than one sweep",
+	"changed":          "the sweeps differ in their response: something moved, came loose or changed its gain",
+	"processed":        "there is more noise in the sweeps than between them: lossy coding, or a loose contact",
+	"swapped-channels": "the coil's and the reference's channel are swapped",
+	"same-signal":      "both channels carry the same signal",
+	"no-coil":          "the output itself was recorded, without exciter and coil",
+	"no-reference":     "the sweep is not on the reference channel",
+	"cancels":          "there is no plateau: the halves of the coil cancel each other, or the exciter is not connected",
+	"crosstalk":        "the sweep is heard by crosstalk alone: the coil is not connected",
+	"part-doubted":     "its part has the effect of one of another size",
+	"unreadable":       "its files are missing or were changed",
+}
+
+// relations are flags that name another take behind them.
+var relations = map[string]string{
+	"same-as":      "what is stated to be connected has no effect against take ",
+	"swapped-with": "its part and that of the other take are swapped: take ",
+}
+
+// FlagMeaning says what a take's flag means; empty: it is not known.
+func FlagMeaning(flag string) string {
+	if kind, of, related := strings.Cut(flag, " "); related && relations[kind] != "" {
+		return relations[kind] + of
+	}
+	return FlagMeanings[flag]
 }
 
 // fitWords says what a reduced chi-square means.

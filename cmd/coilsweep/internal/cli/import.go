@@ -26,7 +26,7 @@ drive and reference are known, and need not be given.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, workbench.Extras{})
+			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{})
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }

@@ -12,6 +12,7 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
 )
 
@@ -63,7 +64,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(c, plan.Folder, take, extras)
+			return reportTake(cmd.Context(), c, plan.Folder, take, extras)
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
@@ -84,9 +85,10 @@ func onBench[T any](ctx context.Context, c *console, source device.Source,
 	return found, err
 }
 
-// reportTake prints a finished take. One that is not usable is a
-// *capture.UnfitError.
-func reportTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras) error {
+// reportTake prints a finished take. One that is not usable, or that the other takes
+// of the folder contradict, is a *capture.UnfitError.
+func reportTake(ctx context.Context, c *console, folder *capture.Folder, take capture.Take,
+	extras workbench.Extras) error {
 	for _, note := range take.Bench.Notes {
 		if take.Bench.Source == "import" {
 			c.warn("%s: %s", take.Bench.File, note)
@@ -95,9 +97,16 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 	for _, advice := range workbench.TakeAdvice(take) {
 		c.warn("%s", forCommands(advice))
 	}
-	var err error
+	contradictions, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
+	if err != nil {
+		return err
+	}
+	for _, said := range contradictions {
+		c.warn("%s", said)
+	}
 	if c.asJSON {
-		err = c.json(takeRecord(folder, take, extras))
+		err = c.json(append(takeRecord(folder, take, extras), data.Object{{"contradictions", append([]string{},
+			contradictions...)}}...))
 	} else {
 		_, err = fmt.Fprintf(c.out, "take %s: %s\n", take.Name, workbench.TakeLine(take))
 		if line := workbench.DriveLine(take.Drive.Fall); err == nil && line != "" {
@@ -110,6 +119,10 @@ func reportTake(c *console, folder *capture.Folder, take capture.Take, extras wo
 	if err == nil && take.Unfit() != nil {
 		return fmt.Errorf("take %s is kept but not usable: %w", take.Name,
 			&capture.UnfitError{What: capture.FlagNames(take.Unfit())})
+	}
+	if err == nil && contradictions != nil {
+		return fmt.Errorf("take %s is kept: %w", take.Name,
+			&capture.UnfitError{What: "what is stated of it contradicts the other takes"})
 	}
 	return err
 }
@@ -154,6 +167,7 @@ func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras)
 		{"alignment_quality", workbench.Finite(q.AlignmentQuality)},
 		{"damaged_repeats", append([]int{}, q.DamagedRepeats...)},
 		{"clipped_repeats", append([]int{}, q.ClippedRepeats...)}, // of the damaged ones
+		{"changed_repeats", append([]int{}, q.ChangedRepeats...)},
 		{"drive_fall", fall}}
 	if extras.Until != nil {
 		record = append(record, data.Object{{"until", extras.Until}}...)

@@ -191,7 +191,7 @@ func failure(what string, err error) ended {
 	case errors.As(err, &unfit):
 		e := ended{Outcome: outcomeUnfit, Text: refused(err).Text}
 		for _, f := range unfit.Flags {
-			e.Advice = append(e.Advice, string(f)+": "+workbench.FlagAdvice(f, capture.Quality{}))
+			e.Advice = append(e.Advice, string(f)+": "+workbench.FlagAdvice(f, capture.Take{}))
 		}
 		return e
 	}

@@ -323,7 +323,9 @@ func leftOutOf(r *fit.Result) (out []leftOut) {
 		if slices.ContainsFunc(r.Takes, func(u fit.TakeResult) bool { return u.Name == t.Name && u.Used }) {
 			continue
 		}
-		flags := slices.DeleteFunc(slices.Clone(t.Flags), func(f capture.Flag) bool { return !f.Unfit() })
+		flags := slices.DeleteFunc(slices.Clone(t.Flags), func(f capture.Flag) bool {
+			return !f.Unfit() && f != capture.Changed
+		})
 		why := "it cannot be used"
 		if len(flags) > 0 {
 			why = capture.FlagNames(flags)

@@ -76,7 +76,7 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 	v := takeView{Name: t.Name, Started: t.Started, Usable: t.Unfit() == nil,
 		AddedC: textOf(t.Load.AddedC), AddedR: textOf(t.Load.AddedR)}
 	for _, f := range t.Quality.Flags {
-		v.Flags = append(v.Flags, flagView{string(f), workbench.FlagAdvice(f, t.Quality)})
+		v.Flags = append(v.Flags, flagView{string(f), workbench.FlagAdvice(f, t)})
 	}
 	for _, advice := range workbench.TakeAdvice(t) {
 		of := func(f flagView) bool { return advice == f.Name || strings.HasPrefix(advice, f.Name+":") }

@@ -18,6 +18,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
+	"coilsweep/fit/evaluation"
 	"coilsweep/fit/response"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
@@ -165,7 +166,7 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 	var partial *record.PartialError
 	switch {
 	case recorded:
-		e = keptTake(take)
+		e = w.keptTake(dir, take)
 		if err != nil {
 			e.Advice = append(e.Advice, err.Error())
 		}
@@ -196,13 +197,22 @@ func (w *workshop) takeEnded(info jobInfo, dir string, take capture.Take, err er
 	return e
 }
 
-// keptTake is the end of a take that is there.
-func keptTake(take capture.Take) ended {
+// keptTake is the end of a take that is there, of the coil in dir.
+func (w *workshop) keptTake(dir string, take capture.Take) ended {
 	e := ended{Outcome: outcomeDone, Advice: workbench.TakeAdvice(take)}
 	e.Text = fmt.Sprintf("Take %s is kept: %s", take.Name, workbench.TakeLine(take))
 	if unfit := take.Unfit(); unfit != nil {
 		e.Outcome = outcomeUnfit
 		e.Text = fmt.Sprintf("Take %s is kept but not usable: %s", take.Name, capture.FlagNames(unfit))
+	}
+	if folder, err := capture.OpenFolder(dir); err == nil {
+		// What cannot be compared now the fit will tell.
+		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.before(dir))
+		if said != nil && e.Outcome == outcomeDone {
+			e.Outcome = outcomeUnfit
+			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)
+		}
+		e.Advice = append(e.Advice, said...)
 	}
 	return e
 }
@@ -342,7 +352,7 @@ func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder
 	if err != nil {
 		return nil, err
 	}
-	e := keptTake(take)
+	e := w.keptTake(folder.Dir, take)
 	w.changedAndFitted(coil, folder)
 	w.end(jobInfo{Kind: "import", Coil: coil, Take: take.Name}, e)
 	return map[string]any{"text": said(e.Text)}, nil

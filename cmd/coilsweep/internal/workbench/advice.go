@@ -2,8 +2,12 @@ package workbench
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
+	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/capture/align"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -13,23 +17,90 @@ var flagAdvice = map[capture.Flag]string{
 	capture.Clipped: "the input was overdriven: lower its gain or the level and record again",
 	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the " +
 		"level is at its limit",
-	capture.NoStimulus: "the stimulus is not in the recording: check cables, devices and channels",
-	capture.TooShort:   "no whole sweep was recorded: record longer",
-	capture.Dropout:    "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]",
-	capture.Drift:      "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:        "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:     "the signal is close to the noise: raise the level or bring the exciter closer",
-	capture.Distorted:  "strong distortion: lower the level",
+	capture.TooShort: "no whole sweep was recorded: record longer",
+	capture.Drift:    "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:      "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR:   "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.Processed: "there is more noise in the sweeps than between them: lossy coding (MP3, AAC), noise reduction " +
+		"or a loose contact; record to WAV or FLAC without any processing",
+	capture.Distorted: "strong distortion: lower the level",
+	capture.SwappedChannels: "the coil's and the reference's channel are swapped: swap the plugs, or state the " +
+		"channels[[ ({coil-channel}, {reference-channel})]]",
+	capture.SameSignal: "both channels carry the same signal: record coil and reference on two inputs, in stereo " +
+		"and not mixed down to mono",
+	capture.NoCoil: "the output itself was recorded, without exciter and coil: record the input that the coil is " +
+		"connected to, not what the computer plays, and switch direct monitoring off",
+	capture.NoReference: "the sweep is not on the reference channel: check its cable, its channel and the exciter " +
+		"circuit, or record without a reference[[ ({reference} none)]]",
+	capture.Cancels: "the response rises to its peak without a plateau: the two halves of a hum-cancelling pickup " +
+		"cancel each other (put the exciter over one of them), or the exciter is not connected and crosstalk is heard",
+	capture.Crosstalk: "the sweep is heard faintly and without a resonance, as by crosstalk: the coil is not " +
+		"connected, or the input is shorted or muted",
 }
 
-// FlagAdvice says what a flag means for a take of quality q, and what to do;
-// empty: there is nothing to do.
-func FlagAdvice(flag capture.Flag, q capture.Quality) string {
-	if flag == capture.Dropout && len(q.LostRepeats()) == 0 && len(q.Xruns) > 0 {
-		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
-			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+// FlagAdvice says what a flag means for a take, and what to do; empty: there is
+// nothing to do.
+func FlagAdvice(flag capture.Flag, take capture.Take) string {
+	switch flag {
+	case capture.Dropout:
+		return dropoutAdvice(take)
+	case capture.Changed:
+		return changedAdvice(take.Quality)
+	case capture.NoStimulus:
+		return noStimulusAdvice(take.Quality)
 	}
 	return flagAdvice[flag]
+}
+
+// dropoutAdvice tells samples that a device lost from those that something altered.
+func dropoutAdvice(take capture.Take) string {
+	q := take.Quality
+	shifts := func(j align.Jump) bool { return j.Samples != 0 }
+	switch {
+	case len(q.LostRepeats()) == 0 && len(q.Xruns) > 0:
+		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
+			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+	case take.Bench.Source == "import" || slices.Contains(q.Flags, capture.Processed):
+		return "samples were lost or altered: the damaged sweeps are left out; record to WAV or FLAC, without noise " +
+			"reduction, echo cancelling or lossy coding (MP3, AAC)"
+	case take.Alignment != nil && len(q.Xruns) == 0 && !slices.ContainsFunc(take.Alignment.Jumps, shifts):
+		return "samples were overwritten or silenced: the damaged sweeps are left out; switch noise reduction and " +
+			"echo cancelling off; a larger buffer may help[[ ({buffer})]]"
+	}
+	return "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]"
+}
+
+// quietInputDBFS is the noise of an input to which nothing is connected, or which is
+// shorted, at most (typical, no source).
+const quietInputDBFS = -90
+
+// noStimulusAdvice says what the recording holds instead.
+func noStimulusAdvice(q capture.Quality) string {
+	const missing = "the stimulus is not in the recording"
+	switch {
+	case q.PeakDBFS <= -199:
+		return missing + ", which is digital silence: the input is muted, or another one was recorded"
+	case q.HumDBFS < 0:
+		return missing + ", but hum is: the exciter is not connected, or the output is muted or another one"
+	case q.RMSDBFS < quietInputDBFS && q.RMSDBFS < 0:
+		return missing + ", nor is hum: the coil is not connected, the input is shorted, or another one was recorded"
+	}
+	return missing + ": check cables, devices and channels"
+}
+
+// changedAdvice says which sweeps differ, where that is clear.
+func changedAdvice(q capture.Quality) string {
+	const remedy = "a part, a clip or the coil moved, a contact is loose, or an automatic gain control is on"
+	if len(q.ChangedRepeats) == 0 {
+		return "the sweeps differ in their response, and it is not clear which of them are right: " + remedy +
+			"; fasten everything and record again"
+	}
+	names := notation.Each(q.ChangedRepeats, func(k int) string { return strconv.Itoa(k + 1) })
+	if len(names) == 1 {
+		return "sweep " + names[0] + " differs from the others in its response and is left out: " + remedy
+	}
+	return "sweeps " + strings.Join(names, ", ") + " differ from the others in their response and are left out: " +
+		remedy
 }
 
 // TakeAdvice says what is wrong with a take, and what to do.
@@ -37,7 +108,7 @@ func TakeAdvice(take capture.Take) []string {
 	said := []string{}
 	for _, flag := range take.Quality.Flags {
 		words := string(flag)
-		if advice := FlagAdvice(flag, take.Quality); advice != "" {
+		if advice := FlagAdvice(flag, take); advice != "" {
 			words += ": " + advice
 		}
 		said = append(said, words)

@@ -124,8 +124,8 @@ func (p *CheckPlan) run(ctx context.Context, recorder record.Recorder, hears Ear
 		return check.Report{}, err
 	}
 	judgement := check.Judge(scout)
-	if !judgement.FitToTake {
-		return judgement, nil
+	if err := judgeWiring(&judgement, scout); err != nil || !judgement.FitToTake {
+		return judgement, err
 	}
 	if take.Stimulus, err = take.Stimulus.AtLevel(scout.PlannedDBFS); err != nil {
 		return judgement, err
@@ -138,6 +138,22 @@ func (p *CheckPlan) run(ctx context.Context, recorder record.Recorder, hears Ear
 		return judgement, err
 	}
 	return check.Judge(scout), nil
+}
+
+// judgeWiring puts what is connected wrongly in place of the other findings, which
+// are of something that is no coil then.
+func judgeWiring(r *check.Report, s check.Scout) error {
+	known := len(s.Take.Quality.Flags)
+	take, err := quality.AssessWiring(s.Recording, s.Take)
+	if err != nil {
+		return err
+	}
+	for _, flag := range take.Quality.Flags[known:] {
+		text, advice, _ := strings.Cut(FlagAdvice(flag, take), ": ")
+		r.Findings = []check.Finding{{Grade: check.Stop, What: string(flag), Text: text, Advice: advice}}
+		r.FitToTake = false
+	}
+	return nil
 }
 
 // CheckLine is one finding of a check, under its name.
