@@ -191,12 +191,12 @@ func (a *analysis) tryForms(ctx context.Context, forms []fit.Form, starts []circ
 }
 
 // tryLoss fits the models that might win with dielectric loss: the best, those near
-// it, and those with less metal, in whose place it may stand.
+// it, and those with no more metal, in whose place it may stand.
 func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) error {
 	best, _ := a.pick()
 	for _, s := range slices.Clone(a.solutions) {
 		form := s.joint.form
-		less := !form.Cover && !form.Cylinder && form.Parameters() < best.joint.form.Parameters()
+		less := !form.Cover && !form.Cylinder && form.Parameters() <= best.joint.form.Parameters()
 		if !less && s.bic(1) > best.bic(1)+lossBIC {
 			continue
 		}
