@@ -141,7 +141,7 @@ func (a *analysis) otherForms() string {
 			text += fmt.Sprintf(", %s (%.2g)", other.Supposition(), odds)
 		}
 	}
-	return "undetermined: the takes do not tell apart " + text
+	return "undetermined: the takes do not tell apart " + text + "; see " + fit.BranchName
 }
 
 func square(x float64) float64 { return x * x }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -127,6 +128,19 @@ func TestDielectricLossOfNgspice(t *testing.T) {
 				return m.Name == w.form && m.Probability > 1-sureOfForm
 			}) {
 				named++
+			}
+			if r.Model.Probability < sureOfForm {
+				// What all the models agree on is told, and pointed to.
+				for _, p := range r.Branch {
+					if !p.Inductance.Known() || !p.Resistance.Known() {
+						t.Errorf("%s, draw %d, %g Hz: %+v", w.form, i, p.Hz, p)
+					}
+				}
+				for _, e := range r.Eddy {
+					if !strings.HasSuffix(e.Share.Why, "see "+fit.BranchName) || e.Corner.Known() {
+						t.Errorf("%s, draw %d, probability %g: share %+v", w.form, i, r.Model.Probability, e.Share)
+					}
+				}
 			}
 			count := func(what string, q fit.Quantity, truth float64) {
 				if _, ok := covers(q, truth); ok {
