@@ -56,6 +56,11 @@ type analysis struct {
 	metered     bool // a meter's L took part
 	ambiguous   string
 	climbed     bool // the form was chosen from the ladder, not given
+	// bare is the analysis of a coil without metal, where that decides whether L and
+	// C are known; nil where it does not, or the takes speak against it. supposed is
+	// what must hold, of such an analysis.
+	bare     *analysis
+	supposed string
 }
 
 // rival is a model nearly as good as the best, with its weight.
@@ -92,7 +97,17 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	if err := a.choose(ctx); err != nil {
 		return nil, err
 	}
-	if err := a.lookForSecond(ctx); err != nil {
+	second, err := a.secondCircuit(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if second != nil {
+		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near "+
+			"the blind spot of the DC resistance Q does not depend on L",
+			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3),
+			quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+	}
+	if err := a.suppose(ctx); err != nil {
 		return nil, err
 	}
 	if err := ctx.Err(); err != nil {
@@ -100,6 +115,57 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	}
 	return a, a.searches.end()
 }
+
+// suppose works out the coil without metal and without dielectric loss, of which
+// one load and the DC resistance give L and C. Where two circuits have that
+// resonance and Q, it is the one with the likelier capacitance, and supposed says
+// on which side of the blind spot it is.
+func (a *analysis) suppose(ctx context.Context) error {
+	at := slices.IndexFunc(a.solutions, func(s *solution) bool { return s.joint.form == fit.Form{} })
+	if !a.needsLosses() || a.widen > 1 || at < 0 || a.probability[at] < 1-sureOfForm {
+		return nil
+	}
+	chosen := func(s *solution) (*analysis, error) {
+		bare := &analysis{searches: a.searches, request: a.request, resistive: true, solutions: []*solution{s},
+			supposed: "there is no metal in the coil and no dielectric loss"}
+		err := bare.choose(ctx)
+		a.searches = bare.searches
+		return bare, err
+	}
+	bare, err := chosen(a.solutions[at])
+	if err != nil {
+		return err
+	}
+	second, err := bare.secondCircuit(ctx)
+	a.searches = bare.searches
+	if err != nil {
+		return err
+	}
+	if second != nil {
+		unlike := func(s *solution) float64 {
+			own := math.Exp(s.x[atC]) - s.joint.loadOf(0, s.x).fixtureC
+			return math.Abs(math.Log(max(own, 1e-15) / usualCoilF))
+		}
+		limit := (second.x[atL] + bare.best.x[atL]) / 2
+		if unlike(second) < unlike(bare.best) {
+			if bare, err = chosen(second); err != nil {
+				return err
+			}
+		}
+		side := "above"
+		if bare.best.x[atL] < limit {
+			side = "below"
+		}
+		bare.supposed += fmt.Sprintf(", and L is %s %s", side,
+			quantity.Format(math.Exp(limit), quantity.Henry, 2))
+	}
+	a.bare = bare
+	return nil
+}
+
+// usualCoilF is the middle of what coils have in capacitance of their own (typical:
+// 50 to 250 pF).
+const usualCoilF = 110e-12
 
 // ownSteps are the limits in dB of what the sound card leaves in single takes
 // that are supposed one after the other where the usual one explains too little:
@@ -567,12 +633,12 @@ func (a *analysis) oneLoad() bool {
 	return true
 }
 
-// lookForSecond looks for a second minimum on the other side of the blind
-// spot of a resistance alone: the impedance level sqrt(L/C) mirrored at
-// sqrt(R R_load), which has the same Q.
-func (a *analysis) lookForSecond(ctx context.Context) error {
+// secondCircuit is a second minimum on the other side of the blind spot of a
+// resistance alone, nil where there is none: the impedance level sqrt(L/C)
+// mirrored at sqrt(R R_load), which has the same Q.
+func (a *analysis) secondCircuit(ctx context.Context) (*solution, error) {
 	if !a.oneLoad() {
-		return nil // loads that differ leave no blind spot
+		return nil, nil // loads that differ leave no blind spot
 	}
 	c := a.best.coil()
 	load := a.best.joint.loadOf(0, a.best.x).circuit()
@@ -584,25 +650,19 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	mirror.InductanceH = c.InductanceH * factor
 	mirror.CapacitanceF = total/factor - load.CapacitanceF
 	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 || !a.best.joint.resonates(0, a.best.x) {
-		return nil
+		return nil, nil
 	}
 	second, err := a.searches.solve(ctx, a.request, a.best.joint.form, []circuit.Coil{mirror})
 	if err != nil {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		return nil
+		return nil, ctx.Err()
 	}
 	apart := math.Abs(second.x[atL] - a.best.x[atL])
 	u := math.Sqrt(a.known.c.At(atL, atL))
 	if apart > 2*u && apart > 1e-3 &&
 		second.chi2Priors-a.best.chi2Priors < 2*quantity.Coverage95*quantity.Coverage95*a.widen*a.widen {
-		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near "+
-			"the blind spot of the DC resistance Q does not depend on L",
-			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3),
-			quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+		return second, nil
 	}
-	return nil
+	return nil, nil
 }
 
 // describeTakes says in words what the takes differ in.

@@ -153,15 +153,30 @@ func (a *analysis) eddy(probability float64) []fit.Eddy {
 // and so only of a coil whose losses beside the wire's are known; a lossy coil
 // with one load looks like another coil without losses.
 func (a *analysis) main(d derived) fit.Quantity {
-	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
-		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a " +
+	if a.needsLosses() {
+		q := fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a " +
 			"take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
+		if a.bare != nil {
+			given := a.bare.quantity(d, knownU)
+			for column, name := range columnNames {
+				if name == d.name {
+					given = a.bare.profile(given, column)
+				}
+			}
+			if given.Known() {
+				q.Given = &fit.Given{If: a.bare.supposed, Quantity: given}
+			}
+		}
+		return q
 	}
 	if a.ambiguous != "" {
 		return fit.Unknown(a.ambiguous)
 	}
 	return a.quantity(d, knownU)
 }
+
+// needsLosses tells whether L and C would follow only from the coil's losses.
+func (a *analysis) needsLosses() bool { return a.climbed && a.resistive && !a.metered && a.oneLoad() }
 
 // eddyOrder are the indices of the eddy-current loops, the lowest corner first,
 // or that of the solid core.

@@ -22,10 +22,9 @@ import (
 // lossWorld is one of the worlds of fit_loss.cir: dielectric loss of the winding or
 // of the added capacitors, without and with a loop, as the netlist has them.
 type lossWorld struct {
-	form        string
-	coil        trueCoil
-	windingLoss float64
-	addedLoss   [3]float64
+	form      string
+	coil      trueCoil
+	addedLoss [3]float64
 }
 
 // lossAdded are the netlist's added capacitors in farad.
@@ -33,26 +32,27 @@ var lossAdded = [3]float64{0, 219.3e-12, 466.9e-12}
 
 // lossWorlds are in the order of the netlist.
 func lossWorlds() []lossWorld {
-	bare := trueCoil{henry: 2.2, ohm: 6.1e3}
+	bare := trueCoil{henry: 2.2, ohm: 6.1e3, farad: 120e-12}
+	lossy := bare
+	lossy.loss = 0.015
 	looped := bare
 	looped.rings = []element{{1e-6, 75.4e-3, 0.4472135955 * math.Sqrt(2.2*1e-6)}}
+	lossyLooped := looped
+	lossyLooped.loss = 0.015
 	capacitors := [3]float64{0, 0.006, 0.003}
 	return []lossWorld{
-		{form: "loss-free with dielectric loss", coil: bare, windingLoss: 0.015},
+		{form: "loss-free with dielectric loss", coil: lossy},
 		{form: "loss-free", coil: bare, addedLoss: capacitors},
-		{form: "one ring with dielectric loss", coil: looped, windingLoss: 0.015},
+		{form: "one ring with dielectric loss", coil: lossyLooped},
 		{form: "one ring", coil: looped, addedLoss: capacitors},
 	}
 }
 
-const (
-	lossWindingF = 120e-12
-	lossFixtureF = 70e-12
-)
+const lossFixtureF = 70e-12
 
-// across is the admittance that the netlist has across the coil with a load.
+// across is the admittance of fixture and load in the netlist.
 func (w lossWorld) across(s complex128, load int) complex128 {
-	return complex(1e-6, 0) + s*complex(lossFixtureF, 0) + lossyCapacitor(s, lossWindingF, w.windingLoss) +
+	return complex(1e-6, 0) + s*complex(lossFixtureF, 0) +
 		lossyCapacitor(s, lossAdded[load], w.addedLoss[load])
 }
 
@@ -64,7 +64,7 @@ func (w lossWorld) bench(loads []spiceLoad, grid []float64, card string, seed ui
 	channel := soundCards[card](random)
 	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(lossFixtureF, 0.05)*1e12)))
 	fixtureR := must(quantity.ParseResistance(fmt.Sprintf("%.6gk 1%%", stated(1e6, 0.01)/1e3)))
-	b := cardedBench{coil: w.coil, farad: lossWindingF + lossFixtureF}
+	b := cardedBench{coil: w.coil, farad: w.coil.farad + lossFixtureF}
 	for i, l := range loads {
 		t := Take{Name: fmt.Sprintf("take%d", i+1),
 			Response: &response.Response{VarianceDoF: 100, SNRdB: cardSNRdB}}

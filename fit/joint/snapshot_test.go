@@ -78,6 +78,8 @@ func fitCases(t testing.TB) map[string]fitCase {
 		"one take": {takes: referenced(one, 5).takes(base)},
 		"one take, DC": {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"),
 			options: fit.Options{Forms: []fit.Form{{}}}},
+		"one take, DC, no metal supposed": {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"),
+			is: func(a *analysis) bool { return a.bare != nil }},
 		"blind spot": {takes: bench{coil: trueCoil{henry: 4, ohm: 7850, farad: 400e-12}, snrDB: 50, seed: 4,
 			referenced: true}.takes(base), coil: dcr("7.85k@20C 2%"), options: fit.Options{Forms: []fit.Form{{}}},
 			is: func(a *analysis) bool { return len(a.searches.ends) == 3 }},
