@@ -69,11 +69,12 @@ type rival struct {
 	weight   float64
 }
 
-// rivalAIC is the difference in Akaike's criterion beyond which a form is out of
-// the running (K. P. Burnham and D. R. Anderson, Model Selection and Multimodel
-// Inference, 2002). It is not BIC, which chooses the form: a loss too small to
-// be chosen may still be there.
-const rivalAIC = 10
+// rivalLimit is the difference in BIC, which chooses the form, and in Akaike's
+// criterion beyond which a form is out of the running (K. P. Burnham and D. R.
+// Anderson, Model Selection and Multimodel Inference, 2002). The less of the two
+// counts: by BIC a form with less in it may be as likely as the best, and by
+// Akaike's a loss too small to be chosen may still be there.
+const rivalLimit = 10
 
 func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Options, s searches) (*analysis, error) {
 	a := &analysis{searches: s}
@@ -503,7 +504,7 @@ func (a *analysis) choose(ctx context.Context) error {
 		a.probability[i] /= all
 	}
 	for _, s := range a.solutions {
-		if d := aic(s) - aic(best); s != best && d < rivalAIC {
+		if d := min(aic(s)-aic(best), bic(s)-bic(best)); s != best && d < rivalLimit {
 			a.rivals = append(a.rivals, rival{s, math.Exp(-max(d, 0) / 2)})
 		}
 	}

@@ -209,7 +209,7 @@ func (a *analysis) termU(d derived) float64 {
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
-// form: that of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or
+// form: that of the forms that are nearly as good, weighted by exp(-Δ/2) as rivals are, or
 // the largest distance to solutions that disagree. h are the steps on which
 // the quantities depend, of the chosen form. A solution in which a quantity
 // does not exist says nothing of it.
