@@ -95,7 +95,11 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	if err := a.climb(ctx, options.Forms); err != nil {
 		return nil, err
 	}
+	said := len(a.warnings)
 	if err := a.choose(ctx); err != nil {
+		return nil, err
+	}
+	if err := a.tryFree(ctx, a.warnings[:said]); err != nil {
 		return nil, err
 	}
 	second, err := a.secondCircuit(ctx)
@@ -115,6 +119,64 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 		return nil, err // losses not found for that reason are not missing
 	}
 	return a, a.searches.end()
+}
+
+// freeForms are the models that are tried where only the differences between takes
+// count: the factor in common stands for a cover, too.
+var freeForms = []fit.Form{{}, {Rings: 1}, {Cylinder: true}}
+
+// twoCoils says what it means that only differences count.
+const twoCoils = "the takes have something in common that no model has: two coils under the exciter, as of a " +
+	"hum-cancelling pair, would do that. L, C, R, resonance and Q are those of the whole from how the takes " +
+	"differ; peak frequency and peak height are of the response as measured, with the exciter where it was"
+
+// tryFree explains nothing but how the takes differ, where no model explains the
+// takes and they have different loads: what an exciter over one of two coils
+// induces at the terminals is common to all of them, and cancels. It counts where
+// more is known so. said are the warnings up to the choice of a model.
+func (a *analysis) tryFree(ctx context.Context, said []string) error {
+	if !a.climbed || a.widen <= misfitLimit || a.oneLoad() || !a.sharesCard(a.best.coil()) {
+		return nil
+	}
+	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils)}
+	q := &free.request
+	q.free, q.letGo, q.ownDB = true, nil, 0
+	for _, t := range q.takes {
+		q.ownDB = max(q.ownDB, t.limits().RippleTakeDB)
+	}
+	free.resistive, free.metered = q.know.resistance != nil, q.know.inductance != nil
+	start := a.best.coil()
+	err := free.tryForms(ctx, freeForms, []circuit.Coil{{InductanceH: start.InductanceH,
+		ResistanceOhm: start.ResistanceOhm, CapacitanceF: start.CapacitanceF}})
+	if err == nil {
+		err = free.choose(ctx)
+	}
+	a.searches = free.searches
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err == nil && free.vagueness() < a.vagueness():
+		free.climbed = true
+		*a = *free
+	}
+	return nil
+}
+
+// vagueness grows with the u of L and the resonances together.
+func (a *analysis) vagueness() float64 {
+	sought := []derived{{name: nameInductance}}
+	for i := range a.request.takes {
+		sought = append(sought, derived{name: nameResonance, index: i})
+	}
+	var sum float64
+	for _, d := range sought {
+		e := a.estimate(d)
+		if math.IsNaN(e.value) {
+			return math.Inf(1)
+		}
+		sum += math.Log(e.u / e.value)
+	}
+	return sum
 }
 
 // suppose works out the coil without metal and without dielectric loss, of which
@@ -327,6 +389,12 @@ func (a *analysis) pick() (best *solution, widen float64) {
 	least := leastBy(a.solutions, (*solution).reduced)
 	widen = least.misfit()
 	best = leastBy(a.solutions, func(s *solution) float64 { return s.bic(widen * widen) })
+	if a.request.free && widen > 1 {
+		// A loss would imitate what differs from a single coil: the first with which
+		// little of that is left.
+		at := slices.IndexFunc(a.solutions, func(s *solution) bool { return s.reduced() < 2*least.reduced() })
+		best = a.solutions[at]
+	}
 	return best, max(widen, best.misfit())
 }
 
@@ -497,7 +565,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	a.probability = make([]float64, len(a.solutions))
 	var all float64
 	for i, s := range a.solutions {
-		a.probability[i] = math.Exp((bic(best) - bic(s)) / 2)
+		a.probability[i] = math.Exp(min(bic(best)-bic(s), 0) / 2)
 		all += a.probability[i]
 	}
 	for i := range a.probability {

@@ -141,6 +141,40 @@ func throughCard(r *response.Response, hz float64, h complex128, random *rand.Ra
 	r.FrequencyHz, r.H, r.Variance = append(r.FrequencyHz, hz), append(r.H, h), append(r.Variance, u*u)
 }
 
+// spiceFixtureF is what netlists have across the coil, beside 1 MΩ.
+const spiceFixtureF = 70e-12
+
+// cardedTakes are loads of ngspice with their added capacitors in farad through a
+// sound card, and the DC resistance of a coil that has ohm; what is written on the
+// parts is drawn within their tolerance.
+func cardedTakes(loads []spiceLoad, added []float64, ohm float64, grid []float64, card string,
+	seed uint64) (takes []Take, direct capture.Coil) {
+	random := rand.New(rand.NewPCG(seed, 43))
+	stated := func(truth, limit float64) float64 { return truth / (1 + limit*(2*random.Float64()-1)) }
+	channel := soundCards[card](random)
+	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(spiceFixtureF, 0.05)*1e12)))
+	fixtureR := must(quantity.ParseResistance(fmt.Sprintf("%.6gk 1%%", stated(1e6, 0.01)/1e3)))
+	for i := range loads {
+		l := &loads[i]
+		t := Take{Name: fmt.Sprintf("take%d", i+1),
+			Response: &response.Response{VarianceDoF: 100, SNRdB: cardSNRdB}}
+		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
+		if added[i] > 0 {
+			c := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 1%%", stated(added[i], 0.01)*1e12)))
+			t.Load.AddedC = &c
+		}
+		for _, hz := range grid {
+			if hz > l.hz[0] && hz < l.hz[len(l.hz)-1] {
+				throughCard(t.Response, hz, l.at(hz)*channel(hz), random)
+			}
+		}
+		takes = append(takes, t)
+	}
+	dcr := must(quantity.ParseResistance(fmt.Sprintf("%.6g@20C 0.5%%", stated(ohm, 0.005))))
+	celsius := 20.0
+	return takes, capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}
+}
+
 // truth of a take: pole pair of the circuit of elements, and peak of its voltage.
 func (b cardedBench) truth(take int) map[string]float64 {
 	coil, load := b.coil, b.loads[take]

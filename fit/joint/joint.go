@@ -43,6 +43,9 @@ type joint struct {
 	groups   []group
 	// ownDB is the limit of what the sound card leaves in one take alone.
 	ownDB float64
+	// free: what the takes of a group have in common may be anything within freeDB,
+	// and residuals are logarithms.
+	free bool
 	// sharedGain: all takes have the gain of the first.
 	sharedGain bool
 	// widen multiplies the u of the data where no model fits.
@@ -85,7 +88,8 @@ type knowledge struct {
 
 func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	takes, parts, know := q.takes, q.parts, q.know
-	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB, widen: 1}
+	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB,
+		free: q.free, widen: 1}
 	j.firstRing = atC + 1
 	j.firstPart = j.firstRing + j.eddyColumns()
 	if form.Cover {
@@ -442,14 +446,19 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		} else {
 			h = k * s.coil.TransferGradient(sw, load, &s.gradient)
 		}
-		u := weight[i] / j.widen
-		d := h - response[i]
-		r[2*i], r[2*i+1] = real(d)*u, imag(d)*u
+		u := complex(weight[i]/j.widen, 0)
+		d := u * (h - response[i])
+		if j.free {
+			u *= complex(cmplx.Abs(response[i]), 0)
+			d = u * cmplx.Log(h/response[i])
+			u /= h
+		}
+		r[2*i], r[2*i+1] = real(d), imag(d)
 		if jacobian == nil {
 			continue
 		}
-		k *= complex(u, 0)
-		h *= complex(u, 0)
+		k *= u
+		h *= u
 		re, im := jacobian.RawRowView(first+2*i), jacobian.RawRowView(first+2*i+1)
 		c := 0
 		set := func(d complex128) {

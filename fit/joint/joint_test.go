@@ -18,12 +18,13 @@ func TestJacobian(t *testing.T) {
 	takes := bench{coil: demoCoil(), snrDB: 60, seed: 1}.takes(loads...)
 	takes = append(takes, bench{coil: demoCoil(), snrDB: 60, seed: 2, rippled: true}.takes(loads...)...)
 	resistance := part{nominal: 7850, u: 0.003}
-	for _, form := range fit.Ladder() {
+	for n, form := range append(fit.Ladder(), freeForms...) {
+		free := n >= len(fit.Ladder()) // what the takes have in common says nothing
 		t.Run(form.Name(), func(t *testing.T) {
 			parts := gatherParts(takes)
 			know := knowledge{resistance: &resistance, scaleU: 0.002}
 			start := startCoils(takes, parts, know)[0]
-			j := newJoint(form, request{takes: takes, parts: parts, know: know}, start)
+			j := newJoint(form, request{takes: takes, parts: parts, know: know, free: free}, start)
 			p := j.problem()
 			x := make([]float64, j.n)
 			copy(x, j.startVector(start))

@@ -2,10 +2,8 @@ package joint
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"math/cmplx"
-	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,10 +11,7 @@ import (
 	"sync"
 	"testing"
 
-	"coilsweep/capture"
-	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/fit/response"
 )
 
 // lossWorld is one of the worlds of fit_loss.cir: dielectric loss of the winding or
@@ -48,45 +43,20 @@ func lossWorlds() []lossWorld {
 	}
 }
 
-const lossFixtureF = 70e-12
-
 // across is the admittance of fixture and load in the netlist.
 func (w lossWorld) across(s complex128, load int) complex128 {
-	return complex(1e-6, 0) + s*complex(lossFixtureF, 0) +
+	return complex(1e-6, 0) + s*complex(spiceFixtureF, 0) +
 		lossyCapacitor(s, lossAdded[load], w.addedLoss[load])
 }
 
-// bench is the world through a sound card on a grid, with what is written on the
-// parts drawn within their tolerance.
+// bench is the world through a sound card on a grid.
 func (w lossWorld) bench(loads []spiceLoad, grid []float64, card string, seed uint64) cardedBench {
-	random := rand.New(rand.NewPCG(seed, 43))
-	stated := func(truth, limit float64) float64 { return truth / (1 + limit*(2*random.Float64()-1)) }
-	channel := soundCards[card](random)
-	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(lossFixtureF, 0.05)*1e12)))
-	fixtureR := must(quantity.ParseResistance(fmt.Sprintf("%.6gk 1%%", stated(1e6, 0.01)/1e3)))
-	b := cardedBench{coil: w.coil, farad: w.coil.farad + lossFixtureF}
-	for i, l := range loads {
-		t := Take{Name: fmt.Sprintf("take%d", i+1),
-			Response: &response.Response{VarianceDoF: 100, SNRdB: cardSNRdB}}
-		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
-		if farad := lossAdded[i]; farad > 0 {
-			c := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 1%%", stated(farad, 0.01)*1e12)))
-			t.Load.AddedC = &c
-		}
-		for _, hz := range grid {
-			if hz > l.hz[0] && hz < l.hz[len(l.hz)-1] {
-				throughCard(t.Response, hz, l.at(hz)*channel(hz), random)
-			}
-		}
-		b.takes = append(b.takes, t)
+	b := cardedBench{coil: w.coil, farad: w.coil.farad + spiceFixtureF}
+	b.takes, b.direct = cardedTakes(loads, lossAdded[:], w.coil.ohm, grid, card, seed)
+	for i, farad := range lossAdded {
 		b.loads = append(b.loads, func(s complex128) complex128 { return w.across(s, i) })
-		b.ohm, b.farads = append(b.ohm, w.coil.ohm), append(b.farads, b.farad+lossAdded[i])
+		b.ohm, b.farads = append(b.ohm, w.coil.ohm), append(b.farads, b.farad+farad)
 	}
-	dcr := must(quantity.ParseResistance("6.1k@20C 0.5%"))
-	dcr.SI = stated(w.coil.ohm, 0.005)
-	dcr.Half = 0.005 * dcr.SI
-	celsius := 20.0
-	b.direct = capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}
 	return b
 }
 

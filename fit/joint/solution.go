@@ -96,6 +96,8 @@ type request struct {
 	letGo []string
 	// ownDB is the limit of what the sound card leaves in one take alone.
 	ownDB float64
+	// free: what the takes of a group have in common says nothing.
+	free bool
 }
 
 // startVector is the parameter vector of the form at the circuit coil, with
