@@ -354,6 +354,7 @@ func (a *analysis) curve(take int) *fit.Curve {
 		if !j.takes[take].Referenced {
 			k *= card.at(w)
 		}
+		k *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
 		u := j.totalU(take, i) / cmplx.Abs(k)

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"coilsweep/capture"
+	"coilsweep/excite/exciter"
 )
 
 // lowCornersHz are the centres of the weak priors of the sound card's two
@@ -78,6 +79,25 @@ func (t Take) rippleU() float64 {
 // by that from what one has. The residuals are then logarithms, in which a factor is
 // a sum: a large one would pull a model to zero.
 const freeDB = 3.0
+
+// fallUnknown tells whether the exciter's current falls by an amount that is not
+// known, and is not taken for a fall of the sound card.
+func (t Take) fallUnknown() bool { return t.Referenced && t.DriveLimitDB > 0 }
+
+// fallLimit is the limit of the fall of the exciter's current in a take, in neper
+// over the square of the angular frequency: what resistance and inductance in series
+// do well below their corner, but for a delay.
+func (j *joint) fallLimit(take int) float64 {
+	return j.takes[take].DriveLimitDB * math.Ln10 / 20 / square(2*math.Pi*exciter.DefaultGoal.TopHz)
+}
+
+// fall is that at the parameters x.
+func (j *joint) fall(take int, x []float64) float64 {
+	if !j.takes[take].fallUnknown() {
+		return 0
+	}
+	return x[j.drive] * j.fallLimit(take)
+}
 
 // commonU is the standard uncertainty in neper of what the take has in common with
 // others.
@@ -307,6 +327,7 @@ func (j *joint) modelled(take int, x []float64) []complex128 {
 		if !j.takes[take].Referenced {
 			h[i] *= card.at(w)
 		}
+		h[i] *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
 	}
 	return h
 }

@@ -129,6 +129,9 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 			x[c] = p.loss.mean
 		}
 	}
+	if j.drive >= 0 {
+		x[j.drive] = 0.5
+	}
 	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
 			x[j.firstCorner+i] = math.Log(2 * math.Pi * f)
