@@ -64,7 +64,11 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	for _, p := range r.Parts {
 		switch {
 		case slices.Contains(a.request.letGo, p.What):
-			first = append(first, suspectText(p)+"; the numbers are without it")
+			text := suspectText(p)
+			if a.doubted() {
+				text += ", or something in the coil that no model has, as a winding whose capacitance is spread along it"
+			}
+			first = append(first, text+"; the numbers are without it")
 		case p.Suspect:
 			a.warnings = append(a.warnings, suspectText(p))
 		}

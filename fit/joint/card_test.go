@@ -144,15 +144,15 @@ func throughCard(r *response.Response, hz float64, h complex128, random *rand.Ra
 // spiceFixtureF is what netlists have across the coil, beside 1 MΩ.
 const spiceFixtureF = 70e-12
 
-// cardedTakes are loads of ngspice with their added capacitors in farad through a
+// cardedTakes are loads of ngspice with fixture and added capacitors in farad through a
 // sound card, and the DC resistance of a coil that has ohm; what is written on the
 // parts is drawn within their tolerance.
-func cardedTakes(loads []spiceLoad, added []float64, ohm float64, grid []float64, card string,
+func cardedTakes(loads []spiceLoad, fixtureF float64, added []float64, ohm float64, grid []float64, card string,
 	seed uint64) (takes []Take, direct capture.Coil) {
 	random := rand.New(rand.NewPCG(seed, 43))
 	stated := func(truth, limit float64) float64 { return truth / (1 + limit*(2*random.Float64()-1)) }
 	channel := soundCards[card](random)
-	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(spiceFixtureF, 0.05)*1e12)))
+	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(fixtureF, 0.05)*1e12)))
 	fixtureR := must(quantity.ParseResistance(fmt.Sprintf("%.6gk 1%%", stated(1e6, 0.01)/1e3)))
 	for i := range loads {
 		l := &loads[i]

@@ -52,7 +52,7 @@ func (w lossWorld) across(s complex128, load int) complex128 {
 // bench is the world through a sound card on a grid.
 func (w lossWorld) bench(loads []spiceLoad, grid []float64, card string, seed uint64) cardedBench {
 	b := cardedBench{coil: w.coil, farad: w.coil.farad + spiceFixtureF}
-	b.takes, b.direct = cardedTakes(loads, lossAdded[:], w.coil.ohm, grid, card, seed)
+	b.takes, b.direct = cardedTakes(loads, spiceFixtureF, lossAdded[:], w.coil.ohm, grid, card, seed)
 	for i, farad := range lossAdded {
 		b.loads = append(b.loads, func(s complex128) complex128 { return w.across(s, i) })
 		b.ohm, b.farads = append(b.ohm, w.coil.ohm), append(b.farads, b.farad+farad)

@@ -139,7 +139,7 @@ func TestTablesOfNgspice(t *testing.T) {
 		}
 		t.Fatal("ngspice is not installed: run 'make deps', or the tests with -short")
 	}
-	loads := map[string]int{"loss": 12, "pair": 12, "pairplate": 4}
+	loads := map[string]int{"loss": 12, "pair": 12, "pairplate": 4, "input": 6, "ladder": 6}
 	for _, c := range spiceCoils {
 		loads[c.name] = len(spiceAdded)
 	}

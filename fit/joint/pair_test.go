@@ -62,7 +62,7 @@ func TestPairsOfNgspice(t *testing.T) {
 		var lock sync.Mutex
 		relative := 0.0 // mean U95 of L
 		parallel(n, func(i int) {
-			takes, direct := cardedTakes(loads, pairAdded, p.ohm[0]+p.ohm[1], denseGrid(), cards[i%len(cards)],
+			takes, direct := cardedTakes(loads, spiceFixtureF, pairAdded, p.ohm[0]+p.ohm[1], denseGrid(), cards[i%len(cards)],
 				uint64(i))
 			r := must(Analyse(context.Background(), direct, takes, fit.Options{}))
 			lock.Lock()

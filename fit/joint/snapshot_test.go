@@ -64,7 +64,7 @@ func fitCases(t testing.TB) map[string]fitCase {
 	for i := range pair {
 		pair[i].spline(t)
 	}
-	pairTakes, pairCoil := cardedTakes(pair, pairAdded, 8.15e3, denseGrid(), "echo", 1)
+	pairTakes, pairCoil := cardedTakes(pair, spiceFixtureF, pairAdded, 8.15e3, denseGrid(), "echo", 1)
 	unstated := []load{{fixtureR: "1M 1%"}, {fixtureR: "1M 1%", addedC: "470p"}}
 	return map[string]fitCase{
 		"loss-free": {takes: referenced(air, 1).takes(three...),
