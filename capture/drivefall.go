@@ -33,3 +33,21 @@ func (t Take) DriveFall() *DriveFall {
 		Corrected: d.Kind == "voltage" || t.Reference.Kind == "current",
 	}
 }
+
+// DriveLimitDB is by how much the exciter's current may be lower at 20 kHz than the
+// take's response is corrected for, in dB. It is 0 where the current was measured,
+// the fall is corrected, or a current source was stated; else what the stated values
+// make of a voltage, or where nothing was stated what an exciter is designed for.
+func (t Take) DriveLimitDB() float64 {
+	d := t.Drive
+	valued := d.ExciterR != nil && d.ExciterL != nil && d.ExciterR.SI > 0
+	switch {
+	case t.Reference.Kind == "current" || d.Kind == "direct" || d.Kind == "voltage" && valued:
+		return 0
+	case valued:
+		return exciter.CurrentDropDB(d.ExciterR.SI, d.ExciterL.SI, exciter.DefaultGoal.TopHz)
+	case d.Assumed || d.Kind == "voltage":
+		return exciter.DefaultGoal.LimitDB
+	}
+	return 0
+}

@@ -5,6 +5,9 @@ import (
 	"slices"
 )
 
+// BranchName is what people know the branch by.
+const BranchName = "inductance and resistance by frequency"
+
 // BranchPoint is the winding branch R + s L(s) at one frequency as a series
 // inductance and resistance, without the coil's own capacitance and all else that
 // is across it. Unlike the terms of a model these two mean the same in every

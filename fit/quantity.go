@@ -16,6 +16,16 @@ type Quantity struct {
 	// likelihood); both 0 where Value ± U95 says it.
 	Low, High float64
 	Why       string
+	// Given is what the quantity is under a supposition, where it cannot be known
+	// without; nil: nothing.
+	Given *Given
+}
+
+// Given is a quantity that is known only if something holds that no take shows and
+// nobody stated.
+type Given struct {
+	If       string // "there is no metal in the coil and no dielectric loss"
+	Quantity Quantity
 }
 
 // Unknown is a quantity that cannot be known, with the reason.
@@ -32,32 +42,57 @@ type quantityJSON struct {
 	Low   *float64 `json:"low,omitempty"`
 	High  *float64 `json:"high,omitempty"`
 	Why   string   `json:"why,omitempty"`
+	// Given belongs to an unknown quantity.
+	Given *givenJSON `json:"given_form,omitempty"`
+}
+
+// givenJSON is a Given in a file: {"if","value","u","U95"}.
+type givenJSON struct {
+	If string `json:"if"`
+	quantityJSON
 }
 
 // MarshalJSON writes a quantityJSON.
-func (q Quantity) MarshalJSON() ([]byte, error) {
+func (q Quantity) MarshalJSON() ([]byte, error) { return json.Marshal(q.inFile()) }
+
+func (q Quantity) inFile() quantityJSON {
 	if !q.Known() {
-		return json.Marshal(quantityJSON{Why: q.Why})
+		k := quantityJSON{Why: q.Why}
+		if g := q.Given; g != nil {
+			k.Given = &givenJSON{g.If, g.Quantity.inFile()}
+		}
+		return k
 	}
 	k := quantityJSON{Value: &q.Value, U: &q.U, U95: &q.U95}
 	if q.Low != 0 || q.High != 0 {
 		k.Low, k.High = &q.Low, &q.High
 	}
-	return json.Marshal(k)
+	return k
 }
 
 // UnmarshalJSON reads what MarshalJSON writes.
 func (q *Quantity) UnmarshalJSON(b []byte) error {
-	var read Quantity
-	k := quantityJSON{U: &read.U, U95: &read.U95, Low: &read.Low, High: &read.High}
+	var k quantityJSON
 	if err := json.Unmarshal(b, &k); err != nil {
 		return err
 	}
-	if k.Value == nil {
-		*q = Unknown(cmp.Or(k.Why, "no reason given"))
-		return nil
+	*q = k.quantity()
+	if g := k.Given; g != nil && !q.Known() {
+		q.Given = &Given{g.If, g.quantity()}
 	}
-	read.Value = *k.Value
-	*q = read
 	return nil
+}
+
+// quantity is what was written, without what is given a supposition.
+func (k quantityJSON) quantity() Quantity {
+	if k.Value == nil {
+		return Unknown(cmp.Or(k.Why, "no reason given"))
+	}
+	read := Quantity{Value: *k.Value}
+	for from, to := range map[*float64]*float64{k.U: &read.U, k.U95: &read.U95, k.Low: &read.Low, k.High: &read.High} {
+		if from != nil {
+			*to = *from
+		}
+	}
+	return read
 }

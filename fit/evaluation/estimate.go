@@ -116,7 +116,7 @@ func InputOf(t capture.Take) joint.Take {
 	in := joint.Take{
 		Name: t.Name, Load: t.Load, AudioSHA256: t.Audio.SHA256,
 		Referenced: t.Referenced(), DriftPPM: t.Quality.DriftPPM, Card: t.Card,
-		DriveFall: t.Drive.Fall, Linearity: t.Linearity,
+		DriveFall: t.Drive.Fall, DriveLimitDB: t.DriveLimitDB(), Linearity: t.Linearity,
 	}
 	for _, f := range t.Quality.Flags {
 		in.Flags = append(in.Flags, string(f))

@@ -232,6 +232,12 @@ type recordedTakes []recorded
 // record makes the takes of a coil: nothing and 470 pF added.
 func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTakes {
 	t.Helper()
+	return recordBenchAs(t, b, repeats, sweepS, func(*capture.Take) {})
+}
+
+// recordBenchAs is recordBench with takes that are stated otherwise.
+func recordBenchAs(t *testing.T, b bench, repeats int, sweepS float64, state func(*capture.Take)) recordedTakes {
+	t.Helper()
 	request := excite.DefaultRequest()
 	request.SweepS, request.Repeats = sweepS, repeats
 	stimulus, err := excite.Design(request)
@@ -248,6 +254,7 @@ func recordBench(t *testing.T, b bench, repeats int, sweepS float64) recordedTak
 		if added != "" {
 			take.Load.AddedC = farad(t, added)
 		}
+		state(&take)
 		recorder, truth, err := b.recorder(take.Load, stimulus.RateHz)
 		if err != nil {
 			t.Fatal(err)
@@ -280,7 +287,7 @@ func (all recordedTakes) estimated(t *testing.T) fitTakes {
 
 func (r recorded) fitTake(estimate *response.Response) joint.Take {
 	return joint.Take{Name: r.take.Name, Load: r.take.Load, Response: estimate, Referenced: r.take.Referenced(),
-		DriftPPM: r.take.Quality.DriftPPM}
+		DriftPPM: r.take.Quality.DriftPPM, DriveLimitDB: r.take.DriveLimitDB()}
 }
 
 // plainly are the takes without any guard: the spectrum of the recording,
@@ -333,7 +340,12 @@ func (all recordedTakes) plainly() fitTakes {
 
 func (takes fitTakes) fit(t *testing.T, coil capture.Coil) *fit.Result {
 	t.Helper()
-	result, err := joint.Analyse(t.Context(), coil, takes, twoRings)
+	return takes.fitWith(t, coil, twoRings)
+}
+
+func (takes fitTakes) fitWith(t *testing.T, coil capture.Coil, options fit.Options) *fit.Result {
+	t.Helper()
+	result, err := joint.Analyse(t.Context(), coil, takes, options)
 	if err != nil {
 		t.Fatal(err)
 	}

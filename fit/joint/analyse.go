@@ -60,6 +60,11 @@ type analysis struct {
 	metered     bool // a meter's L took part
 	ambiguous   string
 	climbed     bool // the form was chosen from the ladder, not given
+	// bare is the analysis of a coil without metal, where that decides whether L and
+	// C are known; nil where it does not, or the takes speak against it. supposed is
+	// what must hold, of such an analysis.
+	bare     *analysis
+	supposed string
 }
 
 // rival is a model nearly as good as the best, with its weight.
@@ -68,11 +73,12 @@ type rival struct {
 	weight   float64
 }
 
-// rivalAIC is the difference in Akaike's criterion beyond which a form is out of
-// the running (K. P. Burnham and D. R. Anderson, Model Selection and Multimodel
-// Inference, 2002). It is not BIC, which chooses the form: a loss too small to
-// be chosen may still be there.
-const rivalAIC = 10
+// rivalLimit is the difference in BIC, which chooses the form, and in Akaike's
+// criterion beyond which a form is out of the running (K. P. Burnham and D. R.
+// Anderson, Model Selection and Multimodel Inference, 2002). The less of the two
+// counts: by BIC a form with less in it may be as likely as the best, and by
+// Akaike's a loss too small to be chosen may still be there.
+const rivalLimit = 10
 
 func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Options, s searches) (*analysis, error) {
 	a := &analysis{searches: s}
@@ -93,10 +99,24 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	if err := a.climb(ctx, options.Forms); err != nil {
 		return nil, err
 	}
+	said := len(a.warnings)
 	if err := a.choose(ctx); err != nil {
 		return nil, err
 	}
-	if err := a.lookForSecond(ctx); err != nil {
+	if err := a.tryFree(ctx, a.warnings[:said]); err != nil {
+		return nil, err
+	}
+	second, err := a.secondCircuit(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if second != nil {
+		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near "+
+			"the blind spot of the DC resistance Q does not depend on L",
+			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3),
+			quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+	}
+	if err := a.suppose(ctx); err != nil {
 		return nil, err
 	}
 	if err := ctx.Err(); err != nil {
@@ -104,6 +124,115 @@ func analyse(ctx context.Context, coil capture.Coil, all []Take, options fit.Opt
 	}
 	return a, a.searches.end()
 }
+
+// freeForms are the models that are tried where only the differences between takes
+// count: the factor in common stands for a cover, too.
+var freeForms = []fit.Form{{}, {Rings: 1}, {Cylinder: true}}
+
+// twoCoils says what it means that only differences count.
+const twoCoils = "the takes have something in common that no model has: two coils under the exciter, as of a " +
+	"hum-cancelling pair, would do that. L, C, R, resonance and Q are those of the whole from how the takes " +
+	"differ; peak frequency and peak height are of the response as measured, with the exciter where it was"
+
+// tryFree explains nothing but how the takes differ, where no model explains the
+// takes and they have different loads: what an exciter over one of two coils
+// induces at the terminals is common to all of them, and cancels. It counts where
+// more is known so. said are the warnings up to the choice of a model.
+func (a *analysis) tryFree(ctx context.Context, said []string) error {
+	if !a.climbed || a.widen <= misfitLimit || a.oneLoad() || !a.sharesCard(a.best.coil()) {
+		return nil
+	}
+	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils)}
+	q := &free.request
+	q.free, q.letGo, q.ownDB = true, nil, 0
+	for _, t := range q.takes {
+		q.ownDB = max(q.ownDB, t.limits().RippleTakeDB)
+	}
+	free.resistive, free.metered = q.know.resistance != nil, q.know.inductance != nil
+	start := a.best.coil()
+	err := free.tryForms(ctx, freeForms, []circuit.Coil{{InductanceH: start.InductanceH,
+		ResistanceOhm: start.ResistanceOhm, CapacitanceF: start.CapacitanceF}})
+	if err == nil {
+		err = free.choose(ctx)
+	}
+	a.searches = free.searches
+	switch {
+	case ctx.Err() != nil:
+		return ctx.Err()
+	case err == nil && free.vagueness() < a.vagueness():
+		free.climbed = true
+		*a = *free
+	}
+	return nil
+}
+
+// vagueness grows with the u of L and the resonances together.
+func (a *analysis) vagueness() float64 {
+	sought := []derived{{name: nameInductance}}
+	for i := range a.request.takes {
+		sought = append(sought, derived{name: nameResonance, index: i})
+	}
+	var sum float64
+	for _, d := range sought {
+		e := a.estimate(d)
+		if math.IsNaN(e.value) {
+			return math.Inf(1)
+		}
+		sum += math.Log(e.u / e.value)
+	}
+	return sum
+}
+
+// suppose works out the coil without metal and without dielectric loss, of which
+// one load and the DC resistance give L and C. Where two circuits have that
+// resonance and Q, it is the one with the likelier capacitance, and supposed says
+// on which side of the blind spot it is.
+func (a *analysis) suppose(ctx context.Context) error {
+	at := slices.IndexFunc(a.solutions, func(s *solution) bool { return s.joint.form == fit.Form{} })
+	if !a.needsLosses() || a.widen > 1 || at < 0 || a.probability[at] < 1-sureOfForm {
+		return nil
+	}
+	chosen := func(s *solution) (*analysis, error) {
+		bare := &analysis{searches: a.searches, request: a.request, resistive: true, solutions: []*solution{s},
+			supposed: "there is no metal in the coil and no dielectric loss"}
+		err := bare.choose(ctx)
+		a.searches = bare.searches
+		return bare, err
+	}
+	bare, err := chosen(a.solutions[at])
+	if err != nil {
+		return err
+	}
+	second, err := bare.secondCircuit(ctx)
+	a.searches = bare.searches
+	if err != nil {
+		return err
+	}
+	if second != nil {
+		unlike := func(s *solution) float64 {
+			own := math.Exp(s.x[atC]) - s.joint.loadOf(0, s.x).fixtureC
+			return math.Abs(math.Log(max(own, 1e-15) / usualCoilF))
+		}
+		limit := (second.x[atL] + bare.best.x[atL]) / 2
+		if unlike(second) < unlike(bare.best) {
+			if bare, err = chosen(second); err != nil {
+				return err
+			}
+		}
+		side := "above"
+		if bare.best.x[atL] < limit {
+			side = "below"
+		}
+		bare.supposed += fmt.Sprintf(", and L is %s %s", side,
+			quantity.Format(math.Exp(limit), quantity.Henry, 2))
+	}
+	a.bare = bare
+	return nil
+}
+
+// usualCoilF is the middle of what coils have in capacitance of their own (typical:
+// 50 to 250 pF).
+const usualCoilF = 110e-12
 
 // ownSteps are the limits in dB of what the sound card leaves in single takes
 // that are supposed one after the other where noise alone, and then the card's own
@@ -226,12 +355,12 @@ func (a *analysis) settleClose(ctx context.Context) error {
 }
 
 // tryLoss fits the models that might win with dielectric loss: the best, those near
-// it, and those with less metal, in whose place it may stand.
+// it, and those with no more metal, in whose place it may stand.
 func (a *analysis) tryLoss(ctx context.Context, earlier map[fit.Form]*solution) error {
 	best, _ := a.pick()
 	for _, s := range slices.Clone(a.solutions) {
 		form := s.joint.form
-		less := !form.Cover && !form.Cylinder && form.Parameters() < best.joint.form.Parameters()
+		less := !form.Cover && !form.Cylinder && form.Parameters() <= best.joint.form.Parameters()
 		if !less && s.bic(1) > best.bic(1)+lossBIC {
 			continue
 		}
@@ -295,6 +424,12 @@ func (a *analysis) pick() (best *solution, widen float64) {
 	least := leastBy(a.solutions, (*solution).reduced)
 	widen = least.misfit()
 	best = leastBy(a.solutions, func(s *solution) float64 { return s.bic(widen * widen) })
+	if a.request.free && widen > 1 {
+		// A loss would imitate what differs from a single coil: the first with which
+		// little of that is left.
+		at := slices.IndexFunc(a.solutions, func(s *solution) bool { return s.reduced() < 2*least.reduced() })
+		best = a.solutions[at]
+	}
 	return best, max(widen, best.misfit())
 }
 
@@ -467,14 +602,14 @@ func (a *analysis) choose(ctx context.Context) error {
 	a.probability = make([]float64, len(a.solutions))
 	var all float64
 	for i, s := range a.solutions {
-		a.probability[i] = math.Exp((bic(best) - bic(s)) / 2)
+		a.probability[i] = math.Exp(min(bic(best)-bic(s), 0) / 2)
 		all += a.probability[i]
 	}
 	for i := range a.probability {
 		a.probability[i] /= all
 	}
 	for _, s := range a.solutions {
-		if d := aic(s) - aic(best); s != best && d < rivalAIC {
+		if d := min(aic(s)-aic(best), bic(s)-bic(best)); s != best && d < rivalLimit {
 			a.rivals = append(a.rivals, rival{s, math.Exp(-max(d, 0) / 2)})
 		}
 	}
@@ -604,12 +739,12 @@ func (a *analysis) oneLoad() bool {
 	return true
 }
 
-// lookForSecond looks for a second minimum on the other side of the blind
-// spot of a resistance alone: the impedance level sqrt(L/C) mirrored at
-// sqrt(R R_load), which has the same Q.
-func (a *analysis) lookForSecond(ctx context.Context) error {
+// secondCircuit is a second minimum on the other side of the blind spot of a
+// resistance alone, nil where there is none: the impedance level sqrt(L/C)
+// mirrored at sqrt(R R_load), which has the same Q.
+func (a *analysis) secondCircuit(ctx context.Context) (*solution, error) {
 	if !a.oneLoad() {
-		return nil // loads that differ leave no blind spot
+		return nil, nil // loads that differ leave no blind spot
 	}
 	c := a.best.coil()
 	load := a.best.joint.loadOf(0, a.best.x).circuit()
@@ -621,25 +756,19 @@ func (a *analysis) lookForSecond(ctx context.Context) error {
 	mirror.InductanceH = c.InductanceH * factor
 	mirror.CapacitanceF = total/factor - load.CapacitanceF
 	if mirror.CapacitanceF <= 1e-13 || math.Abs(math.Log(factor)) < 1e-3 || !a.best.joint.resonates(0, a.best.x) {
-		return nil
+		return nil, nil
 	}
 	second, err := a.searches.solve(ctx, a.request, a.best.joint.form, []circuit.Coil{mirror})
 	if err != nil {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		return nil
+		return nil, ctx.Err()
 	}
 	apart := math.Abs(second.x[atL] - a.best.x[atL])
 	u := math.Sqrt(a.known.c.At(atL, atL))
 	if apart > 2*u && apart > 1e-3 &&
 		second.chi2Priors-a.best.chi2Priors < 2*quantity.Coverage95*quantity.Coverage95*a.widen*a.widen {
-		a.ambiguous = fmt.Sprintf("two circuits explain the takes equally well, one with %s and one with %s: near "+
-			"the blind spot of the DC resistance Q does not depend on L",
-			quantity.Format(math.Exp(a.best.x[atL]), quantity.Henry, 3),
-			quantity.Format(math.Exp(second.x[atL]), quantity.Henry, 3))
+		return second, nil
 	}
-	return nil
+	return nil, nil
 }
 
 // describeTakes says in words what the takes differ in.

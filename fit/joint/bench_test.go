@@ -18,6 +18,7 @@ type element struct{ henry, ohm, mutual float64 }
 // the formulas of the fit: the meshes are solved as they are.
 type trueCoil struct {
 	henry, ohm, farad float64
+	loss              float64 // dissipation factor of farad
 	rings             []element
 	coverHz           float64 // corner of the shielding; 0: no cover
 }
@@ -43,7 +44,7 @@ func (c trueCoil) voltageAcross(s, y complex128) complex128 {
 		m := s * complex(r.mutual, 0)
 		z -= m * m / (complex(r.ohm, 0) + s*complex(r.henry, 0))
 	}
-	across := 1 / (y + s*complex(c.farad, 0))
+	across := 1 / (y + lossyCapacitor(s, c.farad, c.loss))
 	v := across / (across + z)
 	if c.coverHz > 0 {
 		v /= 1 + s/complex(2*math.Pi*c.coverHz, 0)
@@ -55,6 +56,9 @@ func (c trueCoil) voltageAcross(s, y complex128) complex128 {
 // capacitor, and beside it one with a resistor in series for every third of a
 // decade from 0.1 Hz to 100 MHz. At 1 kHz it has farad.
 func lossyCapacitor(s complex128, farad, d float64) complex128 {
+	if d == 0 {
+		return s * complex(farad, 0)
+	}
 	const perDecade, decades = 3, 9
 	part := farad * d * 2 / math.Pi * math.Ln10 / perDecade
 	y := func(s complex128) complex128 {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -172,11 +173,21 @@ func TestBranchCoverage(t *testing.T) {
 	n := seeds(t, 60)
 	ring := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
 	ring.ring(0.2, 3000)
-	for world, coil := range []trueCoil{{henry: 2.2, ohm: 6000, farad: 120e-12}, ring, demoCoil()} {
+	bare := trueCoil{henry: 2.2, ohm: 6000, farad: 120e-12}
+	for world, coil := range []trueCoil{bare, ring, demoCoil(), bare} {
 		name := fmt.Sprintf("%d loops", len(coil.rings))
+		hardly := world == 3
+		if hardly {
+			name = "a loop hardly there"
+		}
 		covered, known := map[string]int{}, map[string]int{}
 		var lock sync.Mutex
 		parallel(n, func(i int) {
+			coil := coil
+			if hardly { // at the noise, to well above it
+				random := rand.New(rand.NewPCG(seed(i), 78))
+				coil.ring(1e-5*math.Pow(1000, random.Float64()), 1000*math.Pow(15, random.Float64()))
+			}
 			r, _ := drawnBench(coil, 70, false, seed(770000+10000*world+i))
 			lock.Lock()
 			defer lock.Unlock()

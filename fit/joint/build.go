@@ -65,7 +65,11 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	for _, p := range r.Parts {
 		switch {
 		case slices.Contains(a.request.letGo, p.What):
-			first = append(first, suspectText(p)+"; the numbers are without it")
+			text := suspectText(p)
+			if a.doubted() {
+				text += ", or something in the coil that no model has, as a winding whose capacitance is spread along it"
+			}
+			first = append(first, text+"; the numbers are without it")
 		case p.Suspect:
 			a.warnings = append(a.warnings, suspectText(p))
 		}
@@ -103,6 +107,10 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		tr.Peak = a.quantity(derived{name: namePeak, index: used}, knownU)
 		tr.PeakDB = a.quantity(derived{name: namePeakDB, index: used, linear: true}, math.Inf(1))
 		tr.WidthHz = a.quantity(derived{name: nameWidth, index: used}, knownU)
+		if a.request.free {
+			tr.Peak, tr.PeakDB = a.measuredPeak(used)
+			tr.WidthHz = fit.Unknown("the model has only what differs between the takes")
+		}
 		tr.Curve = a.curve(used)
 		a.flagDistortion(&tr, t)
 		a.warnOfDrive(t)
@@ -154,15 +162,30 @@ func (a *analysis) eddy(probability float64) []fit.Eddy {
 // and so only of a coil whose losses beside the wire's are known; a lossy coil
 // with one load looks like another coil without losses.
 func (a *analysis) main(d derived) fit.Quantity {
-	if a.climbed && a.resistive && !a.metered && a.oneLoad() {
-		return fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a " +
+	if a.needsLosses() {
+		q := fit.Unknown("one load and the DC resistance give L and C only of a coil whose losses are known: add a " +
 			"take with a known capacitor, or choose the loss-free model if the coil has no metal in it")
+		if a.bare != nil {
+			given := a.bare.quantity(d, knownU)
+			for column, name := range columnNames {
+				if name == d.name {
+					given = a.bare.profile(given, column)
+				}
+			}
+			if given.Known() {
+				q.Given = &fit.Given{If: a.bare.supposed, Quantity: given}
+			}
+		}
+		return q
 	}
 	if a.ambiguous != "" {
 		return fit.Unknown(a.ambiguous)
 	}
 	return a.quantity(d, knownU)
 }
+
+// needsLosses tells whether L and C would follow only from the coil's losses.
+func (a *analysis) needsLosses() bool { return a.climbed && a.resistive && !a.metered && a.oneLoad() }
 
 // eddyOrder are the indices of the eddy-current loops, the lowest corner first,
 // or that of the solid core.
@@ -336,6 +359,7 @@ func (a *analysis) curve(take int) *fit.Curve {
 		if !j.takes[take].Referenced {
 			k *= card.at(w)
 		}
+		k *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
 		u := j.totalU(take, i) / cmplx.Abs(k)
@@ -359,6 +383,87 @@ func (a *analysis) curve(take int) *fit.Curve {
 	return out
 }
 
+// measuredPeak is the peak of a take's response as measured: the least of a cubic
+// through 1/|H|² about the highest point, over the level between 100 and 400
+// Hz, where the model's shape is near enough. Without a reference the upper edge of
+// the sound card's band is known as its priors have it.
+func (a *analysis) measuredPeak(take int) (hz, db fit.Quantity) {
+	j, x := a.best.joint, a.best.x
+	r := j.takes[take].Response
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
+	var card cardResponse
+	if !j.takes[take].Referenced {
+		card = j.cardAt(x)
+		card.edge = [6]float64{}
+	}
+	ln := make([]float64, len(r.H)) // of the response
+	var level, weight float64
+	top := -1
+	for k, h := range r.H {
+		if !j.takes[take].Referenced {
+			h /= card.at(j.omega[take][k])
+		}
+		ln[k] = math.Log(cmplx.Abs(h))
+		f := r.FrequencyHz[k]
+		if f > 100 && f < 400 {
+			w := square(cmplx.Abs(h) / j.totalU(take, k))
+			shape := cmplx.Abs(c.Transfer(complex(0, 2*math.Pi*f), load)) / c.Plateau(load)
+			level, weight = level+w*(ln[k]-math.Log(shape)), weight+w
+		}
+		if f > 400 && (top < 0 || ln[k] > ln[top]) {
+			top = k
+		}
+	}
+	none := fit.Unknown(derived{name: namePeak}.missing())
+	if weight == 0 || top < 0 {
+		return none, none
+	}
+	level /= weight
+	// 1/|H|² over that at the top: c0 + c1 t + c2 t² + c3 t³ about it, t = ln f.
+	normal, right := mat.NewSymDense(4, nil), mat.NewVecDense(4, nil)
+	for k := range ln {
+		y := math.Exp(2 * (ln[top] - ln[k]))
+		near := k > top-3 && k < top+3
+		if t := math.Log(r.FrequencyHz[k] / r.FrequencyHz[top]); near || y < 1.5 && math.Abs(t) < 0.04 {
+			w := square(cmplx.Abs(r.H[k]) / j.totalU(take, k) / (2 * y))
+			row := mat.NewVecDense(4, []float64{1, t, t * t, t * t * t})
+			normal.SymRankOne(normal, w, row)
+			right.AddScaledVec(right, w*y, row)
+		}
+	}
+	var chol mat.Cholesky
+	var p mat.VecDense
+	var cov mat.SymDense
+	if !chol.Factorize(normal) || chol.SolveVecTo(&p, right) != nil || chol.InverseTo(&cov) != nil ||
+		p.AtVec(2) <= 0 || math.Abs(p.AtVec(1)) > 0.08*p.AtVec(2) || ln[top] <= level {
+		return none, none
+	}
+	at := 0.0
+	for range 20 { // Newton's steps to where the slope is none
+		at -= (p.AtVec(1) + at*(2*p.AtVec(2)+3*at*p.AtVec(3))) / (2*p.AtVec(2) + 6*at*p.AtVec(3))
+	}
+	lowest := p.AtVec(0) + at*(p.AtVec(1)+at*(p.AtVec(2)+at*p.AtVec(3)))
+	curvature := p.AtVec(2) / lowest // of ln|H|
+	if !(math.Abs(at) < 0.04) || !(lowest > 0) {
+		return none, none
+	}
+	hz.Value = r.FrequencyHz[top] * math.Exp(at)
+	uHz := cov.At(1, 1) / square(2*p.AtVec(2))
+	uLevel := cov.At(0, 0)/square(2*lowest) + 1/weight
+	if !j.takes[take].Referenced {
+		f2 := square(hz.Value / edgeHz)
+		for i, f := 0, f2; i < 3; i, f = i+1, f*f2 {
+			uLevel += square(edgeU[i] * f)
+			uHz += square(float64(2*i+2) * edgeU[i] * f / curvature)
+		}
+	}
+	hz.U = hz.Value * math.Sqrt(uHz+square(a.clockU()))
+	const neperDB = 20 / math.Ln10
+	db.Value, db.U = neperDB*(ln[top]-level-math.Log(lowest)/2), neperDB*math.Sqrt(uLevel)
+	hz.U95, db.U95 = quantity.Coverage95*hz.U, quantity.Coverage95*db.U
+	return hz, db
+}
+
 // residuals are (measured - fitted)/u of a take, u per component, with what
 // the takes have in common taken off as far as it can be known: each with the
 // standard deviation that it has after that.
@@ -371,6 +476,9 @@ func (a *analysis) residuals(take int) []complex128 {
 	for i, t := range g.takes {
 		raw[i] = make([]float64, rows)
 		s.evaluate(t, a.best.x, raw[i], nil, 0, nil)
+	}
+	if g.common() && j.free {
+		j.unwrap(g, func(i int) []float64 { return raw[i] })
 	}
 	out := make([]complex128, rows/2)
 	for k := range out {
@@ -436,8 +544,8 @@ func (a *analysis) band(take int) []float64 {
 // are slope and intercept (Bureau of Standards Circular 74, 1924).
 func (a *analysis) line(r *fit.Result) *fit.Line {
 	j, x := a.best.joint, a.best.x
-	if !r.Inductance.Known() || !r.Capacitance.Known() {
-		return nil
+	if !r.Inductance.Known() || !r.Capacitance.Known() || a.request.free {
+		return nil // or no take says anything by itself
 	}
 	l := &fit.Line{Slope: r.Inductance}
 	e := a.known.of(derived{name: nameCapacitance})

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"coilsweep/capture"
+	"coilsweep/excite/exciter"
 )
 
 // lowCornersHz are the centres of the weak priors of the sound card's two
@@ -85,6 +86,40 @@ func (t Take) rippleU() float64 {
 	return neperU(t.limits().RippleDB)
 }
 
+// freeDB is the limit of a factor that is common to the takes of a group and no
+// sound card's: what an exciter induces in two coils at once differs over frequency
+// by that from what one has. The residuals are then logarithms, in which a factor is
+// a sum: a large one would pull a model to zero.
+const freeDB = 3.0
+
+// fallUnknown tells whether the exciter's current falls by an amount that is not
+// known, and is not taken for a fall of the sound card.
+func (t Take) fallUnknown() bool { return t.Referenced && t.DriveLimitDB > 0 }
+
+// fallLimit is the limit of the fall of the exciter's current in a take, in neper
+// over the square of the angular frequency: what resistance and inductance in series
+// do well below their corner, but for a delay.
+func (j *joint) fallLimit(take int) float64 {
+	return j.takes[take].DriveLimitDB * math.Ln10 / 20 / square(2*math.Pi*exciter.DefaultGoal.TopHz)
+}
+
+// fall is that at the parameters x.
+func (j *joint) fall(take int, x []float64) float64 {
+	if !j.takes[take].fallUnknown() {
+		return 0
+	}
+	return x[j.drive] * j.fallLimit(take)
+}
+
+// commonU is the standard uncertainty in neper of what the take has in common with
+// others.
+func (j *joint) commonU(t Take) float64 {
+	if j.free && !t.Ideal {
+		return neperU(freeDB)
+	}
+	return t.rippleU()
+}
+
 // group are takes on one grid through the same channels of the sound card. What
 // the card leaves is one unknown complex factor 1 + c at each point, common to
 // them, with Re c and Im c normal of mean 0 and independent from point to point.
@@ -149,10 +184,13 @@ func (j *joint) weigh(blunt float64) {
 			if len(g.takes) > 1 {
 				extra = ownPoints * (square(neperU(j.ownDB)) + blunt*u*u)
 			}
-			s := math.Sqrt(ripplePoints/2) * u
+			s := math.Sqrt(ripplePoints/2) * j.commonU(t)
 			weight, ripple := make([]float64, len(j.omega[i])), make([]complex128, len(j.omega[i]))
 			for k, h := range t.Response.H {
 				weight[k] = 1 / math.Sqrt((t.Response.Variance[k]+extra*(real(h)*real(h)+imag(h)*imag(h)))/2)
+				if j.free {
+					h = complex(cmplx.Abs(h), 0)
+				}
 				ripple[k] = h * complex(s*weight[k], 0)
 				if len(g.takes) > 1 {
 					g.square[k] += real(ripple[k])*real(ripple[k]) + imag(ripple[k])*imag(ripple[k])
@@ -171,8 +209,9 @@ func (j *joint) weigh(blunt float64) {
 func (j *joint) totalU(take, point int) float64 {
 	u := 1 / j.weight[take][point]
 	if g, i := j.groupOf(take); g.common() {
-		v := g.ripple[i][point]
-		u *= math.Sqrt(1 + real(v)*real(v) + imag(v)*imag(v))
+		t := j.takes[take]
+		v := cmplx.Abs(g.ripple[i][point]) * t.rippleU() / j.commonU(t)
+		u *= math.Sqrt(1 + v*v)
 	}
 	return u
 }
@@ -199,6 +238,9 @@ func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
 	}
 	if !g.common() {
 		return
+	}
+	if j := s.j; j.free {
+		j.unwrap(g, func(i int) []float64 { return r[i*rows : (i+1)*rows] })
 	}
 	for k := range rows / 2 {
 		// (1 + v vᴴ)^(-1/2) = 1 - m v vᴴ
@@ -238,6 +280,26 @@ func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
 				d := w * s.along[c]
 				re[c] -= real(d)
 				im[c] -= imag(d)
+			}
+		}
+	}
+}
+
+// unwrap brings the phases of a group's logarithms, of which residuals are the rows
+// of one take, to within half a turn of each other.
+func (j *joint) unwrap(g *group, residuals func(i int) []float64) {
+	for k := range g.square {
+		first := math.NaN() // phase of the first take that counts at the point, in turns
+		for i, t := range g.takes {
+			r := residuals(i)
+			s := math.Sqrt(ripplePoints/2) * j.commonU(j.takes[t]) * j.widen
+			turn := 2 * math.Pi * real(g.ripple[i][k]) / s
+			switch {
+			case turn == 0:
+			case math.IsNaN(first):
+				first = r[2*k+1] / turn
+			default:
+				r[2*k+1] -= turn * math.Round(r[2*k+1]/turn-first)
 			}
 		}
 	}
@@ -326,6 +388,7 @@ func (j *joint) modelled(take int, x []float64) []complex128 {
 		if !j.takes[take].Referenced {
 			h[i] *= card.at(w)
 		}
+		h[i] *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
 	}
 	return h
 }

@@ -98,10 +98,9 @@ func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) 
 	trueLoad, trueFixture := within(1e6, 0.01), within(65e-12, 0.05)
 	b.farad = coil.farad + trueFixture
 	fixtureC, fixtureR := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
-	const gain, snrDB = 0.3, 71.0
 	for i, stated := range []string{"", "220p 1%", "470p 1%"} {
 		t := Take{Name: fmt.Sprintf("take%d", i+1),
-			Response: &response.Response{FrequencyHz: denseGrid(), VarianceDoF: 100, SNRdB: snrDB}}
+			Response: &response.Response{VarianceDoF: 100, SNRdB: cardSNRdB}}
 		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
 		added := 0.0
 		if stated != "" {
@@ -116,15 +115,9 @@ func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) 
 		now.ohm *= 1 + 0.0039*disturbed.kelvin*float64(i-1)
 		b.loads, b.ohm = append(b.loads, load), append(b.ohm, now.ohm)
 		b.farads = append(b.farads, b.farad+added)
-		for _, hz := range t.Response.FrequencyHz {
+		for _, hz := range denseGrid() {
 			s := complex(0, 2*math.Pi*hz)
-			h := now.voltageAcross(s, load(s)) * gain * channel(hz)
-			h *= complex(0, hz) / complex(1.3, hz) * (complex(0, hz) / complex(3.2, hz))
-			h *= cmplx.Rect(1, -2*math.Pi*hz*1.7e-5)
-			u := gain * math.Pow(10, -snrDB/20) * math.Sqrt(1000/hz) // as in bench
-			u = math.Hypot(u, 1e-5*cmplx.Abs(h))
-			h += complex(u/math.Sqrt2*random.NormFloat64(), u/math.Sqrt2*random.NormFloat64())
-			t.Response.H, t.Response.Variance = append(t.Response.H, h), append(t.Response.Variance, u*u)
+			throughCard(t.Response, hz, now.voltageAcross(s, load(s))*channel(hz), random)
 		}
 		b.takes = append(b.takes, t)
 	}
@@ -134,6 +127,54 @@ func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) 
 	celsius := 20.0
 	b.direct = capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}
 	return b
+}
+
+// cardSNRdB is the plateau over the noise of one point at 1 kHz.
+const cardSNRdB = 71.0
+
+// throughCard adds a point to r: h as an input records it, with noise.
+func throughCard(r *response.Response, hz float64, h complex128, random *rand.Rand) {
+	const gain = 0.3
+	h *= gain * complex(0, hz) / complex(1.3, hz) * (complex(0, hz) / complex(3.2, hz))
+	h *= cmplx.Rect(1, -2*math.Pi*hz*1.7e-5)
+	u := gain * math.Pow(10, -cardSNRdB/20) * math.Sqrt(1000/hz) // as in bench
+	u = math.Hypot(u, 1e-5*cmplx.Abs(h))
+	h += complex(u/math.Sqrt2*random.NormFloat64(), u/math.Sqrt2*random.NormFloat64())
+	r.FrequencyHz, r.H, r.Variance = append(r.FrequencyHz, hz), append(r.H, h), append(r.Variance, u*u)
+}
+
+// spiceFixtureF is what netlists have across the coil, beside 1 MΩ.
+const spiceFixtureF = 70e-12
+
+// cardedTakes are loads of ngspice with fixture and added capacitors in farad through a
+// sound card, and the DC resistance of a coil that has ohm; what is written on the
+// parts is drawn within their tolerance.
+func cardedTakes(loads []spiceLoad, fixtureF float64, added []float64, ohm float64, grid []float64, card string,
+	seed uint64) (takes []Take, direct capture.Coil) {
+	random := rand.New(rand.NewPCG(seed, 43))
+	stated := func(truth, limit float64) float64 { return truth / (1 + limit*(2*random.Float64()-1)) }
+	channel := soundCards[card](random)
+	fixtureC := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 5%%", stated(fixtureF, 0.05)*1e12)))
+	fixtureR := must(quantity.ParseResistance(fmt.Sprintf("%.6gk 1%%", stated(1e6, 0.01)/1e3)))
+	for i := range loads {
+		l := &loads[i]
+		t := Take{Name: fmt.Sprintf("take%d", i+1),
+			Response: &response.Response{VarianceDoF: 100, SNRdB: cardSNRdB}}
+		t.Load.FixtureC, t.Load.FixtureR = &fixtureC, &fixtureR
+		if added[i] > 0 {
+			c := must(quantity.ParseCapacitance(fmt.Sprintf("%.5gp 1%%", stated(added[i], 0.01)*1e12)))
+			t.Load.AddedC = &c
+		}
+		for _, hz := range grid {
+			if hz > l.hz[0] && hz < l.hz[len(l.hz)-1] {
+				throughCard(t.Response, hz, l.at(hz)*channel(hz), random)
+			}
+		}
+		takes = append(takes, t)
+	}
+	dcr := must(quantity.ParseResistance(fmt.Sprintf("%.6g@20C 0.5%%", stated(ohm, 0.005))))
+	celsius := 20.0
+	return takes, capture.Coil{DCR: &dcr, CelsiusAtTakes: &celsius}
 }
 
 // truth of a take.

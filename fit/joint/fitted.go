@@ -120,6 +120,9 @@ type Take struct {
 	DriftPPM float64
 	// Card are the limits of the take's sound card; 0: the usual one.
 	Card capture.Card
+	// DriveLimitDB is by how much the exciter's current may be lower at 20 kHz than
+	// the response is corrected for, in dB.
+	DriveLimitDB float64
 	// DriveFall and Linearity are those of the take; nil: not known.
 	DriveFall   *capture.DriveFall
 	Linearity   *capture.Linearity

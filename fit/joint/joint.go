@@ -22,7 +22,8 @@ import (
 // loop a share fraction and ln t; the same for the solid core; ln t of the cover;
 // with dielectric loss the dissipation factor of C; ln of every part; the
 // dissipation factor of every added capacitor; with several takes the change of
-// ln R in each; the parts' common scale error; without a reference, ln of the
+// ln R in each; the parts' common scale error; the fall of the exciter's current over
+// its limit; without a reference, ln of the
 // sound card's two low-end corners and the six coefficients of its upper edge;
 // for each take ln gain and the delay in µs. Shares are broken off a stick one
 // after the other (logistic fractions of what is left), so that k_i > 0 and their
@@ -34,6 +35,8 @@ type joint struct {
 	priors []prior
 
 	firstRing, firstPart, firstDrift, scale, firstCorner, firstEdge, firstTake, n int
+	// drive is the column of the exciter current's fall; -1: it is known.
+	drive int
 	// lossOf is the column of each part's dissipation factor, -1: it has none.
 	lossOf []int
 
@@ -43,6 +46,9 @@ type joint struct {
 	groups   []group
 	// ownDB is the limit of what the sound card leaves in one take alone.
 	ownDB float64
+	// free: what the takes of a group have in common may be anything within freeDB,
+	// and residuals are logarithms.
+	free bool
 	// sharedGain: all takes have the gain of the first.
 	sharedGain bool
 	// widen multiplies the u of the data where no model fits.
@@ -85,7 +91,8 @@ type knowledge struct {
 
 func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	takes, parts, know := q.takes, q.parts, q.know
-	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB, widen: 1}
+	j := &joint{form: form, takes: takes, parts: parts, sharedGain: q.sharedGain, ownDB: q.ownDB,
+		free: q.free, widen: 1}
 	j.firstRing = atC + 1
 	j.firstPart = j.firstRing + j.eddyColumns()
 	if form.Cover {
@@ -109,6 +116,11 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	}
 	j.firstCorner = j.scale
 	if know.scaleU > 0 {
+		j.firstCorner++
+	}
+	j.drive = -1
+	if slices.ContainsFunc(takes, Take.fallUnknown) {
+		j.drive = j.firstCorner
 		j.firstCorner++
 	}
 	j.firstEdge, j.firstTake = j.firstCorner, j.firstCorner
@@ -198,6 +210,10 @@ func (j *joint) addPriors(q request, start circuit.Coil) {
 		add(prior{source: sourceScale, columns: [2]int{j.scale, -1}, factors: [2]float64{1, 0}, u: know.scaleU,
 			part: -1, limit: true})
 	}
+	if j.drive >= 0 { // from none to its limit
+		one(sourceDrive, j.drive, 0.5, 0.5/math.Sqrt(3))
+		j.priors[len(j.priors)-1].limit = true
+	}
 	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {
 			one(sourceCard, j.firstCorner+i, math.Log(2*math.Pi*f), cornerLnU)
@@ -236,6 +252,9 @@ func (j *joint) columnsOf(take int) []int {
 	}
 	if j.scale > j.firstDrift {
 		c = append(c, j.firstDrift+take)
+	}
+	if j.takes[take].fallUnknown() {
+		c = append(c, j.drive)
 	}
 	if j.otherFixture(take) {
 		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
@@ -435,6 +454,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		card = j.cardAt(x)
 		s.setCard(card, omega)
 	}
+	fall := j.fall(take, x)
 	conductance := parts.load + parts.addedR
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
@@ -445,20 +465,28 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		if !referenced {
 			k *= s.onGrid[i]
 		}
+		if fall != 0 {
+			k *= complex(math.Exp(-fall*w*w), 0)
+		}
 		var h complex128
 		if jacobian == nil {
 			h = k * s.coil.Transfer(sw, load)
 		} else {
 			h = k * s.coil.TransferGradient(sw, load, &s.gradient)
 		}
-		u := weight[i] / j.widen
-		d := h - response[i]
-		r[2*i], r[2*i+1] = real(d)*u, imag(d)*u
+		u := complex(weight[i]/j.widen, 0)
+		d := u * (h - response[i])
+		if j.free {
+			u *= complex(cmplx.Abs(response[i]), 0)
+			d = u * cmplx.Log(h/response[i])
+			u /= h
+		}
+		r[2*i], r[2*i+1] = real(d), imag(d)
 		if jacobian == nil {
 			continue
 		}
-		k *= complex(u, 0)
-		h *= complex(u, 0)
+		k *= u
+		h *= u
 		re, im := jacobian.RawRowView(first+2*i), jacobian.RawRowView(first+2*i+1)
 		c := 0
 		set := func(d complex128) {
@@ -494,6 +522,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		}
 		if j.scale > j.firstDrift {
 			set(k * g.LnResistance)
+		}
+		if j.takes[take].fallUnknown() {
+			set(h * complex(-j.fallLimit(take)*w*w, 0))
 		}
 		if otherFixture {
 			set(onC * complex(parts.fixtureC, 0))

@@ -14,16 +14,23 @@ import (
 func TestJacobian(t *testing.T) {
 	loads := []load{{fixtureC: "65p 5%", fixtureR: "1M 1%"},
 		{fixtureC: "65p 5%", fixtureR: "1M 1%", addedC: "220p 1%", addedR: "220k 1%"}}
-	// Each through a card of its own, and both through one.
+	// Each through a card of its own, both through one, and both with a reference and
+	// an exciter that is not known.
 	takes := bench{coil: demoCoil(), snrDB: 60, seed: 1}.takes(loads...)
 	takes = append(takes, bench{coil: demoCoil(), snrDB: 60, seed: 2, rippled: true}.takes(loads...)...)
+	referenced := bench{coil: demoCoil(), snrDB: 60, seed: 3, rippled: true, referenced: true}.takes(loads...)
+	for i := range referenced {
+		referenced[i].DriveLimitDB = 0.1
+	}
+	takes = append(takes, referenced...)
 	resistance := part{nominal: 7850, u: 0.003}
-	for _, form := range fit.Ladder() {
+	for n, form := range append(fit.Ladder(), freeForms...) {
+		free := n >= len(fit.Ladder()) // what the takes have in common says nothing
 		t.Run(form.Name(), func(t *testing.T) {
 			parts := gatherParts(takes)
 			know := knowledge{resistance: &resistance, scaleU: 0.002}
 			start := startCoils(takes, parts, know)[0]
-			j := newJoint(form, request{takes: takes, parts: parts, know: know}, start)
+			j := newJoint(form, request{takes: takes, parts: parts, know: know, free: free}, start)
 			p := j.problem()
 			x := make([]float64, j.n)
 			copy(x, j.startVector(start))

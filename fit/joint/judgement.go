@@ -111,7 +111,7 @@ func (a *analysis) clockU() float64 {
 // quantity judges an estimate: its value with U95 where the takes and the
 // known parts determine it, null with the reason where they do not.
 func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
-	if a.widen > misfitLimit && d.isOfForm() {
+	if (a.widen > misfitLimit || a.doubted()) && d.isOfForm() {
 		return fit.Unknown(noForm)
 	}
 	if why := a.otherForms(); why != "" && d.isOfForm() && d.name != nameCover {
@@ -160,7 +160,7 @@ func (a *analysis) otherForms() string {
 			text += fmt.Sprintf(", %s (%.2g)", other.Supposition(), odds)
 		}
 	}
-	return "undetermined: the takes do not tell apart " + text
+	return "undetermined: the takes do not tell apart " + text + "; see " + fit.BranchName
 }
 
 func square(x float64) float64 { return x * x }
@@ -189,6 +189,11 @@ func (a *analysis) missingFact() string {
 // 97.5 % point of Student's t for 2 degrees of freedom over that of the normal
 // distribution (JCGM 100:2008, G.3).
 const fewValues = 4.303 / quantity.Coverage95
+
+// doubted tells whether a fact was let go, but what the circuit leaves is no noise: the
+// fact may be right, and the circuit wrong, as of a winding whose capacitance is spread
+// along it.
+func (a *analysis) doubted() bool { return len(a.request.letGo) > 0 && a.halves != nil }
 
 // modelU is the standard uncertainty of a quantity from the choice of the form. That
 // of a term of the form is how much it moves with cover and dielectric loss: in
@@ -228,7 +233,7 @@ func (a *analysis) termU(d derived) float64 {
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
-// form: that of the forms that are nearly as good, weighted by exp(-ΔAIC/2), or
+// form: that of the forms that are nearly as good, weighted by exp(-Δ/2) as rivals are, or
 // the largest distance to solutions that disagree. h are the steps on which
 // the quantities depend, of the chosen form. A solution in which a quantity
 // does not exist says nothing of it.
@@ -263,7 +268,7 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	if s := a.pulled; s != nil {
 		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
 	}
-	if p := a.request.know.resistance; a.resistive && a.widen > 1 {
+	if p := a.request.know.resistance; a.resistive && a.widen > 1 || p != nil && a.doubted() {
 		// A form that does not fit has been pulling at R.
 		read := slices.Clone(a.best.x)
 		read[atR] = math.Log(p.nominal)

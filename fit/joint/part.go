@@ -33,13 +33,16 @@ const (
 	sourceClock    source = "clock"
 	sourceCard     source = "sound card"
 	sourceLoss     source = "loss of added capacitors"
+	// sourceDrive is how far the exciter is from a current source.
+	sourceDrive source = "drive of the exciter"
 	// sourceTemperature is that of the coil, which drifts from take to take.
 	sourceTemperature source = "temperature between takes"
 )
 
 // sources are all of them, for budgets.
 var sources = []source{sourceNoise, sourceCard, sourceAddedC, sourceLoss, sourceAddedR, sourceScale, sourceFixtureC,
-	sourceLoad, sourceAssumed, sourceDCR, sourceTemperature, sourceMeter, sourceClock, sourceModel, sourceWeak}
+	sourceLoad, sourceAssumed, sourceDCR, sourceTemperature, sourceMeter, sourceDrive, sourceClock, sourceModel,
+	sourceWeak}
 
 // part is one physical part across the coil: an added capacitor, the input
 // resistance, … . Takes that name the same value share the part: the same text

@@ -6,6 +6,8 @@ import (
 	"encoding/gob"
 	"errors"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"testing"
@@ -58,6 +60,11 @@ func fitCases(t testing.TB) map[string]fitCase {
 	clipped[1].Unfit, clipped[1].Response, clipped[1].Flags = "clipped", nil, []string{"clipped"}
 	resistors := []load{base, base}
 	resistors[1].addedR = "100k 1%"
+	pair := readSpice(t, must(os.ReadFile(filepath.Join(spiceDir, "fit_pair.csv"))))[:4]
+	for i := range pair {
+		pair[i].spline(t)
+	}
+	pairTakes, pairCoil := cardedTakes(pair, spiceFixtureF, pairAdded, 8.15e3, denseGrid(), "echo", 1)
 	unstated := []load{{fixtureR: "1M 1%"}, {fixtureR: "1M 1%", addedC: "470p"}}
 	return map[string]fitCase{
 		"loss-free": {takes: referenced(air, 1).takes(three...),
@@ -78,6 +85,9 @@ func fitCases(t testing.TB) map[string]fitCase {
 		"one take": {takes: referenced(one, 5).takes(base)},
 		"one take, DC": {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"),
 			options: fit.Options{Forms: []fit.Form{{}}}},
+		"one take, DC, no metal supposed": {takes: referenced(air, 5).takes(base), coil: dcr("7.85k@20C 0.5%"),
+			is: func(a *analysis) bool { return a.bare != nil }},
+		"two coils": {takes: pairTakes, coil: pairCoil, is: func(a *analysis) bool { return a.request.free }},
 		"blind spot": {takes: bench{coil: trueCoil{henry: 4, ohm: 7850, farad: 400e-12}, snrDB: 50, seed: 4,
 			referenced: true}.takes(base), coil: dcr("7.85k@20C 2%"), options: fit.Options{Forms: []fit.Form{{}}},
 			is: func(a *analysis) bool { return len(a.searches.ends) == 3 }},

@@ -108,6 +108,8 @@ type request struct {
 	letGo []string
 	// ownDB is the limit of what the sound card leaves in one take alone.
 	ownDB float64
+	// free: what the takes of a group have in common says nothing.
+	free bool
 }
 
 // startVector is the parameter vector of the form at the circuit coil, with
@@ -138,6 +140,9 @@ func (j *joint) startVector(coil circuit.Coil) []float64 {
 		if c := j.lossOf[i]; c >= 0 {
 			x[c] = p.loss.mean
 		}
+	}
+	if j.drive >= 0 {
+		x[j.drive] = 0.5
 	}
 	if j.firstEdge > j.firstCorner {
 		for i, f := range lowCornersHz {

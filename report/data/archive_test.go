@@ -234,7 +234,10 @@ func TestSchema(t *testing.T) {
 		nil, nil, nil
 	cover := known(30e3)
 	little.CoverCorner = &cover
-	for _, r := range []fit.Result{inventedResult(), little} {
+	given := inventedResult()
+	given.Inductance = fit.Unknown("one take")
+	given.Inductance.Given = &fit.Given{If: "there is no metal in the coil", Quantity: known(2.2)}
+	for _, r := range []fit.Result{inventedResult(), little, given} {
 		if err := schema.Validate(instance(r)); err != nil {
 			t.Errorf("what the program writes is refused: %v", err)
 		}
@@ -245,9 +248,13 @@ func TestSchema(t *testing.T) {
 				"U95": 0}
 		},
 		"null without why": func(m map[string]any) { m["inductance_h"] = map[string]any{"value": nil} },
-		"missing key":      func(m map[string]any) { delete(m, "resistance_ohm") },
-		"key too many":     func(m map[string]any) { m["weight_kg"] = json.Number("1") },
-		"no list":          func(m map[string]any) { m["takes"] = "none" },
+		"supposition without a number": func(m map[string]any) {
+			m["inductance_h"] = map[string]any{"value": nil, "why": "one take",
+				"given_form": map[string]any{"if": "there is no metal in the coil"}}
+		},
+		"missing key":  func(m map[string]any) { delete(m, "resistance_ohm") },
+		"key too many": func(m map[string]any) { m["weight_kg"] = json.Number("1") },
+		"no list":      func(m map[string]any) { m["takes"] = "none" },
 	} {
 		m := instance(inventedResult())
 		spoil(m)

@@ -2,6 +2,7 @@ package data
 
 import (
 	"io"
+	"maps"
 	"reflect"
 	"strings"
 	"time"
@@ -23,21 +24,39 @@ func WriteSchema(w io.Writer) error {
 
 type schema = map[string]any
 
+// knownProperties are those of an estimate.
+var knownProperties = schema{
+	"value": schema{"type": "number"}, "u": schema{"type": "number", "minimum": 0},
+	"U95":  schema{"type": "number", "minimum": 0},
+	"low":  schema{"type": "number", "description": "end of a 95 % interval that is not symmetric"},
+	"high": schema{"type": "number"},
+}
+
+// givenProperties are those of an estimate under a supposition.
+func givenProperties() schema {
+	p := maps.Clone(knownProperties)
+	p["if"] = schema{"type": "string", "minLength": 1}
+	return p
+}
+
 // quantitySchema is what fit.Quantity writes: an estimate, or null and why.
 var quantitySchema = schema{
 	"oneOf": []any{
 		schema{
 			"type": "object", "required": []string{"value", "u", "U95"}, "additionalProperties": false,
-			"properties": schema{
-				"value": schema{"type": "number"}, "u": schema{"type": "number", "minimum": 0},
-				"U95":  schema{"type": "number", "minimum": 0},
-				"low":  schema{"type": "number", "description": "end of a 95 % interval that is not symmetric"},
-				"high": schema{"type": "number"},
-			},
+			"properties": knownProperties,
 		},
 		schema{
 			"type": "object", "required": []string{"value", "why"}, "additionalProperties": false,
-			"properties": schema{"value": schema{"type": "null"}, "why": schema{"type": "string", "minLength": 1}},
+			"properties": schema{
+				"value": schema{"type": "null"}, "why": schema{"type": "string", "minLength": 1},
+				"given_form": schema{
+					"description": "the quantity if something holds that the takes do not show",
+					"type":        "object", "required": []string{"if", "value", "u", "U95"},
+					"additionalProperties": false,
+					"properties":           givenProperties(),
+				},
+			},
 		},
 	},
 }

@@ -69,6 +69,9 @@ func (t *table) numbers(r fit.Result) {
 	}
 	t.facts(c, 2)
 	t.wrapped("  ", sgrFaint, "± is U95, 95 % coverage: about 19 times in 20 the true value lies inside.")
+	if given := words.Given(r); given != "" {
+		t.wrapped("  ", "", given)
+	}
 	t.line("")
 }
 

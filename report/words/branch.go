@@ -9,7 +9,7 @@ import (
 )
 
 // BranchTitle is over the table of Branch.
-const BranchTitle = "At the frequencies of meters, without the coil's own capacitance"
+var BranchTitle = notation.UpperFirst(fit.BranchName) + ", without the coil's own capacitance"
 
 // BranchColumns are the winding at one frequency.
 var BranchColumns = []Column[fit.BranchPoint]{

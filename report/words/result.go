@@ -77,13 +77,17 @@ var modelMeanings = map[string]string{
 
 // modelName is a model's name with what it means.
 func modelName(name string) string {
-	stem, covered := strings.CutSuffix(name, " with cover")
+	stem, lossy := strings.CutSuffix(name, " with dielectric loss")
+	stem, covered := strings.CutSuffix(stem, " with cover")
 	means, known := modelMeanings[stem]
-	switch {
-	case !known:
+	if !known {
 		return notation.Visible(name)
-	case covered:
+	}
+	if covered {
 		means += " and a conducting cover"
+	}
+	if lossy {
+		means += ", and loss in the winding's insulation"
 	}
 	return name + ": " + means
 }
@@ -173,6 +177,9 @@ func Result(r fit.Result) []string {
 			notation.Rounded(r.Inductance, quantity.Henry), notation.Rounded(r.Resistance, quantity.Ohm),
 			notation.Rounded(r.Capacitance, quantity.Farad)))
 	}
+	if given := Given(r); given != "" {
+		said = append(said, given)
+	}
 	if r.Model.Name != "" {
 		said = append(said, "How well the model fits: "+fitWords(r.Model.Chi2Reduced)+".")
 	}
@@ -186,6 +193,24 @@ func Result(r fit.Result) []string {
 		said = append(said, fmt.Sprintf("%s of %d could not be used.", notation.Count(out, "take"), len(r.Takes)))
 	}
 	return said
+}
+
+// Given is what the coil's unknown numbers are if something holds that the takes do
+// not show; empty: nothing is said.
+func Given(r fit.Result) string {
+	supposed, said := "", []string{}
+	for _, n := range Numbers(r) {
+		g := n.Quantity.Given
+		if g == nil || n.Symbol == "" || supposed != "" && g.If != supposed {
+			continue
+		}
+		supposed = g.If
+		said = append(said, n.Symbol+" = "+notation.WithU95(g.Quantity, n.Unit))
+	}
+	if supposed == "" {
+		return ""
+	}
+	return "If " + notation.Typeset(supposed) + ": " + strings.Join(said, ", ") + "."
 }
 
 // lightest is the take with a known peak whose load is nearest to none.
