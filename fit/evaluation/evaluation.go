@@ -180,13 +180,26 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 // search is joint.Fit; tests count it.
 var search = joint.Fit
 
-// Unfitness is the error of an evaluation without some takes; nil where all
-// were used.
+// Unfitness is the error of an evaluation without some takes, or of takes that
+// contradict what was stated; nil where all were used and agree.
 func (e *Evaluation) Unfitness() error {
-	if len(e.LeftOut) == 0 {
+	what := unfitness(e.LeftOut, e.Result)
+	if what == "" {
 		return nil
 	}
-	return &capture.UnfitError{What: "left out: " + strings.Join(e.LeftOut, "; ")}
+	return &capture.UnfitError{What: what}
+}
+
+// unfitness says why a result without the takes leftOut is not all that it might be.
+func unfitness(leftOut []string, r *fit.Result) string {
+	var why []string
+	if len(leftOut) > 0 {
+		why = append(why, "left out: "+strings.Join(leftOut, "; "))
+	}
+	if len(r.Contradicted) > 0 {
+		why = append(why, "the takes contradict "+strings.Join(r.Contradicted, "; "))
+	}
+	return strings.Join(why, "; ")
 }
 
 // Fitted is the fitted circuit; nil unless it was asked for.

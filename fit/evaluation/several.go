@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"runtime"
 	"slices"
-	"strings"
 	"sync"
 
 	"coilsweep/capture"
@@ -48,7 +47,7 @@ type State string
 const (
 	Fitted     State = "fitted"
 	UpToDate   State = "up to date" // nothing has changed since the last fit
-	NotUsable  State = "not usable" // fitted or up to date, without takes that are not usable
+	NotUsable  State = "not usable" // fitted or up to date, with unusable takes or contradicted facts
 	NoTake     State = "no take"
 	Failed     State = "failed"
 	NotReached State = "not reached" // the run was interrupted
@@ -108,8 +107,8 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 		}
 		if len(held.Takes) > 0 && len(last.Stale(held, program)) == 0 {
 			r.State = UpToDate
-			if left := leftOut(last); left != nil {
-				r.State, r.Why = NotUsable, "left out: "+strings.Join(left, ", ")
+			if why := unfitness(leftOut(last), last); why != "" {
+				r.State, r.Why = NotUsable, why
 			}
 			return r
 		}

@@ -128,6 +128,9 @@ func Flags(t fit.TakeResult) []string {
 // coils.
 func Result(r fit.Result) []string {
 	var said []string
+	if s := Contradicted(r); s != "" {
+		said = append(said, s)
+	}
 	if r.BareResonance.Known() {
 		s := "On its own, this coil resonates at " + notation.Rounded(r.BareResonance, quantity.Hertz)
 		if r.BareQ.Known() {
@@ -163,6 +166,15 @@ func Result(r fit.Result) []string {
 		said = append(said, fmt.Sprintf("%s of %d could not be used.", notation.Count(out, "take"), len(r.Takes)))
 	}
 	return said
+}
+
+// Contradicted names what was stated and the takes contradict; empty: nothing.
+func Contradicted(r fit.Result) string {
+	if len(r.Contradicted) == 0 {
+		return ""
+	}
+	return "The takes contradict " + strings.Join(notation.Each(r.Contradicted, notation.Typeset), "; ") +
+		": see the first warning."
 }
 
 // lightest is the take with a known peak whose load is nearest to none.

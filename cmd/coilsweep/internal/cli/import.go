@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"cmp"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -22,7 +24,7 @@ from bench.toml where they are not given.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(c, folder, take, workbench.Extras{})
+			return cmp.Or(reportTake(c, folder, take, workbench.Extras{}), c.contradicted(cmd.Context(), folder))
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
