@@ -190,13 +190,13 @@ func TestSlowLoop(t *testing.T) {
 	}
 }
 
-// Right facts are not named, however far within their tolerances they are off.
+// Right facts are not named, however far within their tolerances they are off. That one
+// is in doubt widens U95 only: with all of them at an edge at once, in a few draws.
 func TestRightFacts(t *testing.T) {
 	n := seeds(t, 40)
 	cards := slices.Sorted(maps.Keys(soundCards))
 	var lock sync.Mutex
-	named := 0
-	outcome := map[string]int{}
+	named, doubted := 0, 0
 	parallel(n, func(i int) {
 		random := rand.New(rand.NewPCG(uint64(i), 17))
 		coil := demoCoil()
@@ -217,13 +217,18 @@ func TestRightFacts(t *testing.T) {
 		r := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{}))
 		lock.Lock()
 		defer lock.Unlock()
-		for _, c := range r.Contradicted {
-			outcome[c]++
-		}
-		if len(r.Contradicted) > 0 {
+		switch {
+		case len(r.Contradicted) > 0:
 			named++
-			t.Logf("draw %d, %s, %s: %q", i, cards[i%len(cards)], r.Model.Name, r.Warnings)
+		case len(r.Warnings) > 0 && strings.HasPrefix(r.Warnings[0], "the takes agree with"):
+			doubted++
+		default:
+			return
 		}
+		t.Logf("draw %d, %s, %s: %q", i, cards[i%len(cards)], r.Model.Name, r.Warnings)
 	})
-	t.Logf("%d of %d: %v", named, n, outcome)
+	t.Logf("of %d draws %d name a fact, %d doubt one", n, named, doubted)
+	if named > n/100 || doubted > n/8 {
+		t.Errorf("of %d draws %d name a right fact, %d doubt one", n, named, doubted)
+	}
 }
