@@ -44,7 +44,10 @@ type Result struct {
 	MonteCarlo *MonteCarlo   `json:"montecarlo,omitempty"`
 	Basis      []string      `json:"basis"`
 	Meter      []MeterResult `json:"meter"`
-	Warnings   []string      `json:"warnings"`
+	// Contradicted names what was stated and the takes contradict; the first warnings
+	// explain it.
+	Contradicted []string `json:"contradicted,omitempty"`
+	Warnings     []string `json:"warnings"`
 	// Record lists the sources of the result.
 	Record *Record `json:"record,omitempty"`
 }

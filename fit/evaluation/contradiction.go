@@ -108,6 +108,9 @@ func (e *Evaluation) Unfitness() error {
 				what = append(what, fmt.Sprintf("take %q: %s", t.Name, t.Flags[i]))
 			}
 		}
+		if c := e.Result.Contradicted; len(c) > 0 {
+			what = append(what, "the takes contradict "+strings.Join(c, "; "))
+		}
 		if noModel(e.Result) {
 			what = append(what, fmt.Sprintf("no model explains the takes (reduced chi-square %.3g)",
 				e.Result.Model.Chi2Reduced))

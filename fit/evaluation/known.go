@@ -65,10 +65,13 @@ type Known struct {
 	Coil     string
 	Measured time.Time // of the latest take; zero: no take yet
 	Takes    int
-	Flags    []string    // of all takes, each once
+	Flags    []string    // of all takes, each once, and FlagContradicted
 	Result   *fit.Result // nil: not fitted yet
 	Stale    []string    // why Result is out of date, for program; none: it is up to date
 }
+
+// FlagContradicted is that of a coil whose takes contradict what was stated.
+const FlagContradicted capture.Flag = "contradicted"
 
 // Glance reads the state of one coil folder. A damaged result counts as none.
 func Glance(dir, program string) (Known, error) {
@@ -90,6 +93,9 @@ func Glance(dir, program string) (Known, error) {
 		if !slices.Contains(k.Flags, string(name)) {
 			k.Flags = append(k.Flags, string(name))
 		}
+	}
+	if k.Result != nil && len(k.Result.Contradicted) > 0 {
+		flag(FlagContradicted)
 	}
 	for _, h := range held.Takes {
 		// Takes that were read when the coil was fitted need not be read again.

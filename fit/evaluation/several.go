@@ -47,7 +47,7 @@ type State string
 const (
 	Fitted     State = "fitted"
 	UpToDate   State = "up to date" // nothing has changed since the last fit
-	NotUsable  State = "not usable" // fitted or up to date, without takes that are not usable
+	NotUsable  State = "not usable" // fitted or up to date, with unusable takes or contradicted facts
 	NoTake     State = "no take"
 	Failed     State = "failed"
 	NotReached State = "not reached" // the run was interrupted

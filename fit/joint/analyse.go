@@ -54,12 +54,19 @@ type analysis struct {
 	halves      []*uncertainty
 	pulled      *solution // where the takes alone would pull the known facts; nil: they agree
 	known       *uncertainty
-	card        *mat.SymDense // solution.information of the best; nil: not worked out
-	warnings    []string
-	resistive   bool // a DC resistance took part
-	metered     bool // a meter's L took part
-	ambiguous   string
-	climbed     bool // the form was chosen from the ladder, not given
+	// letGo is what the takes contradict, one after the other; beside each what may
+	// be wrong in its place.
+	letGo [][]trial
+	// doubted are solutions in which something else is wrong, as far as the takes
+	// tell; remark says so where nothing was let go.
+	doubted   []*solution
+	remark    string
+	card      *mat.SymDense // solution.information of the best; nil: not worked out
+	warnings  []string
+	resistive bool // a DC resistance took part
+	metered   bool // a meter's L took part
+	ambiguous string
+	climbed   bool // the form was chosen from the ladder, not given
 	// bare is the analysis of a coil without metal, where that decides whether L and
 	// C are known; nil where it does not, or the takes speak against it. supposed is
 	// what must hold, of such an analysis.
@@ -256,6 +263,7 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	}
 	for n := 0; n < len(steps); n++ {
 		a.request.ownDB = steps[n]
+		a.doubted, a.remark = nil, ""
 		if err := a.tryForms(ctx, forms, starts); err != nil {
 			return err
 		}
@@ -264,8 +272,9 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 		if err != nil {
 			return err
 		}
-		if wrong != "" {
-			a.request.letGo = append(a.request.letGo, wrong)
+		if len(wrong) > 0 {
+			a.letGo = append(a.letGo, wrong)
+			a.request = wrong[0].doubt.without(a.request)
 			a.solutions = nil
 			n = -1
 			continue
@@ -273,6 +282,9 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 		if widen == 1 && best.factsAgree() && (n > 0 || best.runsZ >= structureLimit) {
 			break
 		}
+	}
+	if err := a.doubt(ctx); err != nil {
+		return err
 	}
 	know := a.request.know
 	a.resistive = a.resistive && !slices.Contains(a.request.letGo, know.resistance.what)
@@ -640,9 +652,6 @@ func (a *analysis) choose(ctx context.Context) error {
 			"no model explains the takes to within their noise (reduced chi-square %.3g): every uncertainty was "+
 				"enlarged by the factor %.2g",
 			max(best.reduced(), best.reducedApart()), a.widen))
-	} else if a.pulled != nil {
-		a.warnings = append(a.warnings, "the takes contradict the known parts: a wrong part, or something in the "+
-			"coil that no model has; U95 includes how far they move the result")
 	}
 	a.known, err = a.best.uncertainty()
 	return err

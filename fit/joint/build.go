@@ -61,20 +61,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	r.Branch = a.branch(r)
 	r.Covariance = a.covariance(r)
 	r.Parts = a.parts()
-	var first []string
-	for _, p := range r.Parts {
-		switch {
-		case slices.Contains(a.request.letGo, p.What):
-			text := suspectText(p)
-			if a.doubted() {
-				text += ", or something in the coil that no model has, as a winding whose capacitance is spread along it"
-			}
-			first = append(first, text+"; the numbers are without it")
-		case p.Suspect:
-			a.warnings = append(a.warnings, suspectText(p))
-		}
-	}
-	a.warnings = slices.Concat(first, a.warnings)
+	a.nameContradicted(r)
 	r.Line = a.line(r)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -136,6 +123,47 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 		}
 	}
 	return r, nil
+}
+
+// nameContradicted names first what was stated and the takes contradict.
+func (a *analysis) nameContradicted(r *fit.Result) {
+	var first []string
+	letGo := map[string]bool{}
+	for _, found := range a.letGo {
+		d := found[0].doubt
+		letGo[d.what] = true
+		at := slices.IndexFunc(r.Parts, func(p fit.Part) bool { return p.What == d.what })
+		text := suspectText(r.Parts[at], d.take >= 0)
+		if a.structured() {
+			text += ", or something in the coil that no model has, as a winding whose capacitance is spread along it"
+		}
+		text += "; the numbers are without it"
+		if len(found) > 1 {
+			text += "; the takes could also be explained by another error, and U95 includes that: " + found[1].doubt.what
+			for _, other := range found[2:] {
+				text += ", or " + other.doubt.what
+			}
+		}
+		first = append(first, text)
+		r.Contradicted = append(r.Contradicted, d.what)
+	}
+	for _, p := range r.Parts {
+		if p.Suspect && !letGo[p.What] {
+			first = append(first, suspectText(p, false))
+			r.Contradicted = append(r.Contradicted, p.What)
+		}
+	}
+	if a.remark != "" {
+		first = append(first, a.remark)
+	}
+	if a.pulled != nil && a.best.misfit() == 1 {
+		first = append(first, "the takes contradict the known parts: a wrong part, or something in the coil that no "+
+			"model has; U95 includes how far they move the result")
+		if a.climbed { // else it may be the model that was asked for
+			r.Contradicted = append(r.Contradicted, "the known parts together")
+		}
+	}
+	a.warnings = slices.Concat(first, a.warnings)
 }
 
 // eddy are the terms of the chosen structure, which has that probability.

@@ -164,7 +164,7 @@ func (f *Fitted) score(out *fit.Account, t fit.Terminals) {
 		return
 	}
 	parts := f.a.best.joint.parts
-	at := parts.ofTake[0].fixtureC
+	at := parts.firstFixture()
 	if at >= 0 && t.Cable != nil && t.Input != nil {
 		p := parts.parts[at]
 		score("cable and input together", t.Cable.SI+t.Input.SI,
@@ -183,7 +183,7 @@ func (f *Fitted) items(items []item) []fit.Quantity {
 	}
 	best := make([]float64, len(items))
 	values(f.a.best.joint, f.a.best.x, best)
-	spread := f.a.propagatedFrom(len(items), f.a.best.joint.steps(), values)
+	spread := f.a.propagatedFrom(len(items), f.a.best.joint.steps(), true, values)
 	out := make([]fit.Quantity, len(items))
 	for k, v := range spread {
 		v.Fit += items[k].u2

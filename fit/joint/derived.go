@@ -224,7 +224,7 @@ func (j *joint) bareSteps() []float64 {
 	for i := range j.firstPart {
 		h[i] = logStep
 	}
-	if at := j.parts.ofTake[0].fixtureC; at >= 0 {
+	if at := j.parts.firstFixture(); at >= 0 {
 		h[j.firstPart+at] = logStep
 	}
 	return h

@@ -83,14 +83,14 @@ func (f *Fitted) Carry(count int, quantities func(bare circuit.Coil, dst []float
 // from the circuit of the coil alone; circuitAt makes it from the parameters.
 func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil, count int,
 	f func(c circuit.Coil, dst []float64)) []fit.Variances {
-	return a.propagatedFrom(count, a.best.joint.bareSteps(),
+	return a.propagatedFrom(count, a.best.joint.bareSteps(), false,
 		func(j *joint, x, dst []float64) { f(circuitAt(j, x), dst) })
 }
 
 // propagatedFrom is propagated for quantities that follow from the parameters
-// with the steps h.
-func (a *analysis) propagatedFrom(count int, h []float64, f function) []fit.Variances {
-	linear, spread := a.known.carry(count, h, f), a.spread(count, h, f)
+// with the steps h, and with ofTakes from single takes too.
+func (a *analysis) propagatedFrom(count int, h []float64, ofTakes bool, f function) []fit.Variances {
+	linear, spread := a.known.carry(count, h, f), a.spread(count, h, ofTakes, f)
 	out := make([]fit.Variances, count)
 	for k := range out {
 		out[k] = fit.Variances{Fit: linear.variance(k), Model: spread[k] * spread[k]}

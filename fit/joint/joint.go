@@ -257,7 +257,7 @@ func (j *joint) columnsOf(take int) []int {
 		c = append(c, j.drive)
 	}
 	if j.otherFixture(take) {
-		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.ofTake[0].fixtureC)
+		c = append(c, j.firstPart+at.fixtureC, j.firstPart+j.parts.firstFixture())
 	}
 	if !j.takes[take].Referenced {
 		for i := j.firstCorner; i < j.firstTake; i++ {
@@ -267,11 +267,11 @@ func (j *joint) columnsOf(take int) []int {
 	return append(c, j.gain(take), j.delay(take))
 }
 
-// otherFixture tells whether the take's fixture capacitance is another than
-// the first take's. C holds the first fixture, so that the split between coil
-// and fixture, on which the responses do not depend, is no curved valley.
+// otherFixture tells whether the take's fixture capacitance is another than the one
+// that C holds, so that the split between coil and fixture, on which the responses do
+// not depend, is no curved valley.
 func (j *joint) otherFixture(take int) bool {
-	return j.parts.ofTake[take].fixtureC != j.parts.ofTake[0].fixtureC
+	return j.parts.ofTake[take].fixtureC != j.parts.firstFixture()
 }
 
 // gain is the column of the take's ln gain, delay that of its delay.
@@ -424,7 +424,7 @@ func (j *joint) loadOf(take int, x []float64) loadParts {
 		loss: loss,
 		load: conductance(at.load), addedR: conductance(at.addedR),
 		addedC: size(at.addedC), fixtureC: size(at.fixtureC),
-		firstFixtureC: size(j.parts.ofTake[0].fixtureC),
+		firstFixtureC: size(j.parts.firstFixture()),
 	}
 }
 

@@ -1,6 +1,8 @@
 package joint
 
 import (
+	"cmp"
+	"context"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -12,6 +14,7 @@ import (
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/circuit"
 )
 
 // Limits of what counts as known.
@@ -111,7 +114,7 @@ func (a *analysis) clockU() float64 {
 // quantity judges an estimate: its value with U95 where the takes and the
 // known parts determine it, null with the reason where they do not.
 func (a *analysis) quantity(d derived, limit float64) fit.Quantity {
-	if (a.widen > misfitLimit || a.doubted()) && d.isOfForm() {
+	if (a.widen > misfitLimit || a.structured()) && d.isOfForm() {
 		return fit.Unknown(noForm)
 	}
 	if why := a.otherForms(); why != "" && d.isOfForm() && d.name != nameCover {
@@ -190,10 +193,10 @@ func (a *analysis) missingFact() string {
 // distribution (JCGM 100:2008, G.3).
 const fewValues = 4.303 / quantity.Coverage95
 
-// doubted tells whether a fact was let go, but what the circuit leaves is no noise: the
+// structured tells whether a fact was let go, but what the circuit leaves is no noise: the
 // fact may be right, and the circuit wrong, as of a winding whose capacitance is spread
 // along it.
-func (a *analysis) doubted() bool { return len(a.request.letGo) > 0 && a.halves != nil }
+func (a *analysis) structured() bool { return len(a.request.letGo) > 0 && a.halves != nil }
 
 // modelU is the standard uncertainty of a quantity from the choice of the form. That
 // of a term of the form is how much it moves with cover and dielectric loss: in
@@ -202,7 +205,16 @@ func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
 		return a.termU(d)
 	}
-	return a.spread(1, a.best.joint.steps(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+	return a.spread(1, a.best.joint.steps(), d.isOfTake(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+}
+
+// isOfTake tells whether the quantity is that of a take, not of the coil.
+func (d derived) isOfTake() bool {
+	switch d.name {
+	case nameResonance, nameQ, nameLC, namePeak, namePeakDB, nameWidth:
+		return true
+	}
+	return false
 }
 
 // termU is the standard uncertainty of a term of the form, from the forms of the
@@ -236,8 +248,12 @@ func (a *analysis) termU(d derived) float64 {
 // form: that of the forms that are nearly as good, weighted by exp(-Δ/2) as rivals are, or
 // the largest distance to solutions that disagree. h are the steps on which
 // the quantities depend, of the chosen form. A solution in which a quantity
-// does not exist says nothing of it.
-func (a *analysis) spread(count int, h []float64, f function) []float64 {
+// does not exist says nothing of it. With ofTakes the quantities are those of
+// single takes.
+//
+// Where the takes contradict what was stated, and do not tell what of it is wrong, the
+// largest distance to what else may be wrong is a limit.
+func (a *analysis) spread(count int, h []float64, ofTakes bool, f function) []float64 {
 	best, other, u := make([]float64, count), make([]float64, count), make([]float64, count)
 	f(a.best.joint, a.best.x, best)
 	away := func(j *joint, x []float64, each func(k int, apart float64)) {
@@ -268,11 +284,20 @@ func (a *analysis) spread(count int, h []float64, f function) []float64 {
 	if s := a.pulled; s != nil {
 		away(s.joint, a.holding(s), func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
 	}
-	if p := a.request.know.resistance; a.resistive && a.widen > 1 || p != nil && a.doubted() {
+	if p := a.request.know.resistance; a.resistive && a.widen > 1 || p != nil && a.structured() {
 		// A form that does not fit has been pulling at R.
 		read := slices.Clone(a.best.x)
 		read[atR] = math.Log(p.nominal)
 		away(a.best.joint, read, func(k int, apart float64) { u[k] = max(u[k], apart) })
+	}
+	limit := make([]float64, count)
+	for _, s := range a.doubted {
+		if !ofTakes || len(s.joint.takes) == len(a.best.joint.takes) {
+			away(s.joint, s.x, func(k int, apart float64) { limit[k] = max(limit[k], apart) })
+		}
+	}
+	for k := range u {
+		u[k] = math.Hypot(u[k], limit[k]/math.Sqrt(3))
 	}
 	for _, w := range a.halves {
 		half := w.carry(count, h, f)
@@ -389,3 +414,359 @@ func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
 
 // columnNames are the quantities that are parameters themselves.
 var columnNames = map[int]string{atL: nameInductance, atR: nameResistance, atC: nameCapacitance}
+
+// doubt is the supposition that something that was stated is wrong: a fact, the
+// fixture of one take, or the scale of all added parts.
+type doubt struct {
+	what string // as Part has it
+	// fact: a stated part or reading; else something that several facts follow from.
+	fact bool
+	// take is the only one in which the part takes part; -1: there are several.
+	take int
+	// without is the request of a fit that does not know it.
+	without func(q request) request
+}
+
+// scaleU is the relative standard uncertainty of a scale of all added parts that is
+// in doubt: a meter out of order or a mixed-up series, not a slip of the point.
+const scaleU = 0.05
+
+// doubts are all that can be supposed of the facts that hold.
+func (a *analysis) doubts(best *solution) []doubt {
+	q := a.request
+	uses := map[int][]int{} // takes by added part
+	for t, at := range q.parts.ofTake {
+		for _, p := range []int{at.addedC, at.addedR} {
+			uses[p] = append(uses[p], t)
+		}
+	}
+	var list []doubt
+	for i := range best.joint.priors {
+		p := &best.joint.priors[i]
+		if !p.isFact() {
+			continue
+		}
+		d := doubt{what: p.what, fact: true, take: -1, without: func(q request) request {
+			q.letGo = append(slices.Clone(q.letGo), p.what)
+			return q
+		}}
+		if takes := uses[p.part]; p.part >= 0 && len(takes) == 1 {
+			d.take = takes[0]
+		}
+		list = append(list, d)
+	}
+	measured := 0
+	for _, p := range q.parts.parts {
+		if p.measured && !slices.Contains(q.letGo, p.what) {
+			measured++
+		}
+	}
+	if measured > 1 && q.know.scaleU < scaleU {
+		list = append(list, doubt{what: addedScale, take: -1, without: func(q request) request {
+			q.know.scaleU = scaleU
+			return q
+		}})
+	}
+	common := 0
+	for _, at := range q.parts.ofTake {
+		if at.fixtureC == q.parts.firstFixture() {
+			common++
+		}
+	}
+	if !q.parts.fixtureKnown || common < 3 {
+		return list
+	}
+	for t, at := range q.parts.ofTake {
+		if at.fixtureC != q.parts.firstFixture() || at.addedC >= 0 && len(uses[at.addedC]) == 1 {
+			continue // what the fixture does, an added capacitor does too
+		}
+		d := doubt{what: fmt.Sprintf("fixture C of take %q", q.takes[t].Name), take: t}
+		d.without = func(q request) request {
+			q.parts = q.parts.ownFixture(t, d.what)
+			q.letGo = append(slices.Clone(q.letGo), d.what)
+			return q
+		}
+		list = append(list, d)
+	}
+	return list
+}
+
+// addedScale is what the common scale of all added parts is called.
+const addedScale = "common scale of the added parts"
+
+// Something stated is let go where the takes contradict it: where a fact is pulled by
+// more than askPull, and without what is in doubt the best circuit, the freedom
+// counted as a parameter, has a BIC lower than the best with it by more than letGoBIC
+// (strong evidence; R. E. Kass and A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773),
+// explains the takes, and agrees with at least two facts that are left. Where a
+// circuit agrees with all facts, a wrong fact is far less likely than one loss more,
+// and the evidence must be agreeingBIC.
+const (
+	askPull     = 3.5
+	letGoBIC    = 6.0
+	agreeingBIC = 40.0
+	letGoU      = 1.0 // of a logarithm: a factor of 3
+)
+
+// trial is a fit without what is in doubt.
+type trial struct {
+	doubt    doubt
+	solution *solution
+	bic      float64
+}
+
+// contradicted are the doubts that explain what the takes contradict, the likeliest
+// first: none where nothing is contradicted. All of them are as good, but for what
+// the takes cannot tell.
+func (a *analysis) contradicted(ctx context.Context, best *solution) ([]trial, error) {
+	if !a.climbed {
+		return nil, nil // the fact may be right, and the model that was asked for wrong
+	}
+	limit, agree := best.bic(1)-letGoBIC, best.misfit() == 1 && best.factsAgree()
+	if agree {
+		limit = best.bic(1) - agreeingBIC
+	}
+	// Every fourth point is enough to tell which are worth a fit.
+	var coarse []trial
+	for _, d := range a.doubts(best) {
+		q := d.without(a.request)
+		q.takes = thin(q.takes, 4)
+		for _, s := range a.solutions {
+			if !s.worthDoubting(d, best, agree, limit) {
+				continue
+			}
+			without, err := a.searches.solve(ctx, q, s.joint.form, []circuit.Coil{s.coil()})
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if err == nil {
+				coarse = append(coarse, trial{d, without, without.bic(1)})
+			}
+		}
+	}
+	slices.SortStableFunc(coarse, func(x, y trial) int { return cmp.Compare(x.bic, y.bic) })
+	var found []trial
+	tried := map[string]int{}
+	for _, c := range coarse {
+		if tried[c.doubt.what] == coarseForms || c.bic > coarse[0].bic+coarseBIC {
+			continue
+		}
+		tried[c.doubt.what]++
+		q, coil := c.doubt.without(a.request), c.solution.coil()
+		s, err := a.searches.solve(ctx, q, c.solution.joint.form, []circuit.Coil{coil})
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if err != nil || s.misfit() > 1 || !s.factsAgree() {
+			continue
+		}
+		if bic := s.bic(1) + math.Log(float64(s.joint.rows())); bic < limit {
+			found = append(found, trial{c.doubt, s, bic})
+		}
+	}
+	if found = likeliest(found); len(found) > 0 {
+		return found, nil
+	}
+	switch {
+	case best.facts() < 3:
+	case (a.resistive || a.metered) && best.slowLoop():
+		return a.standIn(ctx, best)
+	case agree:
+		return nil, a.strained(ctx, best)
+	}
+	return nil, nil
+}
+
+// Of what is in doubt, as many forms are fitted to all points, and those that are not
+// worse than the best by more than coarseBIC through every fourth.
+const (
+	coarseForms = 2
+	coarseBIC   = 30
+)
+
+// worthDoubting tells whether the form of s is worth a fit without what is in doubt.
+// Where no circuit agrees with the facts, that is each of the plain forms, and the
+// best.
+func (s *solution) worthDoubting(d doubt, best *solution, agree bool, limit float64) bool {
+	if s.facts() < 3 {
+		return false
+	}
+	form := s.joint.form
+	plain := !form.Cover && !form.Loss && (form.Rings > 0 || form.Cylinder)
+	gross := !agree && (s == best || plain)
+	if gross || !d.fact {
+		return gross // a loop may have taken up what is wrong: no fact need be pulled
+	}
+	for i := range s.joint.priors {
+		if p := &s.joint.priors[i]; p.what == d.what && p.isFact() {
+			return math.Abs(s.pull(i)) >= askPull && s.misfit() <= 4 && s.bic(1)-s.gain(i) < limit+letGoSlack
+		}
+	}
+	return false
+}
+
+// letGoSlack is by how much a fit without a fact may be better than a linear circuit
+// would make it.
+const letGoSlack = 60
+
+// slowHz is below the corner of any loop that pole pieces, a baseplate or a cover
+// make (typical: above some hundred hertz).
+const slowHz = 250
+
+// slowLoop tells whether the circuit has a loop so slow that over nearly all of the
+// band it is a resistance in series with the coil.
+func (s *solution) slowLoop() bool {
+	const slowest = 1 / (2 * math.Pi * slowHz)
+	return slices.ContainsFunc(s.coil().Rings, func(r circuit.Ring) bool { return r.TimeS > slowest })
+}
+
+// slowOdds is what a slow loop must make up in chi-square against a wrong fact to be
+// as likely: loops so slow are one in ten (typical value, no source).
+const slowOdds = 4.6
+
+// standIn are the facts in whose place a slow loop may stand: the circuit without that
+// loop explains the takes better once one of them is let go. Where it explains them as
+// well the facts stay, and the other circuits are in doubt.
+func (a *analysis) standIn(ctx context.Context, best *solution) ([]trial, error) {
+	form, coil := best.joint.form, best.coil()
+	form.Rings--
+	slow := slices.MaxFunc(coil.Rings, func(a, b circuit.Ring) int { return cmp.Compare(a.TimeS, b.TimeS) })
+	coil.Rings = slices.DeleteFunc(coil.Rings, func(r circuit.Ring) bool { return r == slow })
+	coil.ResistanceOhm += coil.InductanceH * slow.Share / slow.TimeS
+	coil.InductanceH *= 1 - slow.Share
+	for i := range coil.Rings {
+		coil.Rings[i].Share /= 1 - slow.Share
+	}
+	var found []trial
+	for _, d := range a.doubts(best) {
+		without, err := a.searches.solve(ctx, d.without(a.request), form, []circuit.Coil{coil})
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err == nil && without.misfit() == 1 && without.factsAgree() {
+			found = append(found, trial{d, without, without.bic(1)})
+		}
+	}
+	if found = likeliest(found); len(found) == 0 {
+		return nil, nil
+	}
+	better := best.chi2Priors - found[0].solution.chi2Priors
+	switch {
+	case better > letGoBIC-slowOdds:
+		return found, nil
+	case better > -letGoBIC-math.Log(float64(best.joint.rows())):
+		a.inDoubt(found, fmt.Sprintf("only if an eddy-current loop has its corner at %s, below that of any usual "+
+			"part", quantity.Format(1/(2*math.Pi*slow.TimeS), quantity.Hertz, 2)))
+	}
+	return nil, nil
+}
+
+// likeliest are the best trial of each doubt, as far as they are as likely as the
+// first, sorted.
+func likeliest(found []trial) []trial {
+	slices.SortStableFunc(found, func(x, y trial) int { return cmp.Compare(x.bic, y.bic) })
+	seen := map[string]bool{}
+	return slices.DeleteFunc(found, func(f trial) bool {
+		again := seen[f.doubt.what] || f.bic > found[0].bic+letGoBIC
+		seen[f.doubt.what] = true
+		return again
+	})
+}
+
+// inDoubt keeps the facts, and lets U95 include that one of them is wrong.
+func (a *analysis) inDoubt(found []trial, how string) {
+	for _, f := range found {
+		a.doubted = append(a.doubted, f.solution)
+	}
+	a.remark = fmt.Sprintf("the takes agree with %s %s: if it is wrong L is %s and R %s, and U95 includes that",
+		found[0].doubt.what, how, quantity.Format(found[0].solution.coil().InductanceH, quantity.Henry, 4),
+		quantity.Format(found[0].solution.coil().ResistanceOhm, quantity.Ohm, 4))
+}
+
+// strained puts facts in doubt that agree with the circuit, but with which it explains
+// the takes less well than without them, the freedom counted as a parameter.
+func (a *analysis) strained(ctx context.Context, best *solution) error {
+	var found []trial
+	for _, d := range a.doubts(best) {
+		at := slices.IndexFunc(best.joint.priors, func(p prior) bool { return p.what == d.what && p.isFact() })
+		if !d.fact || best.joint.priors[at].meter != nil || best.gain(at) < math.Log(float64(best.joint.rows())) {
+			continue
+		}
+		without, err := a.searches.solve(ctx, d.without(a.request), best.joint.form, []circuit.Coil{best.coil()})
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err != nil || without.misfit() > 1 || !without.factsAgree() {
+			continue
+		}
+		if bic := without.bic(1) + math.Log(float64(best.joint.rows())); bic < best.bic(1) {
+			found = append(found, trial{d, without, bic})
+		}
+	}
+	if found = likeliest(found); len(found) > 0 {
+		a.inDoubt(found, "less well than with another value")
+	}
+	return nil
+}
+
+// doubt gathers the solutions in which something else is wrong than what was let go:
+// the other parts that explain the takes as well, and for a part or fixture of one
+// take the take itself, which may be that of another coil.
+func (a *analysis) doubt(ctx context.Context) error {
+	for _, found := range a.letGo {
+		for _, other := range found[1:] {
+			a.doubted = append(a.doubted, other.solution)
+		}
+		take := found[0].doubt.take
+		if take < 0 || len(a.letGo) > 1 || len(a.request.takes) < 3 {
+			continue
+		}
+		q := a.request
+		q.takes = slices.Delete(slices.Clone(q.takes), take, take+1)
+		q.parts = gatherParts(q.takes)
+		best, _ := a.pick()
+		without, err := a.searches.solve(ctx, q, best.joint.form, []circuit.Coil{best.coil()})
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err == nil {
+			a.doubted = append(a.doubted, without)
+		}
+	}
+	return nil
+}
+
+// gain is by how much chi-square would fall without a prior, were the circuit linear
+// in its parameters: pull²/(1 - h), h the part of what is known of the parameter that
+// comes from the prior (R. D. Cook, Technometrics 19 (1977) 15).
+func (s *solution) gain(i int) float64 {
+	p := &s.joint.priors[i]
+	c, err := s.covariance()
+	if err != nil || p.meter != nil {
+		return math.Inf(1)
+	}
+	var variance float64
+	for k, a := range p.columns {
+		for l, b := range p.columns {
+			if a >= 0 && b >= 0 {
+				variance += p.factors[k] * p.factors[l] * c.At(a, b)
+			}
+		}
+	}
+	left := 1 - variance/(p.u*p.u)
+	if left < 1e-6 {
+		return math.Inf(1)
+	}
+	return square(s.pull(i)*s.joint.widen) / left
+}
+
+// facts is the number of facts that hold.
+func (s *solution) facts() int {
+	n := 0
+	for i := range s.joint.priors {
+		if s.joint.priors[i].isFact() {
+			n++
+		}
+	}
+	return n
+}

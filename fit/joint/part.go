@@ -1,8 +1,6 @@
 package joint
 
 import (
-	"cmp"
-	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -105,7 +103,25 @@ type partList struct {
 	// fixtureKnown: every take states its fixture capacitance, so that the
 	// coil's own C can be told from it.
 	fixtureKnown bool
-	index        map[string]int
+	// first is the take whose fixture C holds.
+	first int
+	index map[string]int
+}
+
+// firstFixture is the fixture whose capacitance C holds; -1: none is known.
+func (l *partList) firstFixture() int { return l.ofTake[l.first].fixtureC }
+
+// ownFixture is l with a fixture of which nothing is known in one take.
+func (l partList) ownFixture(take int, what string) partList {
+	l.parts, l.ofTake = slices.Clone(l.parts), slices.Clone(l.ofTake)
+	own := l.parts[l.ofTake[take].fixtureC]
+	own.what = what
+	l.ofTake[take].fixtureC = len(l.parts)
+	l.parts = append(l.parts, own)
+	if l.first == take {
+		l.first++
+	}
+	return l
 }
 
 func gatherParts(takes []Take) partList {
@@ -271,6 +287,8 @@ func (a *analysis) parts() []fit.Part {
 			known = *a.request.know.resistance
 		case a.request.know.inductance != nil && p.what == a.request.know.inductance.what:
 			known = *a.request.know.inductance
+		case p.source == sourceScale && a.letGoes(addedScale):
+			known = part{what: addedScale, unit: quantity.Ratio, nominal: 1, u: scaleU}
 		default:
 			continue
 		}
@@ -281,17 +299,34 @@ func (a *analysis) parts() []fit.Part {
 		parts = append(parts, fit.Part{
 			What: known.what, Unit: string(known.unit), Nominal: known.nominal, U: known.u * known.nominal,
 			Fitted: math.Exp(fitted), Pull: a.best.pull(i) * p.u / max(known.u, exactU),
-			Suspect: p.letGo || slices.Contains(suspects, i),
+			Suspect: a.letGoes(known.what) || slices.Contains(suspects, i),
 		})
 	}
 	return parts
 }
 
-func suspectText(p fit.Part) string {
+// letGoes tells whether the numbers are without what is called so.
+func (a *analysis) letGoes(what string) bool {
+	return slices.ContainsFunc(a.letGo, func(found []trial) bool { return found[0].doubt.what == what })
+}
+
+// suspectText says what is wrong with a part; ofTake: of one that is in one take only.
+func suspectText(p fit.Part, ofTake bool) string {
 	unit := quantity.Unit(p.Unit)
-	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: a wrong "+
-		"part, or a wrong reading",
-		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull))
+	if p.What == addedScale {
+		word := "larger"
+		if p.Fitted < 1 {
+			word = "smaller"
+		}
+		return fmt.Sprintf("the takes and the other facts fit better if all added parts are %.2g %% %s than stated: the "+
+			"meter they were valued with is off, or they are another series", 100*math.Abs(p.Fitted-1), word)
+	}
+	why := "a wrong part, or a wrong reading"
+	if ofTake {
+		why = "a wrong part, or another cable or another coil in that take"
+	}
+	return fmt.Sprintf("%s is stated as %s; the takes fit better with %s, %.1f standard uncertainties away: %s",
+		p.What, quantity.Format(p.Nominal, unit, 4), quantity.Format(p.Fitted, unit, 4), math.Abs(p.Pull), why)
 }
 
 // prior is Gaussian knowledge of a linear combination of parameters: mostly of
@@ -359,7 +394,7 @@ func (m *meterInductance) setBare(s *state, x []float64) (byAll, byFixture float
 		s.coil.CapacitanceF /= 2
 		return 1, 0
 	}
-	all, fixture := s.coil.CapacitanceF, s.j.loadOf(0, x).fixtureC
+	all, fixture := s.coil.CapacitanceF, s.j.loadOf(0, x).firstFixtureC
 	s.coil.CapacitanceF = max(all-fixture, 0)
 	if s.coil.CapacitanceF == 0 {
 		return 0, 0
@@ -397,7 +432,7 @@ func (m *meterInductance) slope(s *state, x []float64, set func(column int, d fl
 		column++
 	})
 	if byFixture != 0 {
-		set(j.firstPart+j.parts.ofTake[0].fixtureC, byFixture*relative(g.LnCapacitance))
+		set(j.firstPart+j.parts.firstFixture(), byFixture*relative(g.LnCapacitance))
 	}
 }
 
@@ -449,140 +484,4 @@ func (s *solution) factsAgree() bool {
 	// Acad. Sci. 17 (1931) 684.
 	root := 1 - 2/(9*n) + factNormal*math.Sqrt(2/(9*n))
 	return sum <= n*root*root*root
-}
-
-// A fact is let go where the takes contradict it: where it is pulled by more than
-// askPull, and without it the best circuit, the freedom counted as a parameter,
-// has a BIC lower than the best with it by more than letGoBIC (strong evidence; R.
-// E. Kass and A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773), explains the
-// takes, and agrees with at least two facts that are left. Where a circuit agrees
-// with all facts, a wrong fact is far less likely than one loss more, and the
-// evidence must be agreeingBIC.
-const (
-	askPull     = 3.5
-	letGoBIC    = 6.0
-	agreeingBIC = 40.0
-	letGoU      = 1.0 // of a logarithm: a factor of 3
-)
-
-// contradicted is the fact that the takes contradict most, "" where there is
-// none.
-func (a *analysis) contradicted(ctx context.Context, best *solution) (string, error) {
-	if !a.climbed {
-		return "", nil // the fact may be right, and the model that was asked for wrong
-	}
-	limit, found := best.bic(1)-letGoBIC, ""
-	if best.factsAgree() {
-		limit = best.bic(1) - agreeingBIC
-	}
-	for _, s := range a.solutions {
-		if s.misfit() > 4 {
-			continue
-		}
-		for i := range s.joint.priors {
-			p := &s.joint.priors[i]
-			if !p.isFact() || math.Abs(s.pull(i)) < askPull || s.facts() < 3 {
-				continue
-			}
-			if s.bic(1)-s.gain(i) > limit+letGoSlack {
-				continue
-			}
-			q := a.request
-			q.letGo = append(slices.Clone(q.letGo), p.what)
-			without, err := a.searches.solve(ctx, q, s.joint.form, []circuit.Coil{s.coil()})
-			if err := ctx.Err(); err != nil {
-				return "", err
-			}
-			if err != nil {
-				continue
-			}
-			bic := without.bic(1) + math.Log(float64(s.joint.rows()))
-			if bic < limit && without.misfit() == 1 && without.factsAgree() {
-				limit, found = bic, p.what
-			}
-		}
-	}
-	if found == "" && a.resistive && best.slowLoop() {
-		return a.standIn(ctx, best)
-	}
-	return found, nil
-}
-
-// slowHz is below the corner of any loop that pole pieces, a baseplate or a cover
-// make (typical: above some hundred hertz).
-const slowHz = 250
-
-// slowLoop tells whether the circuit has a loop so slow that over nearly all of the
-// band it is a resistance in series with the coil.
-func (s *solution) slowLoop() bool {
-	const slowest = 1 / (2 * math.Pi * slowHz)
-	return slices.ContainsFunc(s.coil().Rings, func(r circuit.Ring) bool { return r.TimeS > slowest })
-}
-
-// standIn is the DC resistance where a slow loop only stands in for what is missing
-// in it: where the circuit without that loop explains the takes as well once the
-// reading is let go.
-func (a *analysis) standIn(ctx context.Context, best *solution) (string, error) {
-	what := a.request.know.resistance.what
-	if slices.Contains(a.request.letGo, what) {
-		return "", nil
-	}
-	form, coil := best.joint.form, best.coil()
-	form.Rings--
-	slow := slices.MaxFunc(coil.Rings, func(a, b circuit.Ring) int { return cmp.Compare(a.TimeS, b.TimeS) })
-	coil.Rings = slices.DeleteFunc(coil.Rings, func(r circuit.Ring) bool { return r == slow })
-	coil.ResistanceOhm += coil.InductanceH * slow.Share / slow.TimeS
-	coil.InductanceH *= 1 - slow.Share
-	for i := range coil.Rings {
-		coil.Rings[i].Share /= 1 - slow.Share
-	}
-	q := a.request
-	q.letGo = append(slices.Clone(q.letGo), what)
-	without, err := a.searches.solve(ctx, q, form, []circuit.Coil{coil})
-	switch {
-	case ctx.Err() != nil:
-		return "", ctx.Err()
-	case err != nil || without.misfit() > 1 || without.bic(1)+math.Log(float64(best.joint.rows())) > best.bic(1):
-		return "", nil
-	}
-	return what, nil
-}
-
-// letGoSlack is by how much a fit without a fact may be better than a linear circuit
-// would make it.
-const letGoSlack = 60
-
-// gain is by how much chi-square would fall without a prior, were the circuit linear
-// in its parameters: pull²/(1 - h), h the part of what is known of the parameter that
-// comes from the prior (R. D. Cook, Technometrics 19 (1977) 15).
-func (s *solution) gain(i int) float64 {
-	p := &s.joint.priors[i]
-	c, err := s.covariance()
-	if err != nil || p.meter != nil {
-		return math.Inf(1)
-	}
-	var variance float64
-	for k, a := range p.columns {
-		for l, b := range p.columns {
-			if a >= 0 && b >= 0 {
-				variance += p.factors[k] * p.factors[l] * c.At(a, b)
-			}
-		}
-	}
-	left := 1 - variance/(p.u*p.u)
-	if left < 1e-6 {
-		return math.Inf(1)
-	}
-	return square(s.pull(i)*s.joint.widen) / left
-}
-
-// facts is the number of facts that hold.
-func (s *solution) facts() int {
-	n := 0
-	for i := range s.joint.priors {
-		if s.joint.priors[i].isFact() {
-			n++
-		}
-	}
-	return n
 }

@@ -50,6 +50,9 @@ func (t *table) head(r fit.Result) {
 	count := fmt.Sprintf("%d of %s used", used, notation.Count(len(r.Takes), "take"))
 	room := max(t.o.Width-len(count)-2, 12)
 	t.line(t.paint(sgrBold, truncate(notation.Visible(r.Coil), room)) + "  " + t.paint(sgrFaint, count))
+	if s := words.Contradicted(r); s != "" {
+		t.hanging("!", sgrYellow, s)
+	}
 	t.line("")
 }
 

@@ -155,6 +155,9 @@ func Flags(t fit.TakeResult) []string {
 // coils.
 func Result(r fit.Result) []string {
 	var said []string
+	if s := Contradicted(r); s != "" {
+		said = append(said, s)
+	}
 	if r.BareResonance.Known() {
 		s := "On its own, this coil resonates at " + notation.Rounded(r.BareResonance, quantity.Hertz)
 		if r.BareQ.Known() {
@@ -211,6 +214,15 @@ func Given(r fit.Result) string {
 		return ""
 	}
 	return "If " + notation.Typeset(supposed) + ": " + strings.Join(said, ", ") + "."
+}
+
+// Contradicted names what was stated and the takes contradict; empty: nothing.
+func Contradicted(r fit.Result) string {
+	if len(r.Contradicted) == 0 {
+		return ""
+	}
+	return "The takes contradict " + strings.Join(notation.Each(r.Contradicted, notation.Typeset), "; ") +
+		": see the first warning."
 }
 
 // lightest is the take with a known peak whose load is nearest to none.

@@ -30,7 +30,9 @@ the reason and the measurement that would settle it.
 In the models a ring is one eddy-current loop, a solid cylinder a solid core such as
 a pole piece.
 
-Takes that are not usable are left out; the exit status is 3 then.
+Takes that are not usable are left out; the exit status is 3 then. It is 3 too where
+the takes contradict what was stated of a part, the DC resistance or a meter's
+reading: the numbers are without that, and the first warning names it.
 
 With --all every coil at and below DIR is fitted, on all cores, with the
 options of its last fit where none are given. Coils whose result is up to date
@@ -174,8 +176,8 @@ func fitAllOutcome(coils []evaluation.Refreshed) (string, error) {
 	case count[evaluation.Failed] > 0:
 		return summary, fmt.Errorf("%d of %d coils could not be fitted", count[evaluation.Failed], len(coils))
 	case count[evaluation.NotUsable] > 0:
-		return summary, &capture.UnfitError{What: fmt.Sprintf("%d of %d coils have takes that are not usable",
-			count[evaluation.NotUsable], len(coils))}
+		return summary, &capture.UnfitError{What: fmt.Sprintf("%d of %d coils have takes that are not usable, or that "+
+			"contradict what was stated", count[evaluation.NotUsable], len(coils))}
 	}
 	return summary, nil
 }

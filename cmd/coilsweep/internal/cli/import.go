@@ -1,6 +1,8 @@
 package cli
 
 import (
+	"cmp"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -26,7 +28,7 @@ drive and reference are known, and need not be given.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{})
+			return cmp.Or(reportTake(cmd.Context(), c, folder, take, workbench.Extras{}), c.contradicted(cmd.Context(), folder))
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }

@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -64,7 +66,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(cmd.Context(), c, plan.Folder, take, extras)
+			return cmp.Or(reportTake(cmd.Context(), c, plan.Folder, take, extras), c.contradicted(cmd.Context(), plan.Folder))
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
@@ -125,6 +127,24 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 			&capture.UnfitError{What: "what is stated of it contradicts the other takes"})
 	}
 	return err
+}
+
+// contradicted warns of what was stated and the takes of a folder contradict, as soon
+// as there are enough of them to tell: a *capture.UnfitError. Whatever else keeps the
+// takes from being fitted is for the fit to say.
+func (c *console) contradicted(ctx context.Context, folder *capture.Folder) error {
+	if held, err := folder.Fingerprint(); err != nil || len(held.Takes) < 2 {
+		return nil
+	}
+	o := evaluation.Options{AsLast: true}
+	o.Fit.Program = programName()
+	e, err := evaluation.Coil(ctx, folder.Dir, o)
+	if err != nil || len(e.Result.Contradicted) == 0 {
+		return nil
+	}
+	c.warn("%s", e.Result.Warnings[0])
+	return fmt.Errorf("the take is kept: %w",
+		&capture.UnfitError{What: "the takes contradict " + strings.Join(e.Result.Contradicted, "; ")})
 }
 
 // printExtras prints what was asked for besides a take.
