@@ -79,8 +79,9 @@ func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
 	j := a.best.joint
 	last := len(j.takes) - 1
 	model := j.takes[last]
-	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal, DriveLimitDB: model.DriveLimitDB, Load: capture.Load{
-		FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
+	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal,
+		DriveLimitDB: model.DriveLimitDB, Load: capture.Load{
+			FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
 	limit := func(x float64, unit quantity.Unit) quantity.Value {
 		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit,
 			Text: fmt.Sprintf("next %g", x)}

@@ -117,13 +117,12 @@ func TestPairsOfNgspice(t *testing.T) {
 // peak is that of the load's voltage, over that at the lowest frequency.
 func (l *spiceLoad) peak() (hz, db float64) {
 	size := func(hz float64) float64 { return cmplx.Abs(l.at(hz)) }
-	low, high := l.hz[0], l.hz[len(l.hz)-1]
-	for f := 500.0; f < high; f *= 1.002 {
+	for f := 500.0; f < l.hz[len(l.hz)-1]; f *= 1.002 {
 		if hz == 0 || size(f) > size(hz) {
 			hz = f
 		}
 	}
-	low, high = 0.99*hz, 1.01*hz
+	low, high := 0.99*hz, 1.01*hz
 	for range 60 {
 		a, z := low+(high-low)/3, high-(high-low)/3
 		if size(a) < size(z) {
