@@ -14,6 +14,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/wav"
 )
@@ -234,7 +235,8 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 // finish turns the recording in dir into a take: it judges what is on disk,
 // describes it and gives it its name. assess is quality.Assess.
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
-	assess func(capture.Recording, capture.Take) (capture.Take, error)) (capture.Take, error) {
+	assess func(capture.Recording, capture.Take) (capture.Take, error)) (_ capture.Take, err error) {
+	defer fault.Catch(&err, "the inspection of the recording broke off")
 	path := filepath.Join(dir, capture.AudioFile)
 	data, err := os.ReadFile(path)
 	if err != nil {

@@ -22,7 +22,7 @@ import (
 // report follow each other, and the command stands on top.
 var floors = [][]string{
 	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
-		"fit/circuit", "fit/leastsquares", "report/plot"},
+		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},
 	{"capture/align"},

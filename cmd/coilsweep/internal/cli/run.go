@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
@@ -39,6 +40,7 @@ type console struct {
 	out, err io.Writer
 	started  bool // a command runs: errors before that are wrong use
 	asJSON   bool // the result is printed for programs
+	verbose  bool // faults are told with their trace
 }
 
 // warn prints one warning or piece of progress.
@@ -80,11 +82,14 @@ func (c *console) showRecord(v any, text func(io.Writer) error, unfit error) err
 	return c.show(func(io.Writer) error { return c.json(v) }, text, unfit)
 }
 
-// command is cmd with options as its flags; it notes that it runs.
+// command is cmd with options as its flags; it notes that it runs. A panic of it is
+// an error.
 func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cobra.Command {
 	run := cmd.RunE
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+	cmd.RunE = func(cmd *cobra.Command, args []string) (err error) {
 		c.started = true
+		c.verbose = cmd.Flag("verbose").Changed
+		defer fault.Catch(&err, "'"+cmd.CommandPath()+"' broke off")
 		return run(cmd, args)
 	}
 	bind(cmd, slices.Concat(options...))
@@ -95,7 +100,11 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 // status. ctx ends it early.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	c := &console{out: stdout, err: stderr}
-	root := newRoot(c)
+	return c.run(ctx, newRoot(c), args, stdin, stdout, stderr)
+}
+
+func (c *console) run(ctx context.Context, root *cobra.Command, args []string, stdin io.Reader,
+	stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetIn(stdin)
 	root.SetOut(stdout)
@@ -111,6 +120,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
+	if broken, ok := errors.AsType[*fault.Error](err); ok && c.verbose {
+		stderr.Write(broken.Trace)
+	}
 	switch {
 	case !c.started || isUsage(err):
 		fmt.Fprintf(stderr, "See '%s --help'.\n", cmd.CommandPath())
@@ -150,6 +162,7 @@ usable.`,
 		},
 		RunE: func(*cobra.Command, []string) error { return nil }, // Args lets nothing through
 	}
+	root.PersistentFlags().Bool("verbose", false, "if the program fails by a fault of its own, show where")
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2

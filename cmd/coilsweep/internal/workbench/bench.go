@@ -47,7 +47,7 @@ const NoBenchFile = "none"
 func defaultBench() Bench { return Bench{Kind: SoundCard, OutputChannel: 1, Seed: 1} }
 
 var (
-	soundcardOptions = []string{"input", "output", "output-channel", "buffer", "verbose"}
+	soundcardOptions = []string{"input", "output", "output-channel", "buffer"}
 	virtualOptions   = []string{"virtual-file", "seed"}
 )
 
