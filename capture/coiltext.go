@@ -3,7 +3,6 @@ package capture
 import (
 	"fmt"
 	"maps"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -15,7 +14,7 @@ import (
 
 // CoilText is coil.toml as it stands, with its checksum for ReplaceCoilText.
 func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
-	text, err = os.ReadFile(filepath.Join(f.Dir, coilFile))
+	text, err = atomicfile.Read(filepath.Join(f.Dir, coilFile), atomicfile.MaxText)
 	if err != nil {
 		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
 	}

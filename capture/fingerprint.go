@@ -75,7 +75,7 @@ func (f *Folder) AudioStamp(name string) AudioStamp {
 
 // ChecksumOf is the checksum of the file at path: atomicfile.Sum.
 func ChecksumOf(path string) (string, error) {
-	f, err := os.Open(path)
+	f, _, err := atomicfile.Open(path)
 	if err != nil {
 		return "", err
 	}
@@ -100,7 +100,11 @@ func (f *Folder) ReadHeading(name string) (TakeHeading, error) {
 			Flags []Flag `toml:"flags"`
 		} `toml:"quality"`
 	}
-	if _, err := toml.DecodeFile(path, &t); err != nil {
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
+	if err == nil {
+		err = toml.Unmarshal(text, &t)
+	}
+	if err != nil {
 		return TakeHeading{}, fmt.Errorf("%s: %w", path, err)
 	}
 	return TakeHeading{t.Started, t.Quality.Flags}, nil

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
@@ -51,7 +50,7 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err := l.check(); err != nil {
 		return err
 	}
-	text, err := os.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return fmt.Errorf("cannot read take %q: %w", name, err)
 	}

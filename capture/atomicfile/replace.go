@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 )
 
 // ErrChanged: a file is no longer what it was when it was read.
@@ -15,7 +14,7 @@ var ErrChanged = errors.New("was changed meanwhile")
 // error wraps ErrChanged. What another program writes between the comparison and the
 // renaming is overwritten.
 func Replace(path, sum string, data []byte) error {
-	held, err := os.ReadFile(path)
+	held, err := Read(path, MaxText)
 	now := ""
 	switch {
 	case err == nil:

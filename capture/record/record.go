@@ -238,15 +238,15 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	assess func(capture.Recording, capture.Take) (capture.Take, error)) (_ capture.Take, err error) {
 	defer fault.Catch(&err, "the inspection of the recording broke off")
 	path := filepath.Join(dir, capture.AudioFile)
-	data, err := os.ReadFile(path)
+	sum, err := capture.ChecksumOf(path)
 	if err != nil {
 		return t, err
 	}
-	r, err := capture.DecodeRecording(data)
+	r, err := capture.ReadRecording(path)
 	if err != nil {
-		return t, fmt.Errorf("%s: %w", path, err)
+		return t, err
 	}
-	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: atomicfile.Sum(data), RateHz: r.RateHz,
+	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: sum, RateHz: r.RateHz,
 		Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()

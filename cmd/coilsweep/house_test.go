@@ -21,7 +21,8 @@ import (
 // below its own, never from its own or from above. excite, capture, fit and
 // report follow each other, and the command stands on top.
 var floors = [][]string{
-	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
+	{"capture/atomicfile"},
+	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort",
 		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -25,10 +24,13 @@ const (
 	CacheFile    = "fit.cache"
 )
 
+// maxResult is more than any result.json needs.
+const maxResult = 1 << 26
+
 // Load reads the result.json of a coil folder; nil where there is none.
 func Load(dir string) (*fit.Result, error) {
 	path := filepath.Join(dir, ResultFile)
-	data, err := os.ReadFile(path)
+	data, err := atomicfile.Read(path, maxResult)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	} else if err != nil {

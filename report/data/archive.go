@@ -8,12 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"strings"
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 )
@@ -125,7 +125,8 @@ func ArchiveOf(e *evaluation.Evaluation, audio bool, program string) Archive {
 	return Archive{
 		Result: *e.Result, Takes: e.Takes, Audio: audio, Program: program,
 		Open: func(name string) (io.ReadCloser, error) {
-			return os.Open(filepath.Join(e.Folder.Dir, filepath.FromSlash(name)))
+			f, _, err := atomicfile.Open(filepath.Join(e.Folder.Dir, filepath.FromSlash(name)))
+			return f, err
 		},
 	}
 }

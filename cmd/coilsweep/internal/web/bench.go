@@ -66,7 +66,7 @@ func (w *workshop) viewBench() (b benchView, err error) {
 		}
 		b.Notes, b.TakeOver = simulatedNotes(simulated), simulatedSettings(simulated)
 	}
-	text, err := os.ReadFile(w.benchFile())
+	text, err := atomicfile.Read(w.benchFile(), atomicfile.MaxText)
 	if info, lerr := os.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
 		return b, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served",
 			benchfile.FileName)

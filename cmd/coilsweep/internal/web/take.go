@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -152,7 +153,7 @@ func newPartialView(dir string) partialView {
 	if info, err := os.Stat(dir); err == nil {
 		p.Written = info.ModTime()
 	}
-	data, err := os.ReadFile(filepath.Join(dir, "stimulus.toml"))
+	data, err := atomicfile.Read(filepath.Join(dir, "stimulus.toml"), atomicfile.MaxText)
 	if err != nil {
 		p.Text += " without its stimulus"
 		return p
@@ -180,16 +181,12 @@ func newPartialView(dir string) partialView {
 
 // framesOf is how much a WAV file holds, closed or not.
 func framesOf(path string) (int, error) {
-	f, err := os.Open(path)
+	f, size, err := atomicfile.Open(path)
 	if err != nil {
 		return 0, err
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return 0, err
-	}
-	r, err := wav.NewReader(f, info.Size())
+	r, err := wav.NewReader(f, size)
 	if err != nil {
 		return 0, err
 	}

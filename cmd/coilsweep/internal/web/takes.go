@@ -316,6 +316,19 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 		Text: "there is no unfinished recording " + in.Partial}
 }
 
+// importAlone imports a recording when no other is imported: each takes memory for all
+// of its samples.
+func (w *workshop) importAlone(ctx context.Context, in *workbench.Import, dir string) (take capture.Take, err error) {
+	select {
+	case w.importing <- struct{}{}:
+	case <-ctx.Done():
+		return take, ctx.Err()
+	}
+	defer func() { <-w.importing }()
+	_, take, err = in.Run(ctx, dir)
+	return take, err
+}
+
 // importAs imports a recording as 'import' does.
 func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder,
 	options map[string]string, recording string, stimulus excite.Stimulus,
@@ -328,7 +341,7 @@ func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder
 	if in.Take.Name == "" {
 		in.Take.Name = proposeTake(folder, options)
 	}
-	_, take, err := in.Run(r.Context(), folder.Dir)
+	take, err := w.importAlone(r.Context(), in, folder.Dir)
 	if err != nil {
 		return nil, err
 	}

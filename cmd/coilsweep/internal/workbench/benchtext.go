@@ -3,10 +3,10 @@ package workbench
 import (
 	"errors"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
 )
 
@@ -80,7 +80,7 @@ func (o *BenchText) Change(path string, names []string) ([]byte, error) {
 			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[*p.Bench]})
 		}
 	}
-	text, err := os.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if errors.Is(err, fs.ErrNotExist) {
 		text, err = benchfile.Encode(benchfile.Bench{})
 	}

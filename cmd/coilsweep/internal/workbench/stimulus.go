@@ -2,7 +2,6 @@ package workbench
 
 import (
 	"fmt"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -58,7 +57,7 @@ func ReadStimulus(path string) (excite.Stimulus, error) {
 		return excite.Stimulus{}, wrongValue("stimulus", path,
 			"want the description of the stimulus, FILE.toml, not its audio")
 	}
-	text, err := os.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("cannot read the stimulus: %w", err)
 	}
