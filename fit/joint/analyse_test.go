@@ -146,6 +146,28 @@ func TestMonteCarlo(t *testing.T) {
 }
 
 // TestUnfitTakes: an unfit take is left out and said to be.
+// Takes that do not determine a circuit are told of in words of the bench, as takes that
+// are not usable.
+func TestNoCircuit(t *testing.T) {
+	plain := load{fixtureC: "65p 5%", trueFixC: 65e-12, fixtureR: "1M 1%", trueFixR: 1e6}
+	made := func(name string, h complex128, u float64) Take {
+		take := bench{coil: demoCoil(), snrDB: 60}.take(name, plain)
+		for i := range take.Response.H {
+			take.Response.H[i] = h
+			if u > 0 {
+				take.Response.Variance[i] = u * u
+			}
+		}
+		return take
+	}
+	for _, take := range []Take{made("wild", complex(math.NaN(), 0), 0), made("silent", 0, 0), made("twice", 1, 1e-6)} {
+		_, err := Analyse(t.Context(), capture.Coil{}, []Take{take}, fit.Options{})
+		if _, unfit := errors.AsType[*capture.UnfitError](err); !unfit || !strings.Contains(err.Error(), "same signal") {
+			t.Errorf("%s: %v", take.Name, err)
+		}
+	}
+}
+
 func TestUnfitTakes(t *testing.T) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4})
 	takes[1].Unfit, takes[1].Flags = "clipped", []string{"clipped"}
