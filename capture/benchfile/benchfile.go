@@ -107,17 +107,24 @@ type Found struct {
 // ErrNone: there is no bench.toml where one was looked for.
 var ErrNone = errors.New("there is no " + FileName)
 
-// Find reads the bench.toml that belongs to a folder: DIR/bench.toml, or else
-// DIR/../bench.toml. The error wraps ErrNone where there is neither.
+// Find reads the bench.toml that belongs to a folder: its own, or else the next in the
+// folders above it, up to the root of the tree. The error wraps ErrNone where there is
+// none.
 func Find(dir string) (Found, error) {
-	for _, path := range []string{filepath.Join(dir, FileName), filepath.Join(dir, "..", FileName)} {
-		found, err := Read(path)
+	whole, err := filepath.Abs(dir)
+	if err != nil {
+		return Found{}, err
+	}
+	for above := dir; ; above, whole = filepath.Join(above, ".."), filepath.Dir(whole) {
+		found, err := Read(filepath.Join(above, FileName))
 		// What is not a folder holds none either.
 		if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return found, err
 		}
+		if whole == filepath.Dir(whole) {
+			return Found{}, fmt.Errorf("%w in %s or above it", ErrNone, dir)
+		}
 	}
-	return Found{}, fmt.Errorf("%w in %s or above it", ErrNone, dir)
 }
 
 // Read reads the bench at path.

@@ -69,6 +69,9 @@ func Parse(text string, unit Unit) (Value, error) {
 	if _, ok := units[unit]; !ok {
 		return Value{}, fmt.Errorf("quantity: unit %q is not known", unit)
 	}
+	if strings.Contains(text, parallelSign) {
+		return parseParallel(text, unit)
+	}
 	p := parser{typed: text, unit: unit, rules: units[unit]}
 	v, err := p.value()
 	if err != nil {

@@ -146,6 +146,36 @@ func TestMonteCarlo(t *testing.T) {
 }
 
 // TestUnfitTakes: an unfit take is left out and said to be.
+// Capacitors in parallel count each with its own tolerance, and one that is in two takes
+// is one: the fit is that of the parts, not of their sums.
+func TestPartsInParallel(t *testing.T) {
+	l := load{fixtureC: "65p 5%", fixtureR: "1M 1%"}
+	loads := []load{l, l, l}
+	loads[1].addedC, loads[1].trueC = "470p 5%", 480e-12
+	loads[2].addedC, loads[2].trueC = "470p 5% || 220p 1%", 480e-12+219e-12
+	loads[2].addedR = "200k 1% || 200k 1%"
+	r := must(Analyse(t.Context(), capture.Coil{}, bench{coil: demoCoil(), snrDB: 70, seed: 3}.takes(loads...),
+		fit.Options{}))
+	truth := demoCoil()
+	for name, q := range map[string][2]float64{
+		"L": {(r.Inductance.Value - truth.henry) / r.Inductance.U95, r.Inductance.U95 / truth.henry},
+		"C": {(r.Capacitance.Value - truth.farad - 65e-12) / r.Capacitance.U95, r.Capacitance.U95 / truth.farad},
+	} {
+		if math.Abs(q[0]) > 1 || q[1] > 0.12 {
+			t.Errorf("%s is off by %.2f U95, which is %.1f %%", name, q[0], 100*q[1])
+		}
+	}
+	var names []string
+	for _, p := range r.Parts {
+		names = append(names, p.What)
+	}
+	for _, want := range []string{"added C 470p 5%", "added C 220p 1%", "added R 200k 1%", "added R (no. 2) 200k 1%"} {
+		if n := len(slices.DeleteFunc(slices.Clone(names), func(s string) bool { return s != want })); n != 1 {
+			t.Errorf("%q stands %d times among %q", want, n, names)
+		}
+	}
+}
+
 // Takes that do not determine a circuit are told of in words of the bench, as takes that
 // are not usable.
 func TestNoCircuit(t *testing.T) {

@@ -201,19 +201,18 @@ func (w *workshop) coilOf(dir string) string {
 	return filepath.ToSlash(rel)
 }
 
-// benchPath is the bench.toml that belongs to a folder: its own, that above it,
-// or that of the root, and none outside of the root; "none" where there is
-// none.
+// benchPath is the bench.toml that belongs to a folder: its own, or the next above it
+// up to the root that is served; "none" where there is none.
 func (w *workshop) benchPath(dir string) string {
-	dirs := []string{dir, w.Root}
-	if dir != w.Root {
-		dirs = []string{dir, filepath.Dir(dir), w.Root}
-	}
-	for _, d := range dirs {
-		path := filepath.Join(d, benchfile.FileName)
+	for {
+		path := filepath.Join(dir, benchfile.FileName)
 		if info, err := os.Lstat(path); err == nil && info.Mode().IsRegular() {
 			return path
 		}
+		above := filepath.Dir(dir)
+		if dir == w.Root || above == dir {
+			return workbench.NoBenchFile
+		}
+		dir = above
 	}
-	return workbench.NoBenchFile
 }

@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"coilsweep/capture/benchfile"
+	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
 
@@ -42,6 +43,9 @@ type Option struct {
 
 // Set reads the value from text. The error is an *OptionError.
 func (o *Option) Set(text string) error {
+	if p, ok := o.Value.(*parallel); ok && o.Given {
+		text = quantity.Beside(p.String(), text)
+	}
 	if err := o.Value.Set(text); err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}

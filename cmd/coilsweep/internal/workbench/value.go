@@ -165,6 +165,12 @@ func Capacitance(at **quantity.Capacitance) Value {
 	return stated(at, "farad", quantity.ParseCapacitance)
 }
 
+// parallel holds parts in parallel: each time that the option is given, one more.
+type parallel struct{ Value }
+
+// Parallel is the value of an option for parts in parallel.
+func Parallel(v Value) Value { return &parallel{v} }
+
 // Inductance holds an inductance with its tolerance.
 func Inductance(at **quantity.Inductance) Value {
 	return stated(at, "henry", quantity.ParseInductance)
