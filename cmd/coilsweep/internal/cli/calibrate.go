@@ -34,7 +34,7 @@ without a device.`,
 				if wrong != nil {
 					return inFolder(args[0], wrong)
 				}
-				c.warn("%s", options.Bench.Used())
+				c.tellBench(&options.Bench, options.Options)
 				found, err = onBench(cmd.Context(), c, plan.Source, plan.Run)
 			}
 			if err != nil {

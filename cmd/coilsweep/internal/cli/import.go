@@ -22,7 +22,7 @@ from bench.toml where they are not given.`,
 			if err != nil {
 				return err
 			}
-			c.warn("%s", options.Bench.Used())
+			c.tellBench(&options.Bench, options.Options)
 			return reportTake(c, folder, take, workbench.Extras{})
 		},
 	}, options.Options, output(c.jsonOption("the take")))

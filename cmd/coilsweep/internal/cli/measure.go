@@ -50,7 +50,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			c.warn("%s", options.Bench.Used())
+			c.tellBench(&options.Bench, options.Options)
 			if err := plan.Shape(cmd.Context(), c.hears()); err != nil {
 				return err
 			}

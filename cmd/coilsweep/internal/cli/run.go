@@ -90,10 +90,24 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 		c.started = true
 		c.verbose = cmd.Flag("verbose").Changed
 		defer fault.Catch(&err, "'"+cmd.CommandPath()+"' broke off")
+		c.remark(slices.Concat(options...).Unusual(false))
 		return run(cmd, args)
 	}
 	bind(cmd, slices.Concat(options...))
 	return cmd
+}
+
+// remark prints remarks of the workbench.
+func (c *console) remark(remarks []string) {
+	for _, r := range remarks {
+		c.warn("%s", forCommands(r))
+	}
+}
+
+// tellBench says which bench.toml the options come from, and what is unusual there.
+func (c *console) tellBench(b *workbench.Bench, o workbench.Options) {
+	c.warn("%s", b.Used())
+	c.remark(o.Unusual(true))
 }
 
 // Run is the whole program: it runs the command in args and returns the exit
@@ -283,6 +297,7 @@ func (c *console) inGuitar(ctx context.Context, dirs []string, options *workbenc
 
 // tell names the recordings that an evaluation did not use, and the options it took from the last fit.
 func (c *console) tell(e *evaluation.Evaluation) {
+	c.remark(e.Folder.Coil.Unusual())
 	for _, p := range e.Partials {
 		c.warn("%s is an unfinished recording and is not used; 'coilsweep import' can read its audio", p)
 	}

@@ -274,6 +274,7 @@ func (w *workshop) setBench(r *http.Request, in struct {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
+	w.remark(options.Options)
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	text, err := options.Change(w.benchFile(), slices.Collect(maps.Keys(in.Options)))

@@ -71,6 +71,7 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
+	w.remark(options.Options)
 	if options.Take.Name == "" {
 		options.Take.Name = proposeTake(&capture.Folder{Dir: dir}, in.Options)
 	}
@@ -338,6 +339,7 @@ func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder
 	if err := in.Fill(options); err != nil {
 		return nil, err
 	}
+	w.remark(in.Options)
 	if in.Take.Name == "" {
 		in.Take.Name = proposeTake(folder, options)
 	}

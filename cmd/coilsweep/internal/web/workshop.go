@@ -137,6 +137,13 @@ func (w *workshop) note(grade, text string) {
 	w.publishNotes()
 }
 
+// remark notes what is unusual among the options of a form.
+func (w *workshop) remark(o workbench.Options) {
+	for _, text := range o.Unusual(false) {
+		w.note("note", workbench.ForPage(text))
+	}
+}
+
 // publishNotes tells what was said, the latest first.
 func (w *workshop) publishNotes() {
 	latest := slices.Clone(w.notes)

@@ -46,11 +46,29 @@ func (o *Option) Set(text string) error {
 	if p, ok := o.Value.(*parallel); ok && o.Given {
 		text = quantity.Beside(p.String(), text)
 	}
-	if err := o.Value.Set(text); err != nil {
+	err := o.Value.Set(text)
+	if v, ok := quantityOf(o.Value); err == nil && ok {
+		v.Insisted = v.Insisted || strings.HasSuffix(text, " "+quantity.InsistWord) // a plain length
+		err = quantity.Plausible(o.Name, v)
+	}
+	if err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}
 	o.note(text)
 	return nil
+}
+
+// Unusual are remarks on the values that somebody gave, or a bench did, and that are
+// plausible but not usual.
+func (o Options) Unusual(fromBench bool) (remarks []string) {
+	for _, p := range o {
+		if v, ok := quantityOf(p.Value); ok && (p.FromBench && fromBench || p.Given && !fromBench) {
+			if text := quantity.Unusual(p.Name, v); text != "" {
+				remarks = append(remarks, "{"+p.Name+"}: "+text)
+			}
+		}
+	}
+	return remarks
 }
 
 // note remembers the text by which the option was given.
