@@ -11,6 +11,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 )
 
 // usedParts knows which added parts the takes of all coils were made with. What
@@ -59,7 +60,8 @@ func (u *usedParts) below(ctx context.Context, root string) map[string][]string 
 			part, known := was[path]
 			if !known || !part.changed.Equal(info.ModTime()) {
 				part = usedPart{}
-				toml.DecodeFile(path, &part) // what cannot be read names no part
+				text, _ := atomicfile.Read(path, atomicfile.MaxText) // what cannot be read names no part
+				toml.Unmarshal(text, &part)
 				part.changed = info.ModTime()
 			}
 			u.takes[path] = part

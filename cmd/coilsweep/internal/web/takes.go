@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -253,7 +254,7 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	if text := sent.Texts["options"]; text != "" {
 		if err := json.Unmarshal([]byte(text), &options); err != nil {
 			return nil, &site.Error{Status: http.StatusBadRequest, Field: "options",
-				Text: "the options cannot be read: " + err.Error()}
+				Text: "the options cannot be read: " + site.WrongJSON(err)}
 		}
 	}
 	recording, ok := sent.Files["recording"]
@@ -325,7 +326,10 @@ func (w *workshop) importAlone(ctx context.Context, in *workbench.Import, dir st
 	case <-ctx.Done():
 		return take, ctx.Err()
 	}
-	defer func() { <-w.importing }()
+	defer func() {
+		<-w.importing
+		debug.FreeOSMemory() // of some hundred MB at worst
+	}()
 	_, take, err = in.Run(ctx, dir)
 	return take, err
 }

@@ -33,8 +33,8 @@ type workshop struct {
 	// editing is held while coil.toml and bench.toml are read and changed.
 	editing sync.Mutex
 	saving  sync.Mutex // held while a result is written
-	// importing has room for one import.
-	importing chan struct{}
+	// importing has room for one import, fitOne for one fit.
+	importing, fitOne chan struct{}
 
 	mu       sync.Mutex
 	kind     string             // "soundcard" or "virtual"
@@ -79,7 +79,7 @@ func New(o Options) (*Server, error) {
 	w := &workshop{
 		Options: o, kind: o.Bench, coils: newEvaluations(8, o.Program),
 		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
-		importing: make(chan struct{}, 1),
+		importing: make(chan struct{}, 1), fitOne: make(chan struct{}, 1),
 	}
 	var err error
 	if w.server, err = site.New(site.Options{
