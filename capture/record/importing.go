@@ -100,10 +100,10 @@ func (e *RateError) Error() string {
 		e.RecordedHz, e.StimulusHz, e.StimulusHz)
 }
 
-// A recording may be twice as long as its stimulus, and two minutes longer.
+// A recording may be twice as long as its stimulus, and a minute longer.
 const (
 	timesStimulus = 2
-	longerS       = 120
+	longerS       = 60
 )
 
 // wanted is what is read of the recording of a take: its channels, if it is at the rate

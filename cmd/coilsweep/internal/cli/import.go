@@ -12,9 +12,9 @@ func newImport(c *console) *cobra.Command {
 		Use:   "import DIR",
 		Short: "Make a take from a recording of the stimulus",
 		Long: `Make a take from a recording of the stimulus that was made elsewhere: WAV or
-FLAC, at the rate of the stimulus. It may start before or after playback, be longer,
-and be inverted, but must hold one whole sweep. Drive, reference and fixture come
-from bench.toml where they are not given.`,
+FLAC, at the rate of the stimulus. It may start before or after playback, be twice as
+long and a minute more, and be inverted, but must hold one whole sweep. Drive,
+reference and fixture come from bench.toml where they are not given.`,
 		Example: `  coilsweep import bridge --take C470p --stimulus sweep.toml --recording rec.wav --added-c "470p 1%"`,
 		Args:    oneArg("the coil folder DIR"),
 		RunE: func(cmd *cobra.Command, args []string) error {
