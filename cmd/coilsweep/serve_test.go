@@ -875,3 +875,20 @@ func TestServeOddFiles(t *testing.T) {
 		t.Fatal("the list waits for a pipe")
 	}
 }
+
+// What is plausible but unusual is taken, with one remark in the page's own words.
+func TestServeRemarks(t *testing.T) {
+	t.Parallel()
+	s := serve(t, t.TempDir(), false)
+	events := s.listens()
+	s.gets("POST", "/api/coils", map[string]any{"coil": "low",
+		"options": map[string]string{"name": "low", "dcr": "1.2k"}})
+	said := ""
+	s.waits("the remark", func() bool {
+		said, _ = events.of("notes", "html", "notes").(string)
+		return strings.Contains(said, "unusual")
+	})
+	if n := strings.Count(said, "DC resistance: 1.20 kΩ is unusual for the DC resistance of a coil"); n != 1 {
+		t.Errorf("%d remarks in %s", n, said)
+	}
+}
