@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/align"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
 )
@@ -89,7 +90,25 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 		return capture.Take{}, err
 	}
 	r = capture.Recording{} // it is read again, as it was kept
-	return finish(f, dir, t, Session{}, o.Redo, quality.Assess)
+	return finish(f, dir, t, Session{}, o.Redo, func(r capture.Recording, t capture.Take) (capture.Take, error) {
+		return assessFrugally(filepath.Join(dir, capture.AudioFile), r, t)
+	})
+}
+
+// assessFrugally is quality.Assess of the recording r at path, without holding the
+// reference while the stimulus is looked for: that takes as much memory once more.
+func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.Take, error) {
+	if len(r.Samples) < 2 || r.RateHz != t.Stimulus.RateHz {
+		return quality.Assess(r, t)
+	}
+	clear(r.Samples[1:])
+	at, failed := align.Align(r.Samples[0], t.Stimulus)
+	clear(r.Samples)
+	r, err := capture.ReadRecording(path)
+	if err != nil {
+		return t, err
+	}
+	return quality.AssessAligned(r, t, at, failed)
 }
 
 // RateError is a recording at another rate than its stimulus.
