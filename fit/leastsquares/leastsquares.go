@@ -100,7 +100,7 @@ type Solver struct {
 	p, trial     []float64
 	scale        []float64 // MINPACK's D: largest column norms so far
 	step, scaled []float64
-	joined       rotated       // of the Jacobian with the residual as last column
+	joined       rotated        // of the Jacobian with the residual as last column
 	r            blas64.General // its first n columns
 	qtr          []float64
 	damped       rotated
