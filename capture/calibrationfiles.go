@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 )
 
@@ -65,15 +64,16 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 		return Recording{}, errors.New("the calibration was kept without its recording: calibrate again")
 	}
 	path := filepath.Join(dir, filepath.Base(c.Audio.File))
-	data, err := rooted.ReadFile(path)
+	f, size, err := atomicfile.Open(path)
 	if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording of the sound card: %w", err)
 	}
-	if atomicfile.Sum(data) != c.Audio.SHA256 {
+	defer f.Close()
+	if sum, err := atomicfile.SumOf(f); err != nil || sum != c.Audio.SHA256 {
 		return Recording{}, fmt.Errorf("%s is not the recording behind the calibration of %s: restore it, "+
 			"or calibrate again", path, c.day())
 	}
-	r, err := DecodeRecording(data)
+	r, err := decodeRecording(f, size, Want{})
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}
@@ -83,7 +83,7 @@ func CalibrationAudio(dir string, c Calibration) (Recording, error) {
 // ReadCalibration reads the calibration at path. Another one than that with the
 // checksum is an error.
 func ReadCalibration(path, sha256Hex string) (Calibration, error) {
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return Calibration{}, fmt.Errorf("cannot read the sound card's calibration: %w", err)
 	}

@@ -51,12 +51,43 @@ func (c Coil) check() error {
 	case !(p >= 0 && p <= 50):
 		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
 	}
+	if c.DCR != nil {
+		if err := quantity.Plausible("dcr", c.DCR.Value); err != nil {
+			return fmt.Errorf("dcr: %w", err)
+		}
+	}
 	for i, m := range c.Meter {
 		if err := m.check(); err != nil {
 			return fmt.Errorf("meter reading %d: %w", i+1, err)
 		}
 	}
 	return nil
+}
+
+// usualCelsius are the temperatures of a room in which coils are measured (typical, no
+// source).
+var usualCelsius = [2]float64{10, 35}
+
+// Unusual are remarks on what is stated of the coil and is plausible but not usual.
+func (c Coil) Unusual() (remarks []string) {
+	add := func(key, text string) {
+		if text != "" {
+			remarks = append(remarks, key+": "+text)
+		}
+	}
+	if c.DCR != nil {
+		add("dcr", quantity.Unusual("dcr", c.DCR.Value))
+	}
+	if t := c.CelsiusAtTakes; t != nil && (*t < usualCelsius[0] || *t > usualCelsius[1]) {
+		add("celsius_at_takes", fmt.Sprintf("%s °C is unusual for a coil during its takes",
+			quantity.Minus(fmt.Sprintf("%g", *t))))
+	}
+	for _, m := range c.Meter {
+		if v, err := m.Value(); err == nil && v.SI > 0 {
+			add("a meter's "+m.What, quantity.Unusual("meter-"+strings.ToLower(m.What), v))
+		}
+	}
+	return remarks
 }
 
 // decodeCoil reads coil.toml. A key that does not exist is an error with its

@@ -9,13 +9,12 @@ import (
 	"strings"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
 // CoilText is coil.toml as it stands, with its checksum for ReplaceCoilText.
 func (f *Folder) CoilText() (text []byte, sha256Hex string, err error) {
-	text, err = rooted.ReadFile(filepath.Join(f.Dir, coilFile))
+	text, err = atomicfile.Read(filepath.Join(f.Dir, coilFile), atomicfile.MaxText)
 	if err != nil {
 		return nil, "", fmt.Errorf("cannot read the coil: %w", err)
 	}

@@ -74,7 +74,7 @@ func (f *Folder) AudioStamp(name string) AudioStamp {
 
 // ChecksumOf is the checksum of the file at path: atomicfile.Sum.
 func ChecksumOf(path string) (string, error) {
-	f, err := rooted.Open(path)
+	f, _, err := atomicfile.Open(path)
 	if err != nil {
 		return "", err
 	}
@@ -99,9 +99,9 @@ func (f *Folder) ReadHeading(name string) (TakeHeading, error) {
 			Flags []Flag `toml:"flags"`
 		} `toml:"quality"`
 	}
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err == nil {
-		_, err = toml.Decode(string(text), &t)
+		err = toml.Unmarshal(text, &t)
 	}
 	if err != nil {
 		return TakeHeading{}, fmt.Errorf("%s: %w", path, err)

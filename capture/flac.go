@@ -4,16 +4,17 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 
 	"github.com/mewkiz/flac"
 
 	"coilsweep/capture/wav"
 )
 
-// decodeFLAC reads a FLAC file (RFC 9639) of up to 24 bits and of at most
-// limit samples: some bytes of it can stand for any amount of silence. What the
-// decoding library panics on is a damaged file. See decodeRecording for damage.
-func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
+// decodeFLAC reads what is wanted of a FLAC file (RFC 9639) of up to 24 bits: some bytes
+// of it can stand for any amount of silence. What the decoding library panics on is a
+// damaged file. See decodeRecording for damage.
+func decodeFLAC(r io.Reader, want Want) (rec Recording, err error) {
 	frames := 0
 	defer func() {
 		if p := recover(); p != nil {
@@ -31,12 +32,20 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 			info.BitsPerSample)
 	}
 	channels, bits := int(info.NChannels), int(info.BitsPerSample)
+	claimed := int64(min(info.NSamples, math.MaxInt64))
+	read, most, err := want.of(int(info.SampleRate), channels, claimed)
+	if err != nil {
+		return Recording{}, err
+	}
 	rec = Recording{
 		RateHz:    int(info.SampleRate),
-		Samples:   make([][]float64, channels),
+		Samples:   make([][]float64, len(read)),
 		FullScale: 1,
 		Source: wav.Format{Encoding: wav.PCM, Bits: (bits + 7) / 8 * 8, RateHz: int(info.SampleRate),
-			Channels: channels},
+			Channels: len(read)},
+	}
+	for i := range rec.Samples {
+		rec.Samples[i] = make([]float64, 0, claimed)
 	}
 	scale := 1 / float64(int64(1)<<(bits-1))
 	for {
@@ -63,17 +72,18 @@ func decodeFLAC(r io.Reader, limit int) (rec Recording, err error) {
 		if err != nil {
 			return rec, &damageError{fmt.Errorf("the FLAC file is damaged after %d frames: %w", frames, err)}
 		}
-		if (frames+int(f.BlockSize))*channels > limit {
-			return Recording{}, errTooLong
+		if frames+int(f.BlockSize) > most {
+			return Recording{}, &tooLongError{float64(most) / float64(info.SampleRate)}
 		}
-		for c, sub := range f.Subframes {
+		for i, c := range read {
+			sub := f.Subframes[c]
 			if len(sub.Samples) != int(f.BlockSize) {
 				return rec.upTo(frames), &damageError{fmt.Errorf(
 					"the FLAC file is damaged after %d frames: a block of %d has %d samples", frames, f.BlockSize,
 					len(sub.Samples))}
 			}
 			for _, s := range sub.Samples {
-				rec.Samples[c] = append(rec.Samples[c], float64(s)*scale)
+				rec.Samples[i] = append(rec.Samples[i], float64(s)*scale)
 			}
 		}
 		frames += int(f.BlockSize)

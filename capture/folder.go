@@ -62,7 +62,7 @@ func CreateFolder(dir string, coil Coil) error {
 // there is none.
 func OpenFolder(dir string) (*Folder, error) {
 	path := filepath.Join(dir, coilFile)
-	data, err := rooted.ReadFile(path)
+	data, err := atomicfile.Read(path, atomicfile.MaxText)
 	if info, serr := rooted.Stat(dir); serr == nil && !info.IsDir() {
 		return nil, fmt.Errorf("%s is %w: it is a file", dir, ErrNotFolder)
 	} else if errors.Is(err, fs.ErrNotExist) {
@@ -166,7 +166,7 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 
 // readTakeFile reads the take.toml at path.
 func readTakeFile(path string) (Take, error) {
-	data, err := rooted.ReadFile(path)
+	data, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return Take{}, fmt.Errorf("cannot read the take: %w", err)
 	}
@@ -182,11 +182,12 @@ func readTakeFile(path string) (Take, error) {
 // an error.
 func (f *Folder) Audio(t Take) (Recording, error) {
 	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
-	data, err := f.readAudio(t)
+	audio, size, err := f.openAudio(t)
 	if err != nil {
 		return Recording{}, err
 	}
-	r, err := DecodeRecording(data)
+	defer audio.Close()
+	r, err := decodeRecording(audio, size, Want{})
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}
@@ -215,7 +216,7 @@ func (f *Folder) OpenOwn(name string) (io.ReadCloser, error) {
 	if !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s is not a file", path)
 	}
-	file, err := rooted.Open(path)
+	file, _, err := atomicfile.Open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -229,21 +230,32 @@ func (f *Folder) OpenOwn(name string) (io.ReadCloser, error) {
 // CheckAudio reads the audio of a take and returns an error where it is not the
 // one that was recorded, by its checksum.
 func (f *Folder) CheckAudio(t Take) error {
-	_, err := f.readAudio(t)
-	return err
+	audio, _, err := f.openAudio(t)
+	if err != nil {
+		return err
+	}
+	return audio.Close()
 }
 
-func (f *Folder) readAudio(t Take) ([]byte, error) {
+// openAudio opens the audio of a take, after its checksum was compared, and tells its
+// size.
+func (f *Folder) openAudio(t Take) (*os.File, int64, error) {
 	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
-	data, err := rooted.ReadFile(path)
+	audio, size, err := atomicfile.Open(path)
 	if err != nil {
-		return nil, fmt.Errorf("cannot read the audio: %w", err)
+		return nil, 0, fmt.Errorf("cannot read the audio: %w", err)
 	}
-	if got := atomicfile.Sum(data); got != t.Audio.SHA256 {
-		return nil, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, "+
+	got, err := atomicfile.SumOf(audio)
+	if err != nil {
+		audio.Close()
+		return nil, 0, fmt.Errorf("cannot read the audio: %w", err)
+	}
+	if got != t.Audio.SHA256 {
+		audio.Close()
+		return nil, 0, fmt.Errorf("%s was changed after it was recorded (SHA-256 %.12s…, want %.12s…): restore it, "+
 			"or import it as a new take", path, got, t.Audio.SHA256)
 	}
-	return data, nil
+	return audio, size, nil
 }
 
 // CheckNew returns ErrTakeExists, wrapped, where name is taken.

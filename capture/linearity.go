@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -51,7 +50,7 @@ func (f *Folder) AddLinearity(name string, l Linearity) error {
 	if err := l.check(); err != nil {
 		return err
 	}
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return fmt.Errorf("cannot read take %q: %w", name, err)
 	}

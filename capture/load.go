@@ -12,14 +12,11 @@ type Load struct {
 	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
 }
 
-// AddedCLoss is the dissipation factor of the added capacitor, a ratio, with its
+// CapacitorLoss is the dissipation factor of an added capacitor, a ratio, with its
 // standard uncertainty: that of its dielectric where it is stated, else one that
-// covers what is sold (typical values, no source). 0 where none was added.
-func (l Load) AddedCLoss() (d, u float64, stated bool) {
-	if l.AddedC == nil {
-		return 0, 0, false
-	}
-	switch l.AddedC.Dielectric {
+// covers what is sold (typical values, no source).
+func CapacitorLoss(dielectric quantity.Dielectric) (d, u float64, stated bool) {
+	switch dielectric {
 	case quantity.C0G, quantity.Polypropylene:
 		return 0.0003, 0.0003, true
 	case quantity.Polyester:

@@ -7,27 +7,22 @@ import (
 	"coilsweep/excite/quantity"
 )
 
-func TestAddedCLoss(t *testing.T) {
+func TestCapacitorLoss(t *testing.T) {
 	for text, want := range map[string]struct {
 		d, u   float64
 		stated bool
 	}{
-		"":                   {0, 0, false},
 		"470p 1%":            {0.002, 0.003, false},
 		"470p 1% C0G":        {0.0003, 0.0003, true},
 		"470p NP0":           {0.0003, 0.0003, true},
 		"2n2 5% film PP":     {0.0003, 0.0003, true},
 		"22n polyester 0.5%": {0.005, 0.004, true},
 	} {
-		var l Load
-		if text != "" {
-			c, err := quantity.ParseCapacitance(text)
-			if err != nil {
-				t.Fatal(err)
-			}
-			l.AddedC = &c
+		c, err := quantity.ParseCapacitance(text)
+		if err != nil {
+			t.Fatal(err)
 		}
-		if d, u, stated := l.AddedCLoss(); d != want.d || u != want.u || stated != want.stated {
+		if d, u, stated := CapacitorLoss(c.Dielectric); d != want.d || u != want.u || stated != want.stated {
 			t.Errorf("%q: %g ± %g, stated %v, want %+v", text, d, u, stated, want)
 		}
 	}

@@ -38,6 +38,11 @@ func (m MeterReading) check() error {
 	if err != nil {
 		return fmt.Errorf("reading: %w", err)
 	}
+	if v.SI > 0 {
+		if err := quantity.Plausible("meter-"+strings.ToLower(m.What), v); err != nil {
+			return fmt.Errorf("reading: %w", err)
+		}
+	}
 	switch t := m.Celsius; {
 	case t == nil:
 	case !(*t > -100 && *t < 300):

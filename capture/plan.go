@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
 
@@ -35,7 +34,7 @@ func KeepPlan(dir string, t Take) error {
 // stimulus. It is nil where no plan was kept.
 func ReadPlan(dir string) (*Take, error) {
 	path := filepath.Join(dir, planFile)
-	data, err := rooted.ReadFile(path)
+	data, err := atomicfile.Read(path, atomicfile.MaxText)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	} else if err != nil {

@@ -6,13 +6,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
-	"coilsweep/capture/rooted"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/wav"
 )
 
-// maxRecordingSamples bounds the memory of one recording to 1 GiB: 23 minutes
-// of stereo at 48 kHz.
+// maxRecordingSamples bounds the memory of one recording to 1 GiB: twice the longest
+// stimulus in stereo.
 const maxRecordingSamples = 1 << 27
 
 // Recording is audio in memory.
@@ -39,35 +40,55 @@ func (r Recording) Frames() int {
 	return len(r.Samples[0])
 }
 
-// Channel is channel number n, counted from 1 as on sound cards.
-func (r Recording) Channel(n int) ([]float64, error) {
-	if n < 1 || n > len(r.Samples) {
-		return nil, fmt.Errorf("channel %d asked for, but the recording has %s", n, ChannelCount(len(r.Samples)))
-	}
-	return r.Samples[n-1], nil
+// Want is what is read of a recording.
+type Want struct {
+	// Channels are the only ones that are read, in this order, from 1 as on sound
+	// cards; nil: all.
+	Channels []int
+	// Most is how many frames are read at most of a recording at rateHz, asked before
+	// any is read: a longer one is an error, as is one of Most. nil: what fits into
+	// maxRecordingSamples.
+	Most func(rateHz int) (frames int, err error)
 }
 
-// Pick is r with the coil's channel first and, if reference is not 0, the
-// reference second. Channels count from 1.
-func (r Recording) Pick(coil, reference int) (Recording, error) {
-	c, err := r.Channel(coil)
-	if err != nil {
-		return Recording{}, err
+// of a recording as its head has it: the channels that are read, from 0, and the most
+// frames. frames are those that the head claims; 0: it does not say.
+func (w Want) of(rateHz, channels int, frames int64) (read []int, most int, err error) {
+	for c := range channels {
+		read = append(read, c)
 	}
-	picked := [][]float64{c}
-	if reference != 0 {
-		if reference == coil {
-			return Recording{}, fmt.Errorf("coil and reference are both said to be on channel %d", coil)
+	if w.Channels != nil {
+		read = nil
+	}
+	for i, n := range w.Channels {
+		switch {
+		case n < 1 || n > channels:
+			return nil, 0, fmt.Errorf("channel %d asked for, but the recording has %s", n, ChannelCount(channels))
+		case slices.Contains(w.Channels[:i], n):
+			return nil, 0, fmt.Errorf("coil and reference are both said to be on channel %d", n)
 		}
-		c, err := r.Channel(reference)
+		read = append(read, n-1)
+	}
+	most = maxRecordingSamples / max(len(read), 1)
+	if w.Most != nil {
+		frames, err := w.Most(rateHz)
 		if err != nil {
-			return Recording{}, err
+			return nil, 0, err
 		}
-		picked = append(picked, c)
+		most = min(most, frames)
 	}
-	r.Samples = picked
-	r.Source.Channels = len(picked)
-	return r, nil
+	if frames > int64(most) {
+		return nil, 0, &tooLongError{float64(most) / float64(rateHz)}
+	}
+	return read, most, nil
+}
+
+// tooLongError is a recording that is not read because of its length.
+type tooLongError struct{ mostS float64 }
+
+func (e *tooLongError) Error() string {
+	return fmt.Sprintf("the recording is longer than %.0f s, the most that is read of it: cut it to the part with the "+
+		"stimulus", e.mostS)
 }
 
 func ChannelCount(n int) string {
@@ -77,23 +98,21 @@ func ChannelCount(n int) string {
 	return fmt.Sprintf("%d channels", n)
 }
 
-// ReadRecording reads a WAV or FLAC file, told apart by content. Damage that
-// leaves whole frames is mended and remarked: what is before it is read. The rest is
-// an error that names the file.
-func ReadRecording(path string) (Recording, error) {
-	f, err := rooted.Open(path)
-	if err != nil {
+// ReadRecording is ReadWanted of all that a file holds.
+func ReadRecording(path string) (Recording, error) { return ReadWanted(path, Want{}) }
+
+// ReadWanted reads what is wanted of a WAV or FLAC file, told apart by content. Damage
+// that leaves whole frames is mended and remarked: what is before it is read. The rest
+// is an error that names the file.
+func ReadWanted(path string, want Want) (Recording, error) {
+	f, size, err := atomicfile.Open(path)
+	if errors.Is(err, atomicfile.ErrNotPlain) {
+		return Recording{}, fmt.Errorf("%s is not a plain file: name a WAV or FLAC recording", path)
+	} else if err != nil {
 		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return Recording{}, fmt.Errorf("cannot read the recording: %w", err)
-	}
-	if !info.Mode().IsRegular() {
-		return Recording{}, fmt.Errorf("%s is not a file: name a WAV or FLAC recording", path)
-	}
-	r, err := decodeRecording(f, info.Size())
+	r, err := decodeRecording(f, size, want)
 	if _, damaged := errors.AsType[*damageError](err); damaged && r.Frames() > 0 {
 		r.Remarks, err = append(r.Remarks, fmt.Sprintf("%v; the %d frames before are used", err, r.Frames())), nil
 	}
@@ -119,9 +138,9 @@ func (r Recording) upTo(frames int) Recording {
 	return r
 }
 
-// decodeRecording reads the recording in the first size bytes of r. Beside a
-// *damageError it returns what comes before the damage.
-func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
+// decodeRecording reads what is wanted of the recording in the first size bytes of r.
+// Beside a *damageError it returns what comes before the damage.
+func decodeRecording(r io.ReaderAt, size int64, want Want) (Recording, error) {
 	if size == 0 {
 		return Recording{}, errors.New("the file is empty: record again")
 	}
@@ -133,9 +152,9 @@ func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 	var rec Recording
 	// Some programs put a tag (ID3) before the FLAC signature.
 	if string(head[:]) == "fLaC" || string(head[:3]) == "ID3" {
-		rec, err = decodeFLAC(io.NewSectionReader(r, 0, size), maxRecordingSamples)
+		rec, err = decodeFLAC(io.NewSectionReader(r, 0, size), want)
 	} else {
-		rec, err = decodeWAV(r, size)
+		rec, err = decodeWAV(r, size, want)
 	}
 	if err != nil {
 		return rec, err
@@ -146,30 +165,25 @@ func decodeRecording(r io.ReaderAt, size int64) (Recording, error) {
 	return rec, nil
 }
 
-func decodeWAV(r io.ReaderAt, size int64) (Recording, error) {
+func decodeWAV(r io.ReaderAt, size int64, want Want) (Recording, error) {
 	w, err := wav.NewReader(r, size)
 	if errors.Is(err, wav.ErrNotWAV) {
 		return Recording{}, fmt.Errorf("neither a WAV nor a FLAC file: save the recording as one of them (%w)", err)
 	} else if err != nil {
 		return Recording{}, err
 	}
-	if w.Frames*int64(w.Format.Channels) > maxRecordingSamples {
-		return Recording{}, errTooLong
-	}
-	samples, err := w.Samples()
+	rec := Recording{RateHz: w.Format.RateHz, FullScale: 1, Source: w.Format, Remarks: w.Remarks}
+	read, _, err := want.of(rec.RateHz, w.Format.Channels, w.Frames)
 	if err != nil {
 		return Recording{}, err
 	}
-	full := 1.0
 	if w.Format.Encoding == wav.Float {
-		full = math.Inf(1)
+		rec.FullScale = math.Inf(1)
 	}
-	return Recording{RateHz: w.Format.RateHz, Samples: samples, FullScale: full, Source: w.Format, Remarks: w.Remarks},
-		nil
+	rec.Source.Channels = len(read)
+	rec.Samples, err = w.Samples(read...)
+	return rec, err
 }
-
-var errTooLong = fmt.Errorf("the recording has more than %d samples: cut it to the part with the stimulus",
-	maxRecordingSamples)
 
 // CheckNumbers refuses floating-point recordings with samples that are no
 // numbers: there is no honest value to put in their place.
@@ -221,7 +235,7 @@ func EncodeRecording(file wav.File, r Recording) error {
 
 // DecodeRecording is ReadRecording for a file in memory.
 func DecodeRecording(b []byte) (Recording, error) {
-	r, err := decodeRecording(bytes.NewReader(b), int64(len(b)))
+	r, err := decodeRecording(bytes.NewReader(b), int64(len(b)), Want{})
 	if err != nil {
 		return Recording{}, err
 	}

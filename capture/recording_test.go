@@ -2,14 +2,22 @@ package capture
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/mewkiz/flac"
+	"github.com/mewkiz/flac/frame"
+	"github.com/mewkiz/flac/meta"
+
+	"coilsweep/capture/wav"
 )
 
 const soxFiles = "../testdata/wav"
@@ -53,21 +61,90 @@ func TestReadRecording(t *testing.T) {
 	}
 }
 
-func TestPick(t *testing.T) {
-	r, err := ReadRecording(filepath.Join(soxFiles, "four16.wav")) // left, right, right, left
+func TestReadWanted(t *testing.T) {
+	path := filepath.Join(soxFiles, "four16.wav") // left, right, right, left
+	r, err := ReadWanted(path, Want{Channels: []int{3, 1}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	picked, err := r.Pick(3, 1)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if diff := cmp.Diff([][]float64{soxRight, soxLeft}, picked.Samples); diff != "" || picked.Source.Channels != 2 {
+	if diff := cmp.Diff([][]float64{soxRight, soxLeft}, r.Samples); diff != "" || r.Source.Channels != 2 {
 		t.Errorf("channels 3 and 1 (-want +got):\n%s", diff)
 	}
-	for _, channels := range [][2]int{{0, 0}, {5, 0}, {1, 5}, {1, 1}, {1, -1}} {
-		if _, err := r.Pick(channels[0], channels[1]); err == nil {
+	for _, channels := range [][]int{{0}, {5}, {1, 5}, {1, 1}, {1, -1}} {
+		if _, err := ReadWanted(path, Want{Channels: channels}); err == nil {
 			t.Errorf("channels %v: no error", channels)
+		}
+	}
+	for _, name := range []string{"four16.wav", "pcm16.flac"} {
+		_, err := ReadWanted(filepath.Join(soxFiles, name), Want{Most: func(rateHz int) (int, error) {
+			return len(soxLeft) - 1, nil
+		}})
+		if _, long := errors.AsType[*tooLongError](err); !long {
+			t.Errorf("%s, longer by a frame: %v", name, err)
+		}
+	}
+}
+
+// What is damaged counts where it is wanted, and what came before it is read.
+func TestReadWantedDamaged(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "odd.wav")
+	file, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	right := append(slices.Clone(soxRight[:5]), math.NaN(), 0, 0)
+	if err := EncodeRecording(file, Recording{Samples: [][]float64{soxLeft, right},
+		Source: wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 48000, Channels: 2}}); err != nil {
+		t.Fatal(err)
+	}
+	file.Close()
+	if r, err := ReadWanted(path, Want{Channels: []int{1}}); err != nil || r.Frames() != 8 || r.Remarks != nil {
+		t.Errorf("the whole channel: %d frames, %q, %v", r.Frames(), r.Remarks, err)
+	}
+	r, err := ReadWanted(path, Want{Channels: []int{2}})
+	if err != nil || r.Frames() != 5 || !strings.Contains(strings.Join(r.Remarks, ";"), "the 5 frames before are used") {
+		t.Errorf("the damaged one: %d frames, %q, %v", r.Frames(), r.Remarks, err)
+	}
+}
+
+// A few bytes can stand for any amount of silence: they are refused by their head,
+// and where it is silent by what comes, before they take memory.
+func TestLongSilence(t *testing.T) {
+	var file bytes.Buffer
+	const seconds = 1000
+	silence := make([]int32, 48000)
+	enc, err := flac.NewEncoder(&file, &meta.StreamInfo{BlockSizeMin: 48000, BlockSizeMax: 48000, SampleRate: 48000,
+		NChannels: 2, BitsPerSample: 16})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range seconds {
+		sub := func() *frame.Subframe {
+			return &frame.Subframe{SubHeader: frame.SubHeader{Pred: frame.PredConstant}, Samples: silence,
+				NSamples: len(silence)}
+		}
+		if err := enc.WriteFrame(&frame.Frame{Header: frame.Header{BlockSize: 48000, SampleRate: 48000,
+			Channels: frame.ChannelsLR, BitsPerSample: 16}, Subframes: []*frame.Subframe{sub(), sub()}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := enc.Close(); err != nil {
+		t.Fatal(err)
+	}
+	claims := bytes.Clone(file.Bytes())
+	// The number of frames is in the last 36 bits before the checksum of the audio
+	// (RFC 9639, section 8.2).
+	binary.BigEndian.PutUint32(claims[22:], seconds*48000)
+	for name, data := range map[string][]byte{"that claims its length": claims, "that does not": file.Bytes()} {
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		_, err := decodeRecording(bytes.NewReader(data), int64(len(data)), Want{Most: func(rateHz int) (int, error) {
+			return 10 * rateHz, nil
+		}})
+		runtime.ReadMemStats(&after)
+		taken := (after.TotalAlloc - before.TotalAlloc) >> 20
+		if _, long := errors.AsType[*tooLongError](err); !long || taken > 50 {
+			t.Errorf("a file of %d bytes %s: %v, %d MiB", len(data), name, err, taken)
 		}
 	}
 }
@@ -102,9 +179,6 @@ func TestDamagedFLAC(t *testing.T) {
 				t.Errorf("error %v, want one with %q", err, tt.want)
 			}
 		})
-	}
-	if _, err := decodeFLAC(bytes.NewReader(data), 15); !errors.Is(err, errTooLong) {
-		t.Errorf("16 samples where 15 are allowed: error %v", err)
 	}
 	_, err = ReadRecording(filepath.Join(soxFiles, "pcm32.flac"))
 	if err == nil || !strings.Contains(err.Error(), "pcm32.flac: FLAC of 32 bits is not supported") {

@@ -3,6 +3,7 @@ package excite
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Request is what a stimulus is designed from. The zero value is not usable;
@@ -126,11 +127,16 @@ func (s Stimulus) sweepLength() int {
 	return int(math.Floor(length+1e-6)) + 1
 }
 
-// quietPeriod is the 5-smooth length between least and least*periodSlack (or
+// quietPeriod is the length of a transform between least and least*periodSlack (or
 // the next above) with the smallest humLeft.
 func quietPeriod(least, rateHz, repeats int) int {
 	best, bestLeft := 0, math.Inf(1)
-	for _, n := range smoothLengths(least, int(float64(least)*periodSlack)) {
+	list := transforms()
+	from, _ := slices.BinarySearch(list, least)
+	for _, n := range list[from:] {
+		if best > 0 && n > int(float64(least)*periodSlack) {
+			break
+		}
 		left := humLeft(float64(n)/float64(rateHz), repeats)
 		// The margin makes the choice the same on every machine.
 		if left < bestLeft-1e-9 {
@@ -138,32 +144,6 @@ func quietPeriod(least, rateHz, repeats int) int {
 		}
 	}
 	return best
-}
-
-// smoothLengths lists the numbers 2^a 3^b 5^c from least to most in ascending
-// order; the next one above where there is none.
-func smoothLengths(least, most int) []int {
-	var list []int
-	for n := least; n <= most || len(list) == 0; n++ {
-		if IsSmooth(n) {
-			list = append(list, n)
-		}
-	}
-	return list
-}
-
-// IsSmooth reports whether n is a product of powers of 2, 3 and 5: a transform of
-// that length is fast.
-func IsSmooth(n int) bool {
-	if n < 1 {
-		return false
-	}
-	for _, p := range []int{2, 3, 5} {
-		for n%p == 0 {
-			n /= p
-		}
-	}
-	return n == 1
 }
 
 const (

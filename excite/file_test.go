@@ -69,7 +69,7 @@ func TestDecodeRefuses(t *testing.T) {
 		{"to_hz", "30.0", "upper end"},
 		{"sweep_samples", "5", ""},
 		{"sweep_samples", "-5", "sweep_samples"},
-		{"period_samples", "150001", "product"},
+		{"period_samples", "150001", "cannot be analysed"},
 		{"period_samples", "100000", "period_samples"},
 		{"period_samples", "1000000000000", "period_samples"},
 		{"lead_in_samples", "1000", "lead_in_samples"},

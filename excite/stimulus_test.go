@@ -239,23 +239,6 @@ func TestHumGain(t *testing.T) {
 	}
 }
 
-func TestSmoothLengths(t *testing.T) {
-	// The 5-smooth numbers to 30 (OEIS A051037).
-	want := []int{1, 2, 3, 4, 5, 6, 8, 9, 10, 12, 15, 16, 18, 20, 24, 25, 27, 30}
-	got := smoothLengths(1, 30)
-	if len(got) != len(want) {
-		t.Fatal(got)
-	}
-	for i := range want {
-		if got[i] != want[i] {
-			t.Fatal(got)
-		}
-	}
-	if next := smoothLengths(1081, 1082); len(next) != 1 || next[0] != 1125 {
-		t.Error(next)
-	}
-}
-
 // The portable functions against the standard library, and exp against
 // arithmetic in 200 bits.
 func TestPortableFunctions(t *testing.T) {

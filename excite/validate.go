@@ -84,8 +84,9 @@ func (s Stimulus) check() error {
 		return fmt.Errorf("sweep_samples is %d, but from_hz, to_hz, cycles, rate_hz and the shape give %d",
 			s.SweepSamples, want)
 	}
-	if !IsSmooth(s.PeriodSamples) {
-		return fmt.Errorf("period_samples is %d, which is not a product of powers of 2, 3 and 5", s.PeriodSamples)
+	if !IsTransform(s.PeriodSamples) {
+		return fmt.Errorf("period_samples is %d, a length that cannot be analysed (it has prime factors above 5, or too "+
+			"many of 2, 3 and 5): make the stimulus again", s.PeriodSamples)
 	}
 	total := float64(s.LeadInSamples) + float64(s.Repeats)*float64(s.PeriodSamples) + float64(s.TailSamples)
 	if total > maxSamples {

@@ -186,8 +186,8 @@ func checkStimulus(s excite.Stimulus) error {
 		return fmt.Errorf("the stimulus description makes no sweep: %d Hz, %g to %g Hz, %d cycles, sweep %d and period "+
 			"%d samples, %d repeats",
 			s.RateHz, s.FromHz, s.ToHz, s.Cycles, s.SweepSamples, s.PeriodSamples, s.Repeats)
-	case !excite.IsSmooth(s.PeriodSamples):
-		return fmt.Errorf("the period of %d samples is not a product of powers of 2, 3 and 5: design the stimulus again",
+	case !excite.IsTransform(s.PeriodSamples):
+		return fmt.Errorf("the period of %d samples is a length that cannot be analysed: make the stimulus again",
 			s.PeriodSamples)
 	}
 	return nil

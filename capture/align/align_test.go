@@ -335,11 +335,14 @@ func TestAlignRefuses(t *testing.T) {
 		}
 	}
 	stim.PeriodSamples++ // 7 or another prime: transforms would take minutes
-	for excite.IsSmooth(stim.PeriodSamples) {
+	for excite.IsTransform(stim.PeriodSamples) {
 		stim.PeriodSamples++
 	}
-	if _, err := Align(make([]float64, 1e6), stim); err == nil {
-		t.Error("an awkward period was taken")
+	for _, period := range []int{stim.PeriodSamples, 3188646} { // 2·3^13: too many factors
+		stim.PeriodSamples = period
+		if _, err := Align(make([]float64, 1e6), stim); err == nil {
+			t.Errorf("a period of %d samples was taken", period)
+		}
 	}
 	if _, err := Align(make([]float64, 1e6), excite.Stimulus{}); err == nil {
 		t.Error("an empty stimulus was taken")

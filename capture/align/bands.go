@@ -100,13 +100,13 @@ func newBands(stim excite.Stimulus) []band {
 		}
 		b.centreHz = 0.5 * float64(b.lo+b.hi-1) * bin
 		b.centre = 2 * math.Pi * b.centreHz / float64(stim.RateHz)
-		b.lags = smoothEven(m)
+		b.lags = excite.TransformFrom(m)
 		b.lag = float64(stim.PeriodSamples) / float64(b.lags)
 		b.plan = fourier.NewCmplxFFT(b.lags)
 		perS := float64(stim.RateHz) / b.lag
 		b.gate = min(b.lags/4, int(math.Ceil(math.Max(gateS*perS, 3*float64(b.lags)/float64(m)))))
 		b.reach = min(b.lags/2, int(math.Ceil(reachS*perS)))
-		b.pulsePlan = fourier.NewCmplxFFT(smoothEven(2*b.gate + 1))
+		b.pulsePlan = fourier.NewCmplxFFT(excite.TransformFrom(2*b.gate + 1))
 		b.binStep = float64(b.lags) / float64(b.pulsePlan.Len())
 		b.weight = make([]float64, m)
 		b.sweep = make([]complex128, m)

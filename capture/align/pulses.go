@@ -45,7 +45,7 @@ func findPulses(samples []float64, stim excite.Stimulus, course *excite.Course, 
 	// Zeros behind the stretch keep sweeps that began before it (negative
 	// lags) apart from those at its end.
 	sweep := (stim.SweepSamples + step - 1) / step
-	n := smoothEven(len(y) + sweep)
+	n := excite.TransformFrom(len(y) + sweep)
 	padded := make([]float64, n)
 	copy(padded, y)
 	spectrum := fourier.NewFFT(n).Coefficients(nil, padded)
@@ -271,22 +271,6 @@ func taperEnds(x []float64, n int) {
 		x[i] *= w
 		x[len(x)-1-i] *= w
 	}
-}
-
-// smoothEven returns the least even number >= n of the form 2^a 3^b 5^c: the
-// only lengths at which the transform is fast.
-func smoothEven(n int) int {
-	best := math.MaxInt
-	for five := 1; five < 2*n; five *= 5 {
-		for three := five; three < 2*n; three *= 3 {
-			m := 2 * three
-			for m < n {
-				m *= 2
-			}
-			best = min(best, m)
-		}
-	}
-	return best
 }
 
 // power returns |z|^2.

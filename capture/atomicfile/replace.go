@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-
-	"coilsweep/capture/rooted"
 )
 
 // ErrChanged: a file is no longer what it was when it was read.
@@ -16,7 +14,7 @@ var ErrChanged = errors.New("was changed meanwhile")
 // error wraps ErrChanged. What another program writes between the comparison and the
 // renaming is overwritten.
 func Replace(path, sum string, data []byte) error {
-	held, err := rooted.ReadFile(path)
+	held, err := Read(path, MaxText)
 	now := ""
 	switch {
 	case err == nil:

@@ -7,6 +7,7 @@
 package benchfile
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -107,17 +108,24 @@ type Found struct {
 // ErrNone: there is no bench.toml where one was looked for.
 var ErrNone = errors.New("there is no " + FileName)
 
-// Find reads the bench.toml that belongs to a folder: DIR/bench.toml, or else
-// DIR/../bench.toml. The error wraps ErrNone where there is neither.
+// Find reads the bench.toml that belongs to a folder: its own, or else the next in the
+// folders above it, up to the root of the tree. The error wraps ErrNone where there is
+// none.
 func Find(dir string) (Found, error) {
-	for _, path := range []string{filepath.Join(dir, FileName), filepath.Join(dir, "..", FileName)} {
-		found, err := Read(path)
+	whole, err := filepath.Abs(dir)
+	if err != nil {
+		return Found{}, err
+	}
+	for above := dir; ; above, whole = filepath.Join(above, ".."), filepath.Dir(whole) {
+		found, err := Read(filepath.Join(above, FileName))
 		// What is not a folder holds none either.
 		if !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, syscall.ENOTDIR) {
 			return found, err
 		}
+		if whole == filepath.Dir(whole) {
+			return Found{}, fmt.Errorf("%w in %s or above it", ErrNone, dir)
+		}
 	}
-	return Found{}, fmt.Errorf("%w in %s or above it", ErrNone, dir)
 }
 
 // Read reads the bench at path.
@@ -181,6 +189,9 @@ func (b Bench) check() error {
 	if c := b.Fixture.Capacitance; c != nil && c.Dielectric != quantity.UnstatedDielectric {
 		return wrongKey("fixture", "capacitance", "%s", NoDielectric)
 	}
+	if err := b.plausible(); err != nil {
+		return err
+	}
 	if c := b.Calibration; c.File == "" && c.SHA256 != "" || c.File != "" && c.SHA256 == "" {
 		return wrongKey("calibration", "file", "file and sha256 go together: calibrate the sound card again")
 	}
@@ -196,6 +207,38 @@ func (b Bench) check() error {
 		}
 	}
 	return nil
+}
+
+// plausible tests what the bench states by the table of what is plausible.
+func (b Bench) plausible() error {
+	test := func(table, key, kind string, v *quantity.Value) error {
+		if v == nil {
+			return nil
+		}
+		if err := quantity.Plausible(kind, *v); err != nil {
+			return &KeyError{table, key, err}
+		}
+		return nil
+	}
+	var exciterR, exciterL, senseR, fixtureC, fixtureR *quantity.Value
+	if r := b.Drive.ExciterR; r != nil {
+		exciterR = &r.Value
+	}
+	if l := b.Drive.ExciterL; l != nil {
+		exciterL = &l.Value
+	}
+	if r := b.Reference.SenseR; r != nil {
+		senseR = &r.Value
+	}
+	if c := b.Fixture.Capacitance; c != nil {
+		fixtureC = &c.Value
+	}
+	if r := b.Fixture.Resistance; r != nil {
+		fixtureR = &r.Value
+	}
+	return cmp.Or(test("drive", "exciter_r", "exciter-r", exciterR), test("drive", "exciter_l", "exciter-l", exciterL),
+		test("reference", "sense_r", "sense-r", senseR), test("fixture", "capacitance", "fixture-c", fixtureC),
+		test("fixture", "resistance", "fixture-r", fixtureR))
 }
 
 func (c Card) check() error {

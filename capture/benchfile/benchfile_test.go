@@ -126,8 +126,15 @@ func TestFind(t *testing.T) {
 	if err := Create(above, Bench{Name: "above"}); err != nil {
 		t.Fatal(err)
 	}
-	if found, err := Find(coil); err != nil || found.Name != "above" || len(found.SHA256) != 64 {
-		t.Errorf("found %+v, %v", found, err)
+	deep := filepath.Join(coil, "a", "b", "c")
+	if err := os.MkdirAll(deep, 0o777); err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(coil)
+	for _, dir := range []string{coil, deep, ".", "a", "a/b/c", "a/none"} {
+		if found, err := Find(dir); err != nil || found.Name != "above" || len(found.SHA256) != 64 {
+			t.Errorf("%s: found %+v, %v", dir, found, err)
+		}
 	}
 	if err := Create(beside, Bench{Name: "beside"}); err != nil {
 		t.Fatal(err)

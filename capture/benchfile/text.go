@@ -185,7 +185,7 @@ func SetFixture(path string, f Fixture) error { return set(path, f.table()) }
 func SetCalibration(path string, c Calibration) error { return set(path, c.table()) }
 
 func set(path string, t table) error {
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return fmt.Errorf("cannot read the bench: %w", err)
 	}

@@ -3,9 +3,9 @@ package device
 import (
 	"context"
 	"errors"
-	"fmt"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
 )
 
@@ -60,11 +60,7 @@ func (e *Engine) open(ctx context.Context, s *Source) (*device, error) {
 
 // openSource calls Open; its panic is an error.
 func openSource(s *Source) (o opened) {
-	defer func() {
-		if p := recover(); p != nil {
-			o = opened{err: fmt.Errorf("the sound device cannot be opened by a fault of the program: %v", p)}
-		}
-	}()
+	defer fault.Catch(&o.err, "opening the sound device broke off")
 	rec, release, err := s.Open()
 	if err == nil && rec == nil {
 		err = errors.New("the sound device was not opened")

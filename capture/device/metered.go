@@ -3,8 +3,8 @@ package device
 import (
 	"context"
 	"errors"
-	"fmt"
 
+	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
 )
 
@@ -33,11 +33,7 @@ func (m *metered) Record(ctx context.Context, play []float32, frames int,
 	var failure error
 	go func() {
 		defer close(blocks)
-		defer func() {
-			if p := recover(); p != nil {
-				failure = fmt.Errorf("the sound device broke off by a fault of the program: %v", p)
-			}
-		}()
+		defer fault.Catch(&failure, "the sound device broke off")
 		levels := slicer{format: m.Format(), news: m.news}
 		session, failure = m.Recorder.Record(inner, play, frames, func(block []float32) error {
 			levels.add(block)

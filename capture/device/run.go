@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
 )
 
@@ -95,11 +96,7 @@ func withFailure(err, failure error) error {
 
 // do calls the job; its panic is an error.
 func do(ctx context.Context, job *Job, rec record.Recorder) (err error) {
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("%s broke off by a fault of the program: %v", job.Name, p)
-		}
-	}()
+	defer fault.Catch(&err, job.Name+" broke off")
 	if err := ctx.Err(); err != nil {
 		return err
 	}

@@ -41,10 +41,7 @@ func InSilence(x []float64, rateHz int) Silence {
 // Octaves is the power of x in octaves from 20 Hz on to half the rate, by its
 // transform under a raised cosine; none for less than 256 samples.
 func Octaves(x []float64, rateHz int) []Band {
-	n := len(x) / 2 * 2
-	for n > 0 && !excite.IsSmooth(n) {
-		n -= 2
-	}
+	n := excite.TransformUpTo(len(x))
 	if n < 256 {
 		return nil
 	}

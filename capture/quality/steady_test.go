@@ -244,10 +244,7 @@ func TestChangedOnTwoClocks(t *testing.T) {
 // wandering is x with a delay that wanders by 0.025 samples, in periods that are not
 // those of the sweeps.
 func wandering(x []float64, rateHz int) []float64 {
-	n := len(x) + len(x)%2
-	for !excite.IsSmooth(n) {
-		n += 2
-	}
+	n := excite.TransformFrom(len(x))
 	fft := fourier.NewFFT(n)
 	lines := fft.Coefficients(nil, append(slices.Clone(x), make([]float64, n-len(x))...))
 	derivative := func() []float64 {

@@ -17,13 +17,7 @@ import (
 // through is the stimulus through a response, with noise.
 func through(s excite.Stimulus, h func(hz float64) complex128, noise float64) []float64 {
 	played := append(s.Samples(), make([]float64, s.RateHz/2)...)
-	if len(played)%2 != 0 {
-		played = append(played, 0)
-	}
-	n := len(played)
-	for !excite.IsSmooth(n) {
-		n += 2
-	}
+	n := excite.TransformFrom(len(played))
 	played = append(played, make([]float64, n-len(played))...)
 	fft := fourier.NewFFT(n)
 	lines := fft.Coefficients(nil, played)

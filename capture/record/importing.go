@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/align"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/rooted"
@@ -44,13 +45,18 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if t.Reference.Kind == "none" {
 		o.ReferenceChannel = 0
 	}
-	r, err := capture.ReadRecording(o.Recording)
+	r, err := capture.ReadWanted(o.Recording, wanted(t, o))
 	if err != nil {
 		return capture.Take{}, err
 	}
-	r, err = forStimulus(r, t, o)
-	if err != nil {
-		return capture.Take{}, fmt.Errorf("%s: %w", o.Recording, err)
+	if s := t.Stimulus; r.Frames() < s.SweepSamples {
+		why := ""
+		if r.Remarks != nil {
+			why = " (" + strings.Join(r.Remarks, "; ") + ")"
+		}
+		return capture.Take{}, fmt.Errorf(
+			"%s: %.2f s long, but one sweep lasts %.2f s: record at least one whole sweep%s", o.Recording,
+			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz), why)
 	}
 	sum, err := capture.ChecksumOf(o.Recording)
 	if err != nil {
@@ -86,7 +92,26 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if err := ctx.Err(); err != nil {
 		return capture.Take{}, err
 	}
-	return finish(f, dir, t, Session{}, o.Redo, quality.Assess)
+	r = capture.Recording{} // it is read again, as it was kept
+	return finish(f, dir, t, Session{}, o.Redo, func(r capture.Recording, t capture.Take) (capture.Take, error) {
+		return assessFrugally(filepath.Join(dir, capture.AudioFile), r, t)
+	})
+}
+
+// assessFrugally is quality.Assess of the recording r at path, without holding the
+// reference while the stimulus is looked for: that takes as much memory once more.
+func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.Take, error) {
+	if len(r.Samples) < 2 || r.RateHz != t.Stimulus.RateHz {
+		return quality.Assess(r, t)
+	}
+	clear(r.Samples[1:])
+	at, failed := align.Align(r.Samples[0], t.Stimulus)
+	clear(r.Samples)
+	r, err := capture.ReadRecording(path)
+	if err != nil {
+		return t, err
+	}
+	return quality.AssessAligned(r, t, at, failed)
 }
 
 // RateError is a recording at another rate than its stimulus.
@@ -97,21 +122,25 @@ func (e *RateError) Error() string {
 		e.RecordedHz, e.StimulusHz, e.StimulusHz)
 }
 
-// forStimulus is r reduced to the channels of a take, or what makes it useless.
-func forStimulus(r capture.Recording, t capture.Take, o ImportOptions) (capture.Recording, error) {
-	s := t.Stimulus
-	if r.RateHz != s.RateHz {
-		return r, &RateError{RecordedHz: r.RateHz, StimulusHz: s.RateHz}
+// A recording may be twice as long as its stimulus, and a minute longer.
+const (
+	timesStimulus = 2
+	longerS       = 60
+)
+
+// wanted is what is read of the recording of a take: its channels, if it is at the rate
+// of the stimulus and not far longer than that.
+func wanted(t capture.Take, o ImportOptions) capture.Want {
+	channels := []int{o.CoilChannel, o.ReferenceChannel}
+	if o.ReferenceChannel == 0 {
+		channels = channels[:1]
 	}
-	if r.Frames() < s.SweepSamples {
-		why := ""
-		if r.Remarks != nil {
-			why = " (" + strings.Join(r.Remarks, "; ") + ")"
+	return capture.Want{Channels: channels, Most: func(rateHz int) (int, error) {
+		if s := t.Stimulus; rateHz != s.RateHz {
+			return 0, &RateError{RecordedHz: rateHz, StimulusHz: s.RateHz}
 		}
-		return r, fmt.Errorf("%.2f s long, but one sweep lasts %.2f s: record at least one whole sweep%s",
-			float64(r.Frames())/float64(r.RateHz), float64(s.SweepSamples)/float64(s.RateHz), why)
-	}
-	return r.Pick(o.CoilChannel, o.ReferenceChannel)
+		return timesStimulus*t.Stimulus.TotalSamples() + longerS*rateHz, nil
+	}}
 }
 
 func writeCapture(path string, r capture.Recording, create func(string) (recordingFile, error)) error {

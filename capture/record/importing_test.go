@@ -193,7 +193,7 @@ func TestImportRefuses(t *testing.T) {
 		want []string
 	}{
 		{"missing", filepath.Join(t.TempDir(), "none.wav"), nil, []string{"none.wav", "no such file"}},
-		{"folder", t.TempDir(), nil, []string{"is not a file"}},
+		{"folder", t.TempDir(), nil, []string{"is not a plain file"}},
 		{"empty", file("empty.wav", nil), nil, []string{"empty.wav", "record again"}},
 		{"not audio", file("notes.txt", []byte("7.85 kohm at 22 C, neck pickup")), nil,
 			[]string{"notes.txt", "neither a WAV nor a FLAC file"}},

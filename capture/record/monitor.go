@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"math"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 
 	"coilsweep/capture"
 	"coilsweep/capture/align"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/quality"
 )
 
@@ -53,7 +55,7 @@ type monitor struct {
 	cancel context.CancelFunc
 	looks  chan growth    // holds one; the recording alone puts in
 	looker sync.WaitGroup // empty when nothing looks any more
-	panic  any            // of See
+	panic  *fault.Error   // of See
 	// recorded is how many frames there are.
 	recorded atomic.Int64
 	due      atomic.Int64 // frames at which the next look is worth it; none: math.MaxInt64
@@ -141,7 +143,7 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 	}
 	defer func() {
 		if p := recover(); p != nil {
-			m.panic = p
+			m.panic = &fault.Error{What: "the watching of the recording broke off", Panic: p, Trace: debug.Stack()}
 			m.due.Store(math.MaxInt64)
 		}
 	}()

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -16,6 +17,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/align"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/internal/effort"
 	"coilsweep/excite"
 	"coilsweep/fit/response"
@@ -208,7 +210,8 @@ func TestRunKeepsTheTakeOfAWatcherThatPanics(t *testing.T) {
 		p.Stimulus, _ = p.Stimulus.Prefix(3)
 		func() {
 			defer func() {
-				if p := recover(); p != "the pen broke" {
+				if p, ok := recover().(*fault.Error); !ok || p.Panic != "the pen broke" ||
+					!strings.Contains(string(p.Trace), "WatcherThatPanics") {
 					t.Errorf("the panic %v reached us", p)
 				}
 				if _, err := f.ReadTake("bare"); err != nil {

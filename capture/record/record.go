@@ -14,6 +14,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/quality"
 	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
@@ -249,17 +250,18 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 // finish turns the recording in dir into a take: it judges what is on disk,
 // describes it and gives it its name. assess is quality.Assess.
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
-	assess func(capture.Recording, capture.Take) (capture.Take, error)) (capture.Take, error) {
+	assess func(capture.Recording, capture.Take) (capture.Take, error)) (_ capture.Take, err error) {
+	defer fault.Catch(&err, "the inspection of the recording broke off")
 	path := filepath.Join(dir, capture.AudioFile)
-	data, err := rooted.ReadFile(path)
+	sum, err := capture.ChecksumOf(path)
 	if err != nil {
 		return t, err
 	}
-	r, err := capture.DecodeRecording(data)
+	r, err := capture.ReadRecording(path)
 	if err != nil {
-		return t, fmt.Errorf("%s: %w", path, err)
+		return t, err
 	}
-	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: atomicfile.Sum(data), RateHz: r.RateHz,
+	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: sum, RateHz: r.RateHz,
 		Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()

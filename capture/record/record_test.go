@@ -18,6 +18,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 )
 
 func TestMain(m *testing.M) {
@@ -244,6 +245,30 @@ func wantReadablePartial(t *testing.T, f *capture.Folder, minFrames int) {
 }
 
 const oneSweep = 24000 + 14000 // frames that hold lead-in and one sweep of shortStimulus
+
+// A fault of the program in the inspection of a recording leaves the recording.
+func TestFaultKeepsTheRecording(t *testing.T) {
+	f, p := newFolder(t), plan(t, "other")
+	take, err := Run(t.Context(), mono(), f, p, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Name = "bare"
+	dir, err := startPartial(f, p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Rename(filepath.Join(f.TakeDir(take.Name), capture.AudioFile), filepath.Join(dir, capture.AudioFile)); err != nil {
+		t.Fatal(err)
+	}
+	_, err = finish(f, dir, p, Session{}, false, func(capture.Recording, capture.Take) (capture.Take, error) {
+		panic("the scale broke")
+	})
+	if broken, ok := errors.AsType[*fault.Error](err); !ok || broken.Panic != "the scale broke" {
+		t.Errorf("error %v", err)
+	}
+	wantReadablePartial(t, f, p.Stimulus.TotalSamples())
+}
 
 func TestRunInterrupted(t *testing.T) {
 	f := newFolder(t)

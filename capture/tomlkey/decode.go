@@ -10,7 +10,7 @@ import (
 
 	"github.com/BurntSushi/toml"
 
-	"coilsweep/capture/rooted"
+	"coilsweep/capture/atomicfile"
 )
 
 // Error is what is wrong with the text of a file, and where.
@@ -57,15 +57,11 @@ func DecodeChecked[T any](data []byte, check func(T) error) (T, error) {
 // ReadFile reads a file of TOML of up to most bytes. doing and kind say in errors what
 // failed and what was wanted: "reading the harness", "a harness file".
 func ReadFile(path string, most int64, doing, kind string) ([]byte, error) {
-	info, err := rooted.Stat(path)
-	if err == nil && (!info.Mode().IsRegular() || info.Size() > most) {
+	data, err := atomicfile.Read(path, most)
+	switch {
+	case errors.Is(err, atomicfile.ErrNotPlain), errors.Is(err, atomicfile.ErrTooLarge):
 		return nil, fmt.Errorf("%s is not %s", path, kind)
-	}
-	var data []byte
-	if err == nil {
-		data, err = rooted.ReadFile(path)
-	}
-	if err != nil {
+	case err != nil:
 		return nil, fmt.Errorf("%s: %w", doing, err)
 	}
 	return data, nil

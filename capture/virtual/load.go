@@ -25,12 +25,20 @@ func (b Bench) trueParts(load capture.Load, seed uint64) (parts, error) {
 	var p parts
 	c := &checker{}
 	if load.AddedC != nil {
-		c.part("added capacitor", load.AddedC.Value, 0, 1e-3, true)
-		p.loadC = load.AddedC.SI * (1 + trueError(load.AddedC.Value, b.Added.CError, seed))
+		for i, v := range load.AddedC.Components() {
+			c.part("added capacitor", v, 0, 1e-3, true)
+			p.loadC += v.SI * (1 + trueError(v, i, b.Added.CError, seed))
+		}
 	}
 	if load.AddedR != nil {
-		c.part("added resistor", load.AddedR.Value, 1e-3, 1e12, false)
-		p.loadR = load.AddedR.SI * (1 + trueError(load.AddedR.Value, b.Added.RError, seed))
+		for i, v := range load.AddedR.Components() {
+			c.part("added resistor", v, 1e-3, 1e12, false)
+			r := v.SI * (1 + trueError(v, i, b.Added.RError, seed))
+			if p.loadR > 0 {
+				r = parallel(p.loadR, r)
+			}
+			p.loadR = r
+		}
 	}
 	if c.err != nil {
 		return parts{}, c.err
@@ -41,15 +49,16 @@ func (b Bench) trueParts(load capture.Load, seed uint64) (parts, error) {
 	return p, nil
 }
 
-// trueError is the relative error of one part: as stated, else drawn.
-func trueError(v quantity.Value, stated *float64, seed uint64) float64 {
+// trueError is the relative error of one part: as stated, else drawn. Of parts in
+// parallel number counts from 0: two of the same value are two pieces.
+func trueError(v quantity.Value, number int, stated *float64, seed uint64) float64 {
 	if stated != nil {
 		return *stated
 	}
 	if v.Half == 0 || v.SI == 0 {
 		return 0
 	}
-	draw := rand.New(rand.NewPCG(seed, hash("part", string(v.Unit), v.SI)))
+	draw := rand.New(rand.NewPCG(seed, hash("part", string(v.Unit), v.SI)+uint64(number)))
 	switch v.Basis {
 	case quantity.Limit:
 		return v.Half / v.SI * (2*draw.Float64() - 1)

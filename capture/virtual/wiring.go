@@ -46,7 +46,7 @@ func (b Bench) wired(series *quantity.Resistance, rateHz int, seed uint64) (*Rec
 	between := b.Output.Resistance.SI // from the source to the input
 	through := "a cable"
 	if series != nil {
-		between += series.SI * (1 + trueError(series.Value, b.Added.RError, seed))
+		between += series.SI * (1 + trueError(series.Value, 0, b.Added.RError, seed))
 		through = fmt.Sprintf("%v in series", series)
 	}
 	r.wiring = through + " from output to input"

@@ -189,11 +189,14 @@ func (w *Reader) Data() *io.SectionReader {
 	return io.NewSectionReader(w.r, w.data, w.Frames*int64(w.Format.FrameBytes()))
 }
 
-// Samples reads all frames: Samples()[channel][frame], full scale ±1. Its
-// memory is 8 bytes for each sample that is really in the file.
-func (w *Reader) Samples() ([][]float64, error) {
-	channels := w.Format.Channels
-	out := make([][]float64, channels)
+// Samples reads all frames of some channels, which count from 0, or of all where none is
+// named: Samples(1, 0)[0][frame] is of channel 1, full scale ±1. Its memory is 8 bytes for
+// each such sample that is really in the file.
+func (w *Reader) Samples(read ...int) ([][]float64, error) {
+	for c := 0; len(read) < w.Format.Channels && c == len(read); c++ {
+		read = append(read, c)
+	}
+	out := make([][]float64, len(read))
 	for c := range out {
 		out[c] = make([]float64, w.Frames)
 	}
@@ -206,8 +209,8 @@ func (w *Reader) Samples() ([][]float64, error) {
 		if _, err := io.ReadFull(data, b); err != nil {
 			return nil, fmt.Errorf("reading audio: %w", err)
 		}
-		for c := range out {
-			decode(out[c][at:at+n], b[c*w.Format.Bits/8:], frame, w.Format)
+		for i, c := range read {
+			decode(out[i][at:at+n], b[c*w.Format.Bits/8:], frame, w.Format)
 		}
 		at += n
 	}

@@ -22,8 +22,9 @@ import (
 // report follow each other, and the command stands on top.
 var floors = [][]string{
 	{"capture/rooted"},
-	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
-		"fit/circuit", "fit/leastsquares", "report/plot"},
+	{"capture/atomicfile"},
+	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort",
+		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},
 	{"capture/align"},

@@ -22,6 +22,9 @@ func main() {
 	// Audio and transforms make a few large pieces of garbage: collect them
 	// earlier than usual, for a smaller peak at little cost in time.
 	debug.SetGCPercent(50)
+	// Long recordings would leave much garbage even so: from here on memory counts
+	// more than time.
+	debug.SetMemoryLimit(300 << 20)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// A second Ctrl-C ends a program that does not listen to the first.
 	context.AfterFunc(ctx, stop)

@@ -6,6 +6,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"html"
 	"io"
@@ -17,6 +18,7 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -624,6 +626,13 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/coils", m{"options": m{"name": "x", "colour": "red"}}, 422, "colour",
 			"there is no such setting here"},
 		{"POST", "/api/coils", m{"options": m{"name": "x", "dcr": "steam"}}, 422, "dcr", "steam"},
+		{"POST", "/api/coils", m{"options": m{"name": "x", "dcr": "785"}}, 422, "dcr", `write "7.85k" if you meant that`},
+		{"POST", "/api/coil/settings?coil=coil", m{"sha256": sum, "values": m{"dcr": "7.85"}}, 422, "dcr",
+			`write "7.85 really"`},
+		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2.4m", "at_hz": "1000"}, 422,
+			"reading", `write "2.4H" if`},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "fixture-r": "1m"}), 422, "fixture-r", `write "1M" if`},
+		{"POST", "/api/takes", on("coil", m{"take": "x", "added-c": "471"}), 422, "added-c", `write "470p"`},
 		{"POST", "/api/coils", m{"coil": "coil", "options": m{"name": "x"}}, 409, "", "already a coil folder"},
 		{"POST", "/api/coils", m{"coil": "../x", "options": m{"name": "x"}}, 400, "", "begins with a dot"},
 		{"POST", "/api/coils", m{"coil": "coil/inner", "options": m{"name": "x"}}, 422, "coil",
@@ -848,4 +857,50 @@ func TestServeTakeUnderWay(t *testing.T) {
 	s.waits("the end", func() bool {
 		return s.shows(s.gets("GET", "/api/coil?coil=a", nil), "take-partials", "bare.partial")
 	})
+}
+
+// Pipes in a coil's folder do not hold the page up.
+func TestServeOddFiles(t *testing.T) {
+	t.Parallel()
+	root := t.TempDir()
+	for _, name := range []string{"good", "coil", "take"} {
+		if err := capture.CreateFolder(filepath.Join(root, name), capture.Coil{Name: name}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, path := range []string{"coil/coil.toml", "take/takes/x/take.toml"} {
+		path = filepath.Join(root, path)
+		os.Remove(path)
+		if err := errors.Join(os.MkdirAll(filepath.Dir(path), 0o777), syscall.Mkfifo(path, 0o666)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := serve(t, root, false)
+	done := make(chan string)
+	go func() { done <- fmt.Sprint(s.gets("GET", "/api/coils", nil)) }()
+	select {
+	case got := <-done:
+		if !strings.Contains(got, "good") || !strings.Contains(got, "coil.toml: not a plain file") {
+			t.Errorf("the list: %s", got)
+		}
+	case <-time.After(patience):
+		t.Fatal("the list waits for a pipe")
+	}
+}
+
+// What is plausible but unusual is taken, with one remark in the page's own words.
+func TestServeRemarks(t *testing.T) {
+	t.Parallel()
+	s := serve(t, t.TempDir(), false)
+	events := s.listens()
+	s.gets("POST", "/api/coils", map[string]any{"coil": "low",
+		"options": map[string]string{"name": "low", "dcr": "1.2k"}})
+	said := ""
+	s.waits("the remark", func() bool {
+		said, _ = events.of("notes", "html", "notes").(string)
+		return strings.Contains(said, "unusual")
+	})
+	if n := strings.Count(said, "DC resistance: 1.20 kΩ is unusual for the DC resistance of a coil"); n != 1 {
+		t.Errorf("%d remarks in %s", n, said)
+	}
 }

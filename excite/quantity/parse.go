@@ -69,6 +69,9 @@ func Parse(text string, unit Unit) (Value, error) {
 	if _, ok := units[unit]; !ok {
 		return Value{}, fmt.Errorf("quantity: unit %q is not known", unit)
 	}
+	if strings.Contains(text, parallelSign) {
+		return parseParallel(text, unit)
+	}
 	p := parser{typed: text, unit: unit, rules: units[unit]}
 	v, err := p.value()
 	if err != nil {
@@ -132,15 +135,20 @@ func (p *parser) value() (Value, error) {
 	if len(p.typed) > maxText || !utf8.ValidString(p.typed) {
 		return v, p.fail("it is too long or not text")
 	}
-	p.s = strings.TrimSpace(spellings.Replace(p.typed))
+	text, insisted := strings.CutSuffix(strings.TrimSpace(p.typed), " "+InsistWord)
+	p.s = strings.TrimSpace(spellings.Replace(text))
 	if p.s == "" {
 		return v, p.fail("nothing was given")
+	}
+	if farad, ok := marked(p.s); ok && p.unit == Farad {
+		return v, p.fail("a prefix is missing. As the marking of a capacitor it is %s: write %q",
+			Format(farad, Farad, 2), strings.TrimSuffix(exactText(farad, Farad), string(Farad)))
 	}
 	size, err := p.size()
 	if err != nil {
 		return v, err
 	}
-	v = Value{SI: size.si, Unit: p.unit, Text: strings.TrimSpace(p.typed)}
+	v = Value{SI: size.si, Unit: p.unit, Insisted: insisted, Text: strings.TrimSpace(p.typed)}
 	if p.s != "" && !p.endsToken(0) {
 		// Nothing but a tolerance letter may be written on to the value.
 		if !isUpper(p.s[0]) || !p.endsToken(1) || !size.scaled && p.s[0] != 'F' && p.s[0] != 'H' {
@@ -191,6 +199,7 @@ type sized struct {
 	digit  float64 // one unit in the last place as written
 	scaled bool    // a prefix, a unit or a code letter was written
 	unit   bool    // the unit was written
+	code   bool    // a letter stands in place of the decimal mark
 }
 
 // size reads a number with prefix and unit, or in the letter code.
@@ -211,7 +220,7 @@ func (p *parser) size() (sized, error) {
 	case len(p.s) > 1 && strings.IndexByte(p.rules.code, p.s[0]) >= 0 && isDigit(p.s[1]):
 		// Letter code: the letter stands in place of the decimal mark.
 		exponent = prefixExponent[p.s[0]]
-		out.scaled, out.unit = true, strings.IndexByte("RFH", p.s[0]) >= 0
+		out.scaled, out.code, out.unit = true, true, strings.IndexByte("RFH", p.s[0]) >= 0
 		p.s = p.s[1:]
 		fraction = p.digits()
 		if word := p.unitWord(); word != "" && !(out.unit && len(word) == 1) {
@@ -470,6 +479,9 @@ func (p *parser) toleranceLetter(v *Value, size sized, attached bool) error {
 	case string(letter) == string(p.unit) && !size.unit:
 		return p.fail("%c could be the unit or a tolerance; write the unit without a blank, or the tolerance in percent",
 			letter)
+	}
+	if foreign && attached && !size.code {
+		return p.fail("%c reads as another unit; if a tolerance is meant, write it in percent", letter)
 	}
 	percent, ok := tolerancePercent[letter]
 	if !ok {

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/BurntSushi/toml"
+	"github.com/google/go-cmp/cmp"
 )
 
 // IEC 60062:2016+A1:2019, letter in place of the decimal mark. The resistor codes
@@ -269,7 +270,7 @@ func TestRefused(t *testing.T) {
 			t.Errorf("Parse(%q, %s) = %g, want an error", c.text, c.unit, v.SI)
 			continue
 		}
-		if v != (Value{}) {
+		if !cmp.Equal(v, Value{}) {
 			t.Errorf("Parse(%q, %s) gives %+v beside its error", c.text, c.unit, v)
 		}
 		if !strings.Contains(err.Error(), c.why) {
@@ -344,7 +345,7 @@ func FuzzParse(f *testing.F) {
 		for unit, rules := range units {
 			v, err := Parse(text, unit)
 			if err != nil {
-				if v != (Value{}) {
+				if !cmp.Equal(v, Value{}) {
 					t.Fatalf("%q: a value beside the error %v", text, err)
 				}
 				continue

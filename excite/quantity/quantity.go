@@ -16,6 +16,8 @@
 //	expanded uncertainty   470p 0.3% U95
 //	temperature            7.85k@22C 0.5%
 //	dielectric             470p 1% C0G  2n2 5% film PP  22n polyester
+//	however unusual        785 really
+//	parts in parallel      470p 1% || 220p 1%  100k || 100k 5%
 //
 // A digit of a meter is one unit in the last place as written: 0.01 H for
 // "2.31H", 0.001 H for "2.310H".
@@ -70,6 +72,11 @@ type Value struct {
 	Celsius *float64
 	// Dielectric is that of a capacitor ("470p 1% C0G").
 	Dielectric Dielectric
+	// Insisted: the value is right, however unusual ("785 really").
+	Insisted bool
+	// Parallel are the parts of which it is made, connected in parallel ("470p 1% || 220p
+	// 1%"); nil: it is one part.
+	Parallel []Value
 	// Text is the value as it was typed; "" for a value made by a program.
 	Text string
 }
@@ -129,6 +136,9 @@ func (v Value) String() string {
 	}
 	if v.Dielectric != UnstatedDielectric {
 		b.WriteString(" " + string(v.Dielectric))
+	}
+	if v.Insisted {
+		b.WriteString(" " + InsistWord)
 	}
 	return b.String()
 }

@@ -99,10 +99,10 @@ func (c *cache) encode() ([]byte, error) {
 // readCache reads the cache in a coil folder; nil where there is none of that key.
 func readCache(dir string, key cacheKey) *cache {
 	path := filepath.Join(dir, CacheFile)
-	if info, err := rooted.Lstat(path); err != nil || !info.Mode().IsRegular() || info.Size() > maxCache {
-		return nil
+	if info, err := rooted.Lstat(path); err != nil || !info.Mode().IsRegular() {
+		return nil // a link leads to what is of another folder
 	}
-	data, err := rooted.ReadFile(path)
+	data, err := atomicfile.Read(path, maxCache)
 	if err != nil {
 		return nil
 	}

@@ -2,12 +2,14 @@ package evaluation
 
 import (
 	"context"
+	"errors"
 	"runtime"
 	"slices"
 	"strings"
 	"sync"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
 )
@@ -63,7 +65,7 @@ func (e *Evaluation) checksumOf(take string) string {
 // usable; the error is that of ctx.
 func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *cache) ([]joint.Take, error) {
 	e.audio = map[string]capture.AudioStamp{}
-	inputs := make([]joint.Take, len(e.Takes))
+	inputs, faults := make([]joint.Take, len(e.Takes)), make([]error, len(e.Takes))
 	var wait sync.WaitGroup
 	for i, t := range e.Takes {
 		if before != nil {
@@ -76,6 +78,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 		takeSlots <- struct{}{}
 		wait.Go(func() {
 			defer func() { <-takeSlots }()
+			defer fault.Catch(&faults[i], "take "+t.Name+" cannot be analysed")
 			if inputs[i] = InputOf(t); inputs[i].Unfit != "" || ctx.Err() != nil {
 				return
 			}
@@ -91,7 +94,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 			e.inputs[e.checksumOf(in.Name)] = in
 		}
 	}
-	return inputs, ctx.Err()
+	return inputs, errors.Join(append(faults, ctx.Err())...)
 }
 
 // Estimate is a take of folder as the fit wants it, with its response. Where it

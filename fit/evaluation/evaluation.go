@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/joint"
@@ -66,7 +67,8 @@ func (e *NoTakeError) Error() string { return e.Dir + " has no take" }
 // result is up to date, unless o.Anew. Coil writes nothing: Save does. The error
 // is a *NoTakeError, a *capture.UnfitError where no take is usable, or says what
 // cannot be read.
-func Coil(ctx context.Context, dir string, o Options) (*Evaluation, error) {
+func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error) {
+	defer fault.Catch(&err, "the analysis of "+dir+" broke off")
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
 		return nil, err

@@ -13,7 +13,6 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/fit"
 )
 
@@ -25,10 +24,13 @@ const (
 	CacheFile    = "fit.cache"
 )
 
+// maxResult is more than any result.json needs.
+const maxResult = 1 << 26
+
 // Load reads the result.json of a coil folder; nil where there is none.
 func Load(dir string) (*fit.Result, error) {
 	path := filepath.Join(dir, ResultFile)
-	data, err := rooted.ReadFile(path)
+	data, err := atomicfile.Read(path, maxResult)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	} else if err != nil {

@@ -8,8 +8,10 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+	"sync/atomic"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/fit"
 )
 
@@ -17,27 +19,16 @@ import (
 // outcomes, one at a time, in the order in which they are done. Folders that are
 // left where ctx ends are not begun.
 func Each[T any](ctx context.Context, dirs []string, do func(dir string) T, done func(i int, v T)) {
-	work := make(chan int)
+	var next atomic.Int64
 	var one sync.Mutex
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(dirs)) {
-		wait.Go(func() {
-			for i := range work {
-				v := do(dirs[i])
-				one.Lock()
-				done(i, v)
-				one.Unlock()
-			}
-		})
-	}
-	for i := range dirs {
-		if ctx.Err() != nil {
-			break
+	fault.Parallel(min(runtime.GOMAXPROCS(0), len(dirs)), func() {
+		for i := int(next.Add(1)) - 1; i < len(dirs) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+			v := do(dirs[i])
+			one.Lock()
+			done(i, v)
+			one.Unlock()
 		}
-		work <- i
-	}
-	close(work)
-	wait.Wait()
+	})
 }
 
 // State is the outcome of one coil in a run over many.

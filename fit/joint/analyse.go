@@ -29,11 +29,11 @@ var ErrNoTakes = errors.New("no take can be fitted")
 // Unusable takes appear in the result, unused. ErrNoTakes where none is left; the
 // error of ctx where it ended.
 func Analyse(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options) (*fit.Result, error) {
-	a, err := analyse(ctx, coil, takes, options, searches{})
+	f, err := Fit(ctx, coil, takes, options)
 	if err != nil {
 		return nil, err
 	}
-	return a.result(ctx, coil, takes, options)
+	return f.Result(ctx)
 }
 
 // analysis is a coil with every model fitted and one chosen.

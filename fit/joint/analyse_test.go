@@ -145,6 +145,58 @@ func TestMonteCarlo(t *testing.T) {
 	}
 }
 
+// Capacitors in parallel count each with its own tolerance, and one that is in two takes
+// is one: the fit is that of the parts, not of their sums.
+func TestPartsInParallel(t *testing.T) {
+	l := load{fixtureC: "65p 5%", fixtureR: "1M 1%"}
+	loads := []load{l, l, l}
+	loads[1].addedC, loads[1].trueC = "470p 5%", 480e-12
+	loads[2].addedC, loads[2].trueC = "470p 5% || 220p 1%", 480e-12+219e-12
+	loads[2].addedR = "200k 1% || 200k 1%"
+	r := must(Analyse(t.Context(), capture.Coil{}, bench{coil: demoCoil(), snrDB: 70, seed: 3}.takes(loads...),
+		fit.Options{}))
+	truth := demoCoil()
+	for name, q := range map[string][2]float64{
+		"L": {(r.Inductance.Value - truth.henry) / r.Inductance.U95, r.Inductance.U95 / truth.henry},
+		"C": {(r.Capacitance.Value - truth.farad - 65e-12) / r.Capacitance.U95, r.Capacitance.U95 / truth.farad},
+	} {
+		if math.Abs(q[0]) > 1 || q[1] > 0.12 {
+			t.Errorf("%s is off by %.2f U95, which is %.1f %%", name, q[0], 100*q[1])
+		}
+	}
+	var names []string
+	for _, p := range r.Parts {
+		names = append(names, p.What)
+	}
+	for _, want := range []string{"added C 470p 5%", "added C 220p 1%", "added R 200k 1%", "added R (no. 2) 200k 1%"} {
+		if n := len(slices.DeleteFunc(slices.Clone(names), func(s string) bool { return s != want })); n != 1 {
+			t.Errorf("%q stands %d times among %q", want, n, names)
+		}
+	}
+}
+
+// Takes that do not determine a circuit are told of in words of the bench, as takes that
+// are not usable.
+func TestNoCircuit(t *testing.T) {
+	plain := load{fixtureC: "65p 5%", trueFixC: 65e-12, fixtureR: "1M 1%", trueFixR: 1e6}
+	made := func(name string, h complex128, u float64) Take {
+		take := bench{coil: demoCoil(), snrDB: 60}.take(name, plain)
+		for i := range take.Response.H {
+			take.Response.H[i] = h
+			if u > 0 {
+				take.Response.Variance[i] = u * u
+			}
+		}
+		return take
+	}
+	for _, take := range []Take{made("wild", complex(math.NaN(), 0), 0), made("silent", 0, 0), made("twice", 1, 1e-6)} {
+		_, err := Analyse(t.Context(), capture.Coil{}, []Take{take}, fit.Options{})
+		if _, unfit := errors.AsType[*capture.UnfitError](err); !unfit || !strings.Contains(err.Error(), "same signal") {
+			t.Errorf("%s: %v", take.Name, err)
+		}
+	}
+}
+
 // TestUnfitTakes: an unfit take is left out and said to be.
 func TestUnfitTakes(t *testing.T) {
 	takes := threeTakes(bench{coil: demoCoil(), snrDB: 60, seed: 4})

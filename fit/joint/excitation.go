@@ -140,7 +140,7 @@ func (f *Fitted) takeToCome(i int, load capture.Load) (*joint, []float64, error)
 			"shows: check it")
 	}
 	x[atC] = math.Log(coil.CapacitanceF)
-	if change := math.Abs(will.addedC - was.addedC); change > 0.01*(coil.CapacitanceF+was.addedC) &&
+	if change := math.Abs(will.addedF() - was.addedF()); change > 0.01*(coil.CapacitanceF+was.addedF()) &&
 		!a.main(derived{name: nameInductance}).Known() {
 		return nil, nil, fmt.Errorf("take %q alone does not tell where the resonance goes with another capacitance: "+
 			"shape the sweep after a take with the same load", scout.Name)

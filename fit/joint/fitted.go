@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 
+	"coilsweep/fit/leastsquares"
 	"coilsweep/fit/response"
 
 	"coilsweep/capture"
@@ -29,11 +30,20 @@ func Fit(ctx context.Context, coil capture.Coil, takes []Take, options fit.Optio
 
 func fitted(ctx context.Context, coil capture.Coil, takes []Take, options fit.Options, s searches) (*Fitted, error) {
 	a, err := analyse(ctx, coil, takes, options, s)
+	for _, fruitless := range []error{errNoMinimum, leastsquares.ErrSingular, leastsquares.ErrDomain} {
+		if errors.Is(err, fruitless) {
+			return nil, &capture.UnfitError{What: noCircuit}
+		}
+	}
 	if err != nil {
 		return nil, err
 	}
 	return &Fitted{a, coil, takes, options}, nil
 }
+
+// noCircuit is what takes are told to be in which nothing of a coil can be found.
+const noCircuit = "the takes do not determine the circuit of a coil: check that the coil is on its channel, and that " +
+	"not both channels hold the same signal; record again, without lossy compression such as AAC or MP3"
 
 // Result is what Analyse gives. Call it once: it works out all uncertainties.
 func (f *Fitted) Result(ctx context.Context) (*fit.Result, error) {

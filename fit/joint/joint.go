@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/leastsquares"
@@ -242,13 +243,18 @@ func (j *joint) columnsOf(take int) []int {
 		c = append(c, i)
 	}
 	at := j.parts.ofTake[take]
-	for _, p := range []int{at.load, at.addedR, at.addedC} {
+	for _, p := range append([]int{at.load}, at.addedR[:]...) {
 		if p >= 0 {
 			c = append(c, j.firstPart+p)
 		}
 	}
-	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
-		c = append(c, j.lossOf[at.addedC])
+	for _, p := range at.addedC {
+		if p >= 0 {
+			c = append(c, j.firstPart+p)
+			if j.lossOf[p] >= 0 {
+				c = append(c, j.lossOf[p])
+			}
+		}
 	}
 	if j.scale > j.firstDrift {
 		c = append(c, j.firstDrift+take)
@@ -394,9 +400,9 @@ func logit(p float64) float64    { return math.Log(p / (1 - p)) }
 // loadParts are the sizes of the parts in a take; 0 siemens or farad where
 // there is none.
 type loadParts struct {
-	load, addedR float64 // siemens
-	addedC       float64 // farad
-	loss         float64 // its dissipation factor
+	load float64 // siemens
+	// of each of the added parts in parallel: siemens, farad, dissipation factor
+	addedR, addedC, loss [quantity.MostParallel]float64
 	// fixtureC is the fixture's capacitance, firstFixtureC the first take's,
 	// which the coil's C holds already.
 	fixtureC, firstFixtureC float64
@@ -416,24 +422,42 @@ func (j *joint) loadOf(take int, x []float64) loadParts {
 		}
 		return 1 / size(i)
 	}
-	loss := 0.0
-	if at.addedC >= 0 && j.lossOf[at.addedC] >= 0 {
-		loss = x[j.lossOf[at.addedC]]
+	l := loadParts{load: conductance(at.load), fixtureC: size(at.fixtureC),
+		firstFixtureC: size(j.parts.firstFixture())}
+	for i := range at.addedR {
+		l.addedR[i], l.addedC[i] = conductance(at.addedR[i]), size(at.addedC[i])
+		if c := at.addedC[i]; c >= 0 && j.lossOf[c] >= 0 {
+			l.loss[i] = x[j.lossOf[c]]
+		}
 	}
-	return loadParts{
-		loss: loss,
-		load: conductance(at.load), addedR: conductance(at.addedR),
-		addedC: size(at.addedC), fixtureC: size(at.fixtureC),
-		firstFixtureC: size(j.parts.firstFixture()),
+	return l
+}
+
+// conductance in siemens is of all resistors, addedF in farad of all added capacitors.
+func (l loadParts) conductance() float64 {
+	sum := l.load
+	for _, g := range l.addedR {
+		sum += g
 	}
+	return sum
+}
+
+func (l loadParts) addedF() (sum float64) {
+	for _, c := range l.addedC {
+		sum += c
+	}
+	return sum
 }
 
 func (l loadParts) circuit() circuit.Load {
-	return circuit.Load{
-		ResistanceOhm: 1 / (l.load + l.addedR),
-		CapacitanceF:  l.addedC + (l.fixtureC - l.firstFixtureC),
-		LossF:         l.addedC * l.loss,
+	c := circuit.Load{
+		ResistanceOhm: 1 / l.conductance(),
+		CapacitanceF:  l.addedF() + (l.fixtureC - l.firstFixtureC),
 	}
+	for i, loss := range l.loss {
+		c.LossF += l.addedC[i] * loss
+	}
+	return c
 }
 
 // evaluate fills the rows of one take: real and imaginary part of (model -
@@ -455,7 +479,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		s.setCard(card, omega)
 	}
 	fall := j.fall(take, x)
-	conductance := parts.load + parts.addedR
+	conductance := parts.conductance()
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
 	for i, w := range omega {
@@ -511,13 +535,17 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		if at.load >= 0 {
 			set(onG * complex(parts.load, 0))
 		}
-		if at.addedR >= 0 {
-			set(onG * complex(parts.addedR, 0))
+		for i, p := range at.addedR {
+			if p >= 0 {
+				set(onG * complex(parts.addedR[i], 0))
+			}
 		}
-		if at.addedC >= 0 {
-			set((onC + onLoss*complex(parts.loss, 0)) * complex(parts.addedC, 0))
-			if j.lossOf[at.addedC] >= 0 {
-				set(onLoss * complex(parts.addedC, 0))
+		for i, p := range at.addedC {
+			if p >= 0 {
+				set((onC + onLoss*complex(parts.loss[i], 0)) * complex(parts.addedC[i], 0))
+				if j.lossOf[p] >= 0 {
+					set(onLoss * complex(parts.addedC[i], 0))
+				}
 			}
 		}
 		if j.scale > j.firstDrift {

@@ -436,7 +436,7 @@ func (a *analysis) doubts(best *solution) []doubt {
 	q := a.request
 	uses := map[int][]int{} // takes by added part
 	for t, at := range q.parts.ofTake {
-		for _, p := range []int{at.addedC, at.addedR} {
+		for _, p := range slices.Concat(at.addedC[:], at.addedR[:]) {
 			uses[p] = append(uses[p], t)
 		}
 	}
@@ -477,7 +477,8 @@ func (a *analysis) doubts(best *solution) []doubt {
 		return list
 	}
 	for t, at := range q.parts.ofTake {
-		if at.fixtureC != q.parts.firstFixture() || at.addedC >= 0 && len(uses[at.addedC]) == 1 {
+		own := func(part int) bool { return part >= 0 && len(uses[part]) == 1 }
+		if at.fixtureC != q.parts.firstFixture() || slices.ContainsFunc(at.addedC[:], own) {
 			continue // what the fixture does, an added capacitor does too
 		}
 		d := doubt{what: fmt.Sprintf("fixture C of take %q", q.takes[t].Name), take: t}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"sync"
 
+	"coilsweep/capture/fault"
 	"coilsweep/fit"
 	"coilsweep/fit/leastsquares"
 	"coilsweep/fit/response"
@@ -39,46 +40,40 @@ func (a *analysis) monteCarlo(ctx context.Context, trials int, seed uint64, prog
 		values[i] = make([]float64, trials)
 	}
 	var lock sync.Mutex
-	var wait sync.WaitGroup
 	next, done, failed := 0, 0, 0
-	for range runtime.GOMAXPROCS(0) {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			r := a.newRepeater()
-			for {
-				lock.Lock()
-				trial := next
-				next++
-				lock.Unlock()
-				if trial >= trials || ctx.Err() != nil {
-					return
-				}
-				random := rand.New(rand.NewPCG(seed, uint64(trial)))
-				clock := 1 + a.clockU()*math.Sqrt(3)*(2*random.Float64()-1)
-				x, err := r.draw(random)
-				for i, q := range quantities {
-					values[i][trial] = math.NaN()
-					if err == nil {
-						values[i][trial] = r.joint.at(q.d, x)
-					}
-					if q.d.isFrequency() {
-						values[i][trial] *= clock
-					}
-				}
-				lock.Lock()
-				done++
-				if err != nil {
-					failed++
-				}
-				if progress != nil {
-					progress(done)
-				}
-				lock.Unlock()
+	fault.Parallel(runtime.GOMAXPROCS(0), func() {
+		r := a.newRepeater()
+		for {
+			lock.Lock()
+			trial := next
+			next++
+			lock.Unlock()
+			if trial >= trials || ctx.Err() != nil {
+				return
 			}
-		}()
-	}
-	wait.Wait()
+			random := rand.New(rand.NewPCG(seed, uint64(trial)))
+			clock := 1 + a.clockU()*math.Sqrt(3)*(2*random.Float64()-1)
+			x, err := r.draw(random)
+			for i, q := range quantities {
+				values[i][trial] = math.NaN()
+				if err == nil {
+					values[i][trial] = r.joint.at(q.d, x)
+				}
+				if q.d.isFrequency() {
+					values[i][trial] *= clock
+				}
+			}
+			lock.Lock()
+			done++
+			if err != nil {
+				failed++
+			}
+			if progress != nil {
+				progress(done)
+			}
+			lock.Unlock()
+		}
+	})
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}

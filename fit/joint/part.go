@@ -92,7 +92,35 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 
 // partIndices are the parts across the coil in one take; -1: none.
 type partIndices struct {
-	addedC, addedR, fixtureC, load int
+	addedC, addedR inParallel
+	fixtureC, load int
+}
+
+// inParallel are the indices of added parts of one kind, then -1.
+type inParallel [quantity.MostParallel]int
+
+// addAll adds the parts of v, nil for none. Two of the same text in one take are two
+// pieces.
+func (l *partList) addAll(kind string, source source, v *quantity.Value) (at inParallel) {
+	for i := range at {
+		at[i] = -1
+	}
+	if v == nil {
+		return at
+	}
+	pieces := map[string]int{}
+	for i, c := range v.Components() {
+		piece := kind
+		if pieces[c.String()]++; pieces[c.String()] > 1 {
+			piece = fmt.Sprintf("%s (no. %d)", kind, pieces[c.String()])
+		}
+		at[i] = l.add(piece, source, c, true)
+		if source == sourceAddedC {
+			d, u, _ := capture.CapacitorLoss(c.Dielectric)
+			l.parts[at[i]].loss = dissipation{d, u}
+		}
+	}
+	return at
 }
 
 // partList gathers the parts of all takes. warnings names the assumptions.
@@ -133,15 +161,15 @@ func gatherParts(takes []Take) partList {
 	}
 	someFixture := false
 	for _, t := range takes {
-		at := partIndices{addedC: -1, addedR: -1, fixtureC: -1}
-		if c := t.Load.AddedC; c != nil {
-			at.addedC = l.add("added C", sourceAddedC, c.Value, true)
-			d, u, _ := t.Load.AddedCLoss()
-			l.parts[at.addedC].loss = dissipation{d, u}
+		var addedC, addedR *quantity.Value
+		if t.Load.AddedC != nil {
+			addedC = &t.Load.AddedC.Value
 		}
-		if r := t.Load.AddedR; r != nil {
-			at.addedR = l.add("added R", sourceAddedR, r.Value, true)
+		if t.Load.AddedR != nil {
+			addedR = &t.Load.AddedR.Value
 		}
+		at := partIndices{fixtureC: -1, addedC: l.addAll("added C", sourceAddedC, addedC),
+			addedR: l.addAll("added R", sourceAddedR, addedR)}
 		if c := t.Load.FixtureC; c != nil {
 			someFixture = true
 			if l.fixtureKnown {

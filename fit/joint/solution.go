@@ -7,11 +7,11 @@ import (
 	"math"
 	"runtime"
 	"slices"
-	"sync"
 	"sync/atomic"
 
 	"gonum.org/v1/gonum/mat"
 
+	"coilsweep/capture/fault"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/leastsquares"
@@ -171,24 +171,18 @@ func (q request) search(ctx context.Context, form fit.Form, starts []circuit.Coi
 	settings leastsquares.Settings) (best candidate, ok bool) {
 	ends := make([]candidate, len(starts))
 	var next atomic.Int64
-	var wait sync.WaitGroup
-	for range min(runtime.GOMAXPROCS(0), len(starts)) {
-		wait.Add(1)
-		go func() {
-			defer wait.Done()
-			j := newJoint(form, q, starts[0])
-			j.weigh(1)
-			solver := leastsquares.NewSolver(j.problem())
-			for i := int(next.Add(1)) - 1; i < len(starts) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
-				m, err := solver.Minimize(j.startVector(starts[i]), settings)
-				if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
-					continue
-				}
-				ends[i] = candidate{slices.Clone(m.P), slices.Clone(j.polarity), m.SumSquares}
+	fault.Parallel(min(runtime.GOMAXPROCS(0), len(starts)), func() {
+		j := newJoint(form, q, starts[0])
+		j.weigh(1)
+		solver := leastsquares.NewSolver(j.problem())
+		for i := int(next.Add(1)) - 1; i < len(starts) && ctx.Err() == nil; i = int(next.Add(1)) - 1 {
+			m, err := solver.Minimize(j.startVector(starts[i]), settings)
+			if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
+				continue
 			}
-		}()
-	}
-	wait.Wait()
+			ends[i] = candidate{slices.Clone(m.P), slices.Clone(j.polarity), m.SumSquares}
+		}
+	})
 	for _, c := range ends {
 		if c.x != nil && (best.x == nil || c.sum < best.sum*(1-1e-9)) {
 			best = c

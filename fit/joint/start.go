@@ -87,12 +87,15 @@ func startCoils(takes []Take, parts partList, know knowledge) []circuit.Coil {
 			}
 			return parts.parts[k].nominal
 		}
-		for _, k := range []int{at.load, at.addedR} {
+		for _, k := range append([]int{at.load}, at.addedR[:]...) {
 			if k >= 0 {
 				conductance[i] += 1 / parts.parts[k].nominal
 			}
 		}
-		extra[i] = nominal(at.addedC) + nominal(at.fixtureC) - nominal(parts.firstFixture())
+		extra[i] = nominal(at.fixtureC) - nominal(parts.firstFixture())
+		for _, k := range at.addedC {
+			extra[i] += nominal(k)
+		}
 		w := 2 * math.Pi * shapes[i].peakHz
 		// The pole's w over the peak's, and the LC frequency over the pole's.
 		w /= math.Sqrt(max(0.3, 1-1/(2*shapes[i].q*shapes[i].q)))

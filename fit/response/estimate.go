@@ -179,7 +179,7 @@ func (m *material) longestGate() int {
 		lead, _ := m.course.HarmonicLeadsS(2)
 		length = min(length, 0.7*lead/gatePre)
 	}
-	return smooth(int(length * m.rateHz))
+	return excite.TransformFrom(int(length * m.rateHz))
 }
 
 // origin is the lag of the main peak of the impulse response, within 0.1 s of

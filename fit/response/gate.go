@@ -3,6 +3,8 @@ package response
 import (
 	"math"
 
+	"coilsweep/excite"
+
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
@@ -139,7 +141,7 @@ func bands(rateHz, fromHz, toHz float64, longest int) []band {
 	for start := fromHz; start < toHz; {
 		length, end := longest, start*third
 		if want := rateHz / (start * math.Sqrt(third) * ratio); want < float64(longest) {
-			length = smooth(int(math.Ceil(want)))
+			length = excite.TransformFrom(int(math.Ceil(want)))
 		} else {
 			// One gate up to where the points come as dense as it allows.
 			end = max(end, rateHz/float64(longest)/ratio/math.Sqrt(third))
@@ -163,22 +165,6 @@ func bands(rateHz, fromHz, toHz float64, longest int) []band {
 		start = end
 	}
 	return out
-}
-
-// smooth is the least even 5-smooth number from n on: lengths that the Fourier
-// transform is fast at.
-func smooth(n int) int {
-	for n = max(n+n%2, 2); ; n += 2 {
-		m := n
-		for _, p := range [...]int{2, 3, 5} {
-			for m%p == 0 {
-				m /= p
-			}
-		}
-		if m == 1 {
-			return n
-		}
-	}
 }
 
 // gater takes gated spectra out of impulse responses, band by band.

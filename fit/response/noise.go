@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 
+	"coilsweep/excite"
+
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mathext"
 )
@@ -230,10 +232,7 @@ type silence struct {
 
 // newSilence takes the power density of samples under a raised cosine.
 func newSilence(samples []float64, rateHz float64) *silence {
-	n := len(samples) / 2 * 2
-	for n > 2 && smooth(n) != n {
-		n -= 2
-	}
+	n := excite.TransformUpTo(len(samples))
 	if n < 256 {
 		return nil
 	}

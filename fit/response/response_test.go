@@ -215,7 +215,7 @@ func TestLowestOctave(t *testing.T) {
 func TestGrid(t *testing.T) {
 	t.Parallel()
 	for _, rate := range []float64{44100, 48000, 96000, 192000} {
-		longest := smooth(int(0.6 * rate))
+		longest := excite.TransformFrom(int(0.6 * rate))
 		last, points := 0.0, 0
 		for _, b := range bands(rate, 20, 20000, longest) {
 			spacing := b.spacingHz(rate)

@@ -90,12 +90,15 @@ class Joint:
         for t in self.takes:
             g = 1 / self.part(x, t["load"])
             c = np.exp(self.get(x, "ln C"))
-            if t["added_r"] >= 0:
-                g += 1 / self.part(x, t["added_r"])
-            if t["added_c"] >= 0:
-                c += self.part(x, t["added_c"])
-            name = f"loss {t['added_c']}"
-            loss.append(self.part(x, t["added_c"]) * self.get(x, name) if name in self.where else 0.0)
+            lost = 0.0
+            for r in t["added_r"]:  # in parallel; -1: none
+                if r >= 0:
+                    g += 1 / self.part(x, r)
+            for k in t["added_c"]:
+                if k >= 0:
+                    c += self.part(x, k)
+                    lost += self.part(x, k) * self.get(x, f"loss {k}") if f"loss {k}" in self.where else 0.0
+            loss.append(lost)
             if t["fixture_c"] != self.takes[0]["fixture_c"]:
                 c += self.part(x, t["fixture_c"]) - self.part(x, self.takes[0]["fixture_c"])
             siemens.append(g)

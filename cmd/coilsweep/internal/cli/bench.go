@@ -18,8 +18,8 @@ func newBench(c *console) *cobra.Command {
 	return c.command(&cobra.Command{
 		Use:   "bench DIR",
 		Short: "Show the bench that takes are made on, or start its bench.toml",
-		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the bench.toml in
-the folder above, where one file serves all coil folders. 'measure', 'import',
+		Long: `Show the bench that belongs to a folder: DIR/bench.toml, or else the next
+bench.toml in the folders above, where one file serves all coils. 'measure', 'import',
 'check', 'calibrate' and 'fixture' take options from it that are not given; every
 take keeps the values that it used.
 

@@ -34,6 +34,7 @@ without a device.`,
 				if wrong != nil {
 					return inFolder(args[0], wrong)
 				}
+				c.tellBench(&options.Bench, options.Options)
 				found, err = onBench(cmd.Context(), c, plan.Source, plan.Run)
 			}
 			if err != nil {

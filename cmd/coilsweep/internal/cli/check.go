@@ -28,6 +28,7 @@ Nothing is kept. The exit status is 3 if a take would not be usable.`,
 			if err != nil {
 				return err
 			}
+			c.tellBench(&options.Bench, options.Options)
 			judgement, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
 			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !unfit {
 				return err

@@ -12,6 +12,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
@@ -42,6 +43,7 @@ func adviceFor(err error) string {
 	var (
 		calibration *workbench.CalibrationError
 		noTake      *evaluation.NoTakeError
+		broken      *fault.Error
 		partial     *record.PartialError
 		rate        *record.RateError
 	)
@@ -58,6 +60,9 @@ func adviceFor(err error) string {
 		return fmt.Sprintf(", or make a stimulus with 'coilsweep stimulus --rate %d' and play that", rate.RecordedHz)
 	case errors.As(err, &noTake):
 		return ": record one with 'coilsweep measure' or read one with 'coilsweep import'"
+	}
+	if errors.As(err, &broken) {
+		return " (--verbose shows where)"
 	}
 	return ""
 }

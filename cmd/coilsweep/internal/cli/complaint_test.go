@@ -10,6 +10,9 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+
+	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
 )
 
@@ -54,6 +57,32 @@ func TestInterruptionIsOneLine(t *testing.T) {
 	for _, name := range []string{"result.json", "response.csv", "report.html", "x.svg", "takes/x"} {
 		if _, err := os.Lstat(filepath.Join(dir, name)); err == nil {
 			t.Errorf("%s was written", name)
+		}
+	}
+}
+
+// A panic of a command is one sentence and status 1; where it came from is told on
+// request.
+func TestFaultIsOneSentence(t *testing.T) {
+	for _, verbose := range []bool{false, true} {
+		var out, errs bytes.Buffer
+		c := &console{out: &out, err: &errs}
+		root, args := newRoot(c), []string{"break"}
+		root.AddCommand(c.command(&cobra.Command{Use: "break", RunE: func(*cobra.Command, []string) error {
+			fault.Parallel(2, func() { panic("the pen broke") })
+			return nil
+		}}))
+		if verbose {
+			args = append(args, "--verbose")
+		}
+		status := c.run(t.Context(), root, args, strings.NewReader(""), &out, &errs)
+		said, trace, _ := strings.Cut(errs.String(), "\n")
+		want := "coilsweep: 'coilsweep break' broke off by a fault of the program: the pen broke (--verbose shows where)"
+		if status != exitFail || said != want {
+			t.Errorf("status %d, %q; want %d, %q", status, said, exitFail, want)
+		}
+		if strings.Contains(trace, "TestFaultIsOneSentence") != verbose || !verbose && trace != "" {
+			t.Errorf("verbose %v: trace %q", verbose, trace)
 		}
 	}
 }

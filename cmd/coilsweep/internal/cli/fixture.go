@@ -30,6 +30,7 @@ both channels set alike.`,
 			if err != nil {
 				return inFolder(args[0], err)
 			}
+			c.tellBench(&options.Bench, options.Options)
 			found, err := onBench(cmd.Context(), c, plan.Source, plan.Run)
 			if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !(unfit && found.Measured()) {
 				return err

@@ -14,9 +14,9 @@ func newImport(c *console) *cobra.Command {
 		Use:   "import DIR",
 		Short: "Make a take from a recording of the stimulus",
 		Long: `Make a take from a recording of the stimulus that was made elsewhere: WAV or
-FLAC, at the rate of the stimulus. It may start before or after playback, be longer,
-and be inverted, but must hold one whole sweep. Drive, reference and fixture come
-from bench.toml where they are not given.
+FLAC, at the rate of the stimulus. It may start before or after playback, be twice as
+long and a minute more, and be inverted, but must hold one whole sweep. Drive,
+reference and fixture come from bench.toml where they are not given.
 
 Of a recording that was cut short, takes/NAME.partial/capture.wav, stimulus, load,
 drive and reference are known, and need not be given.`,
@@ -28,6 +28,7 @@ drive and reference are known, and need not be given.`,
 			if err != nil {
 				return err
 			}
+			c.tellBench(&options.Bench, options.Options)
 			return cmp.Or(reportTake(cmd.Context(), c, folder, take, workbench.Extras{}), c.contradicted(cmd.Context(), folder))
 		},
 	}, options.Options, output(c.jsonOption("the take")))

@@ -53,6 +53,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
+			c.tellBench(&options.Bench, options.Options)
 			if err := plan.Shape(cmd.Context(), c.hears()); err != nil {
 				return err
 			}
@@ -178,7 +179,12 @@ func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras)
 	if f := t.Drive.Fall; f != nil {
 		fall = data.Object{{"db", f.DB}, {"at_hz", f.AtHz}, {"corrected", f.Corrected}}
 	}
+	var bench any // null: none
+	if t.BenchFile != nil {
+		bench = t.BenchFile.Path
+	}
 	record := data.Object{{"take", t.Name}, {"folder", folder.TakeDir(t.Name)}, {"fit_for_use", t.Unfit() == nil},
+		{"bench_file", bench},
 		{"flags", append([]capture.Flag{}, q.Flags...)}, {"peak_dbfs", workbench.Finite(q.PeakDBFS)},
 		{"rms_dbfs", workbench.Finite(q.RMSDBFS)}, {"noise_dbfs", workbench.Measured(q.NoiseDBFS)},
 		{"hum_dbfs", workbench.Measured(q.HumDBFS)}, {"mains_hz", workbench.Measured(q.MainsHz)},

@@ -132,7 +132,7 @@ func (o outFile) write(fill func(io.Writer) error) error {
 func description(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".toml" }
 
 func isStimulus(path string) bool {
-	text, err := os.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err == nil {
 		_, err = excite.Decode(text)
 	}

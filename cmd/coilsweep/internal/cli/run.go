@@ -15,6 +15,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/capture/fault"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
@@ -40,6 +41,7 @@ type console struct {
 	out, err io.Writer
 	started  bool // a command runs: errors before that are wrong use
 	asJSON   bool // the result is printed for programs
+	verbose  bool // faults are told with their trace
 }
 
 // warn prints one warning or piece of progress.
@@ -82,12 +84,15 @@ func (c *console) showRecord(v any, text func(io.Writer) error, unfit error) err
 }
 
 // command is cmd with options as its flags; it notes that it runs, and mends the coil
-// folders that it is given.
+// folders that it is given. A panic of it is an error.
 func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cobra.Command {
 	run := cmd.RunE
-	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+	cmd.RunE = func(cmd *cobra.Command, args []string) (err error) {
 		c.started = true
+		c.verbose = cmd.Flag("verbose").Changed
+		defer fault.Catch(&err, "'"+cmd.CommandPath()+"' broke off")
 		c.mend(args)
+		c.remark(slices.Concat(options...).Unusual(false))
 		return run(cmd, args)
 	}
 	bind(cmd, slices.Concat(options...))
@@ -110,11 +115,28 @@ func (c *console) mendBelow(ctx context.Context, root string) {
 	}
 }
 
+// remark prints remarks of the workbench.
+func (c *console) remark(remarks []string) {
+	for _, r := range remarks {
+		c.warn("%s", forCommands(r))
+	}
+}
+
+// tellBench says which bench.toml the options come from, and what is unusual there.
+func (c *console) tellBench(b *workbench.Bench, o workbench.Options) {
+	c.warn("%s", b.Used())
+	c.remark(o.Unusual(true))
+}
+
 // Run is the whole program: it runs the command in args and returns the exit
 // status. ctx ends it early.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	c := &console{out: stdout, err: stderr}
-	root := newRoot(c)
+	return c.run(ctx, newRoot(c), args, stdin, stdout, stderr)
+}
+
+func (c *console) run(ctx context.Context, root *cobra.Command, args []string, stdin io.Reader,
+	stdout, stderr io.Writer) int {
 	root.SetArgs(args)
 	root.SetIn(stdin)
 	root.SetOut(stdout)
@@ -133,6 +155,9 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
+	if broken, ok := errors.AsType[*fault.Error](err); ok && c.verbose {
+		stderr.Write(broken.Trace)
+	}
 	switch {
 	case !c.started || isUsage(err):
 		fmt.Fprintf(stderr, "See '%s --help'.\n", cmd.CommandPath())
@@ -172,6 +197,7 @@ usable.`,
 		},
 		RunE: func(*cobra.Command, []string) error { return nil }, // Args lets nothing through
 	}
+	root.PersistentFlags().Bool("verbose", false, "if the program fails by a fault of its own, show where")
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
@@ -292,6 +318,7 @@ func (c *console) inGuitar(ctx context.Context, dirs []string, options *workbenc
 
 // tell names the recordings that an evaluation did not use, and the options it took from the last fit.
 func (c *console) tell(e *evaluation.Evaluation) {
+	c.remark(e.Folder.Coil.Unusual())
 	for _, p := range e.Partials {
 		c.warn("%s is an unfinished recording and is not used; 'coilsweep import' can read its audio", p)
 	}

@@ -66,7 +66,7 @@ func (w *workshop) viewBench() (b benchView, err error) {
 		}
 		b.Notes, b.TakeOver = simulatedNotes(simulated), simulatedSettings(simulated)
 	}
-	text, err := rooted.ReadFile(w.benchFile())
+	text, err := atomicfile.Read(w.benchFile(), atomicfile.MaxText)
 	if info, lerr := rooted.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
 		return b, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served",
 			benchfile.FileName)
@@ -274,6 +274,7 @@ func (w *workshop) setBench(r *http.Request, in struct {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
+	w.remark(options.Options)
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	text, err := options.Change(w.benchFile(), slices.Collect(maps.Keys(in.Options)))

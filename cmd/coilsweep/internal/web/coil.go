@@ -28,6 +28,7 @@ func (w *workshop) newCoil(r *http.Request, in struct {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
+	w.remark(options.Options)
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	coil := strings.Trim(strings.TrimSpace(in.Coil), "/")

@@ -10,6 +10,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/rooted"
 )
 
@@ -59,8 +60,8 @@ func (u *usedParts) below(ctx context.Context, root string) map[string][]string 
 			part, known := was[path]
 			if !known || !part.changed.Equal(info.ModTime()) {
 				part = usedPart{}
-				text, _ := rooted.ReadFile(path)
-				toml.Decode(string(text), &part) // what cannot be read names no part
+				text, _ := atomicfile.Read(path, atomicfile.MaxText) // what cannot be read names no part
+				toml.Unmarshal(text, &part)
 				part.changed = info.ModTime()
 			}
 			u.takes[path] = part

@@ -23,19 +23,61 @@ import (
 )
 
 // evaluations keeps the coils that were evaluated last in memory, so that what
-// follows from them is there at once. One coil is evaluated at a time: it takes
-// all cores.
+// follows from them is there at once. Each coil is evaluated once at a time. Fits take
+// all cores and wait for each other (workshop.fit); who asks about one coil does not wait
+// for another.
 type evaluations struct {
 	most    int
 	program string
-	busy    chan struct{} // holds one while there is work
 
 	mu   sync.Mutex
 	held []*evaluation.Evaluation // the latest last
+	busy map[string]*turn         // by folder
+}
+
+// turn is had by one at a time.
+type turn struct {
+	taken   chan struct{} // holds one while it is
+	wanting int           // who has it or waits for it
 }
 
 func newEvaluations(most int, program string) *evaluations {
-	return &evaluations{most: most, program: program, busy: make(chan struct{}, 1)}
+	return &evaluations{most: most, program: program, busy: map[string]*turn{}}
+}
+
+// wait waits until nobody else evaluates the coil in dir, and returns what ends the turn.
+func (s *evaluations) wait(ctx context.Context, dir string) (end func(), err error) {
+	s.mu.Lock()
+	t := s.busy[dir]
+	if t == nil {
+		t = &turn{taken: make(chan struct{}, 1)}
+		s.busy[dir] = t
+	}
+	t.wanting++
+	s.mu.Unlock()
+	leave := func() {
+		s.mu.Lock()
+		defer s.mu.Unlock()
+		if t.wanting--; t.wanting == 0 {
+			delete(s.busy, dir)
+		}
+	}
+	select {
+	case t.taken <- struct{}{}:
+		return func() { <-t.taken; leave() }, nil
+	case <-ctx.Done():
+		leave()
+		return nil, ctx.Err()
+	}
+}
+
+// keepOnly drops what is held of coils that are not in dirs any more.
+func (s *evaluations) keepOnly(dirs []string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.held = slices.DeleteFunc(s.held, func(e *evaluation.Evaluation) bool {
+		return !slices.Contains(dirs, e.Folder.Dir)
+	})
 }
 
 // get is the evaluation of the coil in dir as it is now, with the options of its
@@ -59,12 +101,11 @@ func (s *evaluations) before(dir string) *evaluation.Evaluation {
 
 // make evaluates the coil in dir, with its circuit, unless that was just done.
 func (s *evaluations) make(ctx context.Context, dir string, o evaluation.Options) (*evaluation.Evaluation, error) {
-	select {
-	case s.busy <- struct{}{}:
-		defer func() { <-s.busy }()
-	case <-ctx.Done():
-		return nil, ctx.Err()
+	end, err := s.wait(ctx, dir)
+	if err != nil {
+		return nil, err
 	}
+	defer end()
 	o.Circuit, o.Before, o.Fit.Program = true, s.before(dir), s.program
 	e, err := evaluation.Coil(ctx, dir, o)
 	if err != nil {
@@ -110,7 +151,15 @@ func (w *workshop) fit(coil, dir string, options evaluation.Options) {
 	w.coilChanged(coil)
 	w.background.Go(func() {
 		defer cancel()
-		e, err := w.coils.make(ctx, dir, options)
+		var e *evaluation.Evaluation
+		var err error
+		select {
+		case w.fitOne <- struct{}{}:
+			e, err = w.coils.make(ctx, dir, options)
+			<-w.fitOne
+		case <-ctx.Done():
+			err = ctx.Err()
+		}
 		if err == nil {
 			// One at a time: a fit that was given up must not write over its heir's.
 			w.saving.Lock()

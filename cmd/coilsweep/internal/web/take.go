@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -184,16 +185,12 @@ func newPartialView(dir string) partialView {
 
 // framesOf is how much a WAV file holds, closed or not.
 func framesOf(path string) (int, error) {
-	f, err := rooted.Open(path)
+	f, size, err := atomicfile.Open(path)
 	if err != nil {
 		return 0, err
 	}
 	defer f.Close()
-	info, err := f.Stat()
-	if err != nil {
-		return 0, err
-	}
-	r, err := wav.NewReader(f, info.Size())
+	r, err := wav.NewReader(f, size)
 	if err != nil {
 		return 0, err
 	}

@@ -9,6 +9,7 @@ import (
 	"maps"
 	"net/http"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -72,6 +73,7 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err := options.Fill(in.Options); err != nil {
 		return nil, err
 	}
+	w.remark(options.Options)
 	if options.Take.Name == "" {
 		options.Take.Name = proposeTake(&capture.Folder{Dir: dir}, in.Options)
 	}
@@ -265,7 +267,7 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	if text := sent.Texts["options"]; text != "" {
 		if err := json.Unmarshal([]byte(text), &options); err != nil {
 			return nil, &site.Error{Status: http.StatusBadRequest, Field: "options",
-				Text: "the options cannot be read: " + err.Error()}
+				Text: "the options cannot be read: " + site.WrongJSON(err)}
 		}
 	}
 	recording, ok := sent.Files["recording"]
@@ -336,6 +338,22 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 		Text: "there is no unfinished recording " + in.Partial}
 }
 
+// importAlone imports a recording when no other is imported: each takes memory for all
+// of its samples.
+func (w *workshop) importAlone(ctx context.Context, in *workbench.Import, dir string) (take capture.Take, err error) {
+	select {
+	case w.importing <- struct{}{}:
+	case <-ctx.Done():
+		return take, ctx.Err()
+	}
+	defer func() {
+		<-w.importing
+		debug.FreeOSMemory() // of some hundred MB at worst
+	}()
+	_, take, err = in.Run(ctx, dir)
+	return take, err
+}
+
 // importAs imports a recording as 'import' does.
 func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder,
 	options map[string]string, recording string, stimulus excite.Stimulus,
@@ -345,10 +363,11 @@ func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder
 	if err := in.Fill(options); err != nil {
 		return nil, err
 	}
+	w.remark(in.Options)
 	if in.Take.Name == "" {
 		in.Take.Name = proposeTake(folder, options)
 	}
-	_, take, err := in.Run(r.Context(), folder.Dir)
+	take, err := w.importAlone(r.Context(), in, folder.Dir)
 	if err != nil {
 		return nil, err
 	}

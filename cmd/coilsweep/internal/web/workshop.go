@@ -34,6 +34,8 @@ type workshop struct {
 	// editing is held while coil.toml and bench.toml are read and changed.
 	editing sync.Mutex
 	saving  sync.Mutex // held while a result is written
+	// importing has room for one import, fitOne for one fit.
+	importing, fitOne chan struct{}
 
 	mu       sync.Mutex
 	kind     string             // "soundcard" or "virtual"
@@ -78,6 +80,7 @@ func New(o Options) (*Server, error) {
 	w := &workshop{
 		Options: o, kind: o.Bench, coils: newEvaluations(8, o.Program),
 		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
+		importing: make(chan struct{}, 1), fitOne: make(chan struct{}, 1),
 	}
 	var err error
 	if w.release, err = rooted.Confine(o.Root); err != nil {
@@ -138,6 +141,13 @@ func (w *workshop) note(grade, text string) {
 	w.notes = append(w.notes, note{time.Now(), grade, text})
 	w.notes = append([]note{}, w.notes[max(0, len(w.notes)-mostNotes):]...)
 	w.publishNotes()
+}
+
+// remark notes what is unusual among the options of a form.
+func (w *workshop) remark(o workbench.Options) {
+	for _, text := range o.Unusual(false) {
+		w.note("note", workbench.ForPage(text))
+	}
 }
 
 // publishNotes tells what was said, the latest first.
@@ -213,19 +223,18 @@ func (w *workshop) coilOf(dir string) string {
 	return filepath.ToSlash(rel)
 }
 
-// benchPath is the bench.toml that belongs to a folder: its own, that above it,
-// or that of the root, and none outside of the root; "none" where there is
-// none.
+// benchPath is the bench.toml that belongs to a folder: its own, or the next above it
+// up to the root that is served; "none" where there is none.
 func (w *workshop) benchPath(dir string) string {
-	dirs := []string{dir, w.Root}
-	if dir != w.Root {
-		dirs = []string{dir, filepath.Dir(dir), w.Root}
-	}
-	for _, d := range dirs {
-		path := filepath.Join(d, benchfile.FileName)
+	for {
+		path := filepath.Join(dir, benchfile.FileName)
 		if info, err := rooted.Lstat(path); err == nil && info.Mode().IsRegular() {
 			return path
 		}
+		above := filepath.Dir(dir)
+		if dir == w.Root || above == dir {
+			return workbench.NoBenchFile
+		}
+		dir = above
 	}
-	return workbench.NoBenchFile
 }

@@ -47,7 +47,7 @@ const NoBenchFile = "none"
 func defaultBench() Bench { return Bench{Kind: SoundCard, OutputChannel: 1, Seed: 1} }
 
 var (
-	soundcardOptions = []string{"input", "output", "output-channel", "buffer", "verbose"}
+	soundcardOptions = []string{"input", "output", "output-channel", "buffer"}
 	virtualOptions   = []string{"virtual-file", "seed"}
 )
 
@@ -56,7 +56,7 @@ func (b *Bench) options() Options {
 		{Name: "bench", Group: groupBench, Value: Choice(&b.Kind, SoundCard, Virtual),
 			Help: "what plays and records: soundcard, or virtual for the simulated bench"},
 		{Name: "bench-file", Group: groupBench, Value: Text(&b.File),
-			Help: "the bench.toml to use (default: that in DIR or in the folder above; none for no file)"},
+			Help: "the bench.toml to use (default: the next in DIR or above it; none for no file)"},
 		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
 			Bench: at("card", "input"), Help: "input device: number or part of the name (default: the system's)"},
 		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
@@ -105,6 +105,17 @@ func (b *Bench) find(dir string) error {
 		b.found = &found
 	}
 	return err
+}
+
+// Used says which bench.toml a job uses, in a sentence; after its plan was made.
+func (b *Bench) Used() string {
+	switch {
+	case b.found != nil:
+		return "the bench is that of " + b.found.Path
+	case b.File == NoBenchFile:
+		return "no bench.toml is used"
+	}
+	return "no bench.toml is used: there is none in the folder or above it"
 }
 
 // apply finds the bench.toml for dir and takes from it what was not given. A

@@ -6,8 +6,8 @@ import (
 	"path/filepath"
 	"slices"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
-	"coilsweep/capture/rooted"
 )
 
 // BenchText are the options that a bench.toml can state.
@@ -80,7 +80,7 @@ func (o *BenchText) Change(path string, names []string) ([]byte, error) {
 			entries = append(entries, benchfile.Entry{Table: p.Bench.Table, Key: p.Bench.Key, Value: given[*p.Bench]})
 		}
 	}
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if errors.Is(err, fs.ErrNotExist) {
 		text, err = benchfile.Encode(benchfile.Bench{})
 	}

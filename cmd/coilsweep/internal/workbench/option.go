@@ -14,6 +14,7 @@ import (
 	"strings"
 
 	"coilsweep/capture/benchfile"
+	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
 
@@ -42,11 +43,32 @@ type Option struct {
 
 // Set reads the value from text. The error is an *OptionError.
 func (o *Option) Set(text string) error {
-	if err := o.Value.Set(text); err != nil {
+	if p, ok := o.Value.(*parallel); ok && o.Given {
+		text = quantity.Beside(p.String(), text)
+	}
+	err := o.Value.Set(text)
+	if v, ok := quantityOf(o.Value); err == nil && ok {
+		v.Insisted = v.Insisted || strings.HasSuffix(text, " "+quantity.InsistWord) // a plain length
+		err = quantity.Plausible(o.Name, v)
+	}
+	if err != nil {
 		return &OptionError{Option: o.Name, Given: givenText(text, err), Err: err}
 	}
 	o.note(text)
 	return nil
+}
+
+// Unusual are remarks on the values that somebody gave, or a bench did, and that are
+// plausible but not usual.
+func (o Options) Unusual(fromBench bool) (remarks []string) {
+	for _, p := range o {
+		if v, ok := quantityOf(p.Value); ok && (p.FromBench && fromBench || p.Given && !fromBench) {
+			if text := quantity.Unusual(p.Name, v); text != "" {
+				remarks = append(remarks, "{"+p.Name+"}: "+text)
+			}
+		}
+	}
+	return remarks
 }
 
 // note remembers the text by which the option was given.

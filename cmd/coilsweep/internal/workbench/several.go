@@ -3,12 +3,12 @@ package workbench
 import (
 	"context"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
@@ -163,7 +163,7 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 		}
 		return Limits{"given in the page", limits}, nil
 	case b.LimitsFile != "":
-		data, err := os.ReadFile(b.LimitsFile)
+		data, err := atomicfile.Read(b.LimitsFile, atomicfile.MaxText)
 		if err != nil {
 			return Limits{}, fmt.Errorf("cannot read the limits: %w", err)
 		}

@@ -6,7 +6,6 @@ import (
 	"strings"
 
 	"coilsweep/capture/atomicfile"
-	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
@@ -58,7 +57,7 @@ func ReadStimulus(path string) (excite.Stimulus, error) {
 		return excite.Stimulus{}, wrongValue("stimulus", path,
 			"want the description of the stimulus, FILE.toml, not its audio")
 	}
-	text, err := rooted.ReadFile(path)
+	text, err := atomicfile.Read(path, atomicfile.MaxText)
 	if err != nil {
 		return excite.Stimulus{}, fmt.Errorf("cannot read the stimulus: %w", err)
 	}

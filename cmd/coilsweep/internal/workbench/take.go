@@ -42,11 +42,11 @@ func (t *Take) options(references ...string) Options {
 	return Options{
 		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name),
 			Help: "name of the take: letters, digits, - and _"},
-		{Name: "added-c", Group: groupLoad, Page: true, Value: Capacitance(&t.AddedC),
+		{Name: "added-c", Group: groupLoad, Page: true, Value: Parallel(Capacitance(&t.AddedC)),
 			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
-				`as in "470p 1% C0G", its loss is known better`},
-		{Name: "added-r", Group: groupLoad, Page: true, Value: Resistance(&t.AddedR),
-			Help: `resistor connected across the coil, "100k 1%"`},
+				`as in "470p 1% C0G", its loss is known better; given twice: two in parallel`},
+		{Name: "added-r", Group: groupLoad, Page: true, Value: Parallel(Resistance(&t.AddedR)),
+			Help: `resistor connected across the coil, "100k 1%"; given twice: two in parallel`},
 		{Name: "fixture-c", Group: groupLoad, Page: true, Value: Capacitance(&t.FixtureC),
 			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
 		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),

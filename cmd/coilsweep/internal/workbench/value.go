@@ -165,6 +165,12 @@ func Capacitance(at **quantity.Capacitance) Value {
 	return stated(at, "farad", quantity.ParseCapacitance)
 }
 
+// parallel holds parts in parallel: each time that the option is given, one more.
+type parallel struct{ Value }
+
+// Parallel is the value of an option for parts in parallel.
+func Parallel(v Value) Value { return &parallel{v} }
+
 // Inductance holds an inductance with its tolerance.
 func Inductance(at **quantity.Inductance) Value {
 	return stated(at, "henry", quantity.ParseInductance)
@@ -211,6 +217,30 @@ func MetresBelow(at *float64, limitM float64) Value {
 
 // Volts holds a voltage in V.
 func Volts(at *float64) Value { return in(at, quantity.Volt, quantity.ParseVolts, short) }
+
+// quantityOf is what an option holds of the kinds that have a range; false: nothing or
+// something else.
+func quantityOf(v Value) (quantity.Value, bool) {
+	switch at := v.at().(type) {
+	case **quantity.Resistance:
+		if *at != nil {
+			return (*at).Value, true
+		}
+	case **quantity.Capacitance:
+		if *at != nil {
+			return (*at).Value, true
+		}
+	case **quantity.Inductance:
+		if *at != nil {
+			return (*at).Value, true
+		}
+	case *float64:
+		if v.Type() == string(quantity.Metre) && *at > 0 {
+			return quantity.Value{SI: *at, Unit: quantity.Metre}, true
+		}
+	}
+	return quantity.Value{}, false
+}
 
 // Ohms holds a plain resistance in ohm, without a tolerance of its own.
 func Ohms(at *float64) Value {

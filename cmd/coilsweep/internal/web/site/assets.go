@@ -53,6 +53,10 @@ var types = map[string]string{
 type files struct{ fs fs.FS }
 
 func (f files) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	if r.Method != http.MethodGet && r.Method != http.MethodHead {
+		refuseMethod(w, r, http.MethodGet, http.MethodHead)
+		return
+	}
 	name := strings.TrimPrefix(r.URL.Path, "/")
 	if name == "" {
 		name = "index.html"

@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"reflect"
 	"runtime/debug"
 	"strings"
 )
@@ -46,6 +47,7 @@ func (s *Server) handle(method, path, kind string, most int64, h Handler) {
 	if !strings.HasPrefix(path, "/api/") {
 		panic("benchpage: " + path + " is not below /api/")
 	}
+	s.otherwise(path, method)
 	s.mux.HandleFunc(method+" "+path, func(w http.ResponseWriter, r *http.Request) {
 		// Another site's form cannot send JSON unless its browser asks us first.
 		sent, _, _ := mime.ParseMediaType(r.Header.Get("Content-Type"))
@@ -60,6 +62,19 @@ func (s *Server) handle(method, path, kind string, most int64, h Handler) {
 		r.Body = http.MaxBytesReader(w, r.Body, most)
 		s.answer(w, r, h)
 	})
+}
+
+// otherwise refuses what comes to path by other methods than those it was told of.
+func (s *Server) otherwise(path, method string) {
+	if s.methods[path] == nil {
+		s.mux.HandleFunc(path, func(w http.ResponseWriter, r *http.Request) { refuseMethod(w, r, s.methods[path]...) })
+	}
+	s.methods[path] = append(s.methods[path], method)
+}
+
+func refuseMethod(w http.ResponseWriter, r *http.Request, allowed ...string) {
+	w.Header().Set("Allow", strings.Join(allowed, ", "))
+	writeError(w, Errorf(http.StatusMethodNotAllowed, "%s is not for %.80q", r.Method, r.URL.Path))
 }
 
 // answer lets h answer, whatever happens in it.
@@ -143,6 +158,50 @@ func Answer(w http.ResponseWriter, v any) error {
 	return err
 }
 
+// WrongJSON is what is wrong with JSON that was sent, of an error of its decoder, for
+// whoever sent it.
+func WrongJSON(err error) string {
+	if kind, ok := errors.AsType[*json.UnmarshalTypeError](err); ok {
+		where := kind.Field
+		if where == "" {
+			where = "the whole"
+		}
+		return fmt.Sprintf("%.80s is %s; want %s", where, jsonKinds(kind.Value), kindOf(kind.Type))
+	}
+	if syntax, ok := errors.AsType[*json.SyntaxError](err); ok {
+		return fmt.Sprintf("it is not JSON from byte %d on", syntax.Offset)
+	}
+	if field, ok := strings.CutPrefix(err.Error(), "json: unknown field "); ok {
+		return "it has no field " + field
+	}
+	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+		return "it ends too early"
+	}
+	return "it did not arrive whole"
+}
+
+// jsonKinds names what JSON holds, as its decoder calls it: "number 3".
+func jsonKinds(value string) string {
+	kind, _, _ := strings.Cut(value, " ")
+	return map[string]string{"string": "a text", "number": "a number", "bool": "true or false", "array": "a list",
+		"object": "a group of fields"}[kind]
+}
+
+// kindOf names what a field holds.
+func kindOf(t reflect.Type) string {
+	switch t.Kind() {
+	case reflect.String:
+		return "a text"
+	case reflect.Bool:
+		return "true or false"
+	case reflect.Slice, reflect.Array:
+		return "a list"
+	case reflect.Map, reflect.Struct:
+		return "a group of fields"
+	}
+	return "a number"
+}
+
 // Decode reads the one JSON value that is the body of a call into v. Fields
 // that v does not have are refused.
 func Decode(r *http.Request, v any) error {
@@ -153,7 +212,7 @@ func Decode(r *http.Request, v any) error {
 		if errors.As(err, &large) {
 			return tooLarge(large.Limit)
 		}
-		return Errorf(http.StatusBadRequest, "the call cannot be read: %v", err)
+		return Errorf(http.StatusBadRequest, "the call cannot be read: %s", WrongJSON(err))
 	}
 	if _, err := d.Token(); !errors.Is(err, io.EOF) {
 		return Errorf(http.StatusBadRequest, "the call holds more than one value")

@@ -3,6 +3,7 @@ package site
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net/http"
 	"slices"
 	"sync"
@@ -27,6 +28,8 @@ const maxReaders = 16
 type reader struct {
 	pending []string
 	wake    chan struct{} // holds one
+	since   time.Time
+	gone    chan struct{} // closed when another page has its place
 }
 
 func newEvents(w waits, fault func(string)) *Events {
@@ -65,14 +68,24 @@ func (r *reader) notice(topics ...string) {
 	}
 }
 
-// join adds a reader that is to hear everything; nil: there are too many.
+// join adds a reader that is to hear everything; nil: there are too many. Where all
+// places are taken it has that of the page that is there longest, if that is there for a
+// while: it may have stopped reading long ago, which nobody can tell; if not, it comes
+// again.
 func (e *Events) join() *reader {
 	e.lock.Lock()
 	defer e.lock.Unlock()
 	if len(e.readers) >= maxReaders {
-		return nil
+		oldest := slices.MinFunc(slices.Collect(maps.Keys(e.readers)), func(a, b *reader) int {
+			return a.since.Compare(b.since)
+		})
+		if time.Since(oldest.since) < e.waits.place {
+			return nil
+		}
+		delete(e.readers, oldest)
+		close(oldest.gone)
 	}
-	r := &reader{wake: make(chan struct{}, 1)}
+	r := &reader{wake: make(chan struct{}, 1), since: time.Now(), gone: make(chan struct{})}
 	e.readers[r] = true
 	r.notice(e.order...)
 	return r
@@ -114,6 +127,8 @@ func (e *Events) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		text := []byte(": alive\n\n")
 		select {
 		case <-r.Context().Done():
+			return
+		case <-me.gone:
 			return
 		case <-me.wake:
 			text = e.take(me)

@@ -160,6 +160,27 @@ func TestTooManyPages(t *testing.T) {
 	s.waitForReaders(maxReaders - 1)
 }
 
+// Pages that do not read what is sent to them keep no other page out for longer than a
+// while.
+func TestEventsOfSilentPages(t *testing.T) {
+	waits := usualWaits
+	waits.place = 100 * time.Millisecond
+	s := serve(t, Options{waits: waits})
+	s.Events().Publish("engine", 1)
+	for range 2 * maxReaders {
+		c := s.dial("GET /api/events HTTP/1.1\r\nHost: " + s.host() + "\r\n" + KeyHeader + ": " + testKey + "\r\n\r\n")
+		defer c.Close()
+	}
+	s.waitForReaders(maxReaders)
+	time.Sleep(2 * waits.place)
+	heard, leave := s.hear()
+	defer leave()
+	want(t, heard, "engine 1")
+	s.Events().Publish("engine", 2)
+	want(t, heard, "engine 2")
+	s.waitForReaders(maxReaders)
+}
+
 // waitForReaders waits until so many pages listen.
 func (s *serving) waitForReaders(wanted int) {
 	s.t.Helper()

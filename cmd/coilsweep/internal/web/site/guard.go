@@ -5,6 +5,7 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"time"
 )
 
 // KeyHeader carries the key of every call.
@@ -26,6 +27,9 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
 		if err := s.admit(r); err != nil {
+			// Whoever is refused is not waited for, whatever more there was to come.
+			h.Set("Connection", "close")
+			http.NewResponseController(w).SetReadDeadline(time.Now())
 			writeError(w, err)
 			return
 		}

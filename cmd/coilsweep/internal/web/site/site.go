@@ -57,11 +57,13 @@ type waits struct {
 	idle   time.Duration // for the next request of a connection
 	write  time.Duration // for a page to take in an event
 	alive  time.Duration // between comments in a stream of events
+	place  time.Duration // in which a page keeps its place among those that hear events
 	stop   time.Duration // for calls to end once the server shall
 }
 
 var usualWaits = waits{header: 5 * time.Second, idle: 2 * time.Minute, write: 10 * time.Second, alive: 10 * time.Second,
-	stop: 900 * time.Millisecond}
+	place: 30 * time.Second,
+	stop:  900 * time.Millisecond}
 
 // Server is a page that listens. Its methods are safe for concurrent use once
 // the routes are there.
@@ -75,6 +77,8 @@ type Server struct {
 	events   *Events
 	fault    func(string)
 	waits    waits
+
+	methods map[string][]string // of each path
 
 	lock  sync.Mutex
 	links map[string]link
@@ -119,12 +123,15 @@ func New(o Options) (*Server, error) {
 	s := &Server{
 		root: root, dir: dir, key: o.Key, listener: listener, mux: http.NewServeMux(),
 		events: newEvents(o.waits, o.Fault),
-		fault:  o.Fault, waits: o.waits, links: map[string]link{},
+		fault:  o.Fault, waits: o.waits, links: map[string]link{}, methods: map[string][]string{},
 	}
 	s.hosts = ownHosts(listener.Addr().(*net.TCPAddr), o.Hosts)
-	s.mux.Handle("GET /{path...}", files{both{assets(), o.Static}})
+	s.mux.Handle("/{path...}", files{both{assets(), o.Static}})
 	s.mux.HandleFunc("GET /file/{token}/{name}", s.serveLink)
 	s.mux.Handle("GET /api/events", s.events)
+	for _, path := range []string{"/file/{token}/{name}", "/api/events"} {
+		s.otherwise(path, http.MethodGet)
+	}
 	return s, nil
 }
 
