@@ -44,7 +44,7 @@ func (f *Folder) SetAside(name string) (string, error) {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
 		}
 		// A folder of that name made meanwhile makes this fail, unless empty.
-		if err := os.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
+		if err := atomicfile.Rename(f.TakeDir(name), f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
 		return aside, atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))

@@ -233,9 +233,9 @@ func (f *Folder) Keep(dir string, t Take, redo bool) error {
 			return err
 		}
 	}
-	if err := os.Rename(dir, f.TakeDir(t.Name)); err != nil {
+	if err := atomicfile.Rename(dir, f.TakeDir(t.Name)); err != nil {
 		if aside != "" {
-			os.Rename(f.TakeDir(aside), f.TakeDir(t.Name))
+			atomicfile.Rename(f.TakeDir(aside), f.TakeDir(t.Name))
 		}
 		return fmt.Errorf("cannot give take %q its place: %w", t.Name, atomicfile.Advise(f.TakeDir(t.Name), err))
 	}
