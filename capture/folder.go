@@ -46,6 +46,9 @@ func CreateFolder(dir string, coil Coil) error {
 	if err := coil.check(); err != nil {
 		return err
 	}
+	if err := checkNewFolder(dir); err != nil {
+		return err
+	}
 	path := filepath.Join(dir, coilFile)
 	if _, err := os.Lstat(path); err == nil {
 		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)

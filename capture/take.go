@@ -179,7 +179,7 @@ func CheckTakeName(name string) error {
 	case strings.ContainsFunc(name, odd):
 		return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
 	}
-	return nil
+	return CheckFileName(name)
 }
 
 // CheckPlan reports the first thing wrong with what a take is to be, before

@@ -94,6 +94,10 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 // Run is the whole program: it runs the command in args and returns the exit
 // status. ctx ends it early.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	cobra.MousetrapHelpText = "" // a double click is a use like others
+	if len(args) == 0 && byDoubleClick() {
+		return fromDesktop(ctx, stdin, stdout, stderr)
+	}
 	c := &console{out: stdout, err: stderr}
 	root := newRoot(c)
 	root.SetArgs(args)

@@ -56,10 +56,10 @@ func TestShellWord(t *testing.T) {
 		t.Skip("there is no sh: ", err)
 	}
 	words := []string{"plain", "470p 1%", "$HOME", "`id`", "$(id)", `a\b`, "it's", `"`, "", "~", "*",
-		"a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}"}
+		"a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}", "my coils/neck's"}
 	var quoted []string
 	for _, w := range words {
-		quoted = append(quoted, shellWord(w))
+		quoted = append(quoted, posixWord(w))
 	}
 	out, err := exec.Command(shell, "-c", `printf '%s\0' `+strings.Join(quoted, " ")).Output()
 	if err != nil {
@@ -67,6 +67,19 @@ func TestShellWord(t *testing.T) {
 	}
 	if got := strings.TrimSuffix(string(out), "\x00"); got != strings.Join(words, "\x00") {
 		t.Errorf("the shell reads %q of %s", got, quoted)
+	}
+}
+
+// The rules are those of PowerShell's about_Quoting_Rules and of the C run time's
+// "Parsing C command-line arguments" (both from memory).
+func TestWindowsWord(t *testing.T) {
+	for text, want := range map[string]string{
+		`plain`: `plain`, `C:\coils\a`: `C:\coils\a`, `470p 1%`: `"470p 1%"`, `C:\my coils\`: `"C:\my coils\\"`,
+		`it's`: `"it's"`, `$x's`: `'$x''s'`, `10" reel`: `'10\" reel'`, `a,b`: `"a,b"`, `@x`: `"@x"`, ``: `""`,
+	} {
+		if got := windowsWord(text); got != want {
+			t.Errorf("%s: %s, want %s", text, got, want)
+		}
 	}
 }
 
