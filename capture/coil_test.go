@@ -174,3 +174,18 @@ func FuzzCoilFile(f *testing.F) {
 		}
 	})
 }
+
+// A folder or take that Windows cannot hold is made nowhere.
+func TestNamesOfEverySystem(t *testing.T) {
+	for name, good := range map[string]bool{"con": false, "bridge.": false, "console": true} {
+		if err := CreateFolder(filepath.Join(t.TempDir(), name), Coil{Name: "x"}); (err == nil) != good {
+			t.Errorf("a coil folder %q: %v", name, err)
+		}
+	}
+	if err := CheckTakeName("nul"); err == nil {
+		t.Error("a take may be called nul")
+	}
+	if err := CheckTakeName("bare"); err != nil {
+		t.Error(err)
+	}
+}

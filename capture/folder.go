@@ -59,6 +59,28 @@ func CreateFolder(dir string, coil Coil) error {
 	return atomicfile.Write(path, encodeCoil(coil))
 }
 
+// checkFileName returns an error unless a file or folder can be called name on every
+// system.
+func checkFileName(name string) error {
+	if trouble := atomicfile.NameTrouble(name); trouble != "" {
+		return fmt.Errorf("%q cannot be the name of a file or folder: %s", name, trouble)
+	}
+	return nil
+}
+
+// checkNewFolder is checkFileName for the last part of the path of a folder to be made.
+func checkNewFolder(dir string) error {
+	base := filepath.Base(dir)
+	if base == "." || base == ".." {
+		whole, err := filepath.Abs(dir)
+		if err != nil {
+			return err
+		}
+		base = filepath.Base(whole)
+	}
+	return checkFileName(base)
+}
+
 // OpenFolder reads the coil.toml of dir. The error wraps ErrNotFolder where
 // there is none.
 func OpenFolder(dir string) (*Folder, error) {

@@ -111,7 +111,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {
 		for _, f := range unfit.Flags {
-			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, capture.Quality{})))
+			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, unfit.Quality)))
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"coilsweep/capture"
+	"coilsweep/capture/quality"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -28,6 +29,9 @@ func FlagAdvice(flag capture.Flag, q capture.Quality) string {
 	if flag == capture.Dropout && len(q.LostRepeats()) == 0 && len(q.Xruns) > 0 {
 		return fmt.Sprintf("the device reports lost samples (%d times), but no sweep lacks any, and none is left out "+
 			"for that; a larger buffer helps[[ ({buffer})]]", len(q.Xruns))
+	}
+	if flag == capture.NoStimulus && q.PeakDBFS <= quality.FloorDBFS {
+		return "the input gives nothing but zeros: " + quality.ZeroAdvice
 	}
 	return flagAdvice[flag]
 }
