@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -145,7 +146,8 @@ func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras)
 	if f := t.Drive.Fall; f != nil {
 		fall = data.Object{{"db", f.DB}, {"at_hz", f.AtHz}, {"corrected", f.Corrected}}
 	}
-	record := data.Object{{"take", t.Name}, {"folder", folder.TakeDir(t.Name)}, {"fit_for_use", t.Unfit() == nil},
+	record := data.Object{{"take", t.Name}, {"folder", filepath.ToSlash(folder.TakeDir(t.Name))},
+		{"fit_for_use", t.Unfit() == nil},
 		{"flags", append([]capture.Flag{}, q.Flags...)}, {"peak_dbfs", workbench.Finite(q.PeakDBFS)},
 		{"rms_dbfs", workbench.Finite(q.RMSDBFS)}, {"noise_dbfs", workbench.Measured(q.NoiseDBFS)},
 		{"hum_dbfs", workbench.Measured(q.HumDBFS)}, {"mains_hz", workbench.Measured(q.MainsHz)},

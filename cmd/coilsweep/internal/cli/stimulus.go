@@ -49,7 +49,7 @@ shows it, with the same load.`,
 				return err
 			}
 			if c.asJSON {
-				return c.json(data.Object{{"file", path}, {"description", description}, {"rate_hz", s.RateHz},
+				return c.json(data.Object{{"file", filepath.ToSlash(path)}, {"description", description}, {"rate_hz", s.RateHz},
 					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS},
 					{"sha256", s.SHA256}})
 			}
