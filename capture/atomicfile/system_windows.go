@@ -17,6 +17,8 @@ const (
 
 // known says what Windows' numbers are called elsewhere.
 var known = map[syscall.Errno]error{
+	2:                           syscall.ENOENT, // no such file
+	3:                           syscall.ENOENT, // no such folder
 	syscall.ERROR_ACCESS_DENIED: syscall.EACCES,
 	19:                          syscall.EROFS,  // write protected
 	39:                          syscall.ENOSPC, // disk full, seen at a handle

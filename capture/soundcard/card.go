@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -164,12 +165,10 @@ func (c *Card) Describe() capture.Bench {
 		b.HostAPI += " in, " + c.out.HostAPI + " out"
 	}
 	for _, e := range []end{c.in, c.out} {
-		if e.MayResample {
-			b.Notes = append(b.Notes, fmt.Sprintf(
-				"%q is not the hardware itself: its samples may have been resampled or mixed on the way", e.Name))
-		}
-		if c.in.Number == c.out.Number {
-			break
+		note := fmt.Sprintf("%q is not the hardware itself: its samples may have been resampled or mixed on the way",
+			e.Name)
+		if e.MayResample && !slices.Contains(b.Notes, note) {
+			b.Notes = append(b.Notes, note)
 		}
 	}
 	return b

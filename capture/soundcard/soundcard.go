@@ -212,10 +212,13 @@ func Once(devices []Device) []Device {
 	})
 }
 
-// Called is what chooses d among all devices: its name where no other has it, else
-// with its host API; where that has two of that name, only its number does.
+// Called is what chooses d among all devices of its direction: its name where no other
+// has it, else with its host API; where that has two of that name, only its number does.
 func (d Device) Called(all []Device) string {
-	alike := keep(all, func(o Device) bool { return strings.EqualFold(o.Name, d.Name) })
+	alike := keep(all, func(o Device) bool {
+		rivals := o.InputChannels > 0 && d.InputChannels > 0 || o.OutputChannels > 0 && d.OutputChannels > 0
+		return rivals && strings.EqualFold(o.Name, d.Name)
+	})
 	switch same := keep(alike, func(o Device) bool { return o.HostAPI == d.HostAPI }); {
 	case len(alike) == 1:
 		return d.Name

@@ -73,6 +73,7 @@ var windows = []Device{
 	{Number: 5, Name: "Line (Bench Wave)", HostAPI: "Windows WDM-KS", InputChannels: 2},
 	{Number: 6, Name: "Twin", HostAPI: "Windows WASAPI", InputChannels: 1},
 	{Number: 7, Name: "Twin", HostAPI: "Windows WASAPI", InputChannels: 1},
+	{Number: 8, Name: "Twin", HostAPI: "Windows WASAPI", OutputChannels: 1},
 }
 
 func TestHostAPIs(t *testing.T) {
@@ -91,7 +92,7 @@ func TestHostAPIs(t *testing.T) {
 		t.Error("a host API that is not there: no error")
 	}
 	for number, want := range map[int]string{0: "Line (Bench interface with a lo", 1: "mme: Out (Bench interface)",
-		3: "wasapi: Line (Bench interface with a long name)", 6: "6"} {
+		3: "wasapi: Line (Bench interface with a long name)", 6: "6", 8: "Twin"} {
 		if got := windows[number].Called(windows); got != want {
 			t.Errorf("device %d is called %q, want %q", number, got, want)
 		}
@@ -100,7 +101,7 @@ func TestHostAPIs(t *testing.T) {
 	for _, d := range Once(windows) {
 		once = append(once, d.Number)
 	}
-	if !slices.Equal(once, []int{3, 4, 6, 7}) {
+	if !slices.Equal(once, []int{3, 4, 6, 7, 8}) {
 		t.Errorf("each once: %v", once)
 	}
 	if got := Once(desk); len(got) != len(desk) {

@@ -47,7 +47,7 @@ var (
 	// notInDoubleQuotes is what a shell, or the history of one, acts on between
 	// double quotes.
 	notInDoubleQuotes = "\"$`\\!\n"
-	plainOnWindows    = regexp.MustCompile(`^[A-Za-z0-9_+=:.\\/-]+$`)
+	plainOnWindows    = regexp.MustCompile(`^[A-Za-z0-9_%+=:.\\/-]+$`)
 )
 
 // ShellWord is text as one word for the shell of this system.

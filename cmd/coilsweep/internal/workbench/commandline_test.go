@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"os/exec"
+	"runtime"
 	"strings"
 	"testing"
 )
@@ -12,7 +13,7 @@ func TestCommandLine(t *testing.T) {
 		return o.CommandLine("coilsweep "+program, args)
 	}
 	type m = map[string]string
-	for _, tt := range []struct{ got, want string }{
+	for _, tt := range []struct{ got, want string }{ // on Windows some are quoted otherwise: TestWindowsWord
 		{line(NewMeasurement("").Options, "measure", []string{"a b"},
 			m{"take": "c470", "added-c": "470p 1%", "level": "-12", "redo": "true", "after": ""}),
 			`coilsweep measure "a b" --take c470 --added-c "470p 1%" --level=-12 --redo`},
@@ -25,7 +26,7 @@ func TestCommandLine(t *testing.T) {
 		{line(NewCheck("").Options, "check", []string{"x"}, m{"level": "loud", "none-such": "y"}),
 			"coilsweep check x --level loud"},
 	} {
-		if tt.got != tt.want {
+		if tt.got != tt.want && !(runtime.GOOS == "windows" && strings.ContainsAny(tt.want, "$`")) {
 			t.Errorf("is   %s\nwant %s", tt.got, tt.want)
 		}
 	}

@@ -1,0 +1,122 @@
+//go:build wine && linux
+
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"coilsweep/capture/soundcard/pulserig"
+)
+
+// bench is the Windows program under Wine at a rig: .ci/windows says by its environment
+// where both are.
+type bench struct {
+	t   *testing.T
+	env []string
+	dir string
+}
+
+func (b bench) command(args ...string) *exec.Cmd {
+	cmd := exec.Command(os.Getenv("COILSWEEP_WINE"), append([]string{os.Getenv("COILSWEEP_EXE")}, args...)...)
+	cmd.Env, cmd.Dir = b.env, b.dir
+	cmd.WaitDelay = 10 * time.Second // services that Wine starts keep its outputs open
+	return cmd
+}
+
+// does runs the program and wants that exit status.
+func (b bench) does(status int, args ...string) string {
+	b.t.Helper()
+	cmd := b.command(args...)
+	var out, said strings.Builder
+	cmd.Stdout, cmd.Stderr = &out, &said
+	cancel := time.AfterFunc(2*time.Minute, func() { cmd.Process.Kill() })
+	defer cancel.Stop()
+	if err := cmd.Run(); cmd.ProcessState == nil || cmd.ProcessState.ExitCode() != status {
+		b.t.Fatalf("%q: %v, want status %d; it said\n%s%s", args, err, status, &said, &out)
+	}
+	b.t.Logf("%q said\n%s", args, &said)
+	return out.String()
+}
+
+// A job from the sound devices to the fitted coil, by WASAPI, which is the default, and
+// by MME; the last take is killed on its way, and made of what was recorded.
+func TestWineJob(t *testing.T) {
+	coil := pulserig.Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 175e-12, LoadOhm: 1e6}
+	rig := pulserig.Start(t, coil)
+	b := bench{t, append(os.Environ(), append(rig.Env(), "PULSE_SINK=excite", "PULSE_SOURCE=coil.monitor")...),
+		t.TempDir()}
+	devices := b.does(0, "devices")
+	t.Log(devices)
+	if !strings.Contains(devices, "WASAPI") || strings.Contains(devices, "MME") {
+		t.Errorf("the devices are to be listed under WASAPI alone:\n%s", devices)
+	}
+	take := []string{"--reference", "current", "--fixture-r", "1M 1%", "--duration", "0.7s", "--repeats", "3"}
+	for api, input := range map[string]string{"Windows WASAPI": "", "MME": "mme: PulseAudio"} {
+		folder := strings.ToLower(strings.Fields(api)[0])
+		b.does(0, "new", folder, "--name", "Coil of the rig (simulated)")
+		for _, added := range []string{"0", "220p", "470p"} {
+			args := append([]string{"measure", folder, "--take", "c" + added}, take...)
+			if input != "" {
+				args = append(args, "--input", input, "--output", input)
+			}
+			rig.SetAddedCapacitance(map[string]float64{"220p": 220e-12, "470p": 470e-12}[added])
+			if added != "0" {
+				args = append(args, "--added-c", added+" 1%")
+			}
+			if added == "470p" {
+				b.interrupted(folder, args)
+			} else {
+				b.does(0, args...)
+			}
+			text, err := os.ReadFile(filepath.Join(b.dir, folder, "takes", "c"+added, "take.toml"))
+			if err != nil || added != "470p" && !strings.Contains(string(text), `host_api = "`+api+`"`) {
+				t.Errorf("%s: %v\n%s", api, err, text)
+			}
+		}
+		var result struct {
+			L value `json:"inductance_h"`
+			C value `json:"capacitance_f"`
+		}
+		if err := json.Unmarshal([]byte(b.does(0, "fit", folder, "--json")), &result); err != nil {
+			t.Fatal(err)
+		}
+		t.Logf("%s: L %.4g ± %.2g H, C %.4g ± %.2g F", api, result.L.Value, result.L.U95, result.C.Value, result.C.U95)
+		if math.Abs(result.L.Value-coil.InductanceH) > result.L.U95 ||
+			math.Abs(result.C.Value-coil.CapacitanceF) > result.C.U95 || !(result.L.U95 < 0.03*result.L.Value) {
+			t.Errorf("%s: L %+v, C %+v", api, result.L, result.C)
+		}
+	}
+}
+
+// interrupted kills a take when all of its sweeps have been recorded, or as good as, and
+// makes it of the recording.
+func (b bench) interrupted(folder string, args []string) {
+	b.t.Helper()
+	cmd := b.command(args...)
+	if err := cmd.Start(); err != nil {
+		b.t.Fatal(err)
+	}
+	partial := filepath.Join(folder, "takes", "c470p.partial")
+	audio := filepath.Join(b.dir, partial, "capture.wav")
+	for begin := time.Now(); size(audio) < 8*48000*3; time.Sleep(20 * time.Millisecond) {
+		if time.Since(begin) > time.Minute {
+			cmd.Process.Kill()
+			b.t.Fatalf("%s has %d bytes after a minute", audio, size(audio))
+		}
+	}
+	cmd.Process.Kill()
+	cmd.Wait()
+	if size(filepath.Join(b.dir, folder, "takes", "c470p", "take.toml")) >= 0 {
+		b.t.Fatal("the take was complete before it was killed")
+	}
+	b.does(0, "import", folder, "--take", "c470p", "--stimulus", filepath.Join(partial, "stimulus.toml"),
+		"--recording", filepath.Join(partial, "capture.wav"), "--reference", "current", "--fixture-r", "1M 1%",
+		"--added-c", "470p 1%")
+}
