@@ -106,7 +106,7 @@ func (f *listFilter) wants(l words.Listed) bool {
 // list reads what is known of every coil below root. Coils that cannot be read
 // are warned of and left out.
 func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
-	known, unreadable, err := evaluation.List(ctx, root, programName())
+	known, unreadable, err := evaluation.List(ctx, root)
 	if err != nil {
 		return nil, err
 	}
