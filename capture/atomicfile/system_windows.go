@@ -15,17 +15,20 @@ const (
 	lockViolation    = syscall.Errno(33)
 )
 
+// errMissing is ENOENT, which package syscall has as the first of these numbers.
+var errMissing = errors.New("no such file or directory")
+
 // known says what Windows' numbers are called elsewhere.
 var known = map[syscall.Errno]error{
-	2:                           syscall.ENOENT, // no such file
-	3:                           syscall.ENOENT, // no such folder
-	syscall.ERROR_ACCESS_DENIED: syscall.EACCES,
-	19:                          syscall.EROFS,  // write protected
-	39:                          syscall.ENOSPC, // disk full, seen at a handle
-	112:                         syscall.ENOSPC, // disk full
-	1295:                        syscall.EDQUOT,
-	sharingViolation:            errHeld,
-	lockViolation:               errHeld,
+	syscall.ERROR_FILE_NOT_FOUND: errMissing,
+	syscall.ERROR_PATH_NOT_FOUND: errMissing,
+	syscall.ERROR_ACCESS_DENIED:  syscall.EACCES,
+	19:                           syscall.EROFS,  // write protected
+	39:                           syscall.ENOSPC, // disk full, seen at a handle
+	112:                          syscall.ENOSPC, // disk full
+	1295:                         syscall.EDQUOT,
+	sharingViolation:             errHeld,
+	lockViolation:                errHeld,
 }
 
 // translated is an error of Windows in the words of the other systems.

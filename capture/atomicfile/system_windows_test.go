@@ -51,6 +51,8 @@ func TestRenameWaitsForAHeldFile(t *testing.T) {
 func TestWindowsNumbersInWords(t *testing.T) {
 	path := filepath.Join("bridge", "result.json")
 	for number, want := range map[syscall.Errno]string{
+		2:    "no such file or directory",
+		3:    "no such file or directory",
 		5:    "permission denied: choose another folder, or change the rights of bridge",
 		19:   "read-only file system: choose a folder that can be written to",
 		32:   `open in another program: close bridge\result.json there, and try again`,

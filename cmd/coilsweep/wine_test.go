@@ -33,16 +33,45 @@ func (b bench) command(args ...string) *exec.Cmd {
 // does runs the program and wants that exit status.
 func (b bench) does(status int, args ...string) string {
 	b.t.Helper()
+	out, said, got := b.runs(args...)
+	b.t.Logf("%q: status %d\n%s", args, got, said)
+	if got != status {
+		b.t.Fatalf("want status %d; it printed\n%s", status, out)
+	}
+	return out
+}
+
+// records makes a take. A busy machine tears so many holes into the sound of Wine that
+// the program says that the take is of no use, or can be made better: it is made again.
+func (b bench) records(args []string) {
+	b.t.Helper()
+	for range 6 {
+		_, said, status := b.runs(args...)
+		b.t.Logf("%q: status %d\n%s", args, status, said)
+		if status == 0 && !strings.Contains(said, "low-snr") && !strings.Contains(said, "the device reports") {
+			return
+		}
+		if status != 0 && status != 3 {
+			b.t.FailNow()
+		}
+		if args[len(args)-1] != "--redo" {
+			args = append(args, "--redo")
+		}
+	}
+	b.t.Fatal("no good take")
+}
+
+func (b bench) runs(args ...string) (output, warnings string, status int) {
+	b.t.Helper()
 	cmd := b.command(args...)
 	var out, said strings.Builder
 	cmd.Stdout, cmd.Stderr = &out, &said
 	cancel := time.AfterFunc(2*time.Minute, func() { cmd.Process.Kill() })
 	defer cancel.Stop()
-	if err := cmd.Run(); cmd.ProcessState == nil || cmd.ProcessState.ExitCode() != status {
-		b.t.Fatalf("%q: %v, want status %d; it said\n%s%s", args, err, status, &said, &out)
+	if err := cmd.Run(); cmd.ProcessState == nil {
+		b.t.Fatal(err)
 	}
-	b.t.Logf("%q said\n%s", args, &said)
-	return out.String()
+	return out.String(), said.String(), cmd.ProcessState.ExitCode()
 }
 
 // A job from the sound devices to the fitted coil, by WASAPI, which is the default, and
@@ -73,7 +102,7 @@ func TestWineJob(t *testing.T) {
 			if added == "470p" {
 				b.interrupted(folder, args)
 			} else {
-				b.does(0, args...)
+				b.records(args)
 			}
 			text, err := os.ReadFile(filepath.Join(b.dir, folder, "takes", "c"+added, "take.toml"))
 			if err != nil || added != "470p" && !strings.Contains(string(text), `host_api = "`+api+`"`) {

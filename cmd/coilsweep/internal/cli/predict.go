@@ -2,7 +2,6 @@ package cli
 
 import (
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -55,7 +54,7 @@ the peak at a frequency.`,
 			if err := needs(cmd, "decimal", "csv"); err != nil {
 				return err
 			}
-			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
+			document := page.PredictionDocument{Harness: h, Made: workbench.Made(), Program: programName()}
 			coils, measured, unfit, err := c.inGuitar(cmd.Context(), args, options)
 			if err != nil {
 				return err
