@@ -37,8 +37,8 @@ under the best of them; --all lists all.`,
 			}
 			return printDevices(c, devices, soundcard.Once(devices))
 		},
-	}, workbench.Options{{Name: "all", Value: workbench.Switch(&all),
-		Help: "list the same hardware under each sound system"}}, output(c.jsonOption("the list")))
+	}, workbench.Options{on("all", "list the same hardware under each sound system", &all)},
+		output(c.jsonOption("the list")))
 }
 
 // printDevices lists some of all devices. The number is told where nothing else

@@ -87,7 +87,9 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 		c.started = true
 		return run(cmd, args)
 	}
-	bind(cmd, slices.Concat(options...))
+	all := slices.Concat(options...)
+	bind(cmd, all)
+	complete(cmd, all)
 	return cmd
 }
 
@@ -155,7 +157,6 @@ usable.`,
 		RunE: func(*cobra.Command, []string) error { return nil }, // Args lets nothing through
 	}
 	root.SetVersionTemplate("{{.Version}}\n")
-	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetHelpCommand(newHelp(c))
 	root.SetFlagErrorFunc(flagError)
@@ -164,7 +165,7 @@ usable.`,
 		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
-		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c), newMan(c),
 	)
 	return root
 }

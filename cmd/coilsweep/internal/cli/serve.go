@@ -76,7 +76,7 @@ the address and its key can play sounds and write into ROOT.`,
 			return server.Serve(cmd.Context())
 		},
 	}, workbench.Options{
-		{Name: "open", Value: workbench.Switch(&open), Help: "open the page in the browser"},
+		on("open", "open the page in the browser", &open),
 		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
 		{Name: "host", Value: workbench.TextList(&o.Hosts),
 			Help: "a further name that the page may be opened by (may be repeated)"},
