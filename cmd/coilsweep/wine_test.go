@@ -149,3 +149,46 @@ func (b bench) interrupted(folder string, args []string) {
 		"--recording", filepath.Join(partial, "capture.wav"), "--reference", "current", "--fixture-r", "1M 1%",
 		"--added-c", "470p 1%")
 }
+
+// Ctrl-C at the console ends a take and keeps the recording; the run time makes the
+// same signal of a closed window and a logoff.
+func TestWineInterrupt(t *testing.T) {
+	b := bench{t, os.Environ(), t.TempDir()}
+	b.does(0, "new", "bridge")
+	text, err := os.ReadFile("testdata/script/interrupt.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, slow, _ := strings.Cut(string(text), "-- slow.toml --\n")
+	slow, _, _ = strings.Cut(slow, "\n-- ")
+	if err := os.WriteFile(filepath.Join(b.dir, "slow.toml"), []byte(slow), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	// A terminal of its own, since Wine makes a console of one: script(1) of util-linux.
+	take := b.command("measure", "bridge", "--take", "bare", "--bench", "virtual", "--virtual-file", "slow.toml",
+		"--from", "100", "--duration", "0.3s", "--repeats", "30")
+	cmd := exec.Command("script", "-qec", strings.Join(take.Args, " "), "/dev/null")
+	cmd.Dir, cmd.Env, cmd.WaitDelay = take.Dir, take.Env, take.WaitDelay
+	var said strings.Builder
+	cmd.Stdout = &said
+	keys, err := cmd.StdinPipe()
+	if err == nil {
+		err = cmd.Start()
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	stop := time.AfterFunc(2*time.Minute, func() { cmd.Process.Kill() })
+	defer stop.Stop()
+	audio := filepath.Join(b.dir, "bridge", "takes", "bare.partial", "capture.wav")
+	for begin := time.Now(); size(audio) < 400000 && time.Since(begin) < time.Minute; {
+		time.Sleep(20 * time.Millisecond)
+	}
+	if _, err := keys.Write([]byte{3}); err != nil {
+		t.Fatal(err)
+	}
+	cmd.Wait()
+	if !strings.Contains(said.String(), `is kept in bridge\takes\bare.partial: use it with`) || size(audio) < 400000 {
+		t.Errorf("%d bytes are kept; it said\n%s", size(audio), &said)
+	}
+}
