@@ -154,6 +154,10 @@ func (f *Folder) list(want func(name string) bool) ([]string, error) {
 	}
 	var names []string
 	for _, e := range entries {
+		// Links would let a folder mean another in its copy; irregular are Windows' junctions.
+		if e.Type()&(fs.ModeSymlink|fs.ModeIrregular) != 0 && want(e.Name()) {
+			return nil, fmt.Errorf("%s is a link: move the take itself there, or remove the link", f.TakeDir(e.Name()))
+		}
 		if e.IsDir() && want(e.Name()) {
 			names = append(names, e.Name())
 		}

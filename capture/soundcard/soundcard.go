@@ -259,9 +259,9 @@ func list(all, devices []Device) string {
 // all programs run where that is set.
 func refusedRate(d Device, way direction, rateHz int, takes []int) error {
 	if shortAPI(d.HostAPI) == "wasapi" {
-		return fmt.Errorf("Windows mixes all sound of %s (%s) at %.0f Hz and does not take %d Hz: choose %.0f Hz, or "+
-			"set the device to %d Hz in Windows' sound settings (its properties, Advanced)", d.Name, way,
-			d.DefaultRateHz, rateHz, d.DefaultRateHz, rateHz)
+		return fmt.Errorf("%s (%s) does not take %d Hz: Windows mixes all its sound at %.0f Hz; choose that rate, or set "+
+			"the device to %d Hz in Windows' sound settings (its properties, Advanced)", d.Name, way, rateHz,
+			d.DefaultRateHz, rateHz)
 	}
 	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or "+
 		"another device", d.Number, d.Name, d.HostAPI, rateHz, way, rateList(takes))
