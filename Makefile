@@ -3,7 +3,7 @@
 SHELL := /bin/bash
 .SHELLFLAGS := -eu -o pipefail -c
 .DEFAULT_GOAL := help
-.PHONY: help deps build demo test race fuzz soak study bench lint
+.PHONY: help deps build demo test test-windows release race fuzz soak study bench lint
 
 VERSION := $(shell git describe --tags --always --dirty 2>/dev/null || echo unversioned)
 STATICCHECK := honnef.co/go/tools/cmd/staticcheck@v0.8.2
@@ -19,7 +19,7 @@ SKIPS ?= allow
 FUZZCOUNT ?= 5000x
 
 help: ## list the targets
-	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /make \1\t/' | expand -t 14
+	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## /make \1\t/' | expand -t 20
 
 deps: ## install what is missing of the system's packages, to build and to test
 	@.ci/deps build test
@@ -58,9 +58,17 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	echo "   which give way to it: a busy machine tears holes into sound"; \
 	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \
 		"go test $(ONCE) -parallel 8 -run '^TestSound' ./cmd/coilsweep" \
-		"nice -n 19 go vet ./..." \
+		"nice -n 19 go vet ./... && nice -n 19 go vet -tags wine ./cmd/coilsweep" \
+		"CGO_ENABLED=0 GOOS=windows nice -n 19 go vet ./..." \
+		"CGO_ENABLED=0 GOOS=darwin nice -n 19 go vet ./..." \
 		"nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)" || status=1; \
 	exit $$status
+
+test-windows: ## the tests without sound and a job with sound, as Windows programs under Wine
+	@.ci/windows build $(RUN)
+
+release: ## what is published, in build/release: the same files for the same commit
+	@.ci/release build
 
 race: build ## the race detector over all but the long tests
 	@.ci/deps test

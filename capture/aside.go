@@ -55,7 +55,7 @@ func (f *Folder) moveAside(name, dir string) (string, error) {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, err)
 		}
 		// A folder of that name made meanwhile makes this fail, unless empty.
-		if err := rooted.Rename(dir, f.TakeDir(aside)); err != nil {
+		if err := atomicfile.Rename(dir, f.TakeDir(aside)); err != nil {
 			return "", fmt.Errorf("cannot set take %q aside: %w", name, atomicfile.Advise(f.TakeDir(aside), err))
 		}
 		return aside, nil

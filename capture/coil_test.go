@@ -174,3 +174,40 @@ func FuzzCoilFile(f *testing.F) {
 		}
 	})
 }
+
+// A take that is a link is refused, not passed over.
+func TestLinkedTake(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "coil")
+	if err := CreateFolder(dir, Coil{Name: "x"}); err != nil {
+		t.Fatal(err)
+	}
+	link := filepath.Join(dir, TakesDir, "bare")
+	if err := os.Symlink(t.TempDir(), link); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Lstat(link); err != nil {
+		t.Skip("this system makes no symbolic links: ", err)
+	}
+	folder, err := OpenFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := folder.Fingerprint(); err == nil || !strings.Contains(err.Error(), "bare is a link") {
+		t.Errorf("a linked take: %v", err)
+	}
+}
+
+// A folder or take that Windows cannot hold is made nowhere.
+func TestNamesOfEverySystem(t *testing.T) {
+	for name, good := range map[string]bool{"con": false, "bridge.": false, "console": true} {
+		if err := CreateFolder(filepath.Join(t.TempDir(), name), Coil{Name: "x"}); (err == nil) != good {
+			t.Errorf("a coil folder %q: %v", name, err)
+		}
+	}
+	if err := CheckTakeName("nul"); err == nil {
+		t.Error("a take may be called nul")
+	}
+	if err := CheckTakeName("bare"); err != nil {
+		t.Error(err)
+	}
+}

@@ -76,7 +76,7 @@ func TestFindFoldersErrors(t *testing.T) {
 	if _, _, err := FindFolders(ctx, root); !errors.Is(err, context.Canceled) {
 		t.Errorf("cancelled: %v", err)
 	}
-	if os.Getuid() != 0 { // root reads everything
+	if os.Getuid() > 0 { // root reads everything; Windows has no users of this kind
 		shut := filepath.Join(root, "shut")
 		if err := os.Mkdir(shut, 0); err != nil {
 			t.Fatal(err)

@@ -48,6 +48,9 @@ func CreateFolder(dir string, coil Coil) error {
 	if err := coil.check(); err != nil {
 		return err
 	}
+	if err := checkNewFolder(dir); err != nil {
+		return err
+	}
 	path := filepath.Join(dir, coilFile)
 	if _, err := rooted.Lstat(path); err == nil {
 		return fmt.Errorf("%s is %w: choose another, or edit its %s", dir, ErrFolderExists, coilFile)
@@ -56,6 +59,28 @@ func CreateFolder(dir string, coil Coil) error {
 		return fmt.Errorf("cannot make coil folder %s: %w", dir, atomicfile.Advise(dir, err))
 	}
 	return atomicfile.Write(path, encodeCoil(coil))
+}
+
+// checkFileName returns an error unless a file or folder can be called name on every
+// system.
+func checkFileName(name string) error {
+	if trouble := atomicfile.NameTrouble(name); trouble != "" {
+		return fmt.Errorf("%q cannot be the name of a file or folder: %s", name, trouble)
+	}
+	return nil
+}
+
+// checkNewFolder is checkFileName for the last part of the path of a folder to be made.
+func checkNewFolder(dir string) error {
+	base := filepath.Base(dir)
+	if base == "." || base == ".." {
+		whole, err := filepath.Abs(dir)
+		if err != nil {
+			return err
+		}
+		base = filepath.Base(whole)
+	}
+	return checkFileName(base)
 }
 
 // OpenFolder reads the coil.toml of dir. The error wraps ErrNotFolder where
@@ -131,6 +156,10 @@ func (f *Folder) list(want func(name string) bool) ([]string, error) {
 	}
 	var names []string
 	for _, e := range entries {
+		// Links would let a folder mean another in its copy; irregular are Windows' junctions.
+		if e.Type()&(fs.ModeSymlink|fs.ModeIrregular) != 0 && want(e.Name()) {
+			return nil, fmt.Errorf("%s is a link: move the take itself there, or remove the link", f.TakeDir(e.Name()))
+		}
 		if e.IsDir() && want(e.Name()) {
 			names = append(names, e.Name())
 		}
@@ -292,7 +321,7 @@ func (f *Folder) Keep(dir string, t Take, redo bool) error {
 		return err
 	}
 	if err = f.CheckNew(t.Name); err == nil {
-		err = rooted.Rename(dir, f.TakeDir(t.Name))
+		err = atomicfile.Rename(dir, f.TakeDir(t.Name))
 	} else if redo {
 		err = f.replace(dir, t)
 	} else {

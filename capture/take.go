@@ -75,7 +75,7 @@ type Bench struct {
 	OutputDevice string  `toml:"output_device,omitempty"`
 	HostAPI      string  `toml:"host_api,omitempty"`
 	BufferS      float64 `toml:"buffer_s,omitempty"`
-	// TwoClocks: input and output are different devices.
+	// TwoClocks: input and output are known to be different pieces of hardware.
 	TwoClocks bool `toml:"two_clocks,omitempty"`
 	// File and FileSHA256 name the recording that was imported; for the
 	// simulated bench, its description.
@@ -197,7 +197,7 @@ func CheckTakeName(name string) error {
 	case strings.ContainsFunc(name, odd):
 		return fmt.Errorf("take name %q: use letters (a-z), digits, - and _ only", name)
 	}
-	return nil
+	return checkFileName(name)
 }
 
 // CheckPlan reports the first thing wrong with what a take is to be, before
@@ -306,6 +306,8 @@ func FlagNames(flags []Flag) string {
 type UnfitError struct {
 	What  string
 	Flags []Flag // why; none where What says it
+	// Quality is that of the take, where it is about one.
+	Quality Quality
 }
 
 func (e *UnfitError) Error() string {

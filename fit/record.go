@@ -8,10 +8,16 @@ import (
 	"coilsweep/capture"
 )
 
+// Analysis is the number of the analysis: it is raised when the same takes and options
+// give another result, other numbers or another judgement, and not for words. A result
+// with another number is out of date, whichever program made it.
+const Analysis = 1
+
 // Record says from what a result was made and how, so that it can be made again
 // and an outdated one is noticed. It holds no time of day: the same takes,
 // program and options give the same file, byte for byte.
 type Record struct {
+	Analysis   int           `json:"analysis"`
 	CoilSHA256 string        `json:"coil_sha256"` // of coil.toml
 	Takes      []TakeRecord  `json:"takes"`       // all of the folder, used or not
 	Options    OptionsRecord `json:"options"`
@@ -38,7 +44,7 @@ type OptionsRecord struct {
 // NewRecord is the record of an analysis with options of a folder whose contents
 // are held; takes are those of its takes that could be read.
 func NewRecord(held capture.Fingerprint, takes []capture.Take, options Options) *Record {
-	r := &Record{CoilSHA256: held.CoilSHA256, Takes: []TakeRecord{}, Options: options.Record()}
+	r := &Record{Analysis: Analysis, CoilSHA256: held.CoilSHA256, Takes: []TakeRecord{}, Options: options.Record()}
 	for _, h := range held.Takes {
 		t := TakeRecord{Name: h.Name, SHA256: h.SHA256, Flags: []capture.Flag{}}
 		if at := slices.IndexFunc(takes, func(t capture.Take) bool { return t.Name == h.Name }); at >= 0 {
@@ -94,18 +100,19 @@ func (r OptionsRecord) Equal(s OptionsRecord) bool {
 		r.MonteCarlo == s.MonteCarlo && r.Seed == s.Seed
 }
 
-// Stale lists the reasons why the result is out of date for program and a folder
-// whose contents are now held; none: it is up to date.
-func (r *Result) Stale(held capture.Fingerprint, program string) []string {
+// Stale lists the reasons why the result is out of date for a folder whose contents
+// are now held; none: it is up to date.
+func (r *Result) Stale(held capture.Fingerprint) []string {
 	var why []string
 	if r.Schema != ResultSchema {
 		why = append(why, fmt.Sprintf("its format is %q, this program writes %q", r.Schema, ResultSchema))
 	}
-	if r.Program != program {
-		why = append(why, fmt.Sprintf("made by %q, this is %q", r.Program, program))
-	}
 	if r.Record == nil {
 		return append(why, "it does not say what it was made from")
+	}
+	if r.Record.Analysis != Analysis {
+		why = append(why, fmt.Sprintf("%s analysed otherwise (number %d, this program's is %d)", r.Program,
+			r.Record.Analysis, Analysis))
 	}
 	if r.Record.CoilSHA256 != held.CoilSHA256 {
 		why = append(why, "coil.toml was edited")

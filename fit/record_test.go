@@ -30,8 +30,9 @@ func TestStale(t *testing.T) {
 			[]string{`"bare" was changed`}},
 		{"take renamed", func(_ *Result, p *capture.Fingerprint) { p.Takes[0].Name = "alone" },
 			[]string{`"alone" was added`, `"bare" was removed`}},
-		{"program", func(r *Result, _ *capture.Fingerprint) { r.Program = "coilsweep 0.9" },
-			[]string{`"coilsweep 0.9"`}},
+		{"program", func(r *Result, _ *capture.Fingerprint) { r.Program = "coilsweep 0.9" }, nil},
+		{"analysis", func(r *Result, _ *capture.Fingerprint) { r.Record.Analysis-- },
+			[]string{"coilsweep 1.0 analysed otherwise"}},
 		{"schema", func(r *Result, _ *capture.Fingerprint) { r.Schema = "coilsweep.result/0" },
 			[]string{`"coilsweep.result/0"`}},
 		{"no record", func(r *Result, _ *capture.Fingerprint) { r.Record = nil }, []string{"does not say"}},
@@ -40,7 +41,7 @@ func TestStale(t *testing.T) {
 			now := held()
 			r := &Result{Schema: ResultSchema, Program: program, Record: NewRecord(held(), nil, Options{})}
 			test.change(r, &now)
-			got := r.Stale(now, program)
+			got := r.Stale(now)
 			if len(got) != len(test.want) {
 				t.Fatalf("reasons %q, want %d", got, len(test.want))
 			}

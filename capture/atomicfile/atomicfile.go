@@ -70,7 +70,7 @@ func (f *File) Commit() error {
 	err := cmp.Or(f.Sync(), f.Close())
 	f.done = true
 	if err == nil {
-		err = rooted.Rename(f.Name(), f.target)
+		err = Rename(f.Name(), f.target)
 	}
 	if err != nil {
 		rooted.Remove(f.Name())
@@ -105,16 +105,14 @@ func Write(path string, data []byte) error {
 // SyncDir makes renames and new names in dir last through a power cut. File
 // systems that cannot sync a folder are not an error.
 func SyncDir(dir string) error {
-	d, err := rooted.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer d.Close()
-	if err := d.Sync(); err != nil && !errors.Is(err, syscall.EINVAL) && !errors.Is(err, errors.ErrUnsupported) {
+	if err := syncDir(dir); err != nil {
 		return fmt.Errorf("cannot sync folder %s: %w", dir, cause(err))
 	}
 	return nil
 }
+
+// errHeld: Windows lets a program keep all others from a file that it has open.
+var errHeld = errors.New("open in another program")
 
 // Advise is err of writing path for the one who is to do something about it:
 // without the name of a temporary file, and with what helps where the disk is
@@ -124,6 +122,8 @@ func Advise(path string, err error) error {
 	switch dir := filepath.Dir(path); {
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("%w: choose another folder, or change the rights of %s", err, dir)
+	case errors.Is(err, errHeld):
+		return fmt.Errorf("%w: close %s there, and try again", err, path)
 	case errors.Is(err, syscall.EROFS):
 		return fmt.Errorf("%w: choose a folder that can be written to", err)
 	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
@@ -132,15 +132,15 @@ func Advise(path string, err error) error {
 	return err
 }
 
-// cause takes the name of a file off an error of package os.
+// cause takes the name of a file off an error of package os, and puts an error of the
+// system into the words that are the same on all of them.
 func cause(err error) error {
 	if path, ok := errors.AsType[*fs.PathError](err); ok {
-		return path.Err
+		err = path.Err
+	} else if link, ok := errors.AsType[*os.LinkError](err); ok {
+		err = link.Err
 	}
-	if link, ok := errors.AsType[*os.LinkError](err); ok {
-		return link.Err
-	}
-	return err
+	return translate(err)
 }
 
 // Fill writes the file at path, whole or not at all, by what fill writes.

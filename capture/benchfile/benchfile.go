@@ -42,7 +42,7 @@ type Bench struct {
 
 // Card is the sound card and how it is used.
 type Card struct {
-	// Input and Output are a device's number or part of its name.
+	// Input and Output are part of a device's name, as soundcard.Options has them.
 	Input  string `toml:"input,omitempty"`
 	Output string `toml:"output,omitempty"`
 	// Channels count from 1; 0: not given.

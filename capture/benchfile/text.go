@@ -42,7 +42,8 @@ func (b Bench) tables() []table {
 			{"name", orNil(b.Name), "the bench in the cellar", ""},
 			{"notes", orNil(b.Notes), "exciter 12 mm above the coil", ""},
 		}},
-		{"card", "The sound card: devices by number or part of the name (see 'coilsweep devices').", []entry{
+		{"card", "The sound card: devices by part of the name, alone or after the sound system,\n" +
+			"# as in \"wasapi: line in\" (see 'coilsweep devices').", []entry{
 			{"input", orNil(b.Card.Input), "line in", ""},
 			{"output", orNil(b.Card.Output), "line out", ""},
 			{"coil_channel", orNil(b.Card.CoilChannel), 1, "from 1"},

@@ -6,8 +6,13 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// floorDBFS stands for digital silence where a level is kept.
-const floorDBFS = -200
+// FloorDBFS stands for digital silence where a level is kept.
+const FloorDBFS = -200
+
+// ZeroAdvice says what may be wrong where an input gives digital silence, not even
+// noise.
+const ZeroAdvice = "the system may keep this program from the input (Windows: Settings, Privacy & security, " +
+	"Microphone; macOS: System Settings, Privacy & Security, Microphone), or it is the wrong device or channel"
 
 // Level gathers the peak and the mean square of samples, full scale ±1.
 type Level struct {
@@ -44,11 +49,11 @@ func (l Level) RMSDBFS() float64 { return 10 * math.Log10(2*l.Square/float64(max
 
 // Kept are both as they are kept in files: -200 dBFS at least.
 func (l Level) Kept() (peakDBFS, rmsDBFS float64) {
-	return max(l.PeakDBFS(), floorDBFS), max(l.RMSDBFS(), floorDBFS)
+	return max(l.PeakDBFS(), FloorDBFS), max(l.RMSDBFS(), FloorDBFS)
 }
 
 // DBFS is the level of a mean square, -200 at least; a full-scale sine has ½.
-func DBFS(meanSquare float64) float64 { return max(10*math.Log10(2*meanSquare), floorDBFS) }
+func DBFS(meanSquare float64) float64 { return max(10*math.Log10(2*meanSquare), FloorDBFS) }
 
 // Variance is the mean square about the mean (inputs have an offset), 0 of nothing.
 func Variance(x []float64) float64 {

@@ -29,9 +29,9 @@ type Band struct {
 // played.
 func InSilence(x []float64, rateHz int) Silence {
 	if len(x) == 0 {
-		return Silence{NoiseDBFS: floorDBFS, HumDBFS: floorDBFS}
+		return Silence{NoiseDBFS: FloorDBFS, HumDBFS: FloorDBFS}
 	}
-	s := Silence{NoiseDBFS: DBFS(Variance(x)), HumDBFS: floorDBFS, Octaves: Octaves(x, rateHz)}
+	s := Silence{NoiseDBFS: DBFS(Variance(x)), HumDBFS: FloorDBFS, Octaves: Octaves(x, rateHz)}
 	if hum := FindMains(x, rateHz, []Span{{0, len(x)}}, nil); hum != nil {
 		s.HumDBFS, s.MainsHz = DBFS(hum.power()), hum.Hz()
 	}

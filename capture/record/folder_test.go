@@ -38,6 +38,7 @@ func tree(t testing.TB, dir string) map[string]string {
 			return err
 		}
 		rel, _ := filepath.Rel(dir, path)
+		rel = filepath.ToSlash(rel)
 		if d.IsDir() {
 			files[rel+"/"] = ""
 			return nil

@@ -192,7 +192,7 @@ func TestImportRefuses(t *testing.T) {
 		edit func(*capture.Take, *ImportOptions)
 		want []string
 	}{
-		{"missing", filepath.Join(t.TempDir(), "none.wav"), nil, []string{"none.wav", "no such file"}},
+		{"missing", filepath.Join(t.TempDir(), "none.wav"), nil, []string{"cannot read the recording", "none.wav"}},
 		{"folder", t.TempDir(), nil, []string{"is not a plain file"}},
 		{"empty", file("empty.wav", nil), nil, []string{"empty.wav", "record again"}},
 		{"not audio", file("notes.txt", []byte("7.85 kohm at 22 C, neck pickup")), nil,

@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -130,9 +131,7 @@ func checkRate(e end, way direction, rateHz int) error {
 			e.Number, e.Name, e.HostAPI, way, plain(err)), mark)
 	}
 	takes, _ := takenRates(e.info, way, e.channels)
-	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or "+
-		"another device",
-		e.Number, e.Name, e.HostAPI, rateHz, way, rateList(takes))
+	return refusedRate(e.Device, way, rateHz, takes)
 }
 
 // Format is the rate and the channels recorded: the coil's, and the
@@ -150,8 +149,7 @@ func (c *Card) pick() []int {
 	return pick
 }
 
-// Describe says which devices and settings are used. Two different devices
-// are taken to run on two clocks.
+// Describe says which devices and settings are used.
 func (c *Card) Describe() capture.Bench {
 	b := capture.Bench{
 		Source:           "soundcard",
@@ -159,7 +157,7 @@ func (c *Card) Describe() capture.Bench {
 		OutputDevice:     c.out.Name,
 		HostAPI:          c.in.HostAPI,
 		BufferS:          max(c.in.latency, c.out.latency).Seconds(),
-		TwoClocks:        c.in.Number != c.out.Number,
+		TwoClocks:        twoClocks(c.in.Device, c.out.Device),
 		CoilChannel:      c.options.CoilChannel,
 		ReferenceChannel: c.options.ReferenceChannel,
 	}
@@ -167,12 +165,10 @@ func (c *Card) Describe() capture.Bench {
 		b.HostAPI += " in, " + c.out.HostAPI + " out"
 	}
 	for _, e := range []end{c.in, c.out} {
-		if e.MayResample {
-			b.Notes = append(b.Notes, fmt.Sprintf(
-				"%q is not the hardware itself: its samples may have been resampled or mixed on the way", e.Name))
-		}
-		if !b.TwoClocks {
-			break
+		note := fmt.Sprintf("%q is not the hardware itself: its samples may have been resampled or mixed on the way",
+			e.Name)
+		if e.MayResample && !slices.Contains(b.Notes, note) {
+			b.Notes = append(b.Notes, note)
 		}
 	}
 	return b

@@ -3,10 +3,12 @@
 package soundcard
 
 /*
+#ifdef __linux__
 #define _GNU_SOURCE
-#include <pthread.h>
 #include <stdio.h>
-#include <string.h>
+#endif
+#ifdef __GLIBC__
+#include <pthread.h>
 #include <unistd.h>
 
 // The last of what was written; total counts from the beginning.
@@ -14,8 +16,6 @@ static char kept[1 << 14];
 static unsigned long long total;
 static int pass_through;
 static pthread_mutex_t guard = PTHREAD_MUTEX_INITIALIZER;
-
-#ifdef __GLIBC__
 static FILE *catcher, *terminal;
 
 static ssize_t keep(void *cookie, const char *text, size_t n) {
@@ -28,7 +28,6 @@ static ssize_t keep(void *cookie, const char *text, size_t n) {
 		return n; // nowhere to tell
 	return n;
 }
-#endif
 
 // chatter_catch makes stderr a stream that keeps its text. The stream lives as
 // long as the process: another thread may be writing to it at any time.
@@ -36,7 +35,6 @@ static void chatter_catch(int pass) {
 	pthread_mutex_lock(&guard);
 	pass_through = pass;
 	pthread_mutex_unlock(&guard);
-#ifdef __GLIBC__
 	if (!catcher) {
 		cookie_io_functions_t io = {.write = keep};
 		catcher = fopencookie(NULL, "w", io);
@@ -46,14 +44,11 @@ static void chatter_catch(int pass) {
 		terminal = stderr;
 	}
 	stderr = catcher;
-#endif
 }
 
 static void chatter_release(void) {
-#ifdef __GLIBC__
 	if (terminal)
 		stderr = terminal;
-#endif
 }
 
 static unsigned long long chatter_total(void) {
@@ -77,6 +72,12 @@ static int chatter_since(unsigned long long mark, char *out, int size) {
 	pthread_mutex_unlock(&guard);
 	return n;
 }
+#else
+static void chatter_catch(int pass) {}
+static void chatter_release(void) {}
+static unsigned long long chatter_total(void) { return 0; }
+static int chatter_since(unsigned long long mark, char *out, int size) { return 0; }
+#endif
 */
 import "C"
 

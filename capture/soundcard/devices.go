@@ -3,9 +3,11 @@
 package soundcard
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"sync/atomic"
 
 	"github.com/gordonklaus/portaudio"
@@ -51,13 +53,13 @@ func devices() ([]Device, []*portaudio.DeviceInfo, error) {
 	if err != nil {
 		return nil, nil, err
 	}
-	in, _ := portaudio.DefaultInputDevice()   // none is no error here
-	out, _ := portaudio.DefaultOutputDevice() // nor here
+	in, out := defaults()
 	found := make([]Device, len(infos))
 	for i, info := range infos {
 		found[i] = Device{
-			Number:         info.Index,
-			Name:           info.Name,
+			Number: info.Index,
+			// A driver's name in another encoding would make files unreadable.
+			Name:           strings.ToValidUTF8(info.Name, "?"),
 			HostAPI:        info.HostApi.Name,
 			InputChannels:  info.MaxInputChannels,
 			OutputChannels: info.MaxOutputChannels,
@@ -71,6 +73,17 @@ func devices() ([]Device, []*portaudio.DeviceInfo, error) {
 		}
 	}
 	return found, infos, nil
+}
+
+// defaults are the system's default devices, nil where there are none. PortAudio
+// names those of the host API that comes first, on Windows MME. Within a turn.
+func defaults() (in, out *portaudio.DeviceInfo) {
+	in, _ = portaudio.DefaultInputDevice()   // none is no error here
+	out, _ = portaudio.DefaultOutputDevice() // nor here
+	if api, err := portaudio.HostApi(portaudio.WASAPI); err == nil {
+		in, out = cmp.Or(api.DefaultInputDevice, in), cmp.Or(api.DefaultOutputDevice, out)
+	}
+	return in, out
 }
 
 // probe fills in RatesHz and Trouble. Within a turn.

@@ -123,7 +123,7 @@ func testDescribe(t *testing.T, _ *pulserig.Rig) {
 	card := open(t, Options{Input: "sweep_IN", Output: "sweep_OUT", ReferenceChannel: 2, BufferS: 0.25})
 	want := capture.Bench{Source: "soundcard", InputDevice: pulserig.Input, OutputDevice: pulserig.Output,
 		HostAPI: "ALSA",
-		BufferS: 0.25, TwoClocks: true, CoilChannel: 1, ReferenceChannel: 2}
+		BufferS: 0.25, CoilChannel: 1, ReferenceChannel: 2}
 	got := card.Describe()
 	if len(got.Notes) != 2 || !strings.Contains(got.Notes[0], "resampled") {
 		t.Errorf("notes %q: want a word on resampling for each device", got.Notes)

@@ -51,8 +51,9 @@ type Device struct {
 
 // Options says what to open.
 type Options struct {
-	// Input and Output are a device's number or part of its name, case
-	// ignored; empty means the system's default.
+	// Input and Output are part of a device's name, case ignored, alone or after
+	// its host API ("wasapi: line in"), or its number, which moves when something
+	// is plugged in; empty means the system's default.
 	Input, Output string
 	// CoilChannel and ReferenceChannel are channels of the input device, from
 	// 1. CoilChannel 0 means 1; ReferenceChannel 0 means that none is recorded.
@@ -125,59 +126,145 @@ func (d Device) in(way direction) oneWay {
 
 // choose finds the device that the user means by wanted (see Options.Input).
 // A number is one only if it is nothing but digits. A name that is matched as
-// a whole wins over names of which it is a part.
+// a whole wins over names of which it is a part, and of host APIs that all have
+// the device the best (rank).
 func choose(devices []Device, wanted string, way direction) (Device, error) {
-	keep := func(from []Device, of func(Device) bool) []Device {
-		return slices.DeleteFunc(slices.Clone(from), func(d Device) bool { return !of(d) })
-	}
 	able := keep(devices, func(d Device) bool { return d.in(way).channels > 0 })
 	if wanted == "" {
 		if i := slices.IndexFunc(able, func(d Device) bool { return d.in(way).isDefault }); i >= 0 {
 			return able[i], nil
 		}
-		return Device{}, fmt.Errorf("the system has no default %s device: choose one by number or name\n%s", way,
-			list(able))
+		return Device{}, fmt.Errorf("the system has no default %s device: choose one by name\n%s", way,
+			list(devices, able))
 	}
 	if number, err := strconv.Atoi(wanted); err == nil {
 		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
 		switch {
 		case i < 0:
 			return Device{}, fmt.Errorf("there is no sound device number %d; with %s channels there are\n%s", number,
-				way,
-				list(able))
+				way, list(devices, able))
 		case devices[i].in(way).channels == 0:
 			return Device{}, fmt.Errorf("sound device %d (%s) has no %s channels", number, devices[i].Name, way)
 		}
 		return devices[i], nil
 	}
-	want := strings.ToLower(wanted)
-	whole := keep(able, func(d Device) bool { return strings.ToLower(d.Name) == want })
-	part := keep(able, func(d Device) bool { return strings.Contains(strings.ToLower(d.Name), want) })
+	among, want := able, strings.ToLower(wanted)
+	if api, name, found := strings.Cut(want, ":"); found {
+		if of := keep(able, func(d Device) bool { return shortAPI(d.HostAPI) == api }); len(of) > 0 {
+			among, want = of, strings.TrimSpace(name)
+		}
+	}
+	whole := keep(among, func(d Device) bool { return strings.ToLower(d.Name) == want })
+	part := keep(among, func(d Device) bool { return strings.Contains(strings.ToLower(d.Name), want) })
 	if len(whole) > 0 {
 		part = whole
 	}
+	part = best(part)
 	switch len(part) {
 	case 0:
 		return Device{}, fmt.Errorf("no sound device with %s channels has %q in its name; there are\n%s", way, wanted,
-			list(able))
+			list(devices, able))
 	case 1:
 		return part[0], nil
 	}
-	return Device{}, fmt.Errorf("%q is part of the name of %d sound devices with %s channels: give the number of "+
-		"one\n%s",
-		wanted, len(part), way, list(part))
+	return Device{}, fmt.Errorf("%q is part of the name of %d sound devices with %s channels: give more of the name\n%s",
+		wanted, len(part), way, list(devices, part))
 }
 
-// list is the devices a line each, for the end of an error.
-func list(devices []Device) string {
+func keep(from []Device, of func(Device) bool) []Device {
+	return slices.DeleteFunc(slices.Clone(from), func(d Device) bool { return !of(d) })
+}
+
+// shortAPI is what people call a host API: "wasapi" of "Windows WASAPI".
+func shortAPI(hostAPI string) string {
+	name := strings.TrimPrefix(strings.ToLower(hostAPI), "windows ")
+	if strings.HasPrefix(name, "jack") {
+		return "jack"
+	}
+	return strings.ReplaceAll(name, " ", "")
+}
+
+// rank is the place of a host API among those that show one device, 0 the best: on
+// Windows WASAPI has whole names and 32-bit samples, DirectSound goes through it, MME
+// has 16 bits and the first 31 characters of a name, and WDM-KS takes a device from
+// all other programs.
+func rank(hostAPI string) int {
+	return max(0, slices.Index([]string{"wasapi", "directsound", "mme", "wdm-ks"}, shortAPI(hostAPI)))
+}
+
+// best is the devices of the best host API among them.
+func best(devices []Device) []Device {
+	if len(devices) == 0 {
+		return nil
+	}
+	least := rank(slices.MinFunc(devices, func(a, b Device) int { return rank(a.HostAPI) - rank(b.HostAPI) }).HostAPI)
+	return keep(devices, func(d Device) bool { return rank(d.HostAPI) == least })
+}
+
+// Once is the devices without what other host APIs show of the same hardware.
+func Once(devices []Device) []Device {
+	is := func(way direction) []Device {
+		return best(keep(devices, func(d Device) bool { return d.in(way).channels > 0 }))
+	}
+	once := slices.Concat(is(input), is(output))
+	return keep(devices, func(d Device) bool {
+		return slices.ContainsFunc(once, func(o Device) bool { return o.Number == d.Number })
+	})
+}
+
+// Called is what chooses d among all devices of its direction: its name where no other
+// has it, else with its host API; where that has two of that name, only its number does.
+func (d Device) Called(all []Device) string {
+	alike := keep(all, func(o Device) bool {
+		rivals := o.InputChannels > 0 && d.InputChannels > 0 || o.OutputChannels > 0 && d.OutputChannels > 0
+		return rivals && strings.EqualFold(o.Name, d.Name)
+	})
+	switch same := keep(alike, func(o Device) bool { return o.HostAPI == d.HostAPI }); {
+	case len(alike) == 1:
+		return d.Name
+	case len(same) == 1:
+		return shortAPI(d.HostAPI) + ": " + d.Name
+	}
+	return strconv.Itoa(d.Number)
+}
+
+// twoClocks tells whether two devices are known to run on two clocks. Of most nobody
+// can know: systems show the two sides of one interface as two devices.
+func twoClocks(in, out Device) bool {
+	card := func(d Device) string {
+		_, address, _ := strings.Cut(d.Name, "(hw:")
+		number, _, _ := strings.Cut(address, ",")
+		return number
+	}
+	return card(in) != "" && card(out) != "" && card(in) != card(out)
+}
+
+// list is some of all devices a line each, for the end of an error.
+func list(all, devices []Device) string {
 	if len(devices) == 0 {
 		return "  (none)"
 	}
 	lines := make([]string, len(devices))
 	for i, d := range devices {
-		lines[i] = fmt.Sprintf("  %d  %s (%s)", d.Number, d.Name, d.HostAPI)
+		lines[i] = "  " + d.Called(all)
+		if called := d.Called(all); !strings.HasSuffix(called, d.Name) {
+			lines[i] += "  " + d.Name
+		}
+		lines[i] += " (" + d.HostAPI + ")"
 	}
 	return strings.Join(lines, "\n")
+}
+
+// refusedRate says which rates a device takes instead, and of a mixer at whose rate
+// all programs run where that is set.
+func refusedRate(d Device, way direction, rateHz int, takes []int) error {
+	if shortAPI(d.HostAPI) == "wasapi" {
+		return fmt.Errorf("%s (%s) does not take %d Hz: Windows mixes all its sound at %.0f Hz; choose that rate, or set "+
+			"the device to %d Hz in Windows' sound settings (its properties, Advanced)", d.Name, way, rateHz,
+			d.DefaultRateHz, rateHz)
+	}
+	return fmt.Errorf("sound device %d (%s, %s) does not take %d Hz as %s; it takes %s: choose one of these or "+
+		"another device", d.Number, d.Name, d.HostAPI, rateHz, way, rateList(takes))
 }
 
 // rateList is rates for a sentence: "44100, 48000 Hz".

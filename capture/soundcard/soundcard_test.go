@@ -32,15 +32,15 @@ func TestChoose(t *testing.T) {
 		{name: "case does not matter", wanted: "BENCH Interface", way: output, number: 1},
 		{name: "a whole name wins", wanted: "Pulse", way: input, number: 3},
 		{name: "only devices of that direction count", wanted: "a", way: input,
-			errors: []string{`"a" is part of the name of 3`, "give the number", "0  Onboard", "1  Bench",
-				"5  default"}},
+			errors: []string{`"a" is part of the name of 3`, "give more of the name", "  Onboard", "  Bench",
+				"  default"}},
 		{name: "ambiguous", wanted: "hw:", way: output,
-			errors: []string{"3 sound devices with output channels", "0  Onboard", "1  Bench", "2  Screen"}},
+			errors: []string{"3 sound devices with output channels", "  Onboard", "  Bench", "  Screen"}},
 		{name: "no such name", wanted: "turntable", way: output,
-			errors: []string{`no sound device with output channels has "turntable" in its name`, "0  Onboard",
-				"5  default"}},
+			errors: []string{`no sound device with output channels has "turntable" in its name`, "  Onboard",
+				"  default"}},
 		{name: "no such number", wanted: "9", way: input,
-			errors: []string{"no sound device number 9", "4  pulse-desk"}},
+			errors: []string{"no sound device number 9", "  pulse-desk"}},
 		{name: "wrong direction", wanted: "2", way: input,
 			errors: []string{"sound device 2 (Screen: HDMI (hw:2,3)) has no input channels"}},
 		{name: "wrong direction by name", wanted: "screen", way: input,
@@ -58,7 +58,71 @@ func TestChoose(t *testing.T) {
 		})
 	}
 	_, err := choose(desk[:3], "", output)
-	mustSay(t, err, "no default output device", "1  Bench")
+	mustSay(t, err, "no default output device", "  Bench")
+}
+
+// windows is an invented set of devices, one interface under each host API as Windows
+// has them: MME cuts names.
+var windows = []Device{
+	{Number: 0, Name: "Line (Bench interface with a lo", HostAPI: "MME", InputChannels: 2},
+	{Number: 1, Name: "Out (Bench interface)", HostAPI: "MME", OutputChannels: 2},
+	{Number: 2, Name: "Line (Bench interface with a long name)", HostAPI: "Windows DirectSound", InputChannels: 2},
+	{Number: 3, Name: "Line (Bench interface with a long name)", HostAPI: "Windows WASAPI", InputChannels: 2,
+		DefaultInput: true, DefaultRateHz: 44100},
+	{Number: 4, Name: "Out (Bench interface)", HostAPI: "Windows WASAPI", OutputChannels: 2, DefaultOutput: true},
+	{Number: 5, Name: "Line (Bench Wave)", HostAPI: "Windows WDM-KS", InputChannels: 2},
+	{Number: 6, Name: "Twin", HostAPI: "Windows WASAPI", InputChannels: 1},
+	{Number: 7, Name: "Twin", HostAPI: "Windows WASAPI", InputChannels: 1},
+	{Number: 8, Name: "Twin", HostAPI: "Windows WASAPI", OutputChannels: 1},
+}
+
+func TestHostAPIs(t *testing.T) {
+	for wanted, number := range map[string]int{
+		"": 3, "bench": 3, "line": 3, "wasapi: line": 3, "WASAPI:bench": 3, "mme: line": 0, "directsound: Line": 2,
+		"wdm-ks: line": 5, "bench wave": 5, "Line (Bench interface with a lo": 0, "7": 7,
+	} {
+		if d, err := choose(windows, wanted, input); err != nil || d.Number != number {
+			t.Errorf("%q: device %d, %v; want %d", wanted, d.Number, err, number)
+		}
+	}
+	if _, err := choose(windows, "twin", input); err == nil || !strings.Contains(err.Error(), "\n  6  Twin (Windows WASAPI)") {
+		t.Errorf("two of one name: %v", err)
+	}
+	if _, err := choose(windows, "jack: line", input); err == nil {
+		t.Error("a host API that is not there: no error")
+	}
+	for number, want := range map[int]string{0: "Line (Bench interface with a lo", 1: "mme: Out (Bench interface)",
+		3: "wasapi: Line (Bench interface with a long name)", 6: "6", 8: "Twin"} {
+		if got := windows[number].Called(windows); got != want {
+			t.Errorf("device %d is called %q, want %q", number, got, want)
+		}
+	}
+	var once []int
+	for _, d := range Once(windows) {
+		once = append(once, d.Number)
+	}
+	if !slices.Equal(once, []int{3, 4, 6, 7, 8}) {
+		t.Errorf("each once: %v", once)
+	}
+	if got := Once(desk); len(got) != len(desk) {
+		t.Errorf("one host API: %d of %d devices", len(got), len(desk))
+	}
+	mustSay(t, refusedRate(windows[3], input, 96000, nil), "at 44100 Hz", "does not take 96000 Hz", "sound settings")
+	mustSay(t, refusedRate(desk[0], input, 96000, []int{48000}), "does not take 96000 Hz as input; it takes 48000 Hz")
+}
+
+func TestTwoClocks(t *testing.T) {
+	for _, c := range []struct {
+		in, out Device
+		want    bool
+	}{
+		{desk[0], desk[1], true}, {desk[1], desk[1], false}, {desk[3], desk[4], false}, {desk[0], desk[5], false},
+		{windows[3], windows[4], false},
+	} {
+		if got := twoClocks(c.in, c.out); got != c.want {
+			t.Errorf("%s and %s: %t", c.in.Name, c.out.Name, got)
+		}
+	}
 }
 
 // mustSay fails unless err says all of the parts.

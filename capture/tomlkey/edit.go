@@ -21,7 +21,8 @@ func Set(text []byte, table toml.Key, key string, value any) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", key, err)
 	}
-	return checked(text, insert(string(text), table, key, string(line)), table, func(t map[string]any) error {
+	mark, body := cutMark(string(text))
+	return checked(text, mark+insert(body, table, key, string(line)), table, func(t map[string]any) error {
 		one := map[string]any{}
 		err := toml.Unmarshal(line, &one)
 		t[key] = one[key]
@@ -32,11 +33,11 @@ func Set(text []byte, table toml.Key, key string, value any) ([]byte, error) {
 // Unset removes the lines that set key of table; where there are none it
 // changes nothing.
 func Unset(text []byte, table toml.Key, key string) ([]byte, error) {
-	changed := string(text)
+	mark, changed := cutMark(string(text))
 	if s, ok := find(changed, table, key); ok {
 		changed = changed[:s.from] + changed[s.to:]
 	}
-	return checked(text, changed, table, func(t map[string]any) error {
+	return checked(text, mark+changed, table, func(t map[string]any) error {
 		delete(t, key)
 		return nil
 	})
@@ -44,8 +45,28 @@ func Unset(text []byte, table toml.Key, key string) ([]byte, error) {
 
 // Append puts a block of lines, such as a table, at the end of text.
 func Append(text []byte, block string) []byte {
-	return []byte(ended(string(text)) + "\n" + ended(block))
+	whole := ended(string(text))
+	return []byte(whole + lineBreak(whole) + like(whole, ended(block)))
 }
+
+// cutMark takes off the byte order mark that editors on Windows may put before a text.
+func cutMark(text string) (mark, body string) {
+	if body, ok := strings.CutPrefix(text, "\ufeff"); ok {
+		return "\ufeff", body
+	}
+	return "", text
+}
+
+// lineBreak is what ends the lines of text.
+func lineBreak(text string) string {
+	if at := strings.IndexByte(text, '\n'); at > 0 && text[at-1] == '\r' {
+		return "\r\n"
+	}
+	return "\n"
+}
+
+// like is lines with the line breaks of text.
+func like(text, lines string) string { return strings.ReplaceAll(lines, "\n", lineBreak(text)) }
 
 // find is the setting of key in table.
 func find(text string, table toml.Key, key string) (statement, bool) {
@@ -85,15 +106,15 @@ func insert(text string, table toml.Key, key, line string) string {
 	case last < 0:
 		return string(Append([]byte(text), "["+table.String()+"]\n"+line))
 	}
-	return ended(text[:last]) + line + text[last:]
+	return ended(text[:last]) + like(text, line) + text[last:]
 }
 
-// ended is text with a line feed at its end.
+// ended is text with a line break at its end.
 func ended(text string) string {
 	if text == "" || strings.HasSuffix(text, "\n") {
 		return text
 	}
-	return text + "\n"
+	return text + lineBreak(text)
 }
 
 // checked is changed, if it means what text means with its table changed by

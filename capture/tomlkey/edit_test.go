@@ -49,6 +49,10 @@ func TestSet(t *testing.T) {
 		{"not in an array of tables", "a = 1\n[[m]]\na = 2\n", nil, "a", 3, "a = 1", "a = 3"},
 		{"quotes in the value", "a = 1\n", nil, "a", `"#`, "1", `"\"#"`},
 		{"carriage returns", "a = 1 # c\r\nb = 2\r\n", nil, "a", 3, "a = 1 ", "a = 3 "},
+		{"a new line with one", "a = 1 # c\r\nb = 2\r\n", nil, "c", 3, "b = 2\r\n", "b = 2\r\nc = 3\r\n"},
+		{"a new table with them", "a = 1\r\nb = 2", toml.Key{"t"}, "c", 3, "b = 2", "b = 2\r\n\r\n[t]\r\nc = 3\r\n"},
+		{"a byte order mark", "\ufeffa = 1\n", nil, "a", 3, "a = 1", "a = 3"},
+		{"a byte order mark before a new line", "\ufeff# a = 1\n", nil, "b", 3, "\ufeff", "\ufeffb = 3\n"},
 	} {
 		got, err := Set([]byte(tt.text), tt.table, tt.key, tt.value)
 		if err != nil {

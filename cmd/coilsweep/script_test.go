@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"regexp"
 	"strconv"
 	"strings"
 	"testing"
@@ -13,19 +14,24 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"coilsweep/capture/atomicfile"
 )
 
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){"coilsweep": main})
 }
 
-// The scripts in testdata/script are the program as its user sees it. Three
+// The scripts in testdata/script are the program as its user sees it. Some
 // commands are added to those of testscript:
 //
 //	exits STATUS PROGRAM ARGS...      runs a program and wants that exit status
 //	grows FILE BYTES                  waits until a file has that size
 //	finds FILE KEY TRUTH PERCENT      wants a quantity of a result.json within
 //	                                  its U95 of the truth, and U95 that small
+//	edit FILE PATTERN TEXT            puts a text where lines match, once at least
+//	joins FILE FILES...               makes a file of others
+//	sums FILE VARIABLE                has a variable hold a file's SHA-256
 func TestScripts(t *testing.T) {
 	t.Parallel()
 	testscript.Run(t, testscript.Params{
@@ -35,6 +41,9 @@ func TestScripts(t *testing.T) {
 			"exits": exits,
 			"grows": grows,
 			"finds": finds,
+			"edit":  edit,
+			"joins": joins,
+			"sums":  sums,
 		},
 	})
 }
@@ -56,6 +65,37 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit status %d, want %d", got, want)
 	}
+}
+
+func edit(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 {
+		ts.Fatalf("usage: edit FILE PATTERN TEXT")
+	}
+	pattern, err := regexp.Compile("(?m)" + args[1])
+	ts.Check(err)
+	text := ts.ReadFile(args[0])
+	if !pattern.MatchString(text) {
+		ts.Fatalf("%s has no %s", args[0], args[1])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(pattern.ReplaceAllLiteralString(text, args[2])), 0o666))
+}
+
+func joins(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: joins FILE FILES...")
+	}
+	var all strings.Builder
+	for _, name := range args[1:] {
+		all.WriteString(ts.ReadFile(name))
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(all.String()), 0o666))
+}
+
+func sums(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: sums FILE VARIABLE")
+	}
+	ts.Setenv(args[1], atomicfile.Sum([]byte(ts.ReadFile(args[0]))))
 }
 
 func grows(ts *testscript.TestScript, neg bool, args []string) {

@@ -608,7 +608,7 @@ func TestServeRefuses(t *testing.T) {
 		{"GET", "/api/coil?coil=none", nil, 404, "coil", "there is no coil none"},
 		{"GET", "/api/coil", nil, 400, "", "it is empty"},
 		{"GET", "/api/coil?coil=../outside", nil, 400, "", "begins with a dot"},
-		{"GET", "/api/coil?coil=link", nil, 403, "", "symbolic link"},
+		{"GET", "/api/coil?coil=link", nil, 403, "", "through a link"},
 		{"GET", "/api/coil?coil=lured", nil, 403, "", "no plain folder"},
 		{"GET", "/api/coil?coil=posing", nil, 404, "coil", "there is no coil"},
 		{"GET", "/api/coil?coil=%2Fetc", nil, 400, "", "empty"},
@@ -637,7 +637,7 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/coils", m{"coil": "../x", "options": m{"name": "x"}}, 400, "", "begins with a dot"},
 		{"POST", "/api/coils", m{"coil": "coil/inner", "options": m{"name": "x"}}, 422, "coil",
 			"a coil holds no other"},
-		{"POST", "/api/coils", m{"coil": "link/x", "options": m{"name": "x"}}, 403, "", "symbolic link"},
+		{"POST", "/api/coils", m{"coil": "link/x", "options": m{"name": "x"}}, 403, "", "through a link"},
 		{"POST", "/api/coils", "{", 400, "", "cannot be read"},
 		{"POST", "/api/coils", m{"colour": 3}, 400, "", "colour"},
 

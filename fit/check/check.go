@@ -124,6 +124,8 @@ func Judge(s Scout) Report {
 	}
 	unfit := q.Flags
 	switch {
+	case slices.Contains(unfit, capture.NoStimulus) && q.PeakDBFS <= quality.FloorDBFS:
+		r.add(Stop, "no-stimulus", "the coil's channel gives nothing but zeros, not even noise", quality.ZeroAdvice)
 	case slices.Contains(unfit, capture.NoStimulus):
 		r.add(Stop, "no-stimulus", "the sweep does not come back on the coil's channel",
 			"check the wiring, the devices and channels, and that the output is not muted")

@@ -37,9 +37,9 @@ type cache struct {
 
 // cacheKey identifies the fit that a cache belongs to.
 type cacheKey struct {
-	// Program with the compiler and the processor that it was built for: on
-	// another, floating-point numbers may round otherwise.
-	Program    string
+	// Analysis is fit.Analysis with the compiler and the processor that the program was
+	// built for: on another, floating-point numbers may round otherwise.
+	Analysis   string
 	Held       capture.Fingerprint
 	Models     []string
 	SharedGain bool
@@ -53,18 +53,19 @@ type cachedTake struct {
 
 const (
 	// cacheLine begins the file; its number is that of the format.
-	cacheLine = "coilsweep.cache/2: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
+	cacheLine = "coilsweep.cache/3: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
 		"fit makes it again.\n"
 	// maxCache is the largest file in bytes; three takes have some 200 kB.
 	maxCache = 16 << 20
 )
 
-func keyOf(held capture.Fingerprint, program string, o fit.OptionsRecord) cacheKey {
-	return cacheKey{fmt.Sprintf("%s %s %s", program, runtime.Version(), runtime.GOARCH), held, o.Models, o.SharedGain}
+func keyOf(held capture.Fingerprint, o fit.OptionsRecord) cacheKey {
+	return cacheKey{fmt.Sprintf("%d %s %s", fit.Analysis, runtime.Version(), runtime.GOARCH), held, o.Models,
+		o.SharedGain}
 }
 
 func (k cacheKey) equal(l cacheKey) bool {
-	return k.Program == l.Program && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) &&
+	return k.Analysis == l.Analysis && k.Held.Equal(l.Held) && slices.Equal(k.Models, l.Models) &&
 		k.SharedGain == l.SharedGain
 }
 
@@ -74,7 +75,7 @@ func (e *Evaluation) writeCache() error {
 	if e.fitted == nil {
 		return nil
 	}
-	c := cache{Key: keyOf(e.held, e.Result.Program, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()}
+	c := cache{Key: keyOf(e.held, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()}
 	for _, t := range e.Takes {
 		if in, ok := e.Input(t.Name); ok {
 			c.Takes = append(c.Takes, cachedTake{t.Name, e.audio[t.Name], in.Response})

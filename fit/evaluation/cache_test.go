@@ -209,12 +209,17 @@ func TestCacheOfNoUse(t *testing.T) {
 		})
 	}
 	plain := must(Coil(t.Context(), original(), Options{Fit: program, Anew: true}))
-	held, fresh, key := plain.held, told(t, plain), keyOf(plain.held, program.Program, program.Record())
+	held, fresh, key := plain.held, told(t, plain), keyOf(plain.held, program.Record())
 	for name, change := range map[string]func(dir string, o *Options){
-		"anew":          func(_ string, o *Options) { o.Anew = true },
-		"other models":  func(_ string, o *Options) { o.Fit.Forms = []fit.Form{{Rings: 2}} },
-		"one gain":      func(_ string, o *Options) { o.Fit.SharedGain = true },
-		"other program": func(_ string, o *Options) { o.Fit.Program = "coilsweep next" },
+		"anew":         func(_ string, o *Options) { o.Anew = true },
+		"other models": func(_ string, o *Options) { o.Fit.Forms = []fit.Form{{Rings: 2}} },
+		"one gain":     func(_ string, o *Options) { o.Fit.SharedGain = true },
+		"other analysis": func(dir string, _ *Options) {
+			recode(dir, func(c *cache) { c.Key.Analysis = "0" + c.Key.Analysis })
+		},
+		"result of another analysis": func(dir string, _ *Options) {
+			replace(dir, ResultFile, `"analysis": `, `"analysis": 9`)
+		},
 		"coil edited": func(dir string, _ *Options) {
 			rewrite(dir, "coil.toml", func(d []byte) []byte { return append(d, '\n') })
 		},
@@ -255,7 +260,7 @@ func TestCacheOfNoUse(t *testing.T) {
 		"a bit": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func(d []byte) []byte { d[len(d)/2] ^= 1; return d })
 		},
-		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/2", "cache/3") },
+		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/3", "cache/4") },
 		"too large": func(dir string, _ *Options) {
 			check(os.Truncate(filepath.Join(dir, CacheFile), maxCache+1))
 		},
@@ -306,7 +311,7 @@ func TestCacheOfNoUse(t *testing.T) {
 				return // whoever makes a checksum of his own is believed the responses
 			}
 			want := fresh
-			if o.Anew = true; !e.held.Equal(held) || !keyOf(held, o.Fit.Program, o.Fit.Record()).equal(key) ||
+			if o.Anew = true; !e.held.Equal(held) || !keyOf(held, o.Fit.Record()).equal(key) ||
 				name == "a response less" {
 				want = told(t, must(Coil(t.Context(), dir, o)))
 			}
@@ -411,7 +416,7 @@ func FuzzCache(f *testing.F) {
 		spoilt[at*len(body)/8] ^= 0x55
 		f.Add(spoilt)
 	}
-	small := cache{Key: cacheKey{Program: "p", Models: []string{"m"}},
+	small := cache{Key: cacheKey{Analysis: "1", Models: []string{"m"}},
 		Snapshot: joint.Snapshot{Ends: []joint.End{{X: []float64{1}, Polarity: []float64{-1}}}}}
 	f.Add(must(small.encode()))
 	f.Add(must(small.encode())[len(cacheLine)+32:])

@@ -98,9 +98,9 @@ func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error)
 		return o.Before, nil
 	}
 	var known *cache
-	if last != nil && !o.Anew && len(last.Stale(held, o.Fit.Program)) == 0 &&
+	if last != nil && !o.Anew && len(last.Stale(held)) == 0 &&
 		sameSearch(last.Record.Options, o.Fit.Record()) {
-		known = readCache(dir, keyOf(held, o.Fit.Program, o.Fit.Record()))
+		known = readCache(dir, keyOf(held, o.Fit.Record()))
 	}
 	if err := e.make(ctx, o, known); err != nil {
 		return nil, err
@@ -126,7 +126,7 @@ func (e *Evaluation) takeOptions(last *fit.Result, o *fit.Options) {
 // answers tells whether a result that lies in a folder is up to date, and what a
 // fit with options would say.
 func answers(r *fit.Result, held capture.Fingerprint, o fit.Options) bool {
-	if len(r.Stale(held, o.Program)) > 0 {
+	if len(r.Stale(held)) > 0 {
 		return false
 	}
 	had, want := r.Record.Options, o.Record()

@@ -69,14 +69,14 @@ type Known struct {
 	Takes    int
 	Flags    []string    // of all takes, each once, and FlagContradicted
 	Result   *fit.Result // nil: not fitted yet
-	Stale    []string    // why Result is out of date, for program; none: it is up to date
+	Stale    []string    // why Result is out of date; none: it is up to date
 }
 
 // FlagContradicted is that of a coil whose takes contradict what was stated.
 const FlagContradicted capture.Flag = "contradicted"
 
 // Glance reads the state of one coil folder. A damaged result counts as none.
-func Glance(dir, program string) (Known, error) {
+func Glance(dir string) (Known, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err != nil {
 		return Known{}, err
@@ -88,7 +88,7 @@ func Glance(dir, program string) (Known, error) {
 	k := Known{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
 	var record *fit.Record
 	if k.Result, err = Load(dir); err == nil && k.Result != nil {
-		k.Stale = k.Result.Stale(held, program)
+		k.Stale = k.Result.Stale(held)
 		record = k.Result.Record
 	}
 	flag := func(name capture.Flag) {
@@ -121,7 +121,7 @@ func Glance(dir, program string) (Known, error) {
 // List is the state of every coil folder at and below root, in lexical order.
 // Folders that cannot be read are in unreadable; err is for root itself and for
 // the end of ctx.
-func List(ctx context.Context, root, program string) (known []Known, unreadable []error, err error) {
+func List(ctx context.Context, root string) (known []Known, unreadable []error, err error) {
 	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {
 		return nil, nil, err
@@ -132,7 +132,7 @@ func List(ctx context.Context, root, program string) (known []Known, unreadable 
 	}
 	seen := make([]glance, len(dirs))
 	Each(ctx, dirs, func(dir string) glance {
-		k, err := Glance(dir, program)
+		k, err := Glance(dir)
 		return glance{k, err}
 	}, func(i int, g glance) { seen[i] = g })
 	if ctx.Err() != nil {

@@ -96,7 +96,7 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 		if err != nil {
 			return fail(err)
 		}
-		if len(held.Takes) > 0 && len(last.Stale(held, program)) == 0 {
+		if len(held.Takes) > 0 && len(last.Stale(held)) == 0 {
 			r.State = UpToDate
 			if err := (&Evaluation{Result: last, LeftOut: leftOut(last)}).Unfitness(); err != nil {
 				r.State, r.Why = NotUsable, err.Error()

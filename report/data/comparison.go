@@ -2,6 +2,7 @@ package data
 
 import (
 	"io"
+	"path/filepath"
 
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
@@ -28,11 +29,11 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 					{"verdict", d.Verdict}}
 			}
 		}
-		coils = append(coils, Object{{"folder", coil.Folder}, {"coil", coil.Name}, {"values", values},
+		coils = append(coils, Object{{"folder", filepath.ToSlash(coil.Folder)}, {"coil", coil.Name}, {"values", values},
 			{"differences", differences}})
 	}
 	return writeJSON(w, Object{{"schema", comparisonSchema},
-		{"reference", c.Coils[c.Reference].Folder}, // by its folder
+		{"reference", filepath.ToSlash(c.Coils[c.Reference].Folder)}, // by its folder
 		{"properties", notation.Each(c.Rows, func(r comparison.Row) Object { return property(r.Property) })},
 		{"coils", coils}, {"remarks", orEmpty(c.Remarks)}})
 }
@@ -48,7 +49,7 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 	}
 	sheet.row(header...)
 	for _, i := range words.ComparisonOrder(c, sortKey) {
-		row := []string{cellText(c.Coils[i].Folder), cellText(c.Coils[i].Name),
+		row := []string{cellText(filepath.ToSlash(c.Coils[i].Folder)), cellText(c.Coils[i].Name),
 			map[bool]string{true: "yes", false: "no"}[i == c.Reference]}
 		for _, r := range c.Rows {
 			d := r.Differences[i]

@@ -2,6 +2,7 @@ package data
 
 import (
 	"io"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -18,7 +19,8 @@ func ListJSON(w io.Writer, list []words.Listed) error {
 			measured = &l.Measured
 		}
 		hz, q, of := l.Resonance()
-		one := Object{{"folder", l.Folder}, {"coil", l.Coil}, {"measured", measured}, {"takes", l.Takes},
+		one := Object{{"folder", filepath.ToSlash(l.Folder)}, {"coil", l.Coil}, {"measured", measured},
+			{"takes", l.Takes},
 			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz},
 			{"q", q},
 			{"resonance_of", of}}
@@ -40,7 +42,8 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 	sheet.row(header...)
 	for _, l := range list {
 		_, _, of := l.Resonance()
-		row := []string{cellText(l.Folder), cellText(l.Coil), moment(l.Measured), strconv.Itoa(l.Takes), l.State(),
+		row := []string{cellText(filepath.ToSlash(l.Folder)), cellText(l.Coil), moment(l.Measured),
+			strconv.Itoa(l.Takes), l.State(),
 			cellText(strings.Join(l.Flags, " ")), cellText(of)}
 		for _, c := range words.ListColumns {
 			row = append(row, sheet.quantity(c.Of(l))...)

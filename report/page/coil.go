@@ -327,9 +327,9 @@ func readingCells(m fit.MeterResult) []string {
 }
 
 // NewCoilDocument is what the page of a coil is made from: an evaluation with its
-// circuit.
-func NewCoilDocument(e *evaluation.Evaluation, program string) (CoilDocument, error) {
-	d := CoilDocument{Result: *e.Result, Coil: e.Folder.Coil, Takes: e.Takes, Made: time.Now(), Program: program}
+// circuit; made is the date on it.
+func NewCoilDocument(e *evaluation.Evaluation, made time.Time, program string) (CoilDocument, error) {
+	d := CoilDocument{Result: *e.Result, Coil: e.Folder.Coil, Takes: e.Takes, Made: made, Program: program}
 	var err error
 	d.Account, err = e.Fitted().Account(fit.Terminals{})
 	return d, err

@@ -3,7 +3,6 @@ package cli
 import (
 	"cmp"
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -61,7 +60,7 @@ that.`,
 			if err != nil {
 				return err
 			}
-			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(),
+			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: workbench.Made(),
 				Program: programName()}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Batch(w, document) },

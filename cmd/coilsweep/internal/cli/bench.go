@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -63,7 +64,7 @@ func startBench(c *console, dir string, options *workbench.BenchText) error {
 
 func showBench(c *console, found benchfile.Found) error {
 	if c.asJSON {
-		shown := map[string]any{"path": found.Path, "sha256": found.SHA256}
+		shown := map[string]any{"path": filepath.ToSlash(found.Path), "sha256": found.SHA256}
 		tables := map[string]map[string]any{"": shown}
 		for _, e := range found.Given() {
 			if tables[e.Table] == nil {

@@ -7,7 +7,6 @@ import (
 	"io"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -56,7 +55,7 @@ Results that are up to date are used as they are. The others, and all of them fo
 			if err != nil {
 				return err
 			}
-			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(),
+			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
 				Program: programName()}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },

@@ -69,32 +69,24 @@ func adviceFor(err error) string {
 
 // importOf is the command that makes a take of a recording that ended early.
 func importOf(e *record.PartialError) string {
-	words := []string{"coilsweep", "import", shellWord(e.Folder), "--take", e.Take}
+	words := []string{"coilsweep", "import", workbench.ShellWord(e.Folder), "--take", e.Take}
 	if e.Redo {
 		words = append(words, "--redo")
 	}
-	return strings.Join(append(words, "--stimulus", shellWord(filepath.Join(e.Dir, capture.StimulusFile)),
-		"--recording", shellWord(filepath.Join(e.Dir, capture.AudioFile))), " ")
+	return strings.Join(append(words, "--stimulus", workbench.ShellWord(filepath.Join(e.Dir, capture.StimulusFile)),
+		"--recording", workbench.ShellWord(filepath.Join(e.Dir, capture.AudioFile))), " ")
 }
 
 // inFolder adds what to do where something is missing from the bench of dir.
 func inFolder(dir string, err error) error {
 	switch {
 	case errors.Is(err, workbench.ErrNoBench), errors.Is(err, benchfile.ErrNone):
-		return fmt.Errorf("%w: make one with 'coilsweep bench %s --new'", err, shellWord(dir))
+		return fmt.Errorf("%w: make one with 'coilsweep bench %s --new'", err, workbench.ShellWord(dir))
 	case errors.Is(err, workbench.ErrNoCalibration):
 		return fmt.Errorf("%w: put a cable from output to input and run 'coilsweep calibrate %s' first, or record "+
-			"the output with --reference loopback", err, shellWord(dir))
+			"the output with --reference loopback", err, workbench.ShellWord(dir))
 	}
 	return err
-}
-
-// shellWord is a path as a shell takes it.
-func shellWord(path string) string {
-	if strings.ContainsAny(path, " \t\"'\\$&;()<>|*?[]#~`!") {
-		return "'" + strings.ReplaceAll(path, "'", `'\''`) + "'"
-	}
-	return path
 }
 
 // flagName is what a command line calls an option.

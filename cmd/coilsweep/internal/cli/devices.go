@@ -13,12 +13,16 @@ import (
 )
 
 func newDevices(c *console) *cobra.Command {
+	all := false
 	return c.command(&cobra.Command{
 		Use:   "devices",
 		Short: "List sound devices, their channels and rates",
-		Long: `List the sound devices with the number or name that 'measure --input' and
-'--output' take. A device marked "mixed" is not the hardware itself: a sound
-server may resample what passes through it.`,
+		Long: `List the sound devices: 'measure --input' and '--output' take part of the name,
+alone or after the sound system ("wasapi: line in"). A device marked "mixed" is not
+the hardware itself: a sound server may resample what passes through it.
+
+Where several sound systems show the same hardware, as on Windows, it is listed once,
+under the best of them; --all lists all.`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			devices, err := soundcard.Devices(cmd.Context())
@@ -28,17 +32,23 @@ server may resample what passes through it.`,
 			if c.asJSON {
 				return c.json(workbench.DeviceRecords(devices))
 			}
-			return printDevices(c, devices)
+			if all {
+				return printDevices(c, devices, devices)
+			}
+			return printDevices(c, devices, soundcard.Once(devices))
 		},
-	}, output(c.jsonOption("the list")))
+	}, workbench.Options{on("all", "list the same hardware under each sound system", &all)},
+		output(c.jsonOption("the list")))
 }
 
-func printDevices(c *console, devices []soundcard.Device) error {
+// printDevices lists some of all devices. The number is told where nothing else
+// names the device: it moves when something is plugged in.
+func printDevices(c *console, all, devices []soundcard.Device) error {
 	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "no.\tdevice\tsystem\tin\tout\trates in kHz\tremarks")
+	fmt.Fprintln(w, "device\tsystem\tin\tout\trates in kHz\tremarks")
 	for _, d := range devices {
-		fmt.Fprintf(w, "%d\t%s\t%s\t%d\t%d\t%s\t%s\n", d.Number, d.Name, d.HostAPI,
-			d.InputChannels, d.OutputChannels, kilohertz(d.RatesHz), strings.Join(deviceRemarks(d), ", "))
+		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%s\t%s\n", d.Name, d.HostAPI,
+			d.InputChannels, d.OutputChannels, kilohertz(d.RatesHz), strings.Join(deviceRemarks(d, all), ", "))
 	}
 	return w.Flush()
 }
@@ -50,8 +60,11 @@ func kilohertz(ratesHz []int) string {
 	return strings.Join(notation.Each(ratesHz, func(hz int) string { return fmt.Sprint(float64(hz) / 1000) }), " ")
 }
 
-func deviceRemarks(d soundcard.Device) []string {
+func deviceRemarks(d soundcard.Device, all []soundcard.Device) []string {
 	var remarks []string
+	if called := d.Called(all); !strings.HasSuffix(called, d.Name) {
+		remarks = append(remarks, "number "+called)
+	}
 	for _, r := range []struct {
 		holds bool
 		words string

@@ -3,6 +3,7 @@ package cli
 import (
 	"fmt"
 	"io"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -148,6 +149,9 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 		bar.show(done)
 	})
 	bar.clear()
+	for i := range coils {
+		coils[i].Folder = filepath.ToSlash(coils[i].Folder)
+	}
 	summary, outcome := fitAllOutcome(coils)
 	return c.showRecord(coils, func(w io.Writer) error {
 		_, err := fmt.Fprintln(w, summary)

@@ -107,7 +107,7 @@ func (f *listFilter) wants(l words.Listed) bool {
 // are warned of and left out.
 func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
 	c.mendBelow(ctx, root)
-	known, unreadable, err := evaluation.List(ctx, root, programName())
+	known, unreadable, err := evaluation.List(ctx, root)
 	if err != nil {
 		return nil, err
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -183,8 +184,8 @@ func takeRecord(folder *capture.Folder, t capture.Take, extras workbench.Extras)
 	if t.BenchFile != nil {
 		bench = t.BenchFile.Path
 	}
-	record := data.Object{{"take", t.Name}, {"folder", folder.TakeDir(t.Name)}, {"fit_for_use", t.Unfit() == nil},
-		{"bench_file", bench},
+	record := data.Object{{"take", t.Name}, {"folder", filepath.ToSlash(folder.TakeDir(t.Name))},
+		{"fit_for_use", t.Unfit() == nil}, {"bench_file", bench},
 		{"flags", append([]capture.Flag{}, q.Flags...)}, {"peak_dbfs", workbench.Finite(q.PeakDBFS)},
 		{"rms_dbfs", workbench.Finite(q.RMSDBFS)}, {"noise_dbfs", workbench.Measured(q.NoiseDBFS)},
 		{"hum_dbfs", workbench.Measured(q.HumDBFS)}, {"mains_hz", workbench.Measured(q.MainsHz)},

@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -181,7 +180,7 @@ func (s *figureSize) options() workbench.Options {
 
 // printing reads the flags, and the format from the ending of the file.
 func (s *figureSize) printing(file string) (figure.Printing, error) {
-	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: time.Now()}
+	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: workbench.Made()}
 	if file == "" {
 		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}

@@ -3,7 +3,6 @@ package cli
 import (
 	"cmp"
 	"io"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -60,7 +59,7 @@ the peak at a frequency.`,
 			if err := cmp.Or(netlist.check(".cir", ".net", ".sp"), csv.check(".csv"), html.check(".html")); err != nil {
 				return err
 			}
-			document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: programName()}
+			document := page.PredictionDocument{Harness: h, Made: workbench.Made(), Program: programName()}
 			coils, measured, unfit, err := c.inGuitar(cmd.Context(), args, options)
 			if err != nil {
 				return err

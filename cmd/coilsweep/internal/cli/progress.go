@@ -7,14 +7,12 @@ import (
 	"os"
 	"strings"
 
-	"golang.org/x/term"
-
 	"coilsweep/capture/record"
 	"coilsweep/report/notation"
 )
 
-// bar is the last line of a terminal, drawn over and over; elsewhere it is not
-// drawn at all.
+// bar is the last line of a terminal, drawn over and over; elsewhere, and where that
+// cannot be done, it is not drawn at all.
 type bar struct {
 	w        io.Writer
 	terminal bool
@@ -22,7 +20,7 @@ type bar struct {
 
 func newBar(w io.Writer) bar {
 	f, ok := w.(*os.File)
-	return bar{w, ok && term.IsTerminal(int(f.Fd()))}
+	return bar{w, ok && obeys(f)}
 }
 
 const barWidth = 30

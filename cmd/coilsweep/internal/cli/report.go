@@ -47,7 +47,7 @@ a file as in 'coilsweep predict --help'.`,
 			if err != nil {
 				return err
 			}
-			document, err := page.NewCoilDocument(e, programName())
+			document, err := page.NewCoilDocument(e, workbench.Made(), programName())
 			if err != nil {
 				return err
 			}

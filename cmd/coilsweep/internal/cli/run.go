@@ -95,7 +95,9 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 		c.remark(slices.Concat(options...).Unusual(false))
 		return run(cmd, args)
 	}
-	bind(cmd, slices.Concat(options...))
+	all := slices.Concat(options...)
+	bind(cmd, all)
+	complete(cmd, all)
 	return cmd
 }
 
@@ -131,6 +133,10 @@ func (c *console) tellBench(b *workbench.Bench, o workbench.Options) {
 // Run is the whole program: it runs the command in args and returns the exit
 // status. ctx ends it early.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	cobra.MousetrapHelpText = "" // a double click is a use like others
+	if len(args) == 0 && byDoubleClick() {
+		return fromDesktop(ctx, stdin, stdout, stderr)
+	}
 	c := &console{out: stdout, err: stderr}
 	return c.run(ctx, newRoot(c), args, stdin, stdout, stderr)
 }
@@ -151,7 +157,7 @@ func (c *console) run(ctx context.Context, root *cobra.Command, args []string, s
 	unfit, isUnfit := errors.AsType[*capture.UnfitError](err)
 	if isUnfit {
 		for _, f := range unfit.Flags {
-			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, capture.Take{})))
+			c.warn("%s: %s", f, forCommands(workbench.FlagAdvice(f, capture.Take{Quality: unfit.Quality})))
 		}
 	}
 	fmt.Fprintf(stderr, "coilsweep: %s\n", complaint(err))
@@ -199,7 +205,6 @@ usable.`,
 	}
 	root.PersistentFlags().Bool("verbose", false, "if the program fails by a fault of its own, show where")
 	root.SetVersionTemplate("{{.Version}}\n")
-	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SuggestionsMinimumDistance = 2
 	root.SetHelpCommand(newHelp(c))
 	root.SetFlagErrorFunc(flagError)
@@ -208,7 +213,7 @@ usable.`,
 		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
-		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newCapacitance(c), newMan(c),
 	)
 	return root
 }

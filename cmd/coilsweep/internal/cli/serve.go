@@ -1,11 +1,15 @@
 package cli
 
 import (
+	"bufio"
+	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/netip"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 
@@ -17,6 +21,7 @@ import (
 )
 
 func newServe(c *console) *cobra.Command {
+	open := false
 	o := web.Options{Listen: "127.0.0.1:8137", Bench: workbench.SoundCard, Seed: 1, Program: programName()}
 	return c.command(&cobra.Command{
 		Use:   "serve [ROOT]",
@@ -60,10 +65,19 @@ the address and its key can play sounds and write into ROOT.`,
 			for _, url := range server.OtherURLs() {
 				c.warn("from other machines: %s", url)
 			}
-			c.warn("open this address in a browser; Ctrl-C ends the page")
+			if err := openPage(open, server.URL()); err != nil {
+				c.warn("cannot open the browser: %v", err)
+				open = false
+			}
+			if open {
+				c.warn("the page opens in the browser; Ctrl-C ends it")
+			} else {
+				c.warn("open this address in a browser; Ctrl-C ends the page")
+			}
 			return server.Serve(cmd.Context())
 		},
 	}, workbench.Options{
+		on("open", "open the page in the browser", &open),
 		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
 		{Name: "host", Value: workbench.TextList(&o.Hosts),
 			Help: "a further name that the page may be opened by (may be repeated)"},
@@ -73,6 +87,41 @@ the address and its key can play sounds and write into ROOT.`,
 		{Name: "seed", Value: workbench.Counting(&o.Seed),
 			Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	})
+}
+
+// openPage shows the page in the browser where that is wanted.
+func openPage(wanted bool, url string) error {
+	if !wanted {
+		return nil
+	}
+	words := opener(url)
+	browser := exec.Command(words[0], words[1:]...)
+	if err := browser.Start(); err != nil {
+		return err
+	}
+	go browser.Wait()
+	return nil
+}
+
+// fromDesktop is what a double click on the program does: it opens the bench page for
+// the folder coilsweep of the user's home, and lets nothing vanish unread.
+func fromDesktop(ctx context.Context, stdin io.Reader, stdout, stderr io.Writer) int {
+	status := exitFail
+	home, err := os.UserHomeDir()
+	shop := filepath.Join(home, "coilsweep")
+	if err == nil {
+		err = os.MkdirAll(shop, 0o777)
+	}
+	if err == nil {
+		status = Run(ctx, []string{"serve", shop, "--open"}, stdin, stdout, stderr)
+	} else {
+		fmt.Fprintln(stderr, "coilsweep:", err)
+	}
+	if status != exitDone {
+		fmt.Fprintln(stderr, "Press Enter to close this window.")
+		bufio.NewReader(stdin).ReadString('\n')
+	}
+	return status
 }
 
 // checkServing refuses what cannot be served.

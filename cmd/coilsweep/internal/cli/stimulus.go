@@ -3,6 +3,7 @@ package cli
 import (
 	"cmp"
 	"fmt"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -40,7 +41,7 @@ shows it, with the same load.`,
 				return err
 			}
 			if c.asJSON {
-				return c.json(data.Object{{"file", path}, {"description", description}, {"rate_hz", s.RateHz},
+				return c.json(data.Object{{"file", filepath.ToSlash(path)}, {"description", description}, {"rate_hz", s.RateHz},
 					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS},
 					{"sha256", s.SHA256}})
 			}

@@ -3,6 +3,7 @@ package cli
 import (
 	"io"
 	"os"
+	"runtime"
 	"strings"
 
 	"golang.org/x/term"
@@ -13,7 +14,7 @@ import (
 // tableOptions suit text to what w is: colour and width on a terminal only, no
 // colour where NO_COLOR asks for none, and the characters that the locale has.
 func tableOptions(w io.Writer) terminal.Options {
-	o := terminal.Options{ASCII: !unicodeLocale(os.Getenv)}
+	o := terminal.Options{ASCII: !unicodeLocale(runtime.GOOS, os.Getenv)}
 	o.Width, o.Colour = terminalOf(w)
 	return o
 }
@@ -28,18 +29,25 @@ func terminalOf(w io.Writer) (width int, colour bool) {
 	if cells, _, err := term.GetSize(int(f.Fd())); err == nil {
 		width = cells
 	}
-	return width, os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+	return width, os.Getenv("NO_COLOR") == "" && obeys(f)
+}
+
+// obeys tells whether a terminal obeys escape sequences, which on Windows must be
+// switched on.
+func obeys(f *os.File) bool {
+	return term.IsTerminal(int(f.Fd())) && os.Getenv("TERM") != "dumb" && switchOnEscapes(f)
 }
 
 // unicodeLocale tells whether the locale's characters are UTF-8: the first of
 // LC_ALL, LC_CTYPE and LANG that is set says so (POSIX.1-2017, 8.2). Where none
-// is set it is the C locale, and has ASCII.
-func unicodeLocale(getenv func(string) string) bool {
+// is set it is the C locale, and has ASCII. Windows and macOS have no such locale:
+// where they set none, their terminals show UTF-8.
+func unicodeLocale(system string, getenv func(string) string) bool {
 	for _, name := range []string{"LC_ALL", "LC_CTYPE", "LANG"} {
 		if value := getenv(name); value != "" {
 			value = strings.ToUpper(value)
 			return strings.Contains(value, "UTF-8") || strings.Contains(value, "UTF8")
 		}
 	}
-	return false
+	return system == "windows" || system == "darwin"
 }

@@ -16,11 +16,19 @@ func TestUnicodeLocale(t *testing.T) {
 		{"C", "", "de_DE.UTF-8", false},
 		{"", "C.UTF-8", "C", true}, {"POSIX", "C.UTF-8", "C.UTF-8", false}, {"", "de_DE.ISO-8859-1", "C.UTF-8", false},
 	} {
-		got := unicodeLocale(func(name string) string {
+		got := unicodeLocale("linux", func(name string) string {
 			return map[string]string{"LC_ALL": test.all, "LC_CTYPE": test.ctype, "LANG": test.lang}[name]
 		})
 		if got != test.want {
 			t.Errorf("LC_ALL=%q LC_CTYPE=%q LANG=%q: UTF-8 is %t", test.all, test.ctype, test.lang, got)
+		}
+	}
+}
+
+func TestUnicodeWithoutLocale(t *testing.T) {
+	for system, want := range map[string]bool{"linux": false, "windows": true, "darwin": true} {
+		if got := unicodeLocale(system, func(string) string { return "" }); got != want {
+			t.Errorf("%s: UTF-8 is %t", system, got)
 		}
 	}
 }

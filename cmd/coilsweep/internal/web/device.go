@@ -5,7 +5,6 @@ import (
 	"html/template"
 	"net/http"
 	"slices"
-	"strconv"
 
 	"coilsweep/capture/soundcard"
 )
@@ -37,26 +36,16 @@ func (w *workshop) getDevices(r *http.Request) (any, error) {
 
 type deviceChoice struct{ Value, Text string }
 
-// deviceChoices are the devices that have channels: by name, and by number where
-// several have one name, as under several sound systems. The one that was chosen is
-// among them even where it is not there.
+// deviceChoices are the devices that have channels, each once, and the one that was
+// chosen even where it is not there.
 func deviceChoices(all []soundcard.Device, chosen string, channels func(soundcard.Device) (int, bool)) []deviceChoice {
-	names := map[string]int{}
-	for _, d := range all {
-		if n, _ := channels(d); n > 0 {
-			names[d.Name]++
-		}
-	}
 	var choices []deviceChoice
-	for _, d := range all {
+	for _, d := range soundcard.Once(all) {
 		n, usual := channels(d)
 		if n == 0 {
 			continue
 		}
-		c := deviceChoice{d.Name, d.Name}
-		if names[d.Name] > 1 {
-			c.Value = strconv.Itoa(d.Number)
-		}
+		c := deviceChoice{d.Called(all), d.Name}
 		if d.HostAPI != "" {
 			c.Text += ", " + d.HostAPI
 		}

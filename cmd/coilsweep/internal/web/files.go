@@ -199,7 +199,7 @@ func (w *workshop) writeReport(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	document, err := page.NewCoilDocument(e, w.Program)
+	document, err := page.NewCoilDocument(e, workbench.Made(), w.Program)
 	if err != nil {
 		return nil, err
 	}

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"net/http"
-	"time"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
@@ -32,7 +31,7 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 		return nil, err
 	}
 	var coils []harness.Coil
-	document := page.PredictionDocument{Harness: h, Made: time.Now(), Program: w.Program}
+	document := page.PredictionDocument{Harness: h, Made: workbench.Made(), Program: w.Program}
 	for _, coil := range in.Coils {
 		dir, err := w.coilDir(coil)
 		if err != nil {

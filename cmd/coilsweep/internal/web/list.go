@@ -44,7 +44,7 @@ func (w *workshop) newCoilLine(coil string, l words.Listed) coilLine {
 }
 
 func (w *workshop) getCoils(r *http.Request) (any, error) {
-	known, bad, err := evaluation.List(r.Context(), w.Root, w.Program)
+	known, bad, err := evaluation.List(r.Context(), w.Root)
 	if err != nil {
 		return nil, err
 	}

@@ -9,7 +9,6 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"time"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
@@ -123,7 +122,8 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(), Program: w.Program}
+	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
+		Program: w.Program}
 	parts, figures, err := page.ComparisonParts(document)
 	if err != nil {
 		return nil, err
@@ -199,7 +199,7 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 		given["by-folder"] = "true"
 	}
 	line := w.line("batch", in.Coils, 1, given)
-	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: time.Now(), Program: w.Program}
+	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: workbench.Made(), Program: w.Program}
 	parts, figures, err := page.BatchParts(document)
 	if err != nil {
 		return nil, err

@@ -256,7 +256,7 @@ func (w *workshop) resultNow(folder *capture.Folder) (result *fit.Result, stale 
 	if err != nil {
 		return result, []string{err.Error()}
 	}
-	return result, result.Stale(held, w.Program)
+	return result, result.Stale(held)
 }
 
 // whyFailed is why the last fit of a coil failed; empty: it did not.

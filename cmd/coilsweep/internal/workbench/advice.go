@@ -8,6 +8,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/align"
+	"coilsweep/capture/quality"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -78,8 +79,9 @@ const quietInputDBFS = -90
 func noStimulusAdvice(q capture.Quality) string {
 	const missing = "the stimulus is not in the recording"
 	switch {
-	case q.PeakDBFS <= -199:
-		return missing + ", which is digital silence: the input is muted, or another one was recorded"
+	case q.PeakDBFS <= quality.FloorDBFS:
+		return missing + ", which is digital silence: the input is muted, or another one was recorded, or " +
+			quality.ZeroAdvice
 	case q.HumDBFS < 0:
 		return missing + ", but hum is: the exciter is not connected, or the output is muted or another one"
 	case q.RMSDBFS < quietInputDBFS && q.RMSDBFS < 0:

@@ -136,7 +136,7 @@ func NewCalibrationResult(c capture.Calibration, file string) CalibrationResult 
 	low, high := c.FrequencyHz[0], c.FrequencyHz[len(c.FrequencyHz)-1]
 	gain := gainDB(c, 1000)
 	return CalibrationResult{
-		File: file, Made: c.Made, RateHz: c.RateHz, GainDB: gain,
+		File: filepath.ToSlash(file), Made: c.Made, RateHz: c.RateHz, GainDB: gain,
 		LowHz: low, LowDB: gainDB(c, low) - gain, HighHz: high, HighDB: gainDB(c, high) - gain,
 	}
 }

@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"regexp"
+	"runtime"
 	"strings"
 )
 
@@ -17,14 +18,14 @@ func (o Options) Draft(texts map[string]string) {
 }
 
 // CommandLine is what starts program with args and the options that were given,
-// for a POSIX shell.
+// for the shell of this system.
 func (o Options) CommandLine(program string, args []string) string {
 	words := []string{program}
 	for _, arg := range args {
 		if strings.HasPrefix(arg, "-") {
 			arg = "./" + arg
 		}
-		words = append(words, shellWord(arg))
+		words = append(words, ShellWord(arg))
 	}
 	for _, p := range o {
 		for _, text := range p.texts {
@@ -32,9 +33,9 @@ func (o Options) CommandLine(program string, args []string) string {
 			case p.Bare != "" && text == p.Bare:
 				words = append(words, flag)
 			case p.Bare != "", strings.HasPrefix(text, "-"):
-				words = append(words, flag+"="+shellWord(text))
+				words = append(words, flag+"="+ShellWord(text))
 			default:
-				words = append(words, flag, shellWord(text))
+				words = append(words, flag, ShellWord(text))
 			}
 		}
 	}
@@ -46,10 +47,18 @@ var (
 	// notInDoubleQuotes is what a shell, or the history of one, acts on between
 	// double quotes.
 	notInDoubleQuotes = "\"$`\\!\n"
+	plainOnWindows    = regexp.MustCompile(`^[A-Za-z0-9_%+=:.\\/-]+$`)
 )
 
-// shellWord is text as one word for a POSIX shell.
-func shellWord(text string) string {
+// ShellWord is text as one word for the shell of this system.
+func ShellWord(text string) string {
+	if runtime.GOOS == "windows" {
+		return windowsWord(text)
+	}
+	return posixWord(text)
+}
+
+func posixWord(text string) string {
 	switch {
 	case plainWord.MatchString(text):
 		return text
@@ -57,4 +66,18 @@ func shellWord(text string) string {
 		return `"` + text + `"`
 	}
 	return "'" + strings.ReplaceAll(text, "'", `'\''`) + "'"
+}
+
+// windowsWord is text as one word for PowerShell and the command prompt, where both
+// have one way to write it, and for PowerShell where they differ.
+func windowsWord(text string) string {
+	switch {
+	case plainOnWindows.MatchString(text):
+		return text
+	case strings.ContainsAny(text, "\"$`"):
+		return "'" + strings.NewReplacer("'", "''", `"`, `\"`).Replace(text) + "'"
+	case strings.HasSuffix(text, `\`):
+		text += `\` // the program would read \" as a quotation mark
+	}
+	return `"` + text + `"`
 }

@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"os/exec"
+	"runtime"
 	"strings"
 	"testing"
 )
@@ -12,7 +13,7 @@ func TestCommandLine(t *testing.T) {
 		return o.CommandLine("coilsweep "+program, args)
 	}
 	type m = map[string]string
-	for _, tt := range []struct{ got, want string }{
+	for _, tt := range []struct{ got, want string }{ // on Windows some are quoted otherwise: TestWindowsWord
 		{line(NewMeasurement("").Options, "measure", []string{"a b"},
 			m{"take": "c470", "added-c": "470p 1%", "level": "-12", "redo": "true", "after": ""}),
 			`coilsweep measure "a b" --take c470 --added-c "470p 1%" --level=-12 --redo`},
@@ -25,7 +26,7 @@ func TestCommandLine(t *testing.T) {
 		{line(NewCheck("").Options, "check", []string{"x"}, m{"level": "loud", "none-such": "y"}),
 			"coilsweep check x --level loud"},
 	} {
-		if tt.got != tt.want {
+		if tt.got != tt.want && !(runtime.GOOS == "windows" && strings.ContainsAny(tt.want, "$`")) {
 			t.Errorf("is   %s\nwant %s", tt.got, tt.want)
 		}
 	}
@@ -56,10 +57,10 @@ func TestShellWord(t *testing.T) {
 		t.Skip("there is no sh: ", err)
 	}
 	words := []string{"plain", "470p 1%", "$HOME", "`id`", "$(id)", `a\b`, "it's", `"`, "", "~", "*",
-		"a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}"}
+		"a;b", "a&b|c", "#x", "two\nlines", "!x", "ä", "<>", "a=b", "{a,b}", "my coils/neck's"}
 	var quoted []string
 	for _, w := range words {
-		quoted = append(quoted, shellWord(w))
+		quoted = append(quoted, posixWord(w))
 	}
 	out, err := exec.Command(shell, "-c", `printf '%s\0' `+strings.Join(quoted, " ")).Output()
 	if err != nil {
@@ -67,6 +68,19 @@ func TestShellWord(t *testing.T) {
 	}
 	if got := strings.TrimSuffix(string(out), "\x00"); got != strings.Join(words, "\x00") {
 		t.Errorf("the shell reads %q of %s", got, quoted)
+	}
+}
+
+// The rules are those of PowerShell's about_Quoting_Rules and of the C run time's
+// "Parsing C command-line arguments" (both from memory).
+func TestWindowsWord(t *testing.T) {
+	for text, want := range map[string]string{
+		`plain`: `plain`, `C:\coils\a`: `C:\coils\a`, `470p 1%`: `"470p 1%"`, `C:\my coils\`: `"C:\my coils\\"`,
+		`it's`: `"it's"`, `$x's`: `'$x''s'`, `10" reel`: `'10\" reel'`, `a,b`: `"a,b"`, `@x`: `"@x"`, ``: `""`,
+	} {
+		if got := windowsWord(text); got != want {
+			t.Errorf("%s: %s, want %s", text, got, want)
+		}
 	}
 }
 

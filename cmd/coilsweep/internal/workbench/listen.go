@@ -29,7 +29,7 @@ func listen(ctx context.Context, recorder record.Recorder, take capture.Take, he
 // *capture.UnfitError.
 func estimate(ctx context.Context, recording capture.Recording, take capture.Take) (*response.Response, error) {
 	if unfit := take.Unfit(); unfit != nil {
-		return nil, &capture.UnfitError{What: "the recording is not usable", Flags: unfit}
+		return nil, &capture.UnfitError{What: "the recording is not usable", Flags: unfit, Quality: take.Quality}
 	}
 	return response.Estimate(ctx, recording, take)
 }

@@ -130,12 +130,28 @@ func oneOf(words []string) string {
 
 // Choice holds one of some words.
 func Choice(at *string, words ...string) Value {
-	return value[string]{at, "word", func(s string) (string, error) {
+	return choice{value[string]{at, "word", func(s string) (string, error) {
 		if !slices.Contains(words, s) {
 			return "", &choiceError{want: oneOf(words)}
 		}
 		return s, nil
-	}, func(s string) string { return s }}
+	}, func(s string) string { return s }}, words}
+}
+
+type choice struct {
+	value[string]
+	words []string
+}
+
+// Words are those that an option can be, where they are known.
+func (o *Option) Words() []string {
+	if c, ok := o.Value.(choice); ok {
+		return c.words
+	}
+	if o.Name == "model" {
+		return formNames()
+	}
+	return nil
 }
 
 // stated holds a value as people write them; nil until it is given.

@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/rooted"
 )
 
@@ -39,9 +40,9 @@ func Confine(root, rel string) (string, error) {
 		case errors.Is(err, fs.ErrNotExist):
 		case err != nil:
 			return "", Errorf(http.StatusBadRequest, "cannot look at %.80q: %v", rel, err)
-		case info.Mode()&fs.ModeSymlink != 0:
+		case info.Mode()&(fs.ModeSymlink|fs.ModeIrregular) != 0: // irregular: Windows' junctions
 			return "", Errorf(http.StatusForbidden,
-				"%.80q leads through a symbolic link: only what is in the folder itself is served", rel)
+				"%.80q leads through a link: only what is in the folder itself is served", rel)
 		}
 	}
 	return path, nil
@@ -58,14 +59,12 @@ func checkPath(rel string) string {
 		return "it is no text"
 	}
 	for element := range strings.SplitSeq(rel, "/") {
-		base, _, _ := strings.Cut(strings.ToUpper(element), ".")
+		trouble := atomicfile.NameTrouble(element)
 		switch {
 		case element == "":
 			return "a name between slashes is empty"
 		case strings.HasPrefix(element, "."):
 			return "a name begins with a dot"
-		case strings.HasSuffix(element, ".") || strings.TrimSpace(element) != element:
-			return "a name begins or ends with a space, or ends with a dot"
 		case len(element) > maxName:
 			return "a name is too long"
 		case strings.ContainsAny(element, `\:*?"<>|`):
@@ -73,19 +72,9 @@ func checkPath(rel string) string {
 		case strings.ContainsFunc(element,
 			func(r rune) bool { return unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Zl, unicode.Zp) }):
 			return "a character in it cannot be seen"
-		case reserved[strings.TrimSpace(base)]:
-			return "some systems keep that name for a device"
+		case trouble != "":
+			return trouble
 		}
 	}
 	return ""
 }
-
-// reserved are names of devices on Windows (Microsoft, "Naming Files, Paths,
-// and Namespaces"; the console's from memory).
-var reserved = func() map[string]bool {
-	names := map[string]bool{"CON": true, "PRN": true, "AUX": true, "NUL": true, "CONIN$": true, "CONOUT$": true}
-	for _, n := range "123456789¹²³" {
-		names["COM"+string(n)], names["LPT"+string(n)] = true, true
-	}
-	return names
-}()

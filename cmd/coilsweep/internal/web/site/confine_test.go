@@ -19,9 +19,7 @@ func TestConfine(t *testing.T) {
 	}
 	for name, to := range map[string]string{"out": outside, "shop/up": "..", "within": "bridge", "dangling": "nowhere",
 		"shop/self": "self"} {
-		if err := os.Symlink(to, filepath.Join(root, name)); err != nil {
-			t.Fatal(err)
-		}
+		symlink(t, to, filepath.Join(root, name))
 	}
 	for _, good := range []string{"bridge", "shop/neck", "not there yet", "shop/not/there", "Hals Nr. 3", "été", "ネック",
 		"a.b", strings.Repeat("x", maxName)} {
@@ -46,6 +44,17 @@ func TestConfine(t *testing.T) {
 	}
 }
 
+// symlink makes a link, where the system does: Wine says that it did.
+func symlink(t testing.TB, to, name string) {
+	t.Helper()
+	if err := os.Symlink(to, name); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Lstat(name); err != nil {
+		t.Skip("this system makes no symbolic links: ", err)
+	}
+}
+
 // FuzzConfine holds what is let through against os.Root, which follows links but
 // not out of the root.
 func FuzzConfine(f *testing.F) {
@@ -56,9 +65,7 @@ func FuzzConfine(f *testing.F) {
 		}
 	}
 	for name, to := range map[string]string{"link": os.TempDir(), "shop/up": "../.."} {
-		if err := os.Symlink(to, filepath.Join(base, name)); err != nil {
-			f.Fatal(err)
-		}
+		symlink(f, to, filepath.Join(base, name))
 	}
 	root, err := os.OpenRoot(base)
 	if err != nil {

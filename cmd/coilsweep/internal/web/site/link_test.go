@@ -73,9 +73,7 @@ func TestLinks(t *testing.T) {
 	}
 	for name, to := range map[string]string{"capture.wav": filepath.Join(outside, "secret.wav"), "takes": outside,
 		"self": "."} {
-		if err := os.Symlink(to, filepath.Join(s.root, name)); err != nil {
-			t.Fatal(err)
-		}
+		symlink(t, to, filepath.Join(s.root, name))
 	}
 	if err := os.WriteFile(filepath.Join(s.root, "kept.wav"), nil, 0o644); err != nil {
 		t.Fatal(err)

@@ -113,7 +113,7 @@ func New(o Options) (*Server, error) {
 		dir.Close()
 	}
 	switch {
-	case errors.Is(err, syscall.EADDRINUSE):
+	case errors.Is(err, syscall.EADDRINUSE), errors.Is(err, wsaAddrInUse):
 		return nil, fmt.Errorf("cannot listen on %s: port %s is in use, perhaps by this program started before: stop "+
 			"that, or choose another port with --listen %s", o.Listen, port, net.JoinHostPort(host, "0"))
 	case err != nil:
@@ -134,6 +134,9 @@ func New(o Options) (*Server, error) {
 	}
 	return s, nil
 }
+
+// wsaAddrInUse is EADDRINUSE as Windows numbers it (Windows Sockets Error Codes).
+const wsaAddrInUse = syscall.Errno(10048)
 
 func openRoot(name string) (string, *os.Root, error) {
 	root, err := filepath.Abs(name)
