@@ -496,7 +496,7 @@ func (a *analysis) doubts(best *solution) []doubt {
 const addedScale = "common scale of the added parts"
 
 // Something stated is let go where the takes contradict it: where a fact is pulled by
-// more than askPull, and without what is in doubt the best circuit, the freedom
+// more than askPull or stands in the way of a fit better by agreeingBIC, and without what is in doubt the best circuit, the freedom
 // counted as a parameter, has a BIC lower than the best with it by more than letGoBIC
 // (strong evidence; R. E. Kass and A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773),
 // explains the takes, and agrees with at least two facts that are left. Where a
@@ -600,7 +600,8 @@ func (s *solution) worthDoubting(d doubt, best *solution, agree bool, limit floa
 	}
 	for i := range s.joint.priors {
 		if p := &s.joint.priors[i]; p.what == d.what && p.isFact() {
-			return math.Abs(s.pull(i)) >= askPull && s.misfit() <= 4 && s.bic(1)-s.gain(i) < limit+letGoSlack
+			pulled := math.Abs(s.pull(i)) >= askPull || s.gain(i) > agreeingBIC
+			return pulled && s.misfit() <= 4 && s.bic(1)-s.gain(i) < limit+letGoSlack
 		}
 	}
 	return false
