@@ -107,10 +107,11 @@ func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.T
 	clear(r.Samples[1:])
 	at, failed := align.Align(r.Samples[0], t.Stimulus)
 	clear(r.Samples)
-	r, err := capture.ReadRecording(path)
+	again, err := capture.ReadRecording(path)
 	if err != nil {
 		return t, err
 	}
+	copy(r.Samples, again.Samples) // for whoever has r
 	return quality.AssessAligned(r, t, at, failed)
 }
 

@@ -42,6 +42,7 @@ type analysis struct {
 	searches  searches
 	solutions []*solution // in the order tried
 	best      *solution   // with the u of the data enlarged where needed
+	chosen    *solution   // the best as it was chosen, by noise alone where that explains the takes
 	widen     float64     // by which it was enlarged
 	reduced   float64     // its reduced chi-square before that
 	rivals    []rival
@@ -151,10 +152,7 @@ func (a *analysis) tryFree(ctx context.Context, said []string) error {
 	}
 	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils)}
 	q := &free.request
-	q.free, q.letGo, q.ownDB = true, nil, 0
-	for _, t := range q.takes {
-		q.ownDB = max(q.ownDB, t.limits().RippleTakeDB)
-	}
+	q.free, q.letGo, q.ownDB = true, nil, a.ownDB()
 	free.resistive, free.metered = q.know.resistance != nil, q.know.inductance != nil
 	start := a.best.coil()
 	err := free.tryForms(ctx, freeForms, []circuit.Coil{{InductanceH: start.InductanceH,
@@ -251,12 +249,8 @@ var ownSteps = []float64{0.003, 0.01}
 func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	shared := a.sharesCard(starts[0])
-	own := 0.0
-	for _, t := range a.request.takes {
-		own = max(own, t.limits().RippleTakeDB)
-	}
 	steps := []float64{0}
-	for _, db := range append([]float64{own}, ownSteps...) {
+	for _, db := range append([]float64{a.ownDB()}, ownSteps...) {
 		if db > steps[len(steps)-1] && shared {
 			steps = append(steps, db)
 		}
@@ -290,6 +284,14 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	a.resistive = a.resistive && !slices.Contains(a.request.letGo, know.resistance.what)
 	a.metered = a.metered && !slices.Contains(a.request.letGo, know.inductance.what)
 	return nil
+}
+
+// ownDB is the limit that is stated of what the sound card leaves in one take.
+func (a *analysis) ownDB() (limit float64) {
+	for _, t := range a.request.takes {
+		limit = max(limit, t.limits().RippleTakeDB)
+	}
+	return limit
 }
 
 // sharesCard tells whether some takes went through the same sound card on the
@@ -641,7 +643,10 @@ func (a *analysis) choose(ctx context.Context) error {
 	}
 	a.reduced = best.reducedApart()
 	var err error
-	if a.best, err = a.searches.widen(best, a.widen); err != nil {
+	// Noise alone may explain the takes because the model took up what the card leaves
+	// in them, which is below the noise of a point and not below that of Q.
+	a.chosen = best
+	if a.best, err = a.searches.widen(best, a.widen, max(best.joint.ownDB, a.ownDB())); err != nil {
 		return err
 	}
 	if err = a.holdFacts(); err != nil {
@@ -666,7 +671,7 @@ func (a *analysis) holdFacts() error {
 	for w := a.widen; !held.factsAgree() && w < 1e4*a.widen; {
 		w *= 2
 		var err error
-		if held, err = a.searches.widen(held, w); err != nil {
+		if held, err = a.searches.widen(held, w, held.joint.ownDB); err != nil {
 			return err
 		}
 	}

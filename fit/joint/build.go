@@ -494,16 +494,21 @@ func (a *analysis) measuredPeak(take int) (hz, db fit.Quantity) {
 
 // residuals are (measured - fitted)/u of a take, u per component, with what
 // the takes have in common taken off as far as it can be known: each with the
-// standard deviation that it has after that.
+// standard deviation that it has after that. Where the model explains the takes they
+// are those that it was chosen by.
 func (a *analysis) residuals(take int) []complex128 {
-	j := a.best.joint
+	shown := a.best
+	if a.widen == 1 && a.pulled == nil {
+		shown = a.chosen
+	}
+	j := shown.joint
 	g, place := j.groupOf(take)
 	rows := 2 * len(j.omega[take])
 	raw := make([][]float64, len(g.takes))
 	s := newState(j)
 	for i, t := range g.takes {
 		raw[i] = make([]float64, rows)
-		s.evaluate(t, a.best.x, raw[i], nil, 0, nil)
+		s.evaluate(t, shown.x, raw[i], nil, 0, nil)
 	}
 	if g.common() && j.free {
 		j.unwrap(g, func(i int) []float64 { return raw[i] })

@@ -87,12 +87,11 @@ func (s *searches) closer(from *solution) (*solution, error) {
 }
 
 // widen is solution.widened.
-func (s *searches) widen(best *solution, w float64) (*solution, error) {
+func (s *searches) widen(best *solution, w, ownDB float64) (*solution, error) {
 	if s.known {
-		j := *best.joint
-		return s.enter(&j, &w)
+		return s.enter(best.joint.reweighed(w, ownDB), &w)
 	}
-	found, err := best.widened(w)
+	found, err := best.widened(w, ownDB)
 	return s.keep(best.joint.form, found), err
 }
 

@@ -366,10 +366,17 @@ func (s *solution) covariance() (*mat.SymDense, error) {
 // widened enlarges the u of the data by the factor w, by which priors weigh
 // more, and searches to the last digit: damped steps until what they promise is
 // some millionths of a unit of chi-square, which along a flat valley is as far as
-// they come in reasonable time, and undamped ones from there.
-func (s *solution) widened(w float64) (*solution, error) {
-	j := *s.joint
-	j.widen = w
-	return (&j).finish(leastsquares.NewSolver((&j).problem()), s.x,
-		leastsquares.Settings{Polish: true, Tolerance: 1e-9})
+// they come in reasonable time, and undamped ones from there. ownDB is the limit of
+// what the card leaves in one take.
+func (s *solution) widened(w, ownDB float64) (*solution, error) {
+	j := s.joint.reweighed(w, ownDB)
+	return j.finish(leastsquares.NewSolver(j.problem()), s.x, leastsquares.Settings{Polish: true, Tolerance: 1e-9})
+}
+
+// reweighed is the same problem with other weights.
+func (j *joint) reweighed(widen, ownDB float64) *joint {
+	other := *j
+	other.widen, other.ownDB, other.groups = widen, ownDB, slices.Clone(j.groups)
+	other.weigh(0)
+	return &other
 }
