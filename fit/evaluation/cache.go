@@ -49,13 +49,14 @@ type cachedTake struct {
 	Name     string
 	Audio    capture.AudioStamp
 	Response *response.Response
+	Curve    *fit.Curve // of a take that was used
 }
 
 const (
 	// cacheLine begins the file; its number is that of the format.
-	cacheLine = "coilsweep.cache/3: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
+	cacheLine = "coilsweep.cache/4: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
 		"fit makes it again.\n"
-	// maxCache is the largest file in bytes; three takes have some 200 kB.
+	// maxCache is the largest file in bytes; three takes have some 400 kB.
 	maxCache = 16 << 20
 )
 
@@ -78,7 +79,11 @@ func (e *Evaluation) writeCache() error {
 	c := cache{Key: keyOf(e.held, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()}
 	for _, t := range e.Takes {
 		if in, ok := e.Input(t.Name); ok {
-			c.Takes = append(c.Takes, cachedTake{t.Name, e.audio[t.Name], in.Response})
+			k := cachedTake{Name: t.Name, Audio: e.audio[t.Name], Response: in.Response}
+			if at := slices.IndexFunc(e.Result.Takes, func(r fit.TakeResult) bool { return r.Name == t.Name }); at >= 0 {
+				k.Curve = e.Result.Takes[at].Curve
+			}
+			c.Takes = append(c.Takes, k)
 		}
 	}
 	data, err := c.encode()
@@ -144,6 +149,26 @@ func decodeBody(body []byte) (c *cache, err error) {
 		return nil, errNoCache
 	}
 	return c, nil
+}
+
+// curves puts the curves into r, the result of the same fit; false where one is missing,
+// or the audio behind it is no longer what it was.
+func (c *cache) curves(folder *capture.Folder, r *fit.Result) bool {
+	if c == nil {
+		return false
+	}
+	for i := range r.Takes {
+		t := &r.Takes[i]
+		at := slices.IndexFunc(c.Takes, func(k cachedTake) bool { return k.Name == t.Name })
+		if !t.Used {
+			continue
+		}
+		if at < 0 || c.Takes[at].Curve == nil || c.Takes[at].Audio != folder.AudioStamp(t.Name) {
+			return false
+		}
+		t.Curve = c.Takes[at].Curve
+	}
+	return true
 }
 
 // response is that of the take t while its audio is what it was; else nil.

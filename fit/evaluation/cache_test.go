@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -176,6 +177,27 @@ func TestReportCostsNoFit(t *testing.T) {
 	}
 }
 
+// Curves of an up-to-date result come from the cache as they were, and cost not even a
+// step of the fit; with another recording behind them they are made again.
+func TestCurvesCostNothing(t *testing.T) {
+	dir := fitted(t)
+	curves := func(e *Evaluation) (list []*fit.Curve) {
+		for _, take := range e.Result.Takes {
+			list = append(list, take.Curve)
+		}
+		return list
+	}
+	want := curves(must(Coil(t.Context(), dir, Options{Fit: program, Circuit: true})))
+	e := must(Coil(t.Context(), dir, Options{Fit: program, Curves: true}))
+	if e.Fitted() != nil || !reflect.DeepEqual(curves(e), want) || len(want) != len(takes) || want[0] == nil {
+		t.Errorf("a circuit %v, %d curves that are not those of the fit", e.Fitted() != nil, len(want))
+	}
+	check(os.Truncate(audioOf(dir, takes[0]), 1000))
+	if e := must(Coil(t.Context(), dir, Options{Fit: program, Curves: true})); len(e.LeftOut) != 1 {
+		t.Errorf("a take without its audio: %q", e.LeftOut)
+	}
+}
+
 // Coil writes nothing, whether it fits or not.
 func TestCoilWritesNothing(t *testing.T) {
 	dir := fitted(t)
@@ -260,7 +282,7 @@ func TestCacheOfNoUse(t *testing.T) {
 		"a bit": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func(d []byte) []byte { d[len(d)/2] ^= 1; return d })
 		},
-		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/3", "cache/4") },
+		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/4", "cache/5") },
 		"too large": func(dir string, _ *Options) {
 			check(os.Truncate(filepath.Join(dir, CacheFile), maxCache+1))
 		},

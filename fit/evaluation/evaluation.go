@@ -26,9 +26,9 @@ type Options struct {
 	// AsLast: the models and the shared gain are those of the coil's last fit,
 	// so that nothing contradicts its result.json.
 	AsLast bool
-	// Circuit: the fitted circuit and the curves are needed, which a result.json
-	// does not hold.
-	Circuit bool
+	// Curves: the curves are needed, which a result.json does not hold; Circuit: the
+	// fitted circuit, too.
+	Curves, Circuit bool
 	// Anew: a result that is up to date is made again, by a fit.
 	Anew bool
 	// Before is an earlier evaluation of the folder that is in memory; its
@@ -39,7 +39,7 @@ type Options struct {
 // Evaluation is a coil folder with its fit.
 type Evaluation struct {
 	Folder *capture.Folder
-	// Result has curves where a circuit was asked for.
+	// Result has curves where they or a circuit were asked for.
 	Result *fit.Result
 	// Takes are those that can be read, in the order of their time; none where
 	// the result was up to date and no circuit was asked for.
@@ -89,7 +89,8 @@ func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error)
 	if len(held.Takes) == 0 {
 		return nil, &NoTakeError{dir}
 	}
-	if last != nil && !o.Anew && !o.Circuit && answers(last, held, o.Fit) {
+	if last != nil && !o.Anew && !o.Circuit && answers(last, held, o.Fit) &&
+		(!o.Curves || readCache(dir, keyOf(held, o.Fit.Record())).curves(folder, last)) {
 		e.Result = last
 		e.LeftOut = leftOut(last)
 		return e, nil

@@ -133,7 +133,7 @@ func (c *console) Coil(ctx context.Context, dir string, curves bool) (evaluation
 }
 
 func (c *console) coil(ctx context.Context, dir string, curves bool) (*evaluation.Evaluation, error) {
-	e, err := c.evaluate(ctx, dir, evaluation.Options{AsLast: true, Circuit: curves})
+	e, err := c.evaluate(ctx, dir, evaluation.Options{AsLast: true, Curves: curves})
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", dir, err)
 	}
