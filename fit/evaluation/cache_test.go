@@ -5,10 +5,10 @@ import (
 	"context"
 	"encoding/gob"
 	"errors"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
-	"reflect"
 	"slices"
 	"strings"
 	"sync"
@@ -181,15 +181,15 @@ func TestReportCostsNoFit(t *testing.T) {
 // step of the fit; with another recording behind them they are made again.
 func TestCurvesCostNothing(t *testing.T) {
 	dir := fitted(t)
-	curves := func(e *Evaluation) (list []*fit.Curve) {
+	curves := func(e *Evaluation) (list []string) {
 		for _, take := range e.Result.Takes {
-			list = append(list, take.Curve)
+			list = append(list, fmt.Sprintf("%v", *take.Curve)) // NaN is unlike itself
 		}
 		return list
 	}
 	want := curves(must(Coil(t.Context(), dir, Options{Fit: program, Circuit: true})))
 	e := must(Coil(t.Context(), dir, Options{Fit: program, Curves: true}))
-	if e.Fitted() != nil || !reflect.DeepEqual(curves(e), want) || len(want) != len(takes) || want[0] == nil {
+	if e.Fitted() != nil || !slices.Equal(curves(e), want) || len(want) != len(takes) {
 		t.Errorf("a circuit %v, %d curves that are not those of the fit", e.Fitted() != nil, len(want))
 	}
 	check(os.Truncate(audioOf(dir, takes[0]), 1000))
