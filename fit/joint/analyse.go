@@ -58,6 +58,8 @@ type analysis struct {
 	// letGo is what the takes contradict, one after the other; beside each what may
 	// be wrong in its place.
 	letGo [][]trial
+	// believing are the best solutions with what was then let go.
+	believing []*solution
 	// doubted are solutions in which something else is wrong, as far as the takes
 	// tell; remark says so where nothing was let go.
 	doubted   []*solution
@@ -267,7 +269,7 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 			return err
 		}
 		if len(wrong) > 0 {
-			a.letGo = append(a.letGo, wrong)
+			a.letGo, a.believing = append(a.letGo, wrong), append(a.believing, best)
 			a.request = wrong[0].doubt.without(a.request)
 			a.solutions = nil
 			n = -1
@@ -640,6 +642,9 @@ func (a *analysis) choose(ctx context.Context) error {
 			"the residuals are not random over frequency (runs test %s), but small enough to come from the sound "+
 				"card: U95 includes how far the fits below and above the resonance disagree; a reference channel "+
 				"would settle it", minus("%.0f", best.runsZ)))
+	}
+	if a.structured() {
+		a.doubted = append(a.doubted, a.believing...)
 	}
 	a.reduced = best.reducedApart()
 	var err error
