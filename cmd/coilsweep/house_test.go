@@ -23,7 +23,7 @@ import (
 var floors = [][]string{
 	{"capture/rooted"},
 	{"excite/quantity", "capture/atomicfile", "capture/wav", "capture/tomlkey", "capture/internal/effort",
-		"fit/circuit", "fit/leastsquares", "report/plot"},
+		"fit/circuit", "fit/leastsquares", "report/plot", "report/loudness", "report/pluck"},
 	{"excite/exciter", "capture/benchfile"},
 	{"excite"},
 	{"capture/align"},
@@ -35,7 +35,7 @@ var floors = [][]string{
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
 	{"fit/batch", "fit/evaluation"},
-	{"report/notation"},
+	{"report/notation", "report/sound"},
 	{"report/words"},
 	{"report/figure", "report/data"},
 	{"report/terminal", "report/page"},
