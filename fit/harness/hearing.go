@@ -84,6 +84,19 @@ type Heard struct {
 	// Octaves are the levels of b minus those of a in dB, at the same loudness of the whole.
 	Octaves  []Octave `json:"octaves"`
 	Warnings []string `json:"warnings"`
+	// LouderDB is by how much b was louder than a, and is taken off in Octaves.
+	LouderDB float64 `json:"-"`
+}
+
+// Matched takes off by how much b was found to be louder in place of what the weights
+// say of it: a measurement of loudness passes over pauses.
+func (h *Heard) Matched(louderDB float64) {
+	for i := range h.Octaves {
+		if d := &h.Octaves[i].Difference; d.Known() {
+			d.Value += h.LouderDB - louderDB
+		}
+	}
+	h.LouderDB = louderDB
 }
 
 // Told are the octaves in which the difference is more than its uncertainty, |En| > 1.
@@ -145,8 +158,9 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 	for k := range all {
 		all[k] = k
 	}
+	// The last one is the change of loudness.
 	sought := slices.Repeat([]fit.Sought{{Missing: "the recording has nothing in this octave", Decibel: true}},
-		len(octaves))
+		len(octaves)+1)
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
 		size := sizes{}
 		for k, p := range parts {
@@ -168,6 +182,7 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 			return 10 * math.Log10(after/before)
 		}
 		loudness := change(all, func(w Weight) float64 { return w.Power * w.Loudness })
+		dst[len(octaves)] = loudness
 		for i, at := range octaves {
 			if power[i] > faintest*slices.Max(power) {
 				dst[i] = change(at, func(w Weight) float64 { return w.Power }) - loudness
@@ -177,8 +192,8 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 	if err != nil {
 		return nil, fmt.Errorf("difference: %w", err)
 	}
-	heard := &Heard{Warnings: warnings}
-	for i, q := range quantities {
+	heard := &Heard{Warnings: warnings, LouderDB: quantities[len(octaves)].Value}
+	for i, q := range quantities[:len(octaves)] {
 		heard.Octaves = append(heard.Octaves, Octave{CentreHz: nominalHz[i], Difference: q})
 	}
 	return heard, nil

@@ -24,6 +24,7 @@ type Sound struct {
 type Pair struct {
 	RateHz           int
 	A, B, Difference Sound
+	LouderDB         float64 // by how much b was louder than a before
 }
 
 // NewPair sends a recording through the filters of a and b; nil is no filter. Sounds
@@ -44,6 +45,7 @@ func NewPair(x []float64, rateHz int, a, b Filter) (*Pair, error) {
 		if err != nil {
 			return nil, fmt.Errorf("the recording is too quiet or too short: %w", err)
 		}
+		p.LouderDB = lufs - p.LouderDB
 		of.sound.Samples = scaled(y, math.Pow(10, (QuietLUFS-lufs)/20))
 		peak = max(peak, slices.Max(of.sound.Samples), -slices.Min(of.sound.Samples))
 	}

@@ -1,13 +1,22 @@
 package sound
 
 import (
+	"bytes"
 	"errors"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"coilsweep/capture/wav"
+	"coilsweep/excite/quantity"
+	"coilsweep/fit"
+	"coilsweep/fit/circuit"
+	"coilsweep/fit/harness"
 	"coilsweep/report/loudness"
 )
 
@@ -132,5 +141,127 @@ func TestPair(t *testing.T) {
 	}
 	if _, err := NewPair(make([]float64, rate), rate, nil, mean); !errors.Is(err, loudness.ErrSilent) {
 		t.Errorf("silence: %v", err)
+	}
+}
+
+// exact is a coil that is exactly what it is.
+type exact circuit.Coil
+
+func (e exact) Bare() (circuit.Coil, error) { return circuit.Coil(e), nil }
+
+func (e exact) Carry(count int, _ func(circuit.Coil, []float64)) fit.Carried {
+	return fit.Carried{Variances: make([]fit.Variances, count)}
+}
+
+func twoCoils(t *testing.T) (harness.Harness, []harness.Coil) {
+	t.Helper()
+	ohm, err := quantity.ParseResistance("1M 1%")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return harness.Harness{Name: "a guitar", Amplifier: harness.Amplifier{Resistance: &ohm}}, []harness.Coil{
+		{Name: "one", Fitted: exact{InductanceH: 2.2, ResistanceOhm: 6000, CapacitanceF: 470e-12}},
+		{Name: "two", Fitted: exact{InductanceH: 4.4, ResistanceOhm: 8200, CapacitanceF: 700e-12}}}
+}
+
+// octaves are the levels in dB of a sound by octave, from one transform of all of it.
+func octaves(x []float64) (db [9]float64) {
+	padded := append(slices.Clone(x), make([]float64, 1<<18-len(x))...)
+	for k, c := range fourier.NewFFT(1<<18).Coefficients(nil, padded) {
+		hz := float64(k) * rate / (1 << 18)
+		if i := int(math.Floor(math.Log10(hz/1000)/0.3 + 4.5)); hz > 20 && hz < 20e3 && i >= 0 && i < len(db) {
+			db[i] += real(c * cmplx.Conj(c))
+		}
+	}
+	for i, power := range db {
+		db[i] = 10 * math.Log10(power)
+	}
+	return db
+}
+
+// What is said of the octaves is what is in the sounds, as they come out.
+func TestListen(t *testing.T) {
+	h, coils := twoCoils(t)
+	r := Recording{Name: "noise", RateHz: rate, Samples: noise(4 * rate), Remarks: []string{"a remark"}}
+	clear(r.Samples[2*rate : 3*rate]) // a pause, which the gates pass over
+	for _, paths := range [][2]harness.Path{{{Through: 0, Without: -1}, {Through: 1, Without: -1}},
+		{{Through: -1, Without: -1}, {Through: 1, Without: -1}}, {{Through: 0, Without: 0}, {Through: 1, Without: 0}}} {
+		l, err := Listen(h, coils, paths[0], paths[1], r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a, b := octaves(l.A.Samples), octaves(l.B.Samples)
+		for i, o := range l.Octaves {
+			if got := b[i] - a[i]; math.Abs(got-o.Difference.Value) > 0.1 {
+				t.Errorf("%s and %s at %g Hz: %.2f dB in the sounds, said %.2f dB", l.Names[0], l.Names[1], o.CentreHz, got,
+					o.Difference.Value)
+			}
+		}
+		if l.Heard.Warnings[0] != "a remark" {
+			t.Errorf("warnings %q", l.Heard.Warnings)
+		}
+	}
+}
+
+// A recording made with the first coil, which is taken out of it, sounds through the
+// second one as the strings did.
+func TestRecordedWith(t *testing.T) {
+	h, coils := twoCoils(t)
+	r := Recording{Name: "noise", RateHz: rate, Samples: noise(3 * rate)}
+	through, err := Listen(h, coils, harness.Path{Through: 0, Without: -1}, harness.Path{Through: 1, Without: -1}, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Samples = through.A.Samples
+	recorded, err := Listen(h, coils, harness.Path{Through: 0, Without: 0}, harness.Path{Through: 1, Without: 0}, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	worst := 0.0
+	for i, v := range recorded.B.Samples {
+		worst = max(worst, math.Abs(v-through.B.Samples[i]))
+	}
+	if worst > 1e-5 || recorded.RecordedWith != "one" {
+		t.Errorf("samples differ by up to %g; recorded with %q", worst, recorded.RecordedWith)
+	}
+}
+
+// Where taking a coil out raises treble much, that is said: here the coil that recorded
+// has all its resonance far below that of the one that is put in.
+func TestBoost(t *testing.T) {
+	h, coils := twoCoils(t)
+	coils[0].Fitted = exact{InductanceH: 20, ResistanceOhm: 15000, CapacitanceF: 3e-9}
+	r := Recording{Name: "noise", RateHz: rate, Samples: noise(rate)}
+	l, err := Listen(h, coils, harness.Path{Through: 0, Without: 0}, harness.Path{Through: 1, Without: 0}, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if said := l.Heard.Warnings[len(l.Heard.Warnings)-1]; !strings.Contains(said, "its noise too") {
+		t.Errorf("warnings end with %q", said)
+	}
+}
+
+// A file is read back as it was, and says who made it.
+func TestWAV(t *testing.T) {
+	s := Sound{Samples: []float64{0, 0.5, -0.5, 0.25, 1.0 / (1 << 15)}}
+	for _, bits := range []int{16, 24} {
+		for _, maker := range []string{"", "odd", "even"} {
+			text, err := s.WAV(rate, bits, maker)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r, err := wav.NewReader(bytes.NewReader(text), int64(len(text)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			x, err := r.Samples()
+			if err != nil || !slices.Equal(x[0], s.Samples) || r.Remarks != nil || !bytes.Contains(text, []byte(maker)) ||
+				len(text)%2 != 0 {
+				t.Errorf("%d bits, by %q: %v %v %q", bits, maker, x, err, r.Remarks)
+			}
+		}
+	}
+	if short := (Sound{Samples: noise(100)}).Start(50, 10); len(short.Samples) != 50 || short.Samples[49] != 0 {
+		t.Errorf("%v", short.Samples)
 	}
 }

@@ -12,12 +12,12 @@ import (
 
 const (
 	spectrumLength = 1 << 14
-	perOctave      = 24
+	perOctave      = 48
 	lowestHz       = 20
 	highestHz      = 20e3
 )
 
-// Weights is what a recording has at frequencies, 24 an octave in the mean over its
+// Weights is what a recording has at frequencies, 48 an octave, in the mean over its
 // length, by the method of Welch: half overlapping stretches under a Hann window.
 func Weights(x []float64, rateHz int) []harness.Weight {
 	const n = spectrumLength
@@ -35,12 +35,13 @@ func Weights(x []float64, rateHz int) []harness.Weight {
 			power[i] += real(c * cmplx.Conj(c))
 		}
 	}
-	// Bins fall into bands of 1/24 octave, each at the mean frequency of its power: low
-	// bands have a bin at most, and are left out where they have none.
+	// Bins fall into bands, of which no one crosses the end of an octave of IEC 61260-1
+	// (a factor of 10^0.3 about 1 kHz), each at the mean frequency of its power: low bands
+	// have a bin at most, and are left out where they have none.
 	var out []harness.Weight
 	step := float64(rateHz) / n
-	band := func(hz float64) int { return int(math.Floor(perOctave * math.Log2(hz/lowestHz))) }
-	last := -1
+	band := func(hz float64) int { return int(math.Floor(perOctave * (math.Log10(hz/1000)/0.3 + 0.5))) }
+	last := math.MinInt
 	for i := range power {
 		hz := float64(i) * step
 		if hz < lowestHz || hz >= min(highestHz, float64(rateHz)/2) || power[i] == 0 {
