@@ -34,10 +34,11 @@ func TestHearing(t *testing.T) {
 	}
 	policyMatches(t, page)
 	said := strings.ReplaceAll(html.UnescapeString(page), "\u00a0", " ")
-	for _, want := range []string{"At equal loudness, </script>bridge has 9.5 dB less than neck in the octave around 8 kHz",
+	for _, want := range []string{
+		"At equal loudness, </script>bridge has 9.5 dB less than neck in the octave around 8 kHz",
 		"Below what the measurement can tell: the difference at 63 Hz, 125 Hz, 250 Hz and 500 Hz.",
-		"The recording has nothing at 16 kHz.", "its response is taken out.", "−23.0 LUFS (ITU-R BS.1770-5)", "Start quiet",
-		"cable 470p: a tolerance of 10 % is assumed", "media-src data:;"} {
+		"The recording has nothing at 16 kHz.", "its response is taken out.", "−23.0 LUFS (ITU-R BS.1770-5)",
+		"Start quiet", "cable 470p: a tolerance of 10 % is assumed", "media-src data:;"} {
 		if !strings.Contains(said, want) {
 			t.Errorf("the page does not say %q", want)
 		}
@@ -56,6 +57,32 @@ func TestHearing(t *testing.T) {
 	}
 }
 
+// The pages about a coil, a comparison and a prediction play sounds where they are given
+// some, beside their figures.
+func TestListeningInPages(t *testing.T) {
+	l := invented.Listening(t)
+	d := inventedDocument(invented.ThreeLoads, 60)
+	d.Listening = l
+	prediction := predictionDocument(t)
+	prediction.Listening = l
+	var comparison bytes.Buffer
+	if err := Comparison(&comparison, ComparisonDocument{Comparison: invented.Compared(t, invented.Coils(2, 60)),
+		SortKey: "given", Listening: l}); err != nil {
+		t.Fatal(err)
+	}
+	for name, page := range map[string]string{"coil": pageText(t, d), "comparison": comparison.String(),
+		"prediction": predictionPageText(t, prediction)} {
+		if scripts := ownOnly(t, page); scripts != 3 {
+			t.Errorf("%s: %d scripts, want the data, the figures' and the sounds'", name, scripts)
+		}
+		policyMatches(t, page)
+		if strings.Count(page, "<audio controls") != 3 || !strings.Contains(page, `<li><a href="#listen">`) ||
+			!strings.Contains(page, `<section id="listen"`) {
+			t.Errorf("%s: nothing to hear", name)
+		}
+	}
+}
+
 // ears notes what a page's sounds do, before its script runs.
 const ears = `<script>
 	window.starts = 0; window.gains = [];
@@ -71,8 +98,8 @@ func TestHearingInBrowser(t *testing.T) {
 	browser := browserrig.Start(t, 2*time.Minute)
 	text := hearingPageText(t, invented.Listening(t))
 	plain := browserrig.OpenText(t, browser, text, browserrig.View{NoScript: true})
-	if n := browserrig.JS[int](plain, `[...document.querySelectorAll("audio")].filter(a => a.offsetParent).length`); n != 3 ||
-		plain.Visible("form.player") {
+	n := browserrig.JS[int](plain, `[...document.querySelectorAll("audio")].filter(a => a.offsetParent).length`)
+	if n != 3 || plain.Visible("form.player") {
 		t.Errorf("without scripts: %d sounds, player shown: %v", n, plain.Visible("form.player"))
 	}
 	plain.Close()

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,6 +15,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
 	"coilsweep/report/data"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
@@ -25,6 +27,7 @@ const mostCompared = 50
 func newCompare(c *console) *cobra.Command {
 	options := workbench.NewComparison()
 	var shown several
+	var guitar, hear string
 	return c.command(&cobra.Command{
 		Use:   "compare DIR DIR...",
 		Short: "Compare two or more coils: values, and which differences are more than chance",
@@ -32,7 +35,10 @@ func newCompare(c *console) *cobra.Command {
 difference counts where it exceeds its U95 (|En| > 1).
 
 Results that are up to date are used as they are. The others, and all of them for
---out, are worked out from the takes; the coil folders stay as they are.`,
+--out, are worked out from the takes; the coil folders stay as they are.
+
+With --hear the page lets two coils be heard, each alone in the guitar of
+--harness, as 'coilsweep hear' does.`,
 		Example: `  coilsweep compare neck bridge
   coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
   coilsweep compare neck bridge --out comparison.html`,
@@ -45,8 +51,18 @@ Results that are up to date are used as they are. The others, and all of them fo
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
 					mostCompared, len(args))
 			}
-			if err := options.Check(args); err != nil {
+			if hear != "" && len(args) != 2 {
+				return usagef("--hear is for two coils, not %d", len(args))
+			}
+			if err := cmp.Or(needs(cmd, "hear", "out"), needs(cmd, "harness", "hear"), options.Check(args)); err != nil {
 				return err
+			}
+			inGuitar := new(harness.Harness)
+			if guitar != "" {
+				var err error
+				if inGuitar, err = workbench.OneCoilHarness(guitar); err != nil {
+					return err
+				}
 			}
 			coils, unfit, err := c.measured(cmd.Context(), args, shown.out.path != "", false)
 			if err != nil {
@@ -58,6 +74,15 @@ Results that are up to date are used as they are. The others, and all of them fo
 			}
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(),
 				Program: programName()}
+			if hear != "" {
+				var heard []harness.Coil
+				for _, i := range []int{result.Reference, 1 - result.Reference} {
+					heard = append(heard, harness.Coil{Name: coils[i].Name, Fitted: coils[i].Fitted})
+				}
+				if document.Listening, err = workbench.HearOn(hear, *inGuitar, heard); err != nil {
+					return err
+				}
+			}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },
 				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
@@ -65,7 +90,8 @@ Results that are up to date are used as they are. The others, and all of them fo
 				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w)) },
 			}, unfit)
 		},
-	}, options.Options, shown.options(c))
+	}, options.Options, slices.Concat(shown.options(c), output(workbench.HearOption(&hear),
+		text("harness", "file that describes the guitar of --hear", &guitar))))
 }
 
 // several are the options of how several coils are shown.

@@ -1,6 +1,7 @@
 package workbench
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -21,7 +22,7 @@ const openStrings = "E2 A2 D3 G3 B3 E4"
 // Hear has a recording sound through one coil or two, each alone in a guitar.
 type Hear struct {
 	Options
-	Play         string // a recording, or the names of notes
+	Play         string // as for recording
 	Channel      int
 	RecordedWith string // the folder of the coil that recorded it; empty: none
 
@@ -72,38 +73,61 @@ func (o *Hear) Plan(dirs []string) (h harness.Harness, all []string, a, b harnes
 
 // Recording is what is played.
 func (o *Hear) Recording() (sound.Recording, error) {
-	isFile := slices.Contains([]string{".wav", ".flac"}, strings.ToLower(filepath.Ext(o.Play)))
-	if _, err := os.Stat(o.Play); !isFile && err != nil {
-		notes, err := pluck.ParseNotes(o.Play)
-		switch {
-		case err != nil:
-			return sound.Recording{}, wrongValue("in", o.Play, "neither a file nor notes: %v", err)
-		case o.Given("channel"):
-			return sound.Recording{}, wrong("channel", "{channel} is for a recording")
-		case o.RecordedWith != "":
-			return sound.Recording{}, wrong("recorded-with",
-				"{recorded-with} is for a recording: plucked strings are made without a coil")
+	r, isFile, err := recording("in", o.Play, o.Channel)
+	switch {
+	case err != nil || isFile:
+		return r, err
+	case o.Given("channel"):
+		return r, wrong("channel", "{channel} is for a recording")
+	case o.RecordedWith != "":
+		return r, wrong("recorded-with", "{recorded-with} is for a recording: plucked strings are made without a coil")
+	}
+	return r, nil
+}
+
+// HearOption is the option of pages that let coils be heard.
+func HearOption(at *string) *Option {
+	return &Option{Name: "hear", Value: Text(at),
+		Help: "let the page play this: a recording without a coil in it, WAV or FLAC, or notes, \"E2 B2 E3\""}
+}
+
+// HearOn is what a page lets be heard by its HearOption: one coil in a guitar against the
+// recording as it is, or two, each alone in it; nil where play is empty.
+func HearOn(play string, h harness.Harness, coils []harness.Coil) (*sound.Listening, error) {
+	if play == "" {
+		return nil, nil
+	}
+	r, _, err := recording("hear", play, 1)
+	if err != nil {
+		return nil, err
+	}
+	a := harness.Path{Through: len(coils) - 2, Without: -1}
+	return sound.Listen(h, coils, a, harness.Path{Through: len(coils) - 1, Without: -1}, r)
+}
+
+// recording is a file with a recording, of which a channel is played, or plucked strings
+// by the names of their notes; option names play.
+func recording(option, play string, channel int) (r sound.Recording, isFile bool, err error) {
+	isFile = slices.Contains([]string{".wav", ".flac"}, strings.ToLower(filepath.Ext(play)))
+	if _, err := os.Stat(play); !isFile && err != nil {
+		notes, err := pluck.ParseNotes(play)
+		if err != nil {
+			return r, false, wrongValue(option, play, "neither a file nor notes: %v", err)
 		}
-		return sound.Recording{Name: "plucked strings " + strings.Join(strings.Fields(o.Play), " ") +
-			" (Karplus and Strong 1983)", RateHz: pluck.RateHz, Samples: pluck.Strings(notes)}, nil
+		return sound.Recording{Name: "plucked strings " + strings.Join(strings.Fields(play), " ") +
+			" (Karplus and Strong 1983)", RateHz: pluck.RateHz, Samples: pluck.Strings(notes)}, false, nil
 	}
-	r, err := capture.ReadRecording(o.Play)
+	file, err := capture.ReadRecording(play)
 	if err != nil {
-		return sound.Recording{}, err
+		return r, true, err
 	}
-	fail := func(err error) (sound.Recording, error) {
-		return sound.Recording{}, fmt.Errorf("%s: %w", o.Play, err)
+	samples, err := file.Channel(channel)
+	if err = cmp.Or(err, file.CheckNumbers()); err != nil {
+		return r, true, fmt.Errorf("%s: %w", play, err)
 	}
-	samples, err := r.Channel(o.Channel)
-	if err != nil {
-		return fail(err)
+	remarks := file.Remarks
+	if n := len(file.Samples); n > 1 {
+		remarks = append(remarks, fmt.Sprintf("of the recording's %d channels channel %d is played", n, channel))
 	}
-	if err := r.CheckNumbers(); err != nil {
-		return fail(err)
-	}
-	remarks := r.Remarks
-	if n := len(r.Samples); n > 1 {
-		remarks = append(remarks, fmt.Sprintf("of the recording's %d channels channel %d is played", n, o.Channel))
-	}
-	return sound.Recording{Name: filepath.Base(o.Play), RateHz: r.RateHz, Samples: samples, Remarks: remarks}, nil
+	return sound.Recording{Name: filepath.Base(play), RateHz: file.RateHz, Samples: samples, Remarks: remarks}, true, nil
 }
