@@ -75,11 +75,8 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(),
 				Program: programName()}
 			if hear != "" {
-				var heard []harness.Coil
-				for _, i := range []int{result.Reference, 1 - result.Reference} {
-					heard = append(heard, harness.Coil{Name: coils[i].Name, Fitted: coils[i].Fitted})
-				}
-				if document.Listening, err = workbench.HearOn(hear, *inGuitar, heard); err != nil {
+				document.Listening, err = workbench.HearCompared(hear, *inGuitar, coils, result.Reference)
+				if err != nil {
 					return err
 				}
 			}

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
 	"coilsweep/report/pluck"
 	"coilsweep/report/sound"
@@ -16,8 +17,8 @@ import (
 
 const groupHear = "What to play"
 
-// openStrings are played where nothing else is asked for.
-const openStrings = "E2 A2 D3 G3 B3 E4"
+// OpenStrings are played where nothing else is asked for.
+const OpenStrings = "E2 A2 D3 G3 B3 E4"
 
 // Hear has a recording sound through one coil or two, each alone in a guitar.
 type Hear struct {
@@ -31,7 +32,7 @@ type Hear struct {
 
 // NewHear has the defaults.
 func NewHear() *Hear {
-	o := &Hear{Play: openStrings, Channel: 1, guitar: NewGuitar(false)}
+	o := &Hear{Play: OpenStrings, Channel: 1, guitar: NewGuitar(false)}
 	o.Options = append(Options{
 		{Name: "in", Group: groupHear, Value: Text(&o.Play),
 			Help: "a recording, WAV or FLAC, or notes for plucked strings: \"E2 B2 E3\""},
@@ -103,6 +104,16 @@ func HearOn(play string, h harness.Harness, coils []harness.Coil) (*sound.Listen
 	}
 	a := harness.Path{Through: len(coils) - 2, Without: -1}
 	return sound.Listen(h, coils, a, harness.Path{Through: len(coils) - 1, Without: -1}, r)
+}
+
+// HearCompared is HearOn for two coils that are compared, the reference first.
+func HearCompared(play string, h harness.Harness, coils []evaluation.Measured, reference int) (*sound.Listening,
+	error) {
+	var heard []harness.Coil
+	for _, i := range []int{reference, 1 - reference} {
+		heard = append(heard, harness.Coil{Name: coils[i].Name, Fitted: coils[i].Fitted})
+	}
+	return HearOn(play, h, heard)
 }
 
 // recording is a file with a recording, of which a channel is played, or plucked strings
