@@ -27,7 +27,7 @@
 
   const start = async () => {
     context ??= new AudioContext();
-    await context.resume();
+    context.resume().catch(() => {}); // without a sound device it never comes to an end
     sounds ??= await Promise.all([...tracks.querySelectorAll("audio")].map(decoded));
     master = new GainNode(context, { gain: 0 });
     master.connect(context.destination);
