@@ -7,6 +7,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 )
@@ -89,11 +90,13 @@ type Heard struct {
 }
 
 // Matched takes off by how much b was found to be louder in place of what the weights
-// say of it: a measurement of loudness passes over pauses.
-func (h *Heard) Matched(louderDB float64) {
+// say of it: a measurement of loudness passes over pauses. u in dB is the standard
+// uncertainty of an octave that comes from having the recording as weights alone.
+func (h *Heard) Matched(louderDB, u float64) {
 	for i := range h.Octaves {
 		if d := &h.Octaves[i].Difference; d.Known() {
 			d.Value += h.LouderDB - louderDB
+			d.U, d.U95 = math.Hypot(d.U, u), math.Hypot(d.U95, quantity.Coverage95*u)
 		}
 	}
 	h.LouderDB = louderDB

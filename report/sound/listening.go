@@ -1,6 +1,7 @@
 package sound
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -28,7 +29,9 @@ type Listening struct {
 }
 
 // Listen sends a recording through the coils of paths a and b in a guitar for one coil.
-func Listen(h harness.Harness, coils []harness.Coil, a, b harness.Path, r Recording) (*Listening, error) {
+// Where ctx ends its error is returned.
+func Listen(ctx context.Context, h harness.Harness, coils []harness.Coil, a, b harness.Path, r Recording) (*Listening,
+	error) {
 	weights := Weights(r.Samples, r.RateHz)
 	heard, err := h.Differ(coils, a, b, weights)
 	if err != nil {
@@ -48,6 +51,9 @@ func Listen(h harness.Harness, coils []harness.Coil, a, b harness.Path, r Record
 		if p.AsItIs() {
 			continue
 		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		gains, err := h.Gains(coils, p, hz)
 		if err != nil {
 			return nil, err
@@ -55,10 +61,10 @@ func Listen(h harness.Harness, coils []harness.Coil, a, b harness.Path, r Record
 		filters[i] = NewFilter(gains)
 		l.warnOfBoost(l.Names[i], hz, gains, p)
 	}
-	if l.Pair, err = NewPair(r.Samples, r.RateHz, filters[0], filters[1]); err != nil {
+	if l.Pair, err = NewPair(ctx, r.Samples, r.RateHz, filters[0], filters[1]); err != nil {
 		return nil, err
 	}
-	l.Heard.Matched(l.Pair.LouderDB)
+	l.Heard.Matched(l.Pair.LouderDB, weightsDB/math.Sqrt(3))
 	l.Heard.Warnings = append(slices.Clone(r.Remarks), l.Heard.Warnings...)
 	return l, nil
 }

@@ -1,6 +1,7 @@
 package sound
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"slices"
@@ -29,14 +30,17 @@ type Pair struct {
 
 // NewPair sends a recording through the filters of a and b; nil is no filter. Sounds
 // whose peaks would pass full scale are all quieter than QuietLUFS, by the same factor.
-// The error wraps loudness.ErrSilent.
-func NewPair(x []float64, rateHz int, a, b Filter) (*Pair, error) {
+// The error wraps loudness.ErrSilent, or is that of ctx.
+func NewPair(ctx context.Context, x []float64, rateHz int, a, b Filter) (*Pair, error) {
 	p := &Pair{RateHz: rateHz}
 	peak := 0.0
 	for _, of := range []struct {
 		filter Filter
 		sound  *Sound
 	}{{a, &p.A}, {b, &p.B}} {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
 		y := x
 		if of.filter != nil {
 			y = of.filter.Apply(x)

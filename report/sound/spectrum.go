@@ -11,10 +11,14 @@ import (
 )
 
 const (
-	spectrumLength = 1 << 14
+	spectrumLength = 1 << 17
 	perOctave      = 48
 	lowestHz       = 20
 	highestHz      = 20e3
+
+	// weightsDB is how far an octave is off at most that is worked out by Weights, where a
+	// resonance stands at its end: up to 0.03 dB were found.
+	weightsDB = 0.05
 )
 
 // Weights is what a recording has at frequencies, 48 an octave, in the mean over its

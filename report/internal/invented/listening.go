@@ -23,7 +23,7 @@ func Listening(t testing.TB) *sound.Listening {
 	for i := range mean {
 		mean[i] = 1.0 / 55
 	}
-	pair, err := sound.NewPair(x, rate, nil, mean)
+	pair, err := sound.NewPair(t.Context(), x, rate, nil, mean)
 	if err != nil {
 		t.Fatal(err)
 	}

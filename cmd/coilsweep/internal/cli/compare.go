@@ -75,7 +75,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: time.Now(),
 				Program: programName()}
 			if hear != "" {
-				document.Listening, err = workbench.HearCompared(hear, *inGuitar, coils, result.Reference)
+				document.Listening, err = workbench.HearCompared(cmd.Context(), hear, *inGuitar, coils, result.Reference)
 				if err != nil {
 					return err
 				}

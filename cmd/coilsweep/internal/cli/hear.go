@@ -66,7 +66,7 @@ Turn the volume down before you play them.`,
 			if err != nil {
 				return err
 			}
-			l, err := sound.Listen(h, coils, a, b, recording)
+			l, err := sound.Listen(cmd.Context(), h, coils, a, b, recording)
 			if err != nil {
 				return err
 			}

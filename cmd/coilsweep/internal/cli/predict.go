@@ -75,7 +75,7 @@ the peak at a frequency.`,
 				return err
 			}
 			document.Prediction = *prediction
-			if document.Listening, err = workbench.HearOn(hear, h, coils); err != nil {
+			if document.Listening, err = workbench.HearOn(cmd.Context(), hear, h, coils); err != nil {
 				return err
 			}
 			if guitar.TargetHz != 0 {

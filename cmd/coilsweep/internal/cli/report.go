@@ -59,7 +59,7 @@ a file as in 'coilsweep predict --help', and with --hear plays it.`,
 				if document.Harness, err = inGuitar.Predict(coil); err != nil {
 					return err
 				}
-				if document.Listening, err = workbench.HearOn(hear, *inGuitar, coil); err != nil {
+				if document.Listening, err = workbench.HearOn(cmd.Context(), hear, *inGuitar, coil); err != nil {
 					return err
 				}
 			}

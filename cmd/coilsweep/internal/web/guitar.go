@@ -63,7 +63,7 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 		}
 	}
 	if in.Page && len(coils) == 1 {
-		if document.Listening, err = workbench.HearOn(workbench.OpenStrings, h, coils); err != nil {
+		if document.Listening, err = workbench.HearOn(r.Context(), workbench.OpenStrings, h, coils); err != nil {
 			return nil, err
 		}
 	}

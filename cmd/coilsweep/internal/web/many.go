@@ -134,7 +134,8 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 		if err != nil {
 			return nil, err
 		}
-		if document.Listening, err = workbench.HearCompared(workbench.OpenStrings, h, coils, result.Reference); err != nil {
+		if document.Listening, err = workbench.HearCompared(r.Context(), workbench.OpenStrings, h, coils,
+			result.Reference); err != nil {
 			return nil, err
 		}
 	}

@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -94,7 +95,7 @@ func HearOption(at *string) *Option {
 
 // HearOn is what a page lets be heard by its HearOption: one coil in a guitar against the
 // recording as it is, or two, each alone in it; nil where play is empty.
-func HearOn(play string, h harness.Harness, coils []harness.Coil) (*sound.Listening, error) {
+func HearOn(ctx context.Context, play string, h harness.Harness, coils []harness.Coil) (*sound.Listening, error) {
 	if play == "" {
 		return nil, nil
 	}
@@ -103,17 +104,18 @@ func HearOn(play string, h harness.Harness, coils []harness.Coil) (*sound.Listen
 		return nil, err
 	}
 	a := harness.Path{Through: len(coils) - 2, Without: -1}
-	return sound.Listen(h, coils, a, harness.Path{Through: len(coils) - 1, Without: -1}, r)
+	return sound.Listen(ctx, h, coils, a, harness.Path{Through: len(coils) - 1, Without: -1}, r)
 }
 
 // HearCompared is HearOn for two coils that are compared, the reference first.
-func HearCompared(play string, h harness.Harness, coils []evaluation.Measured, reference int) (*sound.Listening,
-	error) {
+func HearCompared(ctx context.Context, play string, h harness.Harness, coils []evaluation.Measured, reference int) (
+	*sound.Listening, error,
+) {
 	var heard []harness.Coil
 	for _, i := range []int{reference, 1 - reference} {
 		heard = append(heard, harness.Coil{Name: coils[i].Name, Fitted: coils[i].Fitted})
 	}
-	return HearOn(play, h, heard)
+	return HearOn(ctx, play, h, heard)
 }
 
 // recording is a file with a recording, of which a channel is played, or plucked strings
