@@ -3,8 +3,15 @@ package harness
 import (
 	"math"
 	"math/cmplx"
+	"math/rand/v2"
+	"strconv"
 	"strings"
 	"testing"
+
+	"coilsweep/capture"
+	"coilsweep/fit"
+	"coilsweep/fit/joint"
+	"coilsweep/fit/response"
 )
 
 // closed is the magnitude of a coil of L, R and C with all capacitance c across a load,
@@ -144,5 +151,88 @@ func TestGains(t *testing.T) {
 	h.Wiring = "series"
 	if _, err := h.Gains(coils, Path{0, -1}, []float64{1000}); err == nil {
 		t.Error("one coil in a guitar of two")
+	}
+}
+
+// drawn is a coil as measured is, with noise u on the response, added capacitors that are
+// within 1 % of what they are said to be, and a fixture of 50 pF within 10 %.
+func drawn(t testing.TB, l, r, c, u float64, within func(float64) float64, random *rand.Rand) Coil {
+	t.Helper()
+	const load = 1e6
+	fixture := 50e-12 * within(0.1)
+	var takes []joint.Take
+	for _, added := range []float64{0, 470e-12, 1e-9} {
+		take := joint.Take{Name: "take", Ideal: true, Response: &response.Response{SNRdB: 50, VarianceDoF: 100}}
+		take.Load.FixtureC, take.Load.FixtureR = farad(t, "50p 10%"), ohm(t, "1M 0.01%")
+		total := c + fixture
+		if added > 0 {
+			take.Load.AddedC = farad(t, strconv.FormatFloat(added, 'e', -1, 64)+"F 1%")
+			total += added * within(0.01)
+		}
+		for hz := 30.0; hz < 19e3; hz *= 1.02 {
+			s := complex(0, 2*math.Pi*hz)
+			v := 1 / (complex(1+r/load, 0) + s*complex(r*total+l/load, 0) + s*s*complex(l*total, 0))
+			size := u * cmplx.Abs(v)
+			take.Response.FrequencyHz = append(take.Response.FrequencyHz, hz)
+			take.Response.H = append(take.Response.H, v+complex(random.NormFloat64(), random.NormFloat64())*
+				complex(size/math.Sqrt2, 0))
+			take.Response.Variance = append(take.Response.Variance, size*size)
+		}
+		takes = append(takes, take)
+	}
+	fitted, err := joint.Fit(t.Context(), capture.Coil{Name: "drawn"}, takes, fit.Options{Forms: []fit.Form{{}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return Coil{Name: "drawn", Fitted: fitted}
+}
+
+// U95 of the octaves holds the truth as often as it says, and no more often than errors
+// of this kind explain: pairs of coils whose added capacitors, cable and input are drawn
+// within their tolerances, and measured with noise, against the closed form with the true
+// parts.
+func TestOctaveCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a statistical test")
+	}
+	const trials, u = 40, 3e-3
+	random := rand.New(rand.NewPCG(1770, 5))
+	within := func(limit float64) float64 { return 1 + limit*(2*random.Float64()-1) }
+	recording := flat()
+	h := Harness{Cable: &Cable{Capacitance: farad(t, "350p 10%")}, Amplifier: Amplifier{Resistance: ohm(t, "1M 5%")}}
+	inside, squares, n := 0, 0.0, 0
+	for range trials {
+		var coils []Coil
+		var truth [2]func(float64) float64
+		cable, load := 350e-12*within(0.1), 1e6*within(0.05)
+		for i := range truth {
+			l, r, c := 2.5*within(0.4), 7000*within(0.2), 110e-12*within(0.2)
+			truth[i] = func(hz float64) float64 { return closed(l, r, c+cable, load, hz) }
+			coils = append(coils, drawn(t, l, r, c, u, within, random))
+		}
+		heard, err := h.Differ(coils, Path{0, -1}, Path{1, -1}, recording)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := octavesOf(recording, truth[0], truth[1])
+		for i, o := range heard.Octaves {
+			d := o.Difference
+			if !d.Known() {
+				t.Fatalf("%g Hz: %+v", o.CentreHz, d)
+			}
+			if math.Abs(d.Value-want[i]) <= d.U95 {
+				inside++
+			}
+			squares += (d.Value - want[i]) * (d.Value - want[i]) / (d.U * d.U)
+			n++
+		}
+	}
+	share, ratio := float64(inside)/float64(n), math.Sqrt(squares/float64(n))
+	t.Logf("U95 holds the truth in %.1f %% of %d octaves; the errors are %.2f u in the mean", 100*share, n, ratio)
+	// The octaves of a pair move together, as if they were two: three standard deviations
+	// of a share of 95 % and of a root mean square of 1.
+	const independent = 2 * trials
+	if share < 0.95-3*math.Sqrt(0.95*0.05/independent) || math.Abs(ratio-1) > 3*math.Sqrt(1.0/(2*independent)) {
+		t.Errorf("U95 holds the truth in %.1f %% of octaves, the errors are %.2f u", 100*share, ratio)
 	}
 }
