@@ -180,7 +180,11 @@ func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFa
 			left = append(left, strings.TrimPrefix(err.Error(), dir+": "))
 			c.warn("left out: %s", complaint(err))
 		default:
-			coils = append(coils, e.Measured())
+			m := e.Measured()
+			if len(dirs) > 2 {
+				m.Fitted = nil // two are heard; the circuits of a whole run would fill the memory
+			}
+			coils = append(coils, m)
 			if e.LeftOut != nil {
 				left = append(left, dir+": "+strings.Join(e.LeftOut, "; "))
 			}
