@@ -13,6 +13,7 @@ import (
 	"coilsweep/report/page"
 	"coilsweep/report/sound"
 	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 func newHear(c *console) *cobra.Command {
@@ -87,6 +88,7 @@ Turn the volume down before you play them.`,
 					written = append(written, files[i].path)
 					c.warn("wrote %s", files[i].path)
 				}
+				c.warn("%s", words.HearingCautions()[0])
 			}
 			return c.show(func(w io.Writer) error { return data.HearingJSON(w, *l, written) },
 				func(w io.Writer) error { return terminal.Hearing(w, *l, tableOptions(w)) }, unfit)
