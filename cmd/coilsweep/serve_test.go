@@ -713,6 +713,8 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/compare", m{"coils": []string{"coil"}}, 422, "coils", "2 to 50"},
 		{"POST", "/api/compare", m{"coils": []string{"coil", "coil"}}, 422, "coils", "twice"},
 		{"POST", "/api/compare", m{"coils": []string{"coil", "link"}}, 403, "", ""},
+		{"POST", "/api/compare", m{"coils": []string{"coil", "two", "three"}, "harness": m{}}, 422, "coils",
+			"Choose two coils to hear, not 3."},
 		{"POST", "/api/batch", m{"coils": []string{"coil", "link"}, "tolerance": "5%"}, 403, "", ""},
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "limits": "colour = 3"}, 422, "limits", ""},
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": "5%"}, 422, "reference",

@@ -200,12 +200,14 @@ func (e *Evaluation) Input(name string) (joint.Take, bool) {
 // Measured is a coil with its result and when it was measured.
 type Measured struct {
 	comparison.Coil
-	Measured time.Time // of the latest take
+	Measured time.Time     // of the latest take
+	Fitted   *joint.Fitted // nil where the circuit was not asked for
 }
 
 // Measured is the coil for comparisons.
 func (e *Evaluation) Measured() Measured {
-	m := Measured{Coil: comparison.Coil{Name: e.Folder.Coil.Name, Folder: e.Folder.Dir, Result: e.Result}}
+	m := Measured{Coil: comparison.Coil{Name: e.Folder.Coil.Name, Folder: e.Folder.Dir, Result: e.Result},
+		Fitted: e.fitted}
 	for _, t := range e.Result.Record.Takes {
 		if t.Started != nil && t.Started.After(m.Measured) {
 			m.Measured = *t.Started

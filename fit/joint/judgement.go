@@ -496,12 +496,12 @@ func (a *analysis) doubts(best *solution) []doubt {
 const addedScale = "common scale of the added parts"
 
 // Something stated is let go where the takes contradict it: where a fact is pulled by
-// more than askPull or stands in the way of a fit better by agreeingBIC, and without what is in doubt the best circuit, the freedom
-// counted as a parameter, has a BIC lower than the best with it by more than letGoBIC
-// (strong evidence; R. E. Kass and A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773),
-// explains the takes, and agrees with at least two facts that are left. Where a
-// circuit agrees with all facts, a wrong fact is far less likely than one loss more,
-// and the evidence must be agreeingBIC.
+// more than askPull or stands in the way of a fit better by agreeingBIC, and without
+// what is in doubt the best circuit, the freedom counted as a parameter, has a BIC
+// lower than the best with it by more than letGoBIC (strong evidence; R. E. Kass and
+// A. E. Raftery, J. Am. Stat. Assoc. 90 (1995) 773), explains the takes, and agrees with
+// at least two facts that are left. Where a circuit agrees with all facts, a wrong fact
+// is far less likely than one loss more, and the evidence must be agreeingBIC.
 const (
 	askPull     = 3.5
 	letGoBIC    = 6.0

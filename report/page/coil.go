@@ -20,6 +20,7 @@ import (
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/sound"
 	"coilsweep/report/words"
 )
 
@@ -30,8 +31,10 @@ type CoilDocument struct {
 	Takes   []capture.Take
 	Account *fit.Account        // of all capacitance at the terminals; nil: not drawn up
 	Harness *harness.Prediction // the coil in a guitar; nil: not asked for
-	Made    time.Time           // zero: not stated
-	Program string              // program and version that makes the page
+	// Listening is that coil to hear; nil: not asked for.
+	Listening *sound.Listening
+	Made      time.Time // zero: not stated
+	Program   string    // program and version that makes the page
 }
 
 var coilTemplate = framed(source("page.html"))
@@ -126,6 +129,9 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	if d.Harness != nil {
 		p.inHarness(*d.Harness, &draw)
 	}
+	if err := p.listen(d.Listening, &draw); err != nil {
+		return nil, err
+	}
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of coil %q: %w", r.Coil, draw.err)
 	}
@@ -150,6 +156,7 @@ func newCoilPage(d CoilDocument) (*coilPage, error) {
 	p.section(p.Account != nil, "account", "Capacitance")
 	p.section(len(r.Meter) > 0, "meter", "Meter")
 	p.section(p.Harness != nil, "harness", "In a guitar")
+	p.section(p.Listening != nil, "listen", "Listen")
 	p.section(len(p.CoilFacts)+len(p.BenchRows) > 0, "bench", "Bench")
 	p.section(true, "provenance", "Provenance")
 	return p, nil

@@ -11,6 +11,7 @@ import (
 	"coilsweep/fit/comparison"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
+	"coilsweep/report/sound"
 	"coilsweep/report/words"
 )
 
@@ -18,8 +19,9 @@ import (
 // carry curves are overlaid.
 type ComparisonDocument struct {
 	Comparison *comparison.Comparison
-	SortKey    string    // one of Comparison.SortKeys
-	Made       time.Time // zero: not stated
+	SortKey    string           // one of Comparison.SortKeys
+	Listening  *sound.Listening // two coils to hear; nil: none
+	Made       time.Time        // zero: not stated
 	Program    string
 }
 
@@ -66,9 +68,13 @@ func newComparisonPage(d ComparisonDocument) (*comparisonPage, error) {
 		}
 		p.chart(figure.Value(r, order, c.Reference), r.Name, &draw)
 	}
+	if err := p.listen(d.Listening, &draw); err != nil {
+		return nil, err
+	}
 	p.section(true, "summary", "Summary")
 	p.section(true, "differences", "Differences")
 	p.section(p.Overlays != nil, "response", "Responses")
+	p.section(p.Listening != nil, "listen", "Listen")
 	p.section(p.Charts != nil, "charts", "Value by value")
 	p.section(true, "provenance", "Provenance")
 	if err := p.finish(&draw); err != nil {

@@ -20,7 +20,7 @@ import (
 	"coilsweep/report/words"
 )
 
-//go:embed *.html *.css page.js
+//go:embed *.html *.css *.js
 var sources embed.FS
 
 // source is the text of a file that pages are made of.
@@ -32,7 +32,7 @@ func source(name string) string {
 	return string(text)
 }
 
-var pageJS = source("page.js")
+var pageJS, hearJS = source("page.js"), source("hear.js")
 
 // functions are what templates call, to put what they show into words.
 var functions = template.FuncMap{
@@ -91,7 +91,9 @@ type frame struct {
 	Provenance           []fact
 
 	// Data are the numbers behind the figures; empty: the page has no script.
-	Data       template.JS
+	Data template.JS
+	// Listening are sounds to compare; nil: the page has none.
+	Listening  *listening
 	Keys       []key
 	KeyColumns []string // of the table of values at the cursor
 	Folded     bool     // that table
@@ -154,17 +156,34 @@ func (f *frame) madeAt(made time.Time, program string) {
 // CSS is the page's style.
 func (f frame) CSS() template.CSS { return template.CSS(f.css) }
 
-// Script is the page's script.
-func (f frame) Script() template.JS { return template.JS(pageJS) }
-
-// CSP is the content security policy: the style and the script of the page
-// itself, by their checksums, and nothing else.
-func (f frame) CSP() string {
-	script := ""
+// Scripts are the page's scripts: of the figures and of the sounds.
+func (f frame) Scripts() (scripts []template.JS) {
 	if f.Data != "" {
-		script = "script-src '" + checksumOf(pageJS) + "'; "
+		scripts = append(scripts, template.JS(pageJS))
 	}
-	return "default-src 'none'; img-src data:; " + script +
+	if f.Listening != nil {
+		scripts = append(scripts, template.JS(hearJS))
+	}
+	return scripts
+}
+
+// CSP is the content security policy: the style and the scripts of the page
+// itself, by their checksums, its own sounds, and nothing else.
+func (f frame) CSP() string {
+	more := ""
+	for i, script := range f.Scripts() {
+		if i == 0 {
+			more = "script-src"
+		}
+		more += " '" + checksumOf(string(script)) + "'"
+	}
+	if more != "" {
+		more += "; "
+	}
+	if f.Listening != nil {
+		more += "media-src data:; "
+	}
+	return "default-src 'none'; img-src data:; " + more +
 		"style-src '" + checksumOf(f.css) + "'; base-uri 'none'; form-action 'none'"
 }
 

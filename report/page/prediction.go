@@ -14,6 +14,7 @@ import (
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
+	"coilsweep/report/sound"
 	"coilsweep/report/words"
 )
 
@@ -23,6 +24,7 @@ type PredictionDocument struct {
 	Target     *harness.Solution // the part that was asked for; nil: none
 	Harness    harness.Harness
 	Coils      []comparison.Coil // as measured; may be empty
+	Listening  *sound.Listening  // nil: nothing to hear
 	Made       time.Time         // zero: not stated
 	Program    string
 }
@@ -41,9 +43,19 @@ type predictionPage struct {
 	Numbers  []words.Number
 	Response template.HTML
 	Sound    *inHarness
-	Parts    []benchRow // size, and as stated
-	Wiring   []fact
+	partsOfGuitar
 	charts
+	measuredCoils
+}
+
+// partsOfGuitar are what a guitar is made of, and how it is set.
+type partsOfGuitar struct {
+	Parts  []benchRow // size, and as stated
+	Wiring []fact
+}
+
+// measuredCoils are coils as measured, each alone.
+type measuredCoils struct {
 	Coils   []measuredRow
 	Reasons []string
 }
@@ -78,6 +90,9 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 		p.Layers = []fact{{"band", "U95"}}
 	}
 	p.knobs(d.Prediction, &draw)
+	if err := p.listen(d.Listening, &draw); err != nil {
+		return nil, err
+	}
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of the prediction: %w", draw.err)
 	}
@@ -89,12 +104,12 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 	p.section(true, "parts", "Parts")
 	p.section(sound.Knobs != nil, "knobs", "Knobs")
 	p.section(p.Coils != nil, "coils", "Coils")
+	p.section(p.Listening != nil, "listen", "Listen")
 	p.section(true, "provenance", "Provenance")
 	return p, nil
 }
 
-// parts lists what the guitar is made of, and how it is set.
-func (p *predictionPage) parts(h harness.Harness) {
+func (p *partsOfGuitar) parts(h harness.Harness) {
 	list, _ := h.Parts() // what is assumed stands among the prediction's warnings
 	for _, one := range list {
 		v := one.Value
@@ -132,8 +147,7 @@ func (p *predictionPage) parts(h harness.Harness) {
 	}
 }
 
-// coils tells of the coils as measured.
-func (p *predictionPage) coils(coils []comparison.Coil) {
+func (p *measuredCoils) coils(coils []comparison.Coil) {
 	var n notation.Notes
 	names := words.CoilNames(coils)
 	for i, c := range coils {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
@@ -52,7 +53,7 @@ that.`,
 			if err != nil {
 				return err
 			}
-			coils, unfit, err := c.measured(cmd.Context(), dirs, shown.out.path != "", true)
+			coils, unfit, err := c.measured(cmd.Context(), dirs, evaluation.Options{Curves: shown.out.path != ""}, true)
 			if err != nil {
 				return err
 			}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -13,6 +14,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
 	"coilsweep/report/data"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
@@ -24,6 +26,7 @@ const mostCompared = 50
 func newCompare(c *console) *cobra.Command {
 	options := workbench.NewComparison()
 	var shown several
+	var guitar, hear string
 	return c.command(&cobra.Command{
 		Use:   "compare DIR DIR...",
 		Short: "Compare two or more coils: values, and which differences are more than chance",
@@ -31,7 +34,10 @@ func newCompare(c *console) *cobra.Command {
 difference counts where it exceeds its U95 (|En| > 1).
 
 Results that are up to date are used as they are. The others, and all of them for
---out, are worked out from the takes; the coil folders stay as they are.`,
+--out, are worked out from the takes; the coil folders stay as they are.
+
+With --hear the page lets two coils be heard, each alone in the guitar of
+--harness, as 'coilsweep hear' does.`,
 		Example: `  coilsweep compare neck bridge
   coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
   coilsweep compare neck bridge --out comparison.html`,
@@ -44,10 +50,21 @@ Results that are up to date are used as they are. The others, and all of them fo
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
 					mostCompared, len(args))
 			}
-			if err := options.Check(args); err != nil {
+			if hear != "" && len(args) != 2 {
+				return usagef("--hear is for two coils, not %d", len(args))
+			}
+			if err := cmp.Or(needs(cmd, "hear", "out"), needs(cmd, "harness", "hear"), options.Check(args)); err != nil {
 				return err
 			}
-			coils, unfit, err := c.measured(cmd.Context(), args, shown.out.path != "", false)
+			inGuitar := new(harness.Harness)
+			if guitar != "" {
+				var err error
+				if inGuitar, err = workbench.OneCoilHarness(guitar); err != nil {
+					return err
+				}
+			}
+			coils, unfit, err := c.measured(cmd.Context(), args,
+				evaluation.Options{Curves: shown.out.path != "", Circuit: hear != ""}, false)
 			if err != nil {
 				return err
 			}
@@ -57,6 +74,12 @@ Results that are up to date are used as they are. The others, and all of them fo
 			}
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
 				Program: programName()}
+			if hear != "" {
+				document.Listening, err = workbench.HearCompared(cmd.Context(), hear, *inGuitar, coils, result.Reference)
+				if err != nil {
+					return err
+				}
+			}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },
 				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
@@ -64,7 +87,8 @@ Results that are up to date are used as they are. The others, and all of them fo
 				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w)) },
 			}, unfit)
 		},
-	}, options.Options, shown.options(c))
+	}, options.Options, slices.Concat(shown.options(c), output(workbench.HearOption(&hear),
+		text("harness", "file that describes the guitar of --hear", &guitar))))
 }
 
 // several are the options of how several coils are shown.
@@ -125,15 +149,17 @@ func someDirs(least int) cobra.PositionalArgs {
 // Coil is a workbench.Coils: results that are up to date are used as they are;
 // with curves all are worked out.
 func (c *console) Coil(ctx context.Context, dir string, curves bool) (evaluation.Measured, error) {
-	e, err := c.coil(ctx, dir, curves)
+	e, err := c.coil(ctx, dir, evaluation.Options{Curves: curves})
 	if err != nil {
 		return evaluation.Measured{}, err
 	}
 	return e.Measured(), nil
 }
 
-func (c *console) coil(ctx context.Context, dir string, curves bool) (*evaluation.Evaluation, error) {
-	e, err := c.evaluate(ctx, dir, evaluation.Options{AsLast: true, Curves: curves})
+// coil evaluates a coil with the options of its last fit, for what is wanted of it.
+func (c *console) coil(ctx context.Context, dir string, want evaluation.Options) (*evaluation.Evaluation, error) {
+	want.AsLast = true
+	e, err := c.evaluate(ctx, dir, want)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", dir, err)
 	}
@@ -142,13 +168,13 @@ func (c *console) coil(ctx context.Context, dir string, curves bool) (*evaluatio
 
 // measured are the coils in dirs. unfit tells of takes that were left out, and,
 // where some may fail, of coils that have no result.
-func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFail bool) (coils []evaluation.Measured,
-	unfit, err error) {
+func (c *console) measured(ctx context.Context, dirs []string, want evaluation.Options, someMayFail bool) (
+	coils []evaluation.Measured, unfit, err error) {
 	bar := newCounter(c.err, "coils", len(dirs))
 	defer bar.clear()
 	var left []string
 	for n, dir := range dirs {
-		e, err := c.coil(ctx, dir, curves)
+		e, err := c.coil(ctx, dir, want)
 		switch {
 		case err != nil && (!someMayFail || ctx.Err() != nil):
 			return nil, nil, err
@@ -156,12 +182,16 @@ func (c *console) measured(ctx context.Context, dirs []string, curves, someMayFa
 			left = append(left, strings.TrimPrefix(err.Error(), dir+": "))
 			c.warn("left out: %s", complaint(err))
 		default:
-			coils = append(coils, e.Measured())
+			m := e.Measured()
+			if len(dirs) > 2 {
+				m.Fitted = nil // two are heard; the circuits of a whole run would fill the memory
+			}
+			coils = append(coils, m)
 			if e.LeftOut != nil {
 				left = append(left, dir+": "+strings.Join(e.LeftOut, "; "))
 			}
 		}
-		if bar.terminal || curves || len(dirs) > 4 && !someMayFail {
+		if bar.terminal || want.Curves || len(dirs) > 4 && !someMayFail {
 			bar.show(n + 1)
 		}
 	}

@@ -23,7 +23,7 @@ const madeBy = "made by coilsweep"
 // none: recordings of it may need it.
 var marks = map[string]string{
 	".csv":  "frequency_hz,level_db,level_U95_db", // of a prediction, with any separator
-	".html": madeBy, ".svg": madeBy, ".zip": madeBy,
+	".html": madeBy, ".svg": madeBy, ".zip": madeBy, ".wav": madeBy,
 	".cir": madeBy, ".net": madeBy, ".sp": madeBy,
 	".png": "Software\x00coilsweep",
 	".pdf": "\x00c\x00o\x00i\x00l\x00s\x00w\x00e\x00e\x00p", // its creator, in UTF-16

@@ -18,6 +18,7 @@ func newPredict(c *console) *cobra.Command {
 	guitar := workbench.NewGuitar(true)
 	netlist, csv, html := outFile{option: "netlist"}, outFile{option: "csv"}, outFile{option: "out"}
 	var force bool
+	var hear string
 	var sign decimal
 	return c.command(&cobra.Command{
 		Use:   "predict DIR [DIR2]",
@@ -52,7 +53,10 @@ the peak at a frequency.`,
 			if err != nil {
 				return err
 			}
-			if err := needs(cmd, "decimal", "csv"); err != nil {
+			if hear != "" && len(args) != 1 {
+				return usagef("--hear is for one coil; 'coilsweep hear' plays two, each alone in the guitar")
+			}
+			if err := cmp.Or(needs(cmd, "decimal", "csv"), needs(cmd, "hear", "out")); err != nil {
 				return err
 			}
 			netlist.force, csv.force, html.force = force, force, force
@@ -70,6 +74,9 @@ the peak at a frequency.`,
 				return err
 			}
 			document.Prediction = *prediction
+			if document.Listening, err = workbench.HearOn(cmd.Context(), hear, h, coils); err != nil {
+				return err
+			}
 			if guitar.TargetHz != 0 {
 				if document.Target, err = h.Solve(coils, part, guitar.TargetHz); err != nil {
 					return err
@@ -103,6 +110,6 @@ the peak at a frequency.`,
 	}, guitar.Options, options.Options, output(
 		text("netlist", "write the circuit to FILE.cir, for ngspice", &netlist.path),
 		text("csv", "write the response to FILE.csv", &csv.path), sign.option("--csv"),
-		text("out", "write a page with pictures to FILE.html", &html.path), forceOption(&force),
-		c.jsonOption("the prediction")))
+		text("out", "write a page with pictures to FILE.html", &html.path), workbench.HearOption(&hear),
+		forceOption(&force), c.jsonOption("the prediction")))
 }

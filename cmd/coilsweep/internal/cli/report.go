@@ -15,7 +15,7 @@ import (
 
 func newReport(c *console) *cobra.Command {
 	options := workbench.NewFit(true)
-	var guitar string
+	var guitar, hear string
 	return c.command(&cobra.Command{
 		Use:   "report DIR",
 		Short: "Write report.html: one page with the pictures and the numbers",
@@ -24,13 +24,16 @@ network. It shows the last fit if that is up to date. If not, it fits the takes
 first, with the options of the last fit where none are given.
 
 With --harness the page also shows what the coil does in a guitar, described by
-a file as in 'coilsweep predict --help'.`,
+a file as in 'coilsweep predict --help', and with --hear plays it.`,
 		Example: `  coilsweep report bridge
   coilsweep report bridge --harness guitar.toml --montecarlo 1000`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			o, err := ofLastFit(options)
 			if err != nil {
+				return err
+			}
+			if err := needs(cmd, "hear", "harness"); err != nil {
 				return err
 			}
 			var inGuitar *harness.Harness
@@ -52,8 +55,11 @@ a file as in 'coilsweep predict --help'.`,
 				return err
 			}
 			if inGuitar != nil {
-				if document.Harness, err = inGuitar.Predict([]harness.Coil{{Name: e.Folder.Coil.Name,
-					Fitted: e.Fitted()}}); err != nil {
+				coil := []harness.Coil{{Name: e.Folder.Coil.Name, Fitted: e.Fitted()}}
+				if document.Harness, err = inGuitar.Predict(coil); err != nil {
+					return err
+				}
+				if document.Listening, err = workbench.HearOn(cmd.Context(), hear, *inGuitar, coil); err != nil {
 					return err
 				}
 			}
@@ -64,7 +70,8 @@ a file as in 'coilsweep predict --help'.`,
 			fmt.Fprintln(c.out, filepath.Join(e.Folder.Dir, evaluation.ReportFile))
 			return e.Unfitness()
 		},
-	}, options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar)))
+	}, options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar),
+		workbench.HearOption(&hear)))
 }
 
 // ofLastFit evaluates with the fitted circuit, by the options that are given or

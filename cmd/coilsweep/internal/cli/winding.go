@@ -36,7 +36,7 @@ come from the result; without takes the resistance alone is checked.`,
 			}
 			var result *fit.Result
 			var unfit error
-			e, err := c.coil(cmd.Context(), args[0], false)
+			e, err := c.coil(cmd.Context(), args[0], evaluation.Options{})
 			_, noTake := errors.AsType[*evaluation.NoTakeError](err)
 			switch {
 			case noTake:

@@ -61,6 +61,11 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 			return nil, wrong("target", "%v", err)
 		}
 	}
+	if in.Page && len(coils) == 1 {
+		if document.Listening, err = workbench.HearOn(r.Context(), workbench.OpenStrings, h, coils); err != nil {
+			return nil, err
+		}
+	}
 	return w.showGuitar(document, whole, in.Page)
 }
 
@@ -96,13 +101,19 @@ func (w *workshop) showGuitar(document page.PredictionDocument, whole, link bool
 	return answer, nil
 }
 
-// predictIn is the prediction for a coil in the guitar of options.
-func predictIn(options map[string]string, e *evaluation.Evaluation) (*harness.Prediction, error) {
+// guitarOf is the guitar for one coil of options.
+func guitarOf(options map[string]string) (h harness.Harness, err error) {
 	guitar := workbench.NewGuitar(false)
 	if err := guitar.Fill(options); err != nil {
-		return nil, err
+		return h, err
 	}
-	h, _, err := guitar.Plan(1)
+	h, _, err = guitar.Plan(1)
+	return h, err
+}
+
+// predictIn is the prediction for a coil in the guitar of options.
+func predictIn(options map[string]string, e *evaluation.Evaluation) (*harness.Prediction, error) {
+	h, err := guitarOf(options)
 	if err != nil {
 		return nil, err
 	}

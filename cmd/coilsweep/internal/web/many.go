@@ -96,7 +96,12 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	Against   string   `json:"against"`
 	SameBench bool     `json:"same_bench"`
 	Sort      string   `json:"sort"`
+	// Harness are options of the guitar in which the page plays two coils; nil: it does not.
+	Harness map[string]string `json:"harness"`
 }) (any, error) {
+	if in.Harness != nil && len(in.Coils) != 2 {
+		return nil, wrong("coils", "Choose two coils to hear, not %d.", len(in.Coils))
+	}
 	dirs, err := w.dirsOf(in.Coils, 2, 50)
 	if err != nil {
 		return nil, err
@@ -124,6 +129,16 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	}
 	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
 		Program: w.Program}
+	if in.Harness != nil {
+		h, err := guitarOf(in.Harness)
+		if err != nil {
+			return nil, err
+		}
+		if document.Listening, err = workbench.HearCompared(r.Context(), workbench.OpenStrings, h, coils,
+			result.Reference); err != nil {
+			return nil, err
+		}
+	}
 	parts, figures, err := page.ComparisonParts(document)
 	if err != nil {
 		return nil, err

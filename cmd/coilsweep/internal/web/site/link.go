@@ -16,7 +16,7 @@ import (
 // madePolicy is for pages that the program made, shown under a link: their
 // scripts run, in an origin of their own that has no key and reaches nothing.
 const madePolicy = "sandbox allow-scripts allow-downloads allow-modals; default-src 'none'; " +
-	"style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; " +
+	"style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:; media-src data:; " +
 	"base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 // link is a file that was given out.

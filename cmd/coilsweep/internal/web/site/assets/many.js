@@ -2,6 +2,7 @@
 import * as api from "./api.js";
 import { $$, byID, el, fill, put, show } from "./dom.js";
 import { draft, Form, withValues } from "./form.js";
+import { harness } from "./guitar.js";
 import { on } from "./state.js";
 
 let form;
@@ -51,8 +52,11 @@ async function ask(path, body) {
   place.scrollIntoView({ block: "start" });
 }
 
-const compare = ({ against, sort, "same-bench": same }) =>
-  ask("/api/compare", { coils: ids(), against: against || (ids()[0] ?? ""), same_bench: same, sort });
+const compare = ({ against, sort, "same-bench": same, hear }) => {
+  const { wiring, phase, coupling, ...oneCoil } = harness();
+  return ask("/api/compare", { coils: ids(), against: against || (ids()[0] ?? ""), same_bench: same, sort,
+    ...(hear ? { harness: oneCoil } : {}) });
+};
 
 const batch = ({ reference, tolerance, guard, chart, "by-folder": by }) =>
   ask("/api/batch", { coils: ids(), ...withValues({ reference, tolerance, guard, chart }), by_folder: by });
