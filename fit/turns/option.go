@@ -214,7 +214,7 @@ func (b *bench) predict(o *Option, s *Sheet, want, uWant float64) error {
 		b.needed(o, all[b.Wish.at()], want, uWant)
 	}
 	if s.Wanted != nil {
-		o.FromWantedDB = new(apart(o.Response, s.Wanted))
+		o.FromWantedDB = apart(o.Response, s.Wanted)
 	}
 	return nil
 }
@@ -233,13 +233,18 @@ func (b *bench) needed(o *Option, reached fit.Quantity, want, uWant float64) {
 	o.Needed = quantityOf(n, u)
 }
 
-// apart is the largest difference of two responses, plateau on plateau, in dB.
-func apart(a, b []harness.Point) float64 {
-	most := 0.0
+// apart is the largest difference of two responses, plateau on plateau, in dB; nil where
+// they are not known together.
+func apart(a, b []harness.Point) *float64 {
+	most := -1.0
 	for i, p := range a {
-		if p.FrequencyHz <= comparedToHz {
-			most = math.Max(most, math.Abs(p.LevelDB.Value-a[0].LevelDB.Value-b[i].LevelDB.Value+b[0].LevelDB.Value))
+		off := math.Abs(p.LevelDB.Value - a[0].LevelDB.Value - b[i].LevelDB.Value + b[0].LevelDB.Value)
+		if p.FrequencyHz <= comparedToHz && off > most { // NaN is not
+			most = off
 		}
 	}
-	return most
+	if most < 0 {
+		return nil
+	}
+	return &most
 }

@@ -23,6 +23,9 @@ func PrintTurns(w io.Writer, s turns.Sheet, p Printing) error {
 	shape := p.shape()
 	shape.Width = plot.FigureWidth(shape.Width, columns)
 	figures := Turns(s, shape)
+	for _, f := range figures {
+		f.Y.Label = f.Title + ": dB over the plateau" // no title is printed
+	}
 	if figures == nil {
 		return &NothingToDrawError{"turns", "none of the wires gives what is wanted"}
 	}
@@ -43,8 +46,8 @@ func Turns(s turns.Sheet, shape Shape) []*plot.Figure {
 	curve := func(points []harness.Point, style int) plot.Series {
 		one := plot.Series{Kind: plot.Curve, Style: style}
 		for _, p := range points {
-			if p.FrequencyHz >= turnsFromHz && p.FrequencyHz <= turnsToHz {
-				db := p.LevelDB.Value - points[0].LevelDB.Value
+			db := p.LevelDB.Value - points[0].LevelDB.Value // NaN where either is not known
+			if p.FrequencyHz >= turnsFromHz && p.FrequencyHz <= turnsToHz && !math.IsNaN(db) {
 				one.X, one.Y, one.Half = append(one.X, p.FrequencyHz), append(one.Y, db), append(one.Half, p.LevelDB.U95)
 				e.Take([]float64{db - p.LevelDB.U95, db + p.LevelDB.U95})
 			}
@@ -53,8 +56,13 @@ func Turns(s turns.Sheet, shape Shape) []*plot.Figure {
 	}
 	var figures []*plot.Figure
 	for i, o := range s.Options {
-		f := &plot.Figure{ID: fmt.Sprintf("turns%d-%s", i, shape.Name), Title: words.Wound(o), Width: shape.Width,
-			Height: 210, Zoom: true, Series: []plot.Series{curve(o.Response, 0)},
+		own := curve(o.Response, 0)
+		if own.X == nil {
+			continue
+		}
+		f := &plot.Figure{ID: fmt.Sprintf("turns%d-%s", i, shape.Name), Width: shape.Width,
+			Title:  fmt.Sprintf("%s, %d turns", words.Wound(o), o.Turns),
+			Height: 210, Zoom: true, Series: []plot.Series{own},
 			X: plot.Axis{Label: "frequency, Hz", Log: true, Min: turnsFromHz, Max: turnsToHz}}
 		said := "no peak"
 		if o.Peak.Known() && o.PeakDB.Known() {
@@ -71,9 +79,8 @@ func Turns(s turns.Sheet, shape Shape) []*plot.Figure {
 		figures = append(figures, f)
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-turnsBelowPeakDB)
-	for i, f := range figures {
-		o := s.Options[i]
-		f.Y = e.Axis(fmt.Sprintf("%s, %d turns: dB over the plateau", words.Wound(o), o.Turns), 6)
+	for _, f := range figures {
+		f.Y = e.Axis("level, dB over the plateau", 6)
 	}
 	return figures
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
@@ -19,6 +20,7 @@ import (
 	"coilsweep/fit/winding"
 	"coilsweep/report/data"
 	"coilsweep/report/figure"
+	"coilsweep/report/page"
 	"coilsweep/report/plot"
 	"coilsweep/report/terminal"
 )
@@ -110,7 +112,7 @@ func newTurns(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	guitar := workbench.NewGuitar(false)
 	wind := newToWind()
-	picture := outFile{option: "plot"}
+	picture, html := outFile{option: "plot"}, outFile{option: "out"}
 	return c.command(&cobra.Command{
 		Use:   "turns DIR [DIR...]",
 		Short: "Work out what to wind: turns and wire for a wanted peak, L, R or another coil's sound",
@@ -132,10 +134,11 @@ exponents of these laws are fitted.`,
 				return err
 			}
 			request, err := wind.request(h)
-			if err == nil {
-				err = picture.check(".svg", ".pdf", ".png")
-			}
 			if err != nil {
+				return err
+			}
+			html.force = picture.force
+			if err := cmp.Or(picture.check(".svg", ".pdf", ".png"), html.check(".html")); err != nil {
 				return err
 			}
 			for _, dir := range args {
@@ -174,20 +177,28 @@ exponents of these laws are fitted.`,
 			if err != nil {
 				return err
 			}
-			if picture.path != "" {
-				printing := figure.Printing{Made: time.Now(),
-					Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.path), ".")))}
-				if err := picture.write(func(w io.Writer) error {
-					return figure.PrintTurns(w, *sheet, printing)
-				}); err != nil {
+			printing := figure.Printing{Made: time.Now(),
+				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.path), ".")))}
+			for _, f := range []struct {
+				outFile
+				fill func(io.Writer) error
+			}{
+				{picture, func(w io.Writer) error { return figure.PrintTurns(w, *sheet, printing) }},
+				{html, func(w io.Writer) error { return page.Turns(w, *sheet, printing.Made, programName()) }},
+			} {
+				if f.path == "" {
+					continue
+				}
+				if err := f.write(f.fill); err != nil {
 					return err
 				}
-				c.warn("wrote %s", picture.path)
+				c.warn("wrote %s", f.path)
 			}
 			return c.show(func(w io.Writer) error { return data.TurnsJSON(w, *sheet) },
 				func(w io.Writer) error { return terminal.Turns(w, *sheet, tableOptions(w)) }, unfit)
 		},
 	}, wind.Options, guitar.Options, options.Options, output(
-		text("plot", "write the responses to FILE.svg, .pdf or .png", &picture.path), forceOption(&picture.force),
+		text("plot", "write the responses to FILE.svg, .pdf or .png", &picture.path),
+		text("out", "write a page with pictures to FILE.html", &html.path), forceOption(&picture.force),
 		c.jsonOption("the options")))
 }
