@@ -81,6 +81,33 @@ func filaments(depth float64) float64 {
 	return sum / float64(len(all)*len(all))
 }
 
+// On an oblong core the shape is that of a round winding of the same area: too low by
+// itself (package winding says by 10 to 20 %), but as the winding grows it must grow as
+// Neumann's integral over oblong filaments does, well within what the law of L allows. With
+// 160 filaments of 320 points the integral grows as the power 0.66 to 0.70 of the shape.
+func TestShapeAgainstNeumann(t *testing.T) {
+	p := planOf(t, "AWG 43", 8000)
+	b := &bench{Request: Request{Coils: []Coil{{Plan: p}}}, air: map[int]float64{}}
+	at := func(depth float64) (law, truth float64) {
+		turns := depth * winding.Packing * p.HeightM / (p.Wire.OuterM * p.Wire.OuterM)
+		return b.shape(p, turns, winding.Packing), math.Log(filaments(depth))
+	}
+	law3, truth3 := at(3e-3)
+	if low := 1 - math.Exp(law3-truth3); low < 0 || low > 0.2 {
+		t.Errorf("the round winding has %.1f %% less than the oblong one", 100*low)
+	}
+	for _, depth := range []float64{2e-3, 4e-3, 6e-3} {
+		law, truth := at(depth)
+		t.Logf("%g mm against 3 mm: the shape makes %+.1f %% of L, by filaments %+.1f %%", 1e3*depth,
+			100*(math.Exp(law-law3)-1), 100*(math.Exp(truth-truth3)-1))
+		// shapeLimit about shapePower goes from -0.5 to 1.5 of the law's growth.
+		if got, grows := (truth-truth3)/(law-law3), shapePower; math.Abs(got-grows) > shapeLimit {
+			t.Errorf("%g mm deep: filaments grow as the power %.2f of the shape, the law has %.1f ± %d", 1e3*depth, got,
+				grows, shapeLimit)
+		}
+	}
+}
+
 // wound is a coil by a physics that is not that of the laws: oblong filaments and pole
 // pieces whose share of the flux falls as the winding grows; layers one by one with the
 // real pitch, the wire's tolerance and its stretch; C of layers beside a fixed one.

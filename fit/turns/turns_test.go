@@ -198,9 +198,10 @@ func TestWishes(t *testing.T) {
 	}
 }
 
-// Wheeler's formula of many layers, Proc. IRE 16 (1928), p. 1398 (from memory), within
-// 1 % where its terms are about equal, and Brooks's coil, J. Res. NBS 7 (1931), p. 289
-// and Grover, Inductance Calculations (1946), chapter 13 (page numbers from memory):
+// Wheeler's formula of many layers, Proc. IRE 16 (1928), within 1 % where its terms are
+// about equal (formula and limit as quoted in public; p. 1398 from memory), and Brooks's
+// coil, J. Res. NBS 7 (1931), p. 289, and Grover, Inductance Calculations (1946), chapter
+// 13, p. 94 (constant and pages from memory, the chapter from the book's contents):
 // 1.6994e-6 a N² H for a = 1.5 c, b = c. On a round core without metal the shape that the
 // law of L goes by must carry one such coil to another as these do.
 func TestLawOfLAgainstHandbooks(t *testing.T) {
