@@ -235,6 +235,9 @@ func prepare(q Request) (*bench, *Sheet, error) {
 		if err != nil {
 			return nil, nil, fmt.Errorf("%s: %w", c.Name, err)
 		}
+		if err := q.Wish.known(c); err != nil {
+			return nil, nil, err
+		}
 		b.coils = append(b.coils, bare)
 		b.u = append(b.u, relativeU(c.Fitted))
 		s.Coils = append(s.Coils, c.Name)
@@ -242,6 +245,36 @@ func prepare(q Request) (*bench, *Sheet, error) {
 	b.parts, s.Warnings = q.Guitar.Parts()
 	b.findRoom(s)
 	return b, s, nil
+}
+
+// known is the error for a coil of which that is not known which the wish needs: nothing
+// follows from it then. What so many turns would be can be shown in part.
+func (w Wish) known(c Coil) error {
+	needs := []int{ofL, ofC}
+	switch {
+	case w.Turns > 0:
+		return nil
+	case w.Inductance != nil:
+		needs = []int{ofL}
+	case w.Resistance != nil:
+		needs = []int{ofR}
+	}
+	values, err := fit.Propagate([]fit.Uncertain{c.Fitted}, nil, own[:properties],
+		func(coils []circuit.Coil, _, dst []float64) {
+			for of := range properties {
+				dst[of] = valueOf(of, coils[0])
+			}
+		})
+	if err != nil {
+		return err
+	}
+	for _, of := range needs {
+		if q := values[of]; !q.Known() {
+			return fmt.Errorf("%s: the %s of the coil is not known: %s", c.Name,
+				[...]string{"inductance", "resistance", "capacitance"}[of], q.Why)
+		}
+	}
+	return nil
 }
 
 // findRoom is how deep a winding may be: as stated, or as deep as the deepest coil.
