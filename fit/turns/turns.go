@@ -13,7 +13,8 @@
 //	eddy currents as measured: shares and corners belong to the metal.
 //
 // With two or more coils the exponents are fitted, as deviations from the laws with
-// what is known of them beforehand.
+// what is known of them beforehand. The fits of the coils are taken to be independent: an
+// added capacitor that they share is an error of all, which leaves the exponents alone.
 package turns
 
 import (
