@@ -48,6 +48,8 @@ func (c Coil) check() error {
 		return fmt.Errorf("celsius_at_takes is %g: want the coil's temperature in °C", *t)
 	case w != nil && w.Turns < 0:
 		return fmt.Errorf("winding: %d turns", w.Turns)
+	case w != nil && (w.Grade < 0 || w.Grade > 2):
+		return fmt.Errorf("winding: grade is %d: want the wire's insulation build, 1 or 2", w.Grade)
 	case !(p >= 0 && p <= 50):
 		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
 	}
@@ -127,13 +129,15 @@ func encodeCoil(c Coil) []byte {
 		celsius, c.CelsiusAtTakes != nil)
 	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it "+
 		"comes on top of their own tolerances.\n", "parts_scale_percent", cmp.Or(c.PartsScale, 1), c.PartsScale > 0)
-	b.WriteString("\n# How it was wound, for 'coilsweep winding'. The core is that on which the first turn\n" +
-		"# lies; a round one is as wide as it is long. Leave turns out if they were not counted.\n")
+	b.WriteString("\n# How it was wound, for 'coilsweep winding' and 'coilsweep turns'. The core is that on\n" +
+		"# which the first turn lies; a round one is as wide as it is long. Leave turns out if they\n" +
+		"# were not counted. grade: the wire's insulation build, 1 or 2; room: how deep a winding may\n" +
+		"# be, from the core to the flanges' edge.\n")
 	if c.Winding != nil {
 		b.WriteString(encodeWinding(*c.Winding))
 	} else {
 		example := encodeWinding(Winding{Wire: "AWG 42", Turns: 8000, CoreLength: "58mm", CoreWidth: "5mm",
-			Height: "11mm"})
+			Height: "11mm", Grade: 1, Room: "5mm"})
 		b.WriteString("# " + strings.TrimSuffix(strings.ReplaceAll(example, "\n", "\n# "), "# "))
 	}
 	b.WriteString("\n# Readings of an LCR meter on the coil alone, one [[meter]] for each.\n" +

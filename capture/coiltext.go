@@ -44,6 +44,7 @@ var coilKeys = map[string]func(string) (any, error){
 	"celsius_at_takes": asNumber, "parts_scale_percent": asNumber,
 	"winding.wire": asText, "winding.turns": asWhole,
 	"winding.core_length": asText, "winding.core_width": asText, "winding.height": asText,
+	"winding.grade": asWhole, "winding.room": asText,
 }
 
 func asText(s string) (any, error) { return s, nil }

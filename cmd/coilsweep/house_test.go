@@ -36,7 +36,7 @@ var floors = [][]string{
 	{"fit", "fit/response", "fit/design"},
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/consistency", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
-	{"fit/batch", "fit/evaluation"},
+	{"fit/batch", "fit/evaluation", "fit/turns"},
 	{"report/notation", "report/sound"},
 	{"report/words"},
 	{"report/figure", "report/data"},

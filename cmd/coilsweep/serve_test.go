@@ -296,8 +296,13 @@ func TestServeWholeJob(t *testing.T) {
 	s.gets("POST", "/api/coil/settings?coil="+coil,
 		map[string]any{"sha256": state["sha256"], "values": map[string]string{
 			"celsius_at_takes": "20", "winding.wire": "AWG 42",
-			"winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm"}})
+			"winding.core_length": "58mm", "winding.core_width": "5mm", "winding.height": "11mm",
+			"winding.grade": "1", "winding.room": "6mm"}})
 	state = s.gets("GET", "/api/coil?coil="+coil, nil)
+	if said := fmt.Sprint(state); !strings.Contains(said, "winding.grade:1") ||
+		!strings.Contains(said, "winding.room:6mm") {
+		t.Errorf("the winding as kept: %s", said)
+	}
 	s.gets("POST", "/api/coil/reading?coil="+coil, map[string]any{
 		"sha256": state["sha256"], "what": "L", "reading": "2.37H 2%", "at_hz": "1 kHz"})
 

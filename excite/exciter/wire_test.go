@@ -113,3 +113,32 @@ func TestParseWire(t *testing.T) {
 		}
 	}
 }
+
+// Grade 1 of 0.1 mm is at most 0.117 mm over the enamel in a wire maker's table. A
+// thicker build is thicker at every size, and the sizes are those of the R 20 series,
+// each 12 % above the last (ISO 3).
+func TestGrades(t *testing.T) {
+	sizes := Standard()
+	for i, bare := range sizes {
+		one, err := Enamelled(bare).WithGrade(1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		two, err := one.WithGrade(2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if one != Enamelled(bare) || !(two.OuterM > one.OuterM) || two.BareM != bare {
+			t.Errorf("%s: %g m and %g m over the enamel", one.Name, one.OuterM, two.OuterM)
+		}
+		if i > 0 && bare < 0.95e-3 {
+			relative(t, "next size", bare/sizes[i-1], math.Pow(10, 1.0/20), 0.03)
+		}
+	}
+	relative(t, "0.1 mm", Enamelled(0.1e-3).OuterM, 0.117e-3, 1e-9)
+	for _, grade := range []int{0, 3} {
+		if _, err := Enamelled(0.1e-3).WithGrade(grade); err == nil {
+			t.Errorf("grade %d was taken", grade)
+		}
+	}
+}

@@ -101,6 +101,32 @@ func sound(h circuit.Harness, dst []float64) {
 	}
 }
 
+// Evaluate writes what h does with coils, measured or not, and its Parts at sizes in
+// SI units: the four quantities of Sought, then the level at each of hz; NaN for
+// what does not exist.
+func (h Harness) Evaluate(coils []circuit.Coil, parts []Part, at, hz, dst []float64) {
+	size := sizes{}
+	for k, part := range parts {
+		size[part.Name] = at[k]
+	}
+	built := h.circuit(coils, size)
+	sound(built, dst)
+	levels(built, hz, dst[perSound:])
+}
+
+// Sought are the quantities of a Sound for fit.Propagate, and levels at n frequencies.
+func Sought(n int) []fit.Sought {
+	return slices.Concat(soughtSound[:], slices.Repeat(soughtSound[3:], n))
+}
+
+// NewSound takes a Sound and the levels at hz from what was propagated by Sought.
+func NewSound(q []fit.Quantity, hz []float64) (s Sound, response []Point) {
+	for i, hz := range hz {
+		response = append(response, Point{hz, q[perSound+i]})
+	}
+	return asSound(q), response
+}
+
 func asSound(q []fit.Quantity) Sound { return Sound{Peak: q[0], PeakDB: q[1], Q: q[2], Level: q[3]} }
 
 // groups are the parts that are taken away together.
@@ -172,7 +198,7 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 			}
 		}
 	}
-	frequencies := shownFrequencies()
+	frequencies := ShownFrequencies()
 	sought := slices.Concat(slices.Repeat(soughtSound[:], len(variants)),
 		slices.Repeat(soughtSound[3:], len(frequencies)))
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
@@ -244,9 +270,9 @@ func propagate(coils []Coil, parts []Part, sought []fit.Sought,
 	return fit.Propagate(fitted, values, sought, f)
 }
 
-// shownFrequencies are even steps of the logarithm over the band, those that
+// ShownFrequencies are even steps of the logarithm over the band, those that
 // ngspice takes for shownPerDecade.
-func shownFrequencies() []float64 {
+func ShownFrequencies() []float64 {
 	var f []float64
 	n := math.Floor(shownPerDecade * math.Log10(shownToHz/shownFromHz))
 	for i := 0.0; i <= n; i++ {

@@ -16,6 +16,7 @@ type item struct {
 	fromFit      func(j *joint, x []float64) float64
 	stated       float64 // added to it
 	u2           float64 // of the stated values
+	signed       bool    // it may be zero or negative
 }
 
 func (i *item) less(v quantity.Value) {
@@ -26,9 +27,11 @@ func (i *item) less(v quantity.Value) {
 // Account draws up the account. Parts that are not stated are worked out from the
 // rest: the winding as the remainder of the total, the cable from the fixture or,
 // with two cables of different lengths on different takes, from the difference of
-// their totals. The error is for lengths that name no take or tell nothing.
+// their totals. Parts without a tolerance have the usual one. The error is for lengths
+// that name no take or tell nothing.
 func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	a := f.a
+	warnings := assumeTolerances(&t)
 	totalOf := func(take int) func(*joint, []float64) float64 {
 		return func(j *joint, x []float64) float64 {
 			l := j.loadOf(take, x)
@@ -83,13 +86,19 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 	default:
 		with = append(with, "cable")
 	}
+	if len(t.CableM) > 0 && perMetre == nil && t.Cable == nil && !(known && t.Input != nil) {
+		return nil, errors.New("the length of the cable tells nothing here: state the capacitance of the input, so that " +
+			"the cable is what remains of the fixture, or that of the cable, or the lengths of two different cables")
+	}
 	fixtureTaken := known && t.Cable == nil && perMetre == nil
 	if !given("input", t.Input) && !fixtureTaken {
 		with = append(with, "input")
 	}
+	accounted := append([]item{}, items...)
 	if t.Winding != nil {
 		items = append([]item{{what: "winding", source: "stated: " + t.Winding.String(), fromFit: zero,
 			stated: t.Winding.SI, u2: t.Winding.U() * t.Winding.U()}}, items...)
+		accounted = items
 	} else {
 		if len(with) > 0 {
 			rest.what += " with " + strings.Join(with, ", ")
@@ -97,34 +106,28 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 		items = append([]item{rest}, items...)
 	}
 
-	out := &fit.Account{Lines: []fit.AccountLine{}, Added: []fit.AccountLine{}}
-	sum := item{fromFit: func(j *joint, x []float64) float64 {
-		var s float64
-		for _, i := range items {
-			s += i.fromFit(j, x)
-		}
-		return s
-	}}
-	for _, i := range items {
-		sum.stated, sum.u2 = sum.stated+i.stated, sum.u2+i.u2
+	out := &fit.Account{Lines: []fit.AccountLine{}, Added: []fit.AccountLine{}, Warnings: warnings}
+	sum := sumOf(items)
+	rests := sumOf(accounted)
+	stands := rests.fromFit
+	rests.fromFit = func(j *joint, x []float64) float64 { return totalOf(0)(j, x) - stands(j, x) }
+	rests.stated, rests.signed = -rests.stated, true
+	if fixtureTaken && t.Input != nil {
+		// Cable and input together are the fixture, whatever the input's share.
+		rests.u2 -= 2 * t.Input.U() * t.Input.U()
+		sum.u2 = rests.u2
 	}
-	all := append([]item{{fromFit: totalOf(0)}, sum}, items...)
-	var added []item
-	for i, p := range a.request.parts.parts {
-		if p.source == sourceAddedC {
-			added = append(added, item{what: p.what, source: "stated; as the fit has it",
-				fromFit: func(j *joint, x []float64) float64 { return math.Exp(x[j.firstPart+i]) }})
-		}
-	}
+	all := append([]item{{fromFit: totalOf(0)}, sum, rests}, items...)
+	added := f.addedItems()
 	firstAdded := len(all)
 	all = append(all, added...)
 	if perMetre != nil {
 		all = append(all, item{fromFit: perMetre})
 	}
 	quantities := f.items(all)
-	out.Total, out.Sum = quantities[0], quantities[1]
+	out.Total, out.Sum, out.Unaccounted = quantities[0], quantities[1], quantities[2]
 	for k, i := range items {
-		out.Lines = append(out.Lines, fit.AccountLine{What: i.what, Farad: quantities[2+k], Source: i.source})
+		out.Lines = append(out.Lines, fit.AccountLine{What: i.what, Farad: quantities[3+k], Source: i.source})
 	}
 	if t.Winding == nil {
 		out.Sum = out.Total // the winding is what was left
@@ -140,38 +143,101 @@ func (f *Fitted) Account(t fit.Terminals) (*fit.Account, error) {
 			}
 		}
 	}
-	f.score(out, t)
+	f.score(out, t, with)
 	for k, i := range added {
 		out.Added = append(out.Added, fit.AccountLine{What: i.what, Farad: quantities[firstAdded+k], Source: i.source})
 	}
 	return out, nil
 }
 
-// score compares what is independent of the fit with it.
-func (f *Fitted) score(out *fit.Account, t fit.Terminals) {
-	score := func(what string, value, u95 float64, reference fit.Quantity, which string) {
-		en := fit.En(value, u95, reference.Value, reference.U95)
-		out.En = &en
-		word := "agrees with"
-		if math.Abs(en) > 1 {
-			word = "does not agree with"
+// assumeTolerances gives the stated parts the usual tolerance where they have none, and
+// says so.
+func assumeTolerances(t *fit.Terminals) []string {
+	warnings := []string{}
+	for _, c := range []struct {
+		name string
+		at   **quantity.Capacitance
+	}{{"winding", &t.Winding}, {"lead", &t.Lead}, {"cable", &t.Cable}, {"input", &t.Input}} {
+		if *c.at == nil {
+			continue
 		}
-		out.Verdict = fmt.Sprintf("%s, %s, %s %s", what, quantity.FormatWithU95(value, u95, quantity.Farad), word,
-			which)
+		with := **c.at
+		var said string
+		if with.Value, said = withTolerance(c.name, with.Value); said != "" {
+			warnings, *c.at = append(warnings, said), &with
+		}
 	}
-	if t.Winding != nil && t.Cable != nil && out.Total.Known() && out.Sum.Known() {
-		score("the sum of what is stated", out.Sum.Value, out.Sum.U95, out.Total, "what the takes show")
-		return
+	return warnings
+}
+
+// addedItems are the added capacitors as the fit has them.
+func (f *Fitted) addedItems() []item {
+	var added []item
+	for i, p := range f.a.request.parts.parts {
+		if p.source == sourceAddedC {
+			added = append(added, item{what: p.what, source: "stated; as the fit has it",
+				fromFit: func(j *joint, x []float64) float64 { return math.Exp(x[j.firstPart+i]) }})
+		}
+	}
+	return added
+}
+
+// sumOf is a sum of items.
+func sumOf(items []item) item {
+	sum := item{fromFit: func(j *joint, x []float64) float64 {
+		var s float64
+		for _, i := range items {
+			s += i.fromFit(j, x)
+		}
+		return s
+	}}
+	for _, i := range items {
+		sum.stated, sum.u2 = sum.stated+i.stated, sum.u2+i.u2
+	}
+	return sum
+}
+
+// score judges what is not accounted for, and compares cable and input with the fixture
+// as stated with the takes; with are the parts that are not stated beside the winding.
+func (f *Fitted) score(out *fit.Account, t fit.Terminals, with []string) {
+	switch q := out.Unaccounted; {
+	case !q.Known():
+		out.Verdict = "it cannot be told whether all is accounted for"
+	default:
+		en := fit.En(q.Value, q.U95, 0, 0)
+		out.En = &en
+		open := with
+		if t.Winding == nil {
+			open = append([]string{"winding"}, with...)
+		}
+		switch {
+		case en < -1:
+			out.Verdict = "more is stated than the takes show: a stated part is smaller than stated, or was not connected"
+		case en <= 1 && t.Winding == nil:
+			out.Verdict = "nothing is left for the winding: a stated part is smaller than stated, or was not connected"
+		case en <= 1:
+			out.Verdict = "all is accounted for"
+		case len(open) > 0:
+			out.Verdict = "the takes show more than is stated; not stated: " + strings.Join(open, ", ")
+		default:
+			out.Verdict = "the takes show more than is stated: a part is larger than stated, or one is missing"
+		}
 	}
 	parts := f.a.best.joint.parts
 	at := parts.firstFixture()
-	if at >= 0 && t.Cable != nil && t.Input != nil {
-		p := parts.parts[at]
-		score("cable and input together", t.Cable.SI+t.Input.SI,
-			quantity.Coverage95*math.Hypot(t.Cable.U(), t.Input.U()),
-			fit.Quantity{Value: p.nominal, U95: quantity.Coverage95 * p.u * p.nominal},
-			"the fixture as stated with the takes")
+	if at < 0 || t.Cable == nil || t.Input == nil {
+		return
 	}
+	p := parts.parts[at]
+	value, u95 := t.Cable.SI+t.Input.SI, quantity.Coverage95*math.Hypot(t.Cable.U(), t.Input.U())
+	check := &fit.AccountCheck{En: fit.En(value, u95, p.nominal, quantity.Coverage95*p.u*p.nominal)}
+	word := "agree with"
+	if math.Abs(check.En) > 1 {
+		word = "do not agree with"
+	}
+	check.Verdict = fmt.Sprintf("cable and input together, %s, %s the fixture as stated with the takes",
+		quantity.FormatWithU95(value, u95, quantity.Farad), word)
+	out.Fixture = check
 }
 
 // items works out the items with their uncertainty.
@@ -190,6 +256,11 @@ func (f *Fitted) items(items []item) []fit.Quantity {
 		switch {
 		case f.a.ambiguous != "":
 			out[k] = fit.Unknown(f.a.ambiguous)
+		case items[k].signed && out[0].Known():
+			u := math.Sqrt(v.Fit + v.Model)
+			out[k] = fit.Quantity{Value: best[k], U: u, U95: quantity.Coverage95 * u}
+		case items[k].signed:
+			out[k] = out[0] // the total is not known
 		case best[k] <= 0:
 			out[k] = fit.Unknown("the stated parts are as large as all that the takes show")
 		default:

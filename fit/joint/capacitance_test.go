@@ -95,26 +95,61 @@ func TestAccount(t *testing.T) {
 			if len(a.Added) != 2 {
 				t.Errorf("added: %+v", a.Added)
 			}
-			if a.En != nil {
-				t.Errorf("scored: %v, %s", *a.En, a.Verdict)
+			// What is not accounted for is the winding's, with what else is not stated.
+			rest := a.Lines[0].Farad
+			if math.Abs(a.Unaccounted.Value/rest.Value-1) > 1e-9 || math.Abs(a.Unaccounted.U95/rest.U95-1) > 1e-9 {
+				t.Errorf("unaccounted: %+v, the winding is %+v", a.Unaccounted, rest)
+			}
+			if a.En == nil || *a.En < 1 || !strings.Contains(a.Verdict, "not stated: winding") {
+				t.Errorf("En %v, %s", a.En, a.Verdict)
 			}
 		})
 	}
 }
 
-// The sum of all stated parts is compared with the takes' total: 175 pF.
+// What the takes show, 175 pF, less what is stated: by hand, and with the tolerance that
+// is assumed, 5 % as a limit, where none is stated.
 func TestAccountIsJudged(t *testing.T) {
 	takes := meterTakes(demoCoil())
-	for winding, agrees := range map[string]bool{"110p 5%": true, "160p 5%": false} {
-		a := accountOf(t, takes, fit.Terminals{Winding: picofarad(t, winding), Cable: picofarad(t, "40p 5%"),
-			Input: picofarad(t, "25p 5%")})
-		if a.En == nil || (math.Abs(*a.En) <= 1) != agrees || strings.Contains(a.Verdict, "not agree") == agrees {
-			t.Errorf("winding %s: En %v, %s", winding, a.En, a.Verdict)
-		}
+	for _, tt := range []struct {
+		name            string
+		winding, lead   string
+		cable           string
+		left            float64 // pF
+		least, most     float64 // En
+		verdict, assume string
+	}{
+		{"all", "105p 5%", "5p 50%", "40p 5%", 0, -1, 1, "all is accounted for", ""},
+		{"lead not stated", "80p 5%", "", "40p 5%", 30, 1, 99, "more than is stated; not stated: lead", ""},
+		{"too little", "80p 5%", "5p 50%", "40p 5%", 25, 1, 99, "a part is larger than stated, or one is missing", ""},
+		{"too much", "160p 5%", "5p 50%", "40p 5%", -55, -99, -1, "more is stated than the takes show", ""},
+		{"no tolerance", "105p", "5p 50%", "40p 5%", 0, -1, 1, "all is accounted for",
+			"winding 105p has no tolerance stated: a limit of ±5 % is assumed"},
+		{"nothing left", "", "5p 50%", "150p 10%", -5, -1, 1, "nothing is left for the winding", ""},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			what := fit.Terminals{Cable: picofarad(t, tt.cable), Input: picofarad(t, "25p 5%")}
+			if tt.winding != "" {
+				what.Winding = picofarad(t, tt.winding)
+			}
+			if tt.lead != "" {
+				what.Lead = picofarad(t, tt.lead)
+			}
+			a := accountOf(t, takes, what)
+			if math.Abs(a.Unaccounted.Value-1e-12*tt.left) > a.Total.U95 || !(a.Unaccounted.U95 > a.Total.U95) {
+				t.Errorf("unaccounted: %+v, by hand %g pF; total %+v", a.Unaccounted, tt.left, a.Total)
+			}
+			if a.En == nil || *a.En < tt.least || *a.En > tt.most || !strings.Contains(a.Verdict, tt.verdict) {
+				t.Errorf("En %v: %s", *a.En, a.Verdict)
+			}
+			if strings.Join(a.Warnings, "") != tt.assume {
+				t.Errorf("warnings %q", a.Warnings)
+			}
+		})
 	}
 	a := accountOf(t, takes, fit.Terminals{Cable: picofarad(t, "140p 5%"), Input: picofarad(t, "25p 5%")})
-	if a.En == nil || *a.En < 1 || !strings.Contains(a.Verdict, "does not agree with the fixture") {
-		t.Errorf("cable of 140 pF in a fixture of 65 pF: %v, %s", a.En, a.Verdict)
+	if c := a.Fixture; c == nil || c.En < 1 || !strings.Contains(c.Verdict, "do not agree with the fixture") {
+		t.Errorf("cable of 140 pF in a fixture of 65 pF: %+v", c)
 	}
 }
 
@@ -159,6 +194,7 @@ func TestTwoCables(t *testing.T) {
 		{map[string]float64{"take1": 3}, `the length of the cable on take "take2" is not stated`},
 		{map[string]float64{"": 3, "take1": 2}, "one length of cable for all takes, or one for each"},
 		{map[string]float64{"": -3}, "want more than 0"},
+		{map[string]float64{"": 3}, "the length of the cable tells nothing here: state the capacitance of the input"},
 		{map[string]float64{"take1": 1, "take2": 1, "take3": 6}, "the same fixture stated"},
 	} {
 		if _, err := f.Account(fit.Terminals{CableM: tt.lengths}); err == nil ||

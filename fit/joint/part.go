@@ -74,7 +74,8 @@ const (
 )
 
 func partOf(kind string, source source, v quantity.Value, measured bool) (part, string) {
-	p := part{
+	v, warning := withTolerance(kind, v)
+	return part{
 		what:     fmt.Sprintf("%s %s", kind, v.String()),
 		source:   source,
 		unit:     v.Unit,
@@ -82,12 +83,19 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 		u:        v.U() / v.SI,
 		limit:    v.Basis != quantity.Expanded,
 		measured: measured,
+	}, warning
+}
+
+// withTolerance is v with the limit that is assumed where none is stated, and what is said
+// then; "" where one is.
+func withTolerance(kind string, v quantity.Value) (quantity.Value, string) {
+	if v.Basis != quantity.Unstated {
+		return v, ""
 	}
-	if v.Basis == quantity.Unstated {
-		p.u = unstatedTolerance / math.Sqrt(3)
-		return p, fmt.Sprintf("%s has no tolerance stated: a limit of ±%g %% is assumed", p.what, 100*unstatedTolerance)
-	}
-	return p, ""
+	said := fmt.Sprintf("%s %s has no tolerance stated: a limit of ±%g %% is assumed", kind, v.String(),
+		100*unstatedTolerance)
+	v.Basis, v.Half = quantity.Limit, unstatedTolerance*v.SI
+	return v, said
 }
 
 // partIndices are the parts across the coil in one take; -1: none.

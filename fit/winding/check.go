@@ -42,14 +42,10 @@ const (
 // CheckCoil checks the readings and the result of a coil against its winding.
 // result may be nil: the resistance alone is checked then.
 func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
-	c := Check{Celsius: unstatedCelsius, Expected: fit.Unknown("the turns are not stated"), AirH: math.NaN(),
+	c := Check{Expected: fit.Unknown("the turns are not stated"), AirH: math.NaN(),
 		Factor: math.NaN(), Turns: fit.Unknown("no resistance is known")}
-	switch {
-	case coil.CelsiusAtTakes != nil:
-		c.Celsius = *coil.CelsiusAtTakes
-	case coil.DCR != nil && coil.DCR.Celsius != nil:
-		c.Celsius = *coil.DCR.Celsius
-	default:
+	var stated bool
+	if c.Celsius, stated = Celsius(coil); !stated {
 		c.Remarks = append(c.Remarks, fmt.Sprintf(
 			"no temperature is stated: %d °C is assumed; copper gains 0.39 %% per degree", unstatedCelsius))
 	}
@@ -78,6 +74,18 @@ func CheckCoil(p Plan, coil capture.Coil, result *fit.Result) (Check, error) {
 		c.losses(*result)
 	}
 	return c, nil
+}
+
+// Celsius is the temperature of a coil during its takes in °C: as stated, that of its DC
+// resistance, or else 20 °C.
+func Celsius(coil capture.Coil) (celsius float64, stated bool) {
+	switch {
+	case coil.CelsiusAtTakes != nil:
+		return *coil.CelsiusAtTakes, true
+	case coil.DCR != nil && coil.DCR.Celsius != nil:
+		return *coil.DCR.Celsius, true
+	}
+	return unstatedCelsius, false
 }
 
 func (c *Check) suspect(format string, args ...any) {

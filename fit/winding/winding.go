@@ -27,6 +27,8 @@ type Plan struct {
 	CoreLengthM float64
 	CoreWidthM  float64
 	HeightM     float64 // between the flanges
+	Grade       int     // of the wire's insulation build; 0: not stated, and taken to be 1
+	RoomM       float64 // how deep a winding may be; 0: not stated
 }
 
 // ErrNoWinding: coil.toml does not say how the coil was wound.
@@ -55,6 +57,19 @@ func PlanOf(coil capture.Coil) (Plan, error) {
 			return p, fmt.Errorf("coil.toml: winding.%s is %s: want a length above zero and below 1 m", l.key, l.text)
 		}
 	}
+	if w.Room != "" {
+		if p.RoomM, err = quantity.ParseMetres(w.Room); err != nil {
+			return p, fmt.Errorf("coil.toml: winding.room: %w", err)
+		}
+		if !(p.RoomM > 0 && p.RoomM < 0.1) {
+			return p, fmt.Errorf("coil.toml: winding.room is %s: want a depth above zero and below 0.1 m", w.Room)
+		}
+	}
+	if p.Grade = w.Grade; p.Grade > 0 {
+		if p.Wire, err = p.Wire.WithGrade(p.Grade); err != nil {
+			return p, fmt.Errorf("coil.toml: winding.grade: %w", err)
+		}
+	}
 	if p.CoreWidthM > p.CoreLengthM {
 		return p, errors.New("coil.toml: winding.core_width is more than core_length")
 	}
@@ -62,29 +77,30 @@ func PlanOf(coil capture.Coil) (Plan, error) {
 }
 
 const (
-	// wireLimit bounds the resistance per metre of thin wire about its nominal
+	// WireLimit bounds the resistance per metre of thin wire about its nominal
 	// value, between 0.05 and 0.1 mm (typical value, no source).
-	wireLimit = 0.08
-	// stretchLimit is what winding tension may add (common practice).
-	stretchLimit = 0.05
-	// packing of a winding by hand or on a simple machine, and its limits
+	WireLimit = 0.08
+	// StretchLimit is what winding tension may add (common practice).
+	StretchLimit = 0.05
+	// Packing of a winding by hand or on a simple machine, and its limits
 	// (common practice).
-	packing, packingLimit = float64(exciter.HandGuided), 0.15
+	Packing, PackingLimit = float64(exciter.HandGuided), 0.15
 )
 
-// depthM is how deep turns lie, by their packing.
-func (p Plan) depthM(turns, packing float64) float64 {
+// DepthM is how deep turns lie, by their packing.
+func (p Plan) DepthM(turns, packing float64) float64 {
 	return max(turns*p.Wire.OuterM*p.Wire.OuterM/(packing*p.HeightM), p.Wire.OuterM)
 }
 
 // MeanTurnM is the length of the mean turn.
-func (p Plan) MeanTurnM(turns float64) float64 { return p.meanTurnM(turns, packing) }
+func (p Plan) MeanTurnM(turns float64) float64 { return p.meanTurnM(turns, Packing) }
 
 func (p Plan) meanTurnM(turns, packing float64) float64 {
-	return 2*(p.CoreLengthM-p.CoreWidthM) + math.Pi*p.CoreWidthM + math.Pi*p.depthM(turns, packing)
+	return 2*(p.CoreLengthM-p.CoreWidthM) + math.Pi*p.CoreWidthM + math.Pi*p.DepthM(turns, packing)
 }
 
-func (p Plan) ohm(turns, packing, celsius float64) float64 {
+// OhmAt is the resistance of turns with a packing at a temperature, in ohm.
+func (p Plan) OhmAt(turns, packing, celsius float64) float64 {
 	return turns * p.meanTurnM(turns, packing) * p.Wire.OhmPerMetre(celsius)
 }
 
@@ -92,22 +108,22 @@ func (p Plan) ohm(turns, packing, celsius float64) float64 {
 // uncertainty is that of the wire, its stretch and the packing.
 func (p Plan) Resistance(turns int, celsius float64) fit.Quantity {
 	n := float64(turns)
-	r := p.ohm(n, packing, celsius)
-	byPacking := (p.ohm(n, packing-packingLimit, celsius) - p.ohm(n, packing+packingLimit, celsius)) / 2
-	u := math.Sqrt((wireLimit*wireLimit+stretchLimit*stretchLimit)*r*r+byPacking*byPacking) / math.Sqrt(3)
+	r := p.OhmAt(n, Packing, celsius)
+	byPacking := (p.OhmAt(n, Packing-PackingLimit, celsius) - p.OhmAt(n, Packing+PackingLimit, celsius)) / 2
+	u := math.Sqrt((WireLimit*WireLimit+StretchLimit*StretchLimit)*r*r+byPacking*byPacking) / math.Sqrt(3)
 	return fit.Quantity{Value: r, U: u, U95: quantity.Coverage95 * u}
 }
 
 // TurnsOf is how many turns a resistance at a temperature stands for.
 func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
 	low, high := 0.0, 1.0
-	for p.ohm(high, packing, celsius) < ohm {
+	for p.OhmAt(high, Packing, celsius) < ohm {
 		if high *= 2; high > 1e7 {
 			return fit.Unknown("no number of turns of this wire has that resistance")
 		}
 	}
 	for range 60 {
-		if mid := (low + high) / 2; p.ohm(mid, packing, celsius) < ohm {
+		if mid := (low + high) / 2; p.OhmAt(mid, Packing, celsius) < ohm {
 			low = mid
 		} else {
 			high = mid
@@ -115,7 +131,7 @@ func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
 	}
 	n := (low + high) / 2
 	expected := p.Resistance(int(math.Round(max(n, 1))), celsius)
-	slope := (p.ohm(1.01*n, packing, celsius) - p.ohm(0.99*n, packing, celsius)) / (0.02 * n)
+	slope := (p.OhmAt(1.01*n, Packing, celsius) - p.OhmAt(0.99*n, Packing, celsius)) / (0.02 * n)
 	u := math.Hypot(expected.U, uOhm) / slope
 	return fit.Quantity{Value: n, U: u, U95: quantity.Coverage95 * u}
 }
@@ -124,15 +140,21 @@ func (p Plan) TurnsOf(ohm, uOhm, celsius float64) fit.Quantity {
 // magnets, in H: that of a round winding of the same area. For an oblong one it
 // is some 10 to 20 % too low.
 func (p Plan) AirInductance(turns int) (float64, error) {
-	depth := p.depthM(float64(turns), packing)
+	h, err := p.AirPerTurn2H(float64(turns), Packing)
+	return h * float64(turns) * float64(turns), err
+}
+
+// AirPerTurn2H is AirInductance over the square of the turns: what the shape of the
+// winding makes of it, in H.
+func (p Plan) AirPerTurn2H(turns, packing float64) (float64, error) {
+	depth := p.DepthM(turns, packing)
 	a, b := p.CoreLengthM+depth, p.CoreWidthM+depth // of the mean turn
 	area := (a-b)*b + math.Pi/4*b*b
 	radius := math.Sqrt(area / math.Pi)
 	if depth > 2*radius {
 		return 0, errors.New("the winding is deeper than the core leaves room for in a round one")
 	}
-	return exciter.Coil{MeanRadiusM: radius, LengthM: p.HeightM, DepthM: depth, Turns: turns,
-		Wire: p.Wire}.InductanceH()
+	return exciter.Coil{MeanRadiusM: radius, LengthM: p.HeightM, DepthM: depth, Turns: 1, Wire: p.Wire}.InductanceH()
 }
 
 // turnCoupling is the share k² of the inductance that some turns of a winding,

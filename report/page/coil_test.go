@@ -313,7 +313,7 @@ func TestPageShowsWhatStandsBehind(t *testing.T) {
 		"What would explain the difference: a shorted turn, or metal near the coil",
 		"winding 118.0 ± 3.7 pF the fit's total less the rest", "lead –¹ not stated",
 		"¹ not known: nothing is stated of it",
-		"the parts agree with the whole (E n 0.31).",
+		"Unaccounted: 1.0 ± 3.1 pF; En 0.31: all is accounted for.",
 		"take peak frequency peak height −3 dB width LC frequency bare", "In a guitar", "as set 3.12 ± 0.11 kHz",
 		"without the cable 3.12 ± 0.11 kHz", "tone 0 –¹ –¹ 0.900 ± 0.039",
 	} {

@@ -51,7 +51,8 @@ var functions = template.FuncMap{
 		value, spread := notation.Apart(q, unit)
 		return [2]string{value, spread}
 	},
-	"eddyName": words.EddyName, "account": words.Account, "effects": words.Effects, "meterPlace": words.MeterPlace,
+	"eddyName": words.EddyName, "account": words.Account, "unaccounted": words.Unaccounted,
+	"effects": words.Effects, "meterPlace": words.MeterPlace,
 	"partCells": partCells, "readingCells": readingCells,
 }
 

@@ -21,10 +21,9 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 		c.add("  "+notation.Visible(l.What), t.notes.Cell(l.Farad, quantity.Farad), notation.Visible(l.Source))
 	}
 	t.facts(c, 1)
-	if a.En != nil {
-		t.line("")
-		t.line("En " + notation.En(a.En))
-		t.hanging(" ", "", notation.Typeset(a.Verdict))
+	t.line("")
+	for _, said := range words.Unaccounted(&a) {
+		t.hanging("·", sgrFaint, said)
 	}
 	if l := r.Line; l != nil && len(l.Points) > 1 {
 		var takes, w2 []string
@@ -46,5 +45,6 @@ func Account(w io.Writer, r fit.Result, a fit.Account, o Options) error {
 	}
 	t.reasons()
 	t.u95(".")
+	t.warnings("Assumed: ", a.Warnings)
 	return t.out.Flush()
 }

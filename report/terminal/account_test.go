@@ -13,8 +13,11 @@ import (
 func TestAccountGolden(t *testing.T) {
 	r := invented.Result(invented.ThreeLoads, 20)
 	a := fit.Account{
-		Total: invented.Quantity(175e-12, 1.5e-12), Sum: invented.Quantity(180e-12, 3e-12), En: new(0.75),
-		Verdict: "the sum of what is stated, 180.0 ± 5.9 pF, agrees with what the takes show",
+		Total: invented.Quantity(175e-12, 1.5e-12), Sum: invented.Quantity(180e-12, 3e-12), En: new(-0.75),
+		Unaccounted: invented.Quantity(-5e-12, 3.4e-12), Verdict: "all is accounted for",
+		Fixture: &fit.AccountCheck{En: 0.2, Verdict: "cable and input together, 65.0 ± 3.0 pF, agree with the fixture as " +
+			"stated with the takes"},
+		Warnings: []string{"cable 40p has no tolerance stated: a limit of ±5 % is assumed"},
 		Lines: []fit.AccountLine{
 			{What: "winding", Farad: invented.Quantity(110e-12, 2.5e-12), Source: "stated: 110p 4%"},
 			{What: "cable", Farad: fit.Unknown("what is stated of the rest is as large as all that the takes show"),

@@ -74,3 +74,20 @@ func Account(a *fit.Account) []AccountRow {
 	add(false, a.Added...)
 	return rows
 }
+
+// Unaccounted says what is left of the capacitance after all that is stated, and then
+// whether cable and input agree with the fixture of the takes.
+func Unaccounted(a *fit.Account) []string {
+	if a.En == nil {
+		return []string{"Unaccounted: not known: " + notation.Typeset(a.Unaccounted.Why) + "."}
+	}
+	judged := func(en float64, verdict string) string {
+		return "En " + notation.En(&en) + ": " + notation.Typeset(verdict)
+	}
+	said := []string{fmt.Sprintf("Unaccounted: %s; %s.", notation.WithU95(a.Unaccounted, quantity.Farad),
+		judged(*a.En, a.Verdict))}
+	if c := a.Fixture; c != nil {
+		said = append(said, judged(c.En, c.Verdict)+".")
+	}
+	return said
+}

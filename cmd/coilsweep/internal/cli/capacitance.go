@@ -35,9 +35,12 @@ func newCapacitance(c *console) *cobra.Command {
 		Use:   "capacitance DIR",
 		Short: "Account for all capacitance at the coil's terminals: winding, lead, cable, input",
 		Long: `Account for all capacitance at the coil's terminals. The takes show the total.
-Stated parts are subtracted; the rest belongs to the winding.
+Stated parts are subtracted; the rest belongs to the winding. At the end stands what
+is unaccounted for: the total less all that is stated, judged by En against zero.
+A part without a tolerance has the usual one, ±5 %.
 
-The capacitance per metre of cable follows from the cable's length. Two takes with
+The capacitance per metre of cable follows from the cable's length, where its
+capacitance or that of the input is stated. Two takes with
 cables of different lengths are better: they also separate the cable from the coil.
 State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 		Example: `  coilsweep capacitance bridge --cable-length 3 --input 40p

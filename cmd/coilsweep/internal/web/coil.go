@@ -232,6 +232,10 @@ func coilValues(c capture.Coil) map[string]string {
 	if n := c.Winding; n != nil {
 		v["winding.wire"], v["winding.core_length"] = n.Wire, n.CoreLength
 		v["winding.core_width"], v["winding.height"] = n.CoreWidth, n.Height
+		v["winding.room"] = n.Room
+		if n.Grade > 0 {
+			v["winding.grade"] = fmt.Sprint(n.Grade)
+		}
 		if n.Turns > 0 {
 			v["winding.turns"] = fmt.Sprint(n.Turns)
 		}
