@@ -687,6 +687,11 @@ func TestServeRefuses(t *testing.T) {
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
+		{"POST", "/api/live", on("none", nil), 404, "coil", ""},
+		{"POST", "/api/live", on("", m{"level": "3"}), 422, "level", "want a level from"},
+		{"POST", "/api/live", on("", m{"added-c": "steam"}), 422, "added-c", "steam"},
+		{"POST", "/api/live/steer", m{"level": "loud"}, 422, "level", "want a level in dBFS"},
+		{"POST", "/api/live/steer", m{"mark": true}, 409, "", "no resonance yet"},
 		{"POST", "/api/calibrate", on("", nil), 422, "", "there is no bench.toml"},
 		{"POST", "/api/fixture", on("", nil), 422, "series", "in place of the coil"},
 		{"POST", "/api/fit", on("coil", m{"model": "steam"}), 422, "model", "want one of"},

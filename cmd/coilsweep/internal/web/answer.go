@@ -34,6 +34,9 @@ func (w *workshop) route() {
 		{"POST", "/api/calibrate", taking(w.startCalibration)},
 		{"POST", "/api/fixture", taking(w.startFixture)},
 		{"GET", "/api/trials", w.getTrials},
+		{"POST", "/api/live", taking(w.startLive)},
+		{"POST", "/api/live/steer", taking(w.steerLive)},
+		{"GET", "/api/live", w.getLive},
 		{"POST", "/api/stop", taking(w.stop)},
 
 		{"GET", "/api/next", w.getNext},

@@ -43,6 +43,7 @@ type workshop struct {
 	engine   engineState
 	trials   map[string]trial // the last of each kind
 	sweep    sweep
+	live     live
 	growing  growing
 	fits     map[string]*fitting // by coil
 	notes    []note

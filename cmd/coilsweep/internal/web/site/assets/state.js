@@ -10,6 +10,7 @@ export const state = {
   progress: null,
   meters: null,
   sweep: null,
+  live: null,
   ended: null,
   bench: null,
   coils: null, // their ids
@@ -128,7 +129,7 @@ function receive(topic, value) {
       if (before.phase === "working" && value.phase !== "working") set("progress", null);
       return;
     }
-    case "meters": case "silence": case "progress": case "sweep": case "notes":
+    case "meters": case "silence": case "progress": case "sweep": case "live": case "notes":
       set(topic, value);
   }
 }
