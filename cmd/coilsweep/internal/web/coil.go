@@ -292,6 +292,15 @@ func (w *workshop) setCoil(r *http.Request, in struct {
 	SHA256 string            `json:"sha256"`
 	Values map[string]string `json:"values"`
 }) (any, error) {
+	for key, text := range in.Values {
+		if slices.Contains([]string{"name", "wire", "notes"}, key) {
+			continue // words, not numbers
+		}
+		var err error
+		if in.Values[key], err = quantity.WithPoint(text); err != nil {
+			return nil, wrong(key, "%v", err)
+		}
+	}
 	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.ChangeCoil(text, in.Values) })
 }
 
@@ -303,13 +312,22 @@ func (w *workshop) addReading(r *http.Request, in struct {
 	Mode    string `json:"mode"`
 	Celsius string `json:"celsius"`
 }) (any, error) {
-	m := capture.MeterReading{What: in.What, Reading: in.Reading, Mode: in.Mode}
+	m := capture.MeterReading{What: in.What, Mode: in.Mode}
 	var err error
+	for _, field := range []struct {
+		name string
+		text *string
+	}{{"reading", &in.Reading}, {"at_hz", &in.AtHz}, {"celsius", &in.Celsius}} {
+		if *field.text, err = quantity.WithPoint(*field.text); err != nil {
+			return nil, wrong(field.name, "%v", err)
+		}
+	}
+	m.Reading = in.Reading
 	if m.AtHz, err = quantity.ParseHertz(in.AtHz); err != nil {
 		return nil, wrong("at_hz", "want the meter's test frequency in Hz: 1000")
 	}
 	if in.Celsius != "" {
-		celsius, err := strconv.ParseFloat(strings.NewReplacer(",", ".", "−", "-").Replace(in.Celsius), 64)
+		celsius, err := strconv.ParseFloat(in.Celsius, 64)
 		if err != nil {
 			return nil, wrong("celsius", "%q is not a number: write 21.5", in.Celsius)
 		}

@@ -112,7 +112,11 @@ func partName(kind string, size float64) string {
 func proposeTake(folder *capture.Folder, options map[string]string) string {
 	stem, load := "bare", newProposal(options)
 	if unit, part := map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}[load.Kind]; part {
-		v, err := quantity.Parse(load.Value, unit)
+		text, err := quantity.WithPoint(load.Value)
+		if err != nil {
+			return ""
+		}
+		v, err := quantity.Parse(text, unit)
 		if err != nil {
 			return ""
 		}

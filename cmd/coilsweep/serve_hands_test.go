@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -13,12 +15,13 @@ import (
 	"coilsweep/report/browserrig"
 )
 
-// TestLivePage looks at what somebody uses who stands away from the screen.
-func TestLivePage(t *testing.T) {
+// TestHandsPage looks at what keeps hands and eyes at the coil.
+func TestHandsPage(t *testing.T) {
 	t.Parallel()
 	browser := browserrig.Start(t, 5*time.Minute)
 	t.Run("live mode", func(t *testing.T) { testLive(t, browser) })
 	t.Run("away from the screen", func(t *testing.T) { testAfar(t, browser) })
+	t.Run("decimal comma", func(t *testing.T) { testComma(t, browser) })
 }
 
 // testLive: short sweeps over and over, drawn within a second after each, of which
@@ -169,5 +172,59 @@ func testAfar(t *testing.T, browser context.Context) {
 	p.quiet(s)
 	if titles := browserrig.JS[string](p.Tab, `document.getElementById("stage-state").textContent`); titles != "Ready" {
 		t.Errorf("a key that is no pedal any more leaves the stage at %q", titles)
+	}
+}
+
+// testComma: whoever types a decimal comma is understood, and files and command lines
+// have the point.
+func testComma(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.write("#b-fixture-c", "65,5p 5,5%")
+	line := func(form, has string) {
+		p.await("the command line with "+has, fmt.Sprintf(`document.querySelector("#%s-line").textContent.includes(%q)`, form, has))
+	}
+	line("bench", `--fixture-c "65.5p 5.5%"`)
+	p.write("#check-level", "−12,5")
+	line("check", `--level=-12.5`)
+	p.click(`#bench-form button[type="submit"]`)
+	p.await("the file", `document.getElementById("bench-text").value.includes("65.5p 5.5%")`)
+
+	p.click("#coil-new")
+	p.write("#n-name", "Neck, 7,85k")
+	p.write("#n-dcr", "7,85k@22,5C 0,5%")
+	p.click(`#new-coil button[type="submit"]`)
+	p.says("#takes .of-coil", "Neck, 7,85k")
+	p.step("coil")
+	p.write("#c-celsius", "22,5")
+	p.click(`#coil-form button[type="submit"]`)
+	p.await("the temperature", `document.getElementById("coil-text").value.includes("celsius_at_takes = 22.5")`)
+	p.write("#m-reading", "2,31H 0,5% + 2 digits")
+	p.write("#m-at", "1,5k")
+	p.write("#m-celsius", "21,5")
+	p.click(`#meter-form button[type="submit"]`)
+	p.says("#meter-readings", "2.31H 0.5% + 2 digits")
+
+	p.step("takes")
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "2,2n 0,5%")
+	p.says("#go", "c2n2")
+	line("measure", `--added-c "2.2n 0.5%"`)
+	p.click("#take-more summary")
+	p.write("#t-until", "0,5%")
+	line("measure", `--until 0.5%`)
+	p.click("#go")
+	p.says("#stage-state", "Kept")
+	p.says("#take-list", "2.2n 0.5%")
+	p.click(`#take-form input[name="kind"][value="r"]`)
+	p.write("#t-value", "220,000")
+	p.click("#go")
+	p.says("#take-form .wrong", "220,000 can mean thousands or decimals: write 220000 or 220.000")
+	p.quiet(s)
+	text, err := os.ReadFile(filepath.Join(root, "neck-7-85k", "coil.toml"))
+	if want := `"7.85k@22.5C 0.5%"`; err != nil || !strings.Contains(string(text), want) {
+		t.Errorf("coil.toml lacks %s: %s, %v", want, text, err)
 	}
 }
