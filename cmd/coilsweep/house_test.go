@@ -25,7 +25,7 @@ var floors = [][]string{
 	{"capture/atomicfile"},
 	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort",
 		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot"},
-	{"excite/exciter", "capture/benchfile"},
+	{"excite/exciter", "capture/benchfile", "capture/partsfile"},
 	{"excite"},
 	{"capture/align"},
 	{"capture"},
@@ -40,7 +40,8 @@ var floors = [][]string{
 	{"report/words"},
 	{"report/figure", "report/data"},
 	{"report/terminal", "report/page"},
-	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/workbench"},
+	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
+		"cmd/coilsweep/internal/workbench"},
 	{"cmd/coilsweep/internal/web"},
 	{"cmd/coilsweep/internal/cli"},
 	{"cmd/coilsweep"},
@@ -141,8 +142,9 @@ func TestArrows(t *testing.T) {
 
 // rootedPackages reach what lies in coil folders, and beside them, by capture/rooted
 // alone.
-var rootedPackages = []string{"capture", "capture/atomicfile", "capture/tomlkey", "capture/benchfile",
-	"capture/record", "fit/evaluation", "report/data", "cmd/coilsweep/internal/web", "cmd/coilsweep/internal/web/site"}
+var rootedPackages = []string{"capture", "capture/atomicfile", "capture/tomlkey", "capture/benchfile", "capture/partsfile",
+	"capture/record", "fit/evaluation", "report/data", "cmd/coilsweep/internal/web", "cmd/coilsweep/internal/web/site",
+	"cmd/coilsweep/internal/web/stock"}
 
 // No file of the page's is reached past the confined root.
 func TestRooted(t *testing.T) {

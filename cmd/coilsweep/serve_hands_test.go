@@ -22,6 +22,7 @@ func TestHandsPage(t *testing.T) {
 	t.Run("live mode", func(t *testing.T) { testLive(t, browser) })
 	t.Run("away from the screen", func(t *testing.T) { testAfar(t, browser) })
 	t.Run("decimal comma", func(t *testing.T) { testComma(t, browser) })
+	t.Run("my parts", func(t *testing.T) { testMyParts(t, browser) })
 }
 
 // testLive: short sweeps over and over, drawn within a second after each, of which
@@ -226,5 +227,68 @@ func testComma(t *testing.T, browser context.Context) {
 	text, err := os.ReadFile(filepath.Join(root, "neck-7-85k", "coil.toml"))
 	if want := `"7.85k@22.5C 0.5%"`; err != nil || !strings.Contains(string(text), want) {
 		t.Errorf("coil.toml lacks %s: %s, %v", want, text, err)
+	}
+}
+
+// testMyParts: a part at hand is valued once, and then proposed wherever one is wanted.
+func testMyParts(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	coil := filepath.Join(root, "a")
+	mustRun(t, "new", coil, "--name", "Neck", "--dcr", "7.85k@20C 0.5%")
+	mustRun(t, "measure", coil, "--take", "bare", "--bench", "virtual", "--duration", "0.35s", "--repeats", "2",
+		"--fixture-c", "65p 5%", "--fixture-r", "1M 1%")
+	mustRun(t, "fit", coil, "--advise")
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.write("#my-capacitors", "steam")
+	p.click(`#my-parts button[type="submit"]`)
+	p.says("#my-parts .wrong", "steam")
+	p.write("#my-capacitors", "470p 10%")
+	p.Do(chromedp.KeyEvent(kb.Enter + "998p 0,3% U95"))
+	p.write("#my-resistors", "220k 1%")
+	p.shoot("my-parts")
+	p.click(`#my-parts button[type="submit"]`)
+	p.await("the list as it is kept", `document.getElementById("my-capacitors").value === "470p 10%\n998p 0.3% U95"`)
+	text, err := os.ReadFile(filepath.Join(root, "parts.toml"))
+	if err != nil || !strings.Contains(string(text), `["470p 10%", "998p 0.3% U95"]`) {
+		t.Errorf("parts.toml: %s, %v", text, err)
+	}
+	// The advice, the form of the next take and the chips have it as it was valued.
+	p.step("result")
+	p.says("#result-head .advice", "with your 998p 0.3% U95 across the coil")
+	p.click(`#result-head [data-do="prepare"]`)
+	p.await("the part in the form", `document.getElementById("t-value").value === "998p 0.3% U95"`)
+	p.says("#used-c button", "470p 10%")
+	p.says("#used-c button", "998p 0.3% U95")
+	p.says("#go", "998p 0.3% U95 connected across the coil")
+	p.shoot("my-parts-take")
+	p.step("bench")
+	p.Accessible("", 15)
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot("my-parts-phone")
+	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
+		t.Errorf("the bench is %g px wide on a screen of 390", wide)
+	}
+
+	// What somebody else writes there meanwhile is not overwritten.
+	if err := os.WriteFile(filepath.Join(root, "parts.toml"), []byte("schema = \"coilsweep.parts/1\"\n# mine\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p.Show(browserrig.View{})
+	p.write("#my-resistors", "100k 1%")
+	p.click(`#my-parts button[type="submit"]`)
+	p.says("#my-parts .wrong", "changed meanwhile")
+	p.quietBut(s, "409")
+}
+
+// quietBut is quiet, but for answers with a status that was provoked.
+func (p benchTab) quietBut(s *served, status string) {
+	p.T.Helper()
+	for _, noise := range p.Noise(s.base()) {
+		if !strings.Contains(noise, "Failed to load resource") ||
+			!strings.Contains(noise, "404") && !strings.Contains(noise, "422") && !strings.Contains(noise, status) {
+			p.T.Error(noise)
+		}
 	}
 }

@@ -687,6 +687,9 @@ func TestServeRefuses(t *testing.T) {
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
+		{"PUT", "/api/parts", m{"sha256": "", "capacitors": "steam"}, 422, "capacitors", "steam"},
+		{"PUT", "/api/parts", m{"sha256": "", "resistors": "4"}, 422, "resistors", "4"},
+		{"PUT", "/api/parts", m{"sha256": "stale", "resistors": "220k 1%"}, 409, "", "changed meanwhile"},
 		{"POST", "/api/live", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/live", on("", m{"level": "3"}), 422, "level", "want a level from"},
 		{"POST", "/api/live", on("", m{"added-c": "steam"}), 422, "added-c", "steam"},

@@ -30,6 +30,8 @@ func (w *workshop) route() {
 		{"POST", "/api/bench/settings", taking(w.setBench)},
 		{"POST", "/api/bench/kind", taking(w.chooseKind)},
 		{"GET", "/api/devices", w.getDevices},
+		{"GET", "/api/parts", w.getParts},
+		{"PUT", "/api/parts", taking(w.putParts)},
 		{"POST", "/api/check", taking(w.startCheck)},
 		{"POST", "/api/calibrate", taking(w.startCalibration)},
 		{"POST", "/api/fixture", taking(w.startFixture)},

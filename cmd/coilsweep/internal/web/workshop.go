@@ -16,6 +16,7 @@ import (
 	"coilsweep/capture/device"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/web/stock"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -27,7 +28,7 @@ type workshop struct {
 	device     *device.Engine
 	release    func() // the root from being confined
 	coils      *evaluations
-	parts      usedParts
+	parts      stock.Used
 	ctx        context.Context // ends with the page
 	background sync.WaitGroup
 

@@ -9,6 +9,7 @@ import * as keys from "./keys.js";
 import * as live from "./live.js";
 import * as many from "./many.js";
 import * as meters from "./meters.js";
+import * as mine from "./mine.js";
 import * as publish from "./publish.js";
 import * as result from "./result.js";
 import * as takes from "./takes.js";
@@ -103,7 +104,7 @@ for (const line of $$("details.line")) line.append(el("button", { type: "button"
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
 for (const module of [coil, takes]) module.start(go);
-for (const module of [result, guitar, many, publish, keys, live, afar, meters]) module.start();
+for (const module of [result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);
 on(["engine", "line"], drawLine);
 window.addEventListener("hashchange", () => route(true));

@@ -13,6 +13,7 @@ export const state = {
   live: null,
   ended: null,
   bench: null,
+  parts: null, // at hand
   coils: null, // their ids
   coilID: "", // the coil that this tab shows
   coil: null,
@@ -64,6 +65,7 @@ const coils = fetching("coils", "/api/coils");
 export const refresh = {
   bench: fetching("bench", "/api/bench"),
   devices: fetching("devices", "/api/devices"),
+  parts: fetching("parts", "/api/parts"),
   trials: fetching("trials", "/api/trials"),
   next: fetching("next", "/api/next", "wanted"),
   coil: fetching("coil", "/api/coil", "needed"),
@@ -103,8 +105,8 @@ function receive(topic, value) {
       refresh.bench();
       refresh.next();
       return;
-    case "trials":
-      refresh.trials();
+    case "trials": case "parts":
+      refresh[topic]();
       return;
     case "coils":
       // Told after each change of a coil, of any: the topic "coil" may have
