@@ -24,7 +24,7 @@ var floors = [][]string{
 	{"capture/rooted"},
 	{"capture/atomicfile"},
 	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort",
-		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot"},
+		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot", "report/qr"},
 	{"excite/exciter", "capture/benchfile", "capture/partsfile"},
 	{"excite"},
 	{"capture/align"},

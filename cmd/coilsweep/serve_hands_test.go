@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"coilsweep/report/browserrig"
+	"coilsweep/report/qr"
 )
 
 // TestHandsPage looks at what keeps hands and eyes at the coil.
@@ -23,6 +24,7 @@ func TestHandsPage(t *testing.T) {
 	t.Run("away from the screen", func(t *testing.T) { testAfar(t, browser) })
 	t.Run("decimal comma", func(t *testing.T) { testComma(t, browser) })
 	t.Run("my parts", func(t *testing.T) { testMyParts(t, browser) })
+	t.Run("tablet", func(t *testing.T) { testTablet(t, browser) })
 }
 
 // testLive: short sweeps over and over, drawn within a second after each, of which
@@ -291,4 +293,50 @@ func (p benchTab) quietBut(s *served, status string) {
 			p.T.Error(noise)
 		}
 	}
+}
+
+// testTablet: the page shows its address to a camera, with a key that outlives the program.
+func testTablet(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root, key := t.TempDir(), filepath.Join(t.TempDir(), "key")
+	s := startServe(t, root, "--bench", "virtual", "--key-file", key)
+	first := s.url[strings.Index(s.url, "#"):]
+	p := s.open(browser, browserrig.View{})
+	p.click("#tablet summary")
+	p.says("#tablet-code", "Only this machine can open the page now")
+	p.says("#tablet-code", "coilsweep serve --listen")
+	s.close()
+
+	s = startServe(t, root, "--bench", "virtual", "--key-file", key, "--listen", "0.0.0.0:0")
+	if again := s.url[strings.Index(s.url, "#"):]; again != first {
+		t.Errorf("the key is %s, and was %s", again, first)
+	}
+	_, other, found := strings.Cut(s.said.String(), "from other machines: ")
+	if !found {
+		t.Log("this machine is in no network: nobody else could open the page")
+		return
+	}
+	other, _, _ = strings.Cut(other, "\n")
+	p = s.open(browser, browserrig.View{})
+	p.click("#tablet summary")
+	p.says("#tablet-code code", other)
+	want, err := qr.SVG(other, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	modules := func(svg string) string { return svg[strings.LastIndex(svg, ` d="`):strings.LastIndex(svg, `z"`)] }
+	if got := browserrig.JS[string](p.Tab, `document.querySelector("#tablet-code svg").outerHTML`); modules(got) != modules(want) {
+		t.Errorf("the code is not that of %s", other)
+	}
+	p.shoot("tablet")
+	p.Accessible("", 15)
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot("tablet-phone")
+	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
+		t.Errorf("the bench is %g px wide on a screen of 390", wide)
+	}
+	p.Show(browserrig.View{})
+	p.click("#tablet summary")
+	p.await("the key to be put away", `!document.querySelector("#tablet-code svg")`)
+	p.quiet(s)
 }

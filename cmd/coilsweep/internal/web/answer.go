@@ -30,6 +30,7 @@ func (w *workshop) route() {
 		{"POST", "/api/bench/settings", taking(w.setBench)},
 		{"POST", "/api/bench/kind", taking(w.chooseKind)},
 		{"GET", "/api/devices", w.getDevices},
+		{"GET", "/api/tablet", w.getTablet},
 		{"GET", "/api/parts", w.getParts},
 		{"PUT", "/api/parts", taking(w.putParts)},
 		{"POST", "/api/check", taking(w.startCheck)},
