@@ -38,7 +38,7 @@ var floors = [][]string{
 	{"fit/batch", "fit/evaluation"},
 	{"report/notation"},
 	{"report/words"},
-	{"report/figure", "report/data"},
+	{"report/figure", "report/data", "report/label"},
 	{"report/terminal", "report/page"},
 	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
 		"cmd/coilsweep/internal/workbench"},

@@ -25,6 +25,7 @@ func TestHandsPage(t *testing.T) {
 	t.Run("decimal comma", func(t *testing.T) { testComma(t, browser) })
 	t.Run("my parts", func(t *testing.T) { testMyParts(t, browser) })
 	t.Run("tablet", func(t *testing.T) { testTablet(t, browser) })
+	t.Run("labels", func(t *testing.T) { testLabels(t, browser) })
 }
 
 // testLive: short sweeps over and over, drawn within a second after each, of which
@@ -338,5 +339,49 @@ func testTablet(t *testing.T, browser context.Context) {
 	p.Show(browserrig.View{})
 	p.click("#tablet summary")
 	p.await("the key to be put away", `!document.querySelector("#tablet-code svg")`)
+	p.quiet(s)
+}
+
+// testLabels: labels of the coils that were chosen are shown, and open as a page to print.
+func testLabels(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	for _, name := range []string{"Bridge", "Neck <b>", "A_name as long as a winder's notes of a whole afternoon, and then some"} {
+		coil := filepath.Join(root, strings.ToLower(name[:3]))
+		mustRun(t, "new", coil, "--name", name, "--dcr", "7.85k@20C 0.5%")
+		mustRun(t, "measure", coil, "--take", "bare", "--bench", "virtual", "--duration", "0.35s", "--repeats", "2",
+			"--fixture-c", "65p 5%", "--fixture-r", "1M 1%")
+		mustRun(t, "fit", coil)
+	}
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.step("compare")
+	p.click("#many-labels")
+	p.says("#many-form .wrong", "Choose 1 to 1000 coils")
+	p.click("#many-all")
+	p.click("#many-labels")
+	p.says("#many-answer .label h2", "Neck <b>")
+	p.says("#many-answer .label dd", "kHz")
+	p.shoot("labels")
+	p.Accessible("", 15)
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot("labels-phone")
+	p.Accessible(`runOnly: ["color-contrast"], `, 1)
+	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
+		t.Errorf("the labels are %g px wide on a screen of 390", wide)
+	}
+	sheet := benchTab{browserrig.Open(t, browser,
+		browserrig.JS[string](p.Tab, `document.querySelector("#many-answer a").href`), browserrig.View{})}
+	if n := browserrig.JS[float64](sheet.Tab, `document.querySelectorAll(".label .qr").length`); n != 3 {
+		t.Errorf("the sheet has %g codes", n)
+	}
+	// Nothing of a label is cut but a name that is too long for it.
+	if cut := browserrig.JS[string](sheet.Tab, `[...document.querySelectorAll(".label, .label dl, .label .qr")].filter(n =>
+		n.scrollHeight > n.clientHeight + 1 && n.localName !== "svg" || n.getBoundingClientRect().right >
+		n.closest(".label").getBoundingClientRect().right + 1).map(n => n.textContent).join()`); cut != "" {
+		t.Errorf("cut off: %s", cut)
+	}
+	sheet.shoot("labels-sheet")
+	sheet.Silent()
 	p.quiet(s)
 }

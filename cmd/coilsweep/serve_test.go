@@ -687,6 +687,8 @@ func TestServeRefuses(t *testing.T) {
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
+		{"POST", "/api/labels", m{"coils": []string{}}, 422, "coils", "Choose 1 to 1000 coils"},
+		{"POST", "/api/labels", m{"coils": []string{"../outside"}}, 400, "", "begins with a dot"},
 		{"PUT", "/api/parts", m{"sha256": "", "capacitors": "steam"}, 422, "capacitors", "steam"},
 		{"PUT", "/api/parts", m{"sha256": "", "resistors": "4"}, 422, "resistors", "4"},
 		{"PUT", "/api/parts", m{"sha256": "stale", "resistors": "220k 1%"}, 409, "", "changed meanwhile"},

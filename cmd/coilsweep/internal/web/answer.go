@@ -63,6 +63,7 @@ func (w *workshop) route() {
 		{"POST", "/api/guitar", taking(w.predictGuitar)},
 		{"POST", "/api/compare", taking(w.compareCoils)},
 		{"POST", "/api/batch", taking(w.judgeBatch)},
+		{"POST", "/api/labels", taking(w.labelCoils)},
 		{"POST", "/api/report", taking(w.writeReport)},
 		{"GET", "/api/links", w.getLinks},
 	} {

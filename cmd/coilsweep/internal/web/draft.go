@@ -32,6 +32,7 @@ var forms = map[string]func(program string) workbench.Options{
 	"batch":     func(string) workbench.Options { return workbench.NewBatch().Options },
 	"fit":       func(string) workbench.Options { return nil },
 	"report":    func(string) workbench.Options { return nil },
+	"label":     func(string) workbench.Options { return nil },
 }
 
 // line is the command line that does what the form does, with "COIL" for each of
