@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/partsfile"
 )
 
 // Analysis is the number of the analysis: it is raised when the same takes and options
@@ -37,6 +38,7 @@ type OptionsRecord struct {
 	Models     []string `json:"models"` // none: the whole ladder
 	SharedGain bool     `json:"shared_gain"`
 	Advise     bool     `json:"advise"`
+	AtHand     []string `json:"at_hand,omitempty"` // parts of which the advice proposes one
 	MonteCarlo int      `json:"montecarlo"`
 	Seed       uint64   `json:"seed"` // of the trials; 0 without trials
 }
@@ -74,6 +76,7 @@ func (o Options) Record() OptionsRecord {
 	for _, form := range o.Forms {
 		r.Models = append(r.Models, form.Name())
 	}
+	r.AtHand = append(partsfile.Texts(o.AtHand.Capacitors), partsfile.Texts(o.AtHand.Resistors)...)
 	if o.MonteCarlo > 0 {
 		r.Seed = o.Seed
 	}
@@ -97,6 +100,7 @@ func (r OptionsRecord) Options() (Options, error) {
 // Equal tells whether both options give the same result.
 func (r OptionsRecord) Equal(s OptionsRecord) bool {
 	return slices.Equal(r.Models, s.Models) && r.SharedGain == s.SharedGain && r.Advise == s.Advise &&
+		slices.Equal(r.AtHand, s.AtHand) &&
 		r.MonteCarlo == s.MonteCarlo && r.Seed == s.Seed
 }
 

@@ -201,6 +201,7 @@ type Advice struct {
 	Text     string  `json:"text"`
 	AddedC   float64 `json:"added_c_f,omitempty"`
 	AddedR   float64 `json:"added_r_ohm,omitempty"`
+	Part     string  `json:"part,omitempty"` // at hand, as it is written in parts.toml
 	Quantity string  `json:"quantity"`
 	// U95 of the quantity in percent of it, now (0: unknown) and then.
 	NowPercent  float64 `json:"U95_now_percent,omitempty"`

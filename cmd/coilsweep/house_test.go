@@ -25,8 +25,8 @@ var floors = [][]string{
 	{"capture/atomicfile"},
 	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort",
 		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot", "report/loudness",
-		"report/pluck"},
-	{"excite/exciter", "capture/benchfile"},
+		"report/pluck", "report/qr"},
+	{"excite/exciter", "capture/benchfile", "capture/partsfile"},
 	{"excite"},
 	{"capture/align"},
 	{"capture"},
@@ -39,9 +39,10 @@ var floors = [][]string{
 	{"fit/batch", "fit/evaluation", "fit/turns"},
 	{"report/notation", "report/sound"},
 	{"report/words"},
-	{"report/figure", "report/data"},
+	{"report/figure", "report/data", "report/label"},
 	{"report/terminal", "report/page"},
-	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/workbench"},
+	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
+		"cmd/coilsweep/internal/workbench"},
 	{"cmd/coilsweep/internal/web"},
 	{"cmd/coilsweep/internal/cli"},
 	{"cmd/coilsweep"},
@@ -142,8 +143,9 @@ func TestArrows(t *testing.T) {
 
 // rootedPackages reach what lies in coil folders, and beside them, by capture/rooted
 // alone.
-var rootedPackages = []string{"capture", "capture/atomicfile", "capture/tomlkey", "capture/benchfile",
-	"capture/record", "fit/evaluation", "report/data", "cmd/coilsweep/internal/web", "cmd/coilsweep/internal/web/site"}
+var rootedPackages = []string{"capture", "capture/atomicfile", "capture/tomlkey", "capture/benchfile", "capture/partsfile",
+	"capture/record", "fit/evaluation", "report/data", "cmd/coilsweep/internal/web", "cmd/coilsweep/internal/web/site",
+	"cmd/coilsweep/internal/web/stock"}
 
 // No file of the page's is reached past the confined root.
 func TestRooted(t *testing.T) {

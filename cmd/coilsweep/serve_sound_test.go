@@ -185,3 +185,36 @@ func measureInPage(t *testing.T, p benchTab, rig *pulserig.Rig, root string) {
 	}
 	report.Silent()
 }
+
+// TestSoundLive: short sweeps over and over through PortAudio show what a take shows. They
+// end by themselves when no page looks any more.
+func TestSoundLive(t *testing.T) {
+	t.Parallel()
+	rig := pulserig.Start(t, rigCoil)
+	root := t.TempDir()
+	card := fmt.Sprintf("schema = \"coilsweep.bench/1\"\n[card]\ninput = %q\noutput = %q\n", pulserig.Input,
+		pulserig.Output)
+	if err := os.WriteFile(filepath.Join(root, "bench.toml"), []byte(card), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	_, out, said := serveOn(t, rig, root)
+	s := newCaller(&served{t: t, url: awaitAddress(t, out, said), said: said}, root)
+	events := s.listens()
+	s.waits("listening", func() bool { return events.of("engine", "phase") == "listening" })
+	s.gets("POST", "/api/live", map[string]any{"options": map[string]any{"level": "-18"}})
+	begun := time.Now()
+	s.waits("the resonance at -18 dBFS", func() bool {
+		hz, _ := events.of("live", "html", "live-resonance").(string)
+		played, _ := events.of("live", "html", "live-played").(string)
+		return strings.Contains(hz, "Hz") && strings.Contains(played, "−18")
+	})
+	t.Logf("%v; %v after %.1f s", events.of("live", "html", "live-resonance"), events.of("live", "html", "live-played"),
+		time.Since(begun).Seconds())
+	s.waits("the end of what nobody looks at", func() bool { return events.of("ended", "kind") == "live" })
+	if after := time.Since(begun).Seconds(); after < 10 {
+		t.Errorf("live mode ended after %.1f s", after)
+	}
+	if entries, err := os.ReadDir(root); err != nil || len(entries) != 1 {
+		t.Errorf("live mode left %v, %v", entries, err)
+	}
+}

@@ -23,7 +23,7 @@
 // "2.31H", 0.001 H for "2.310H".
 //
 // Case decides between milli and mega; k and K are both kilo. A comma never
-// stands for a decimal point: "4,7k" is refused.
+// stands for a decimal point: "4,7k" is refused, unless WithPoint has made it one.
 package quantity
 
 import (

@@ -14,6 +14,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/fault"
+	"coilsweep/capture/partsfile"
 	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/joint"
@@ -51,10 +52,11 @@ type Evaluation struct {
 	// AsLast are options that were taken from the last fit; nil: none were.
 	AsLast *fit.OptionsRecord
 
-	held   capture.Fingerprint
-	audio  map[string]capture.AudioStamp // by take, before it was read
-	inputs map[string]joint.Take         // by the checksum of take.toml
-	fitted *joint.Fitted
+	noParts error // why the parts at hand are not known; nil: they are
+	held    capture.Fingerprint
+	audio   map[string]capture.AudioStamp // by take, before it was read
+	inputs  map[string]joint.Take         // by the checksum of take.toml
+	fitted  *joint.Fitted
 }
 
 // NoTakeError says that a coil folder holds no take.
@@ -79,6 +81,7 @@ func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error)
 		return nil, err
 	}
 	e := &Evaluation{Folder: folder, held: held}
+	o.Fit.AtHand, e.noParts = partsfile.Find(dir)
 	last, _ := Load(dir) // one that cannot be read is as good as none
 	if o.AsLast {
 		e.takeOptions(last, &o.Fit)
@@ -131,7 +134,8 @@ func answers(r *fit.Result, held capture.Fingerprint, o fit.Options) bool {
 		return false
 	}
 	had, want := r.Record.Options, o.Record()
-	return sameSearch(had, want) && (had.Advise || !want.Advise) &&
+	return sameSearch(had, want) &&
+		(!want.Advise || had.Advise && slices.Equal(had.AtHand, want.AtHand)) &&
 		(want.MonteCarlo == 0 || had.MonteCarlo == want.MonteCarlo && had.Seed == want.Seed)
 }
 
@@ -179,6 +183,9 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 	}
 	for _, f := range slices.Backward(found) {
 		e.Result.Warnings = slices.Insert(e.Result.Warnings, 0, f.Text)
+	}
+	if e.noParts != nil {
+		e.Result.Warnings = append(e.Result.Warnings, fmt.Sprintf("advice is without the parts at hand: %v", e.noParts))
 	}
 	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
 	return e.singly(ctx, inputs, o.Fit)

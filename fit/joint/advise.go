@@ -8,13 +8,14 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"coilsweep/capture"
+	"coilsweep/capture/partsfile"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/leastsquares"
 	"coilsweep/fit/response"
 )
 
-// Parts in a drawer: E6 values of IEC 60063, with tolerances that are common
+// Usual parts: E6 values of IEC 60063, with tolerances that are common
 // practice for film capacitors and metal film resistors.
 var (
 	drawerC = []float64{100e-12, 150e-12, 220e-12, 330e-12, 470e-12, 680e-12, 1e-9, 1.5e-9, 2.2e-9}
@@ -23,10 +24,77 @@ var (
 
 const drawerTolerance = 0.01
 
-// advise works out, for every part of a drawer, the uncertainty of L and C
-// that one more take with it would leave, from the information matrix at the
-// solution, and proposes the best.
-func (a *analysis) advise(r *fit.Result) []fit.Advice {
+// nextPart is a part that a further take may have, with the words for it.
+type nextPart struct {
+	load capture.Load
+	part string // at hand, as it was written; empty: a usual size
+}
+
+func (c nextPart) size() (addedC, addedR float64) {
+	if c.load.AddedC != nil {
+		return c.load.AddedC.SI, 0
+	}
+	return 0, c.load.AddedR.SI
+}
+
+func (c nextPart) words() string {
+	addedC, addedR := c.size()
+	switch {
+	case c.part != "":
+		return "your " + c.part
+	case addedC > 0:
+		return fmt.Sprintf("about %s (%g %%)", quantity.Format(addedC, quantity.Farad, 2), 100*drawerTolerance)
+	}
+	return fmt.Sprintf("about %s (%g %%)", quantity.Format(addedR, quantity.Ohm, 2), 100*drawerTolerance)
+}
+
+// atHand are the parts at hand, the capacitors first.
+func atHand(p partsfile.Parts) (parts []nextPart) {
+	for _, c := range p.Capacitors {
+		parts = append(parts, nextPart{capture.Load{AddedC: &c}, c.String()})
+	}
+	for _, r := range p.Resistors {
+		parts = append(parts, nextPart{capture.Load{AddedR: &r}, r.String()})
+	}
+	return parts
+}
+
+// usualParts are those of the drawers, the capacitors first.
+func usualParts() (parts []nextPart) {
+	limit := func(x float64, unit quantity.Unit) quantity.Value {
+		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit,
+			Text: fmt.Sprintf("next %g", x)}
+	}
+	for _, c := range drawerC {
+		parts = append(parts, nextPart{capture.Load{AddedC: &quantity.Capacitance{Value: limit(c, quantity.Farad)}}, ""})
+	}
+	for _, ohm := range drawerR {
+		parts = append(parts, nextPart{capture.Load{AddedR: &quantity.Resistance{Value: limit(ohm, quantity.Ohm)}}, ""})
+	}
+	return parts
+}
+
+// bestPart is the part of some with which one more take leaves the least U95 of the
+// quantity, in percent of it; +Inf: none of them tells it. A resistor, which tells L and C
+// by the losses alone, has to be clearly better.
+func (a *analysis) bestPart(parts []nextPart, name string) (best nextPart, percent float64) {
+	percent = math.Inf(1)
+	for _, p := range parts {
+		clearly := 0.98
+		if p.load.AddedR != nil {
+			clearly = 0.9
+		}
+		if u := a.withTake(p.load, name); u < clearly*percent {
+			best, percent = p, u
+		}
+	}
+	return best, percent
+}
+
+// advise works out, for every part at hand, or every usual one, the uncertainty of L and
+// C that one more take with it would leave, from the information matrix at the solution,
+// and proposes the best.
+func (a *analysis) advise(r *fit.Result, mine partsfile.Parts) []fit.Advice {
 	var advice []fit.Advice
 	for _, target := range []struct {
 		name string
@@ -37,60 +105,41 @@ func (a *analysis) advise(r *fit.Result) []fit.Advice {
 		{nameInductance, "inductance_h", r.Inductance, quantity.Henry},
 		{nameCapacitance, "capacitance_f", r.Capacitance, quantity.Farad},
 	} {
-		best := fit.Advice{Quantity: target.key, ThenPercent: math.Inf(1)}
-		for _, c := range drawerC {
-			if u := a.withTake(c, 0, target.name); u < 0.98*best.ThenPercent {
-				best.ThenPercent, best.AddedC, best.AddedR = u, c, 0
-			}
+		part, then := a.bestPart(atHand(mine), target.name)
+		if math.IsInf(then, 1) {
+			part, then = a.bestPart(usualParts(), target.name)
 		}
-		for _, ohm := range drawerR {
-			if u := a.withTake(0, ohm, target.name); u < 0.9*best.ThenPercent {
-				best.ThenPercent, best.AddedC, best.AddedR = u, 0, ohm
-			}
-		}
-		if math.IsInf(best.ThenPercent, 1) {
+		if math.IsInf(then, 1) {
 			continue
 		}
-		what := "about " + quantity.Format(best.AddedC, quantity.Farad, 2)
-		if best.AddedR != 0 {
-			what = "about " + quantity.Format(best.AddedR, quantity.Ohm, 2)
-		}
+		best := fit.Advice{Quantity: target.key, ThenPercent: then, Part: part.part}
+		best.AddedC, best.AddedR = part.size()
 		symbol := map[string]string{nameInductance: "L", nameCapacitance: "C"}[target.name]
 		if target.now.Known() {
 			best.NowPercent = 100 * target.now.U95 / target.now.Value
 			if best.ThenPercent > 0.9*best.NowPercent {
 				continue
 			}
-			best.Text = fmt.Sprintf("one more take with %s (%g %%) across the coil would bring U95 of %s from ±%.2g "+
-				"%% to ±%.2g %%",
-				what, 100*drawerTolerance, symbol, best.NowPercent, best.ThenPercent)
+			best.Text = fmt.Sprintf("one more take with %s across the coil would bring U95 of %s from ±%.2g %% "+
+				"to ±%.2g %%", part.words(), symbol, best.NowPercent, best.ThenPercent)
 		} else {
-			best.Text = fmt.Sprintf("add one take with %s (%g %%) across the coil: U95 of %s would be about ±%.2g %%",
-				what, 100*drawerTolerance, symbol, best.ThenPercent)
+			best.Text = fmt.Sprintf("add one take with %s across the coil: U95 of %s would be about ±%.2g %%",
+				part.words(), symbol, best.ThenPercent)
 		}
 		advice = append(advice, best)
 	}
 	return advice
 }
 
-// withTake is U95 of the quantity, in percent of it, with one more take, like the last but with
-// the part added instead of what it had.
-func (a *analysis) withTake(addedC, addedR float64, name string) float64 {
+// withTake is U95 of the quantity, in percent of it, with one more take, like the last but
+// with the part added instead of what it had.
+func (a *analysis) withTake(added capture.Load, name string) float64 {
 	j := a.best.joint
 	last := len(j.takes) - 1
 	model := j.takes[last]
+	added.FixtureC, added.FixtureR = model.Load.FixtureC, model.Load.FixtureR
 	extra := Take{Name: "next", Referenced: model.Referenced, Ideal: model.Ideal,
-		DriveLimitDB: model.DriveLimitDB, Load: capture.Load{
-			FixtureC: model.Load.FixtureC, FixtureR: model.Load.FixtureR}}
-	limit := func(x float64, unit quantity.Unit) quantity.Value {
-		return quantity.Value{SI: x, Half: x * drawerTolerance, Basis: quantity.Limit, Unit: unit,
-			Text: fmt.Sprintf("next %g", x)}
-	}
-	if addedC > 0 {
-		extra.Load.AddedC = &quantity.Capacitance{Value: limit(addedC, quantity.Farad)}
-	} else {
-		extra.Load.AddedR = &quantity.Resistance{Value: limit(addedR, quantity.Ohm)}
-	}
+		DriveLimitDB: model.DriveLimitDB, Load: added}
 	extra.Response = &response.Response{FrequencyHz: model.Response.FrequencyHz,
 		H: model.Response.H, Variance: model.Response.Variance}
 	q := a.request

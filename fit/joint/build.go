@@ -108,7 +108,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	if a.widen > misfitLimit {
 		// The benefit of a further take is not known either.
 	} else if options.Advise || !r.Inductance.Known() || !r.Capacitance.Known() {
-		r.Advice = a.advise(r)
+		r.Advice = a.advise(r, options.AtHand)
 	}
 	r.Warnings = append(r.Warnings, a.warnings...)
 	if options.MonteCarlo > 0 {

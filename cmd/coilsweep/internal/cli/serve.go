@@ -12,16 +12,18 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/web"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/qr"
 )
 
 func newServe(c *console) *cobra.Command {
-	open := false
+	open, keyFile := false, ""
 	o := web.Options{Listen: "127.0.0.1:8137", Bench: workbench.SoundCard, Seed: 1, Program: programName()}
 	return c.command(&cobra.Command{
 		Use:   "serve [ROOT]",
@@ -37,11 +39,12 @@ With --bench virtual the page works on the simulated bench, for practice; you ca
 switch in the page.
 
 The page is for this machine alone. With --listen other machines can open it too,
-such as a tablet at the bench. The connection is not encrypted then, and anyone with
+such as a tablet at the bench: a terminal shows their address as a QR code. The connection is not encrypted then, and anyone with
 the address and its key can play sounds and write into ROOT.`,
 		Example: `  coilsweep serve shop
   coilsweep serve shop --bench virtual
-  coilsweep serve shop --listen 192.168.1.20:8137 --host bench.local`,
+  coilsweep serve shop --listen 192.168.1.20:8137 --host bench.local
+  coilsweep serve shop --listen 192.168.1.20:8137 --key-file ~/.coilsweep-key`,
 		Args: atMostOneArg("the folder ROOT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			var err error
@@ -50,6 +53,11 @@ the address and its key can play sounds and write into ROOT.`,
 			}
 			if err := checkServing(&o); err != nil {
 				return err
+			}
+			if keyFile != "" {
+				if o.Key, err = keptKey(keyFile); err != nil {
+					return err
+				}
 			}
 			o.Warn = func(text string) { c.warn("%s", text) }
 			c.mendBelow(cmd.Context(), o.Root)
@@ -65,6 +73,7 @@ the address and its key can play sounds and write into ROOT.`,
 			for _, url := range server.OtherURLs() {
 				c.warn("from other machines: %s", url)
 			}
+			showCode(c.err, server.TabletURL())
 			if err := openPage(open, server.URL()); err != nil {
 				c.warn("cannot open the browser: %v", err)
 				open = false
@@ -78,6 +87,7 @@ the address and its key can play sounds and write into ROOT.`,
 		},
 	}, workbench.Options{
 		on("open", "open the page in the browser", &open),
+		text("key-file", "keep the key in this file, for the next starts (default: a new key at each start)", &keyFile),
 		text("listen", "address and port to listen on; port 0: any free one", &o.Listen),
 		{Name: "host", Value: workbench.TextList(&o.Hosts),
 			Help: "a further name that the page may be opened by (may be repeated)"},
@@ -87,6 +97,21 @@ the address and its key can play sounds and write into ROOT.`,
 		{Name: "seed", Value: workbench.Counting(&o.Seed),
 			Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	})
+}
+
+// showCode shows an address on a terminal as a QR code, for a tablet's camera; nothing
+// elsewhere, and where there is no room for it.
+func showCode(w io.Writer, url string) {
+	width, _ := terminalOf(w)
+	if url == "" || width == 0 || tableOptions(w).ASCII {
+		return
+	}
+	code, err := qr.Terminal(url)
+	line, _, _ := strings.Cut(code, "\n")
+	if err != nil || strings.Count(line, "")-1-len("\x1b[30;107m\x1b[0m") > width {
+		return
+	}
+	io.WriteString(w, code)
 }
 
 // openPage shows the page in the browser where that is wanted.

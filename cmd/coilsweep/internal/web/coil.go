@@ -10,6 +10,7 @@ import (
 	"unicode"
 
 	"coilsweep/capture"
+	"coilsweep/capture/partsfile"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -89,6 +90,7 @@ type coilView struct {
 	State   string      // of the result
 	Stale   []string    // why it is out of date
 	Missing []gap
+	mine    partsfile.Parts // at hand
 }
 
 // viewCoil looks at a coil.
@@ -97,7 +99,7 @@ func (w *workshop) viewCoil(coil string) (*coilView, error) {
 	if err != nil {
 		return nil, err
 	}
-	v := &coilView{folder: folder}
+	v := &coilView{folder: folder, mine: w.myParts()}
 	v.Result, v.Stale = w.resultNow(folder)
 	if v.Takes, err = w.viewTakes(folder, v.Result); err != nil {
 		return nil, err
@@ -154,7 +156,7 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	used := w.parts.below(r.Context(), w.Root)
+	used := w.parts.Below(r.Context(), w.Root)
 	a := &coilAnswer{
 		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content),
 		Values: coilValues(v.folder.Coil),
@@ -163,8 +165,8 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 			"meter-readings": fragment("readings", readings(v.folder.Coil.Meter)),
 			"take-list":      fragment("takes", v.Takes), "t-after": fragment("after", v.Takes),
 			"take-partials": fragment("partials", unfinished), "take-aside": fragment("aside", aside),
-			"used-c": fragment("used", v.used("added-c", used["added_c"])),
-			"used-r": fragment("used", v.used("added-r", used["added_r"])),
+			"used-c": fragment("used", v.used("added-c", partsfile.Texts(v.mine.Capacitors), used["added_c"])),
+			"used-r": fragment("used", v.used("added-r", partsfile.Texts(v.mine.Resistors), used["added_r"])),
 		},
 	}
 	if t := latestTake(v.Takes); t != nil && t.Result != nil && t.Result.Resonance.Known() {
@@ -181,15 +183,15 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 // mostUsed is how many values are offered that parts had before.
 const mostUsed = 8
 
-// used are the values of the parts that takes were made with, each once, those of
-// this coil first, the latest before all.
-func (v *coilView) used(option string, everywhere []string) (values []string) {
+// used are the values of the parts at hand, and of those that takes were made with, each
+// once, those of this coil first, the latest before all.
+func (v *coilView) used(option string, mine, everywhere []string) (values []string) {
 	for _, t := range slices.Backward(v.Takes) {
 		values = append(values, t.Options()[option])
 	}
-	var once []string
+	once := slices.Clone(mine)
 	for _, value := range append(values, everywhere...) {
-		if value != "" && !slices.Contains(once, value) && len(once) < mostUsed {
+		if value != "" && !slices.Contains(once, value) && len(once) < len(mine)+mostUsed {
 			once = append(once, value)
 		}
 	}
@@ -296,6 +298,15 @@ func (w *workshop) setCoil(r *http.Request, in struct {
 	SHA256 string            `json:"sha256"`
 	Values map[string]string `json:"values"`
 }) (any, error) {
+	for key, text := range in.Values {
+		if slices.Contains([]string{"name", "wire", "notes"}, key) {
+			continue // words, not numbers
+		}
+		var err error
+		if in.Values[key], err = quantity.WithPoint(text); err != nil {
+			return nil, wrong(key, "%v", err)
+		}
+	}
 	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.ChangeCoil(text, in.Values) })
 }
 
@@ -307,13 +318,22 @@ func (w *workshop) addReading(r *http.Request, in struct {
 	Mode    string `json:"mode"`
 	Celsius string `json:"celsius"`
 }) (any, error) {
-	m := capture.MeterReading{What: in.What, Reading: in.Reading, Mode: in.Mode}
+	m := capture.MeterReading{What: in.What, Mode: in.Mode}
 	var err error
+	for _, field := range []struct {
+		name string
+		text *string
+	}{{"reading", &in.Reading}, {"at_hz", &in.AtHz}, {"celsius", &in.Celsius}} {
+		if *field.text, err = quantity.WithPoint(*field.text); err != nil {
+			return nil, wrong(field.name, "%v", err)
+		}
+	}
+	m.Reading = in.Reading
 	if m.AtHz, err = quantity.ParseHertz(in.AtHz); err != nil {
 		return nil, wrong("at_hz", "want the meter's test frequency in Hz: 1000")
 	}
 	if in.Celsius != "" {
-		celsius, err := strconv.ParseFloat(strings.NewReplacer(",", ".", "−", "-").Replace(in.Celsius), 64)
+		celsius, err := strconv.ParseFloat(in.Celsius, 64)
 		if err != nil {
 			return nil, wrong("celsius", "%q is not a number: write 21.5", in.Celsius)
 		}

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -31,6 +32,7 @@ var forms = map[string]func(program string) workbench.Options{
 	"batch":     func(string) workbench.Options { return workbench.NewBatch().Options },
 	"fit":       func(string) workbench.Options { return nil },
 	"report":    func(string) workbench.Options { return nil },
+	"label":     func(string) workbench.Options { return nil },
 }
 
 // line is the command line that does what the form does, with "COIL" for each of
@@ -54,9 +56,11 @@ func (w *workshop) line(form string, coils []string, least int, options map[stri
 	return o.CommandLine("coilsweep "+form, coils)
 }
 
-// splitList is "5%, q=15%" in its parts.
+var decimalComma = regexp.MustCompile(`(\d),(\d)`)
+
+// splitList is "5%, q=15%" in its parts. A comma between digits is a decimal one.
 func splitList(list string) (parts []string) {
-	for _, part := range strings.Split(list, ",") {
+	for _, part := range strings.Split(decimalComma.ReplaceAllString(list, "$1.$2"), ",") {
 		if part = strings.TrimSpace(part); part != "" {
 			parts = append(parts, part)
 		}

@@ -20,7 +20,7 @@ import (
 
 // jobInfo is what a job of the engine is about.
 type jobInfo struct {
-	Kind string `json:"kind"` // "take", "check", "calibrate" or "fixture"
+	Kind string `json:"kind"` // "take", "check", "calibrate", "fixture" or "live"
 	Coil string `json:"coil,omitempty"`
 	Take string `json:"take,omitempty"`
 }

@@ -14,6 +14,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/figure"
+	"coilsweep/report/label"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
 )
@@ -146,6 +147,30 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	return w.many(manyView{Title: "Comparison", Parts: partOf(parts, "compared", "differences"), LeftOut: said},
 		figures,
 		func(out io.Writer) error { return page.Comparison(out, document) })
+}
+
+// labelCoils makes labels to print of coils that are measured.
+func (w *workshop) labelCoils(r *http.Request, in struct {
+	Coils []string `json:"coils"`
+}) (any, error) {
+	dirs, err := w.dirsOf(in.Coils, 1, 1000)
+	if err != nil {
+		return nil, err
+	}
+	coils, said, err := w.measured(r.Context(), dirs, true)
+	if err != nil {
+		return nil, err
+	}
+	labels, err := label.Of(coils)
+	if err != nil {
+		return nil, err
+	}
+	sheet, err := label.Sheet(labels)
+	if err != nil {
+		return nil, err
+	}
+	return w.many(manyView{Title: "Labels", Parts: sheet, LeftOut: said, Line: w.line("label", in.Coils, 1, nil)}, nil,
+		func(out io.Writer) error { return label.Write(out, labels) })
 }
 
 // manyView is what is told of several coils.

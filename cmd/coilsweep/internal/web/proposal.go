@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/capture/partsfile"
 	"coilsweep/capture/rooted"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
@@ -33,7 +34,7 @@ func newProposal(options map[string]string) proposal {
 
 // propose says what is likely next: an unusable take again; nothing connected
 // across the coil; what the result asks for; a capacitor that the coil has not met.
-func (v *coilView) propose(capacitors []string) proposal {
+func (v *coilView) propose(used []string) proposal {
 	if last := latestTake(v.Takes); last != nil && !last.Usable {
 		p := newProposal(last.Options())
 		p.Redo = last.Name
@@ -48,7 +49,7 @@ func (v *coilView) propose(capacitors []string) proposal {
 			return newProposal(a.Options)
 		}
 	}
-	for _, c := range capacitors {
+	for _, c := range slices.Concat(partsfile.Texts(v.mine.Capacitors), used) {
 		if !slices.ContainsFunc(good, func(t takeView) bool { return t.AddedC == c }) {
 			return proposal{Kind: "c", Value: c}
 		}
@@ -70,10 +71,14 @@ func (v *coilView) proposals() (all []advised) {
 	for _, a := range v.Result.Advice {
 		one := advised{a.Text, action{Do: "go", Step: "takes", Label: "Takes"}}
 		add := func(option, kind string, size float64, unit quantity.Unit) {
-			if size > 0 {
-				one.action = action{Do: "prepare", Step: "takes", Label: "Prepare this take",
-					Options: map[string]string{option: partText(size, unit) + " 1%", "take": partName(kind, size)}}
+			if size <= 0 {
+				return
 			}
+			options := map[string]string{option: partText(size, unit) + " 1%", "take": partName(kind, size)}
+			if a.Part != "" {
+				options = map[string]string{option: a.Part, "take": partName(kind, size)}
+			}
+			one.action = action{Do: "prepare", Step: "takes", Label: "Prepare this take", Options: options}
 		}
 		add("added-c", "c", a.AddedC, quantity.Farad)
 		add("added-r", "r", a.AddedR, quantity.Ohm)
@@ -112,7 +117,11 @@ func partName(kind string, size float64) string {
 func proposeTake(folder *capture.Folder, options map[string]string) string {
 	stem, load := "bare", newProposal(options)
 	if unit, part := map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}[load.Kind]; part {
-		v, err := quantity.Parse(load.Value, unit)
+		text, err := quantity.WithPoint(load.Value)
+		if err != nil {
+			return ""
+		}
+		v, err := quantity.Parse(text, unit)
 		if err != nil {
 			return ""
 		}

@@ -16,6 +16,7 @@ import (
 	"coilsweep/capture/device"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/web/stock"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -27,7 +28,7 @@ type workshop struct {
 	device     *device.Engine
 	release    func() // the root from being confined
 	coils      *evaluations
-	parts      usedParts
+	parts      stock.Used
 	ctx        context.Context // ends with the page
 	background sync.WaitGroup
 
@@ -43,6 +44,7 @@ type workshop struct {
 	engine   engineState
 	trials   map[string]trial // the last of each kind
 	sweep    sweep
+	live     live
 	growing  growing
 	fits     map[string]*fitting // by coil
 	notes    []note
@@ -65,6 +67,7 @@ type Options struct {
 	Root        string   // the folder that holds the coil folders: its whole path
 	Listen      string   // address and port
 	Hosts       []string // further names that the page may be opened by
+	Key         string   // of earlier starts; empty: a new one
 	Bench       string   // what plays and records at first
 	VirtualFile string   // description of the simulated bench; empty: an invented one
 	Seed        uint64
@@ -87,7 +90,8 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	if w.server, err = site.New(site.Options{
-		Root: o.Root, Static: pageFiles{}, Listen: o.Listen, Hosts: o.Hosts, Fault: o.Warn,
+		Root: o.Root, Static: pageFiles{}, Listen: o.Listen, Hosts: o.Hosts, Key: o.Key,
+		Fault: o.Warn,
 	}); err != nil {
 		w.release()
 		return nil, err
@@ -104,6 +108,10 @@ func (s *Server) URL() string { return s.w.server.URL() }
 // OtherURLs are the addresses for other machines; none where it cannot be reached
 // from them.
 func (s *Server) OtherURLs() []string { return s.w.server.OtherURLs() }
+
+// TabletURL is the address for a tablet beside this machine; empty: only this machine can
+// open the page.
+func (s *Server) TabletURL() string { return s.w.server.TabletURL() }
 
 // Serve answers until ctx ends: then a take under way is ended and kept.
 func (s *Server) Serve(ctx context.Context) error { return s.w.serve(ctx) }

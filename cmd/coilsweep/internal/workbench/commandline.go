@@ -12,6 +12,9 @@ import (
 func (o Options) Draft(texts map[string]string) {
 	for _, p := range o {
 		if text := texts[p.Name]; text != "" {
+			if pointed, err := p.typed(text); err == nil {
+				text = pointed
+			}
 			p.note(text)
 		}
 	}

@@ -141,11 +141,33 @@ func (o Options) Fill(texts map[string]string) error {
 		if texts[name] == "" {
 			continue
 		}
-		if err := p.Set(texts[name]); err != nil {
+		text, err := p.typed(texts[name])
+		if err == nil {
+			err = p.Set(text)
+		}
+		if err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// typed is what somebody typed into a field, with a point for a decimal comma where the
+// option holds numbers.
+func (o *Option) typed(text string) (string, error) {
+	switch o.Value.Type() {
+	case "percent":
+		return strings.ReplaceAll(text, ",", "."), nil
+	case "text", "word", "bool":
+		if o.Name != "levels" {
+			return text, nil
+		}
+	}
+	pointed, err := quantity.WithPoint(text)
+	if err != nil {
+		return "", &OptionError{Option: o.Name, Err: err}
+	}
+	return pointed, nil
 }
 
 // Defaults are the values of the options that a page may set, as texts.

@@ -15,7 +15,7 @@ func allOptions() map[string]Options {
 		"calibrate": NewCalibration("").Options, "fixture": NewFixture("").Options, "guitar": NewGuitar(true).Options,
 		"comparison": NewComparison().Options, "batch": NewBatch().Options, "fit": NewFit(true).Options,
 		"coil":  NewCoil().Options,
-		"bench": NewBenchText().Options,
+		"bench": NewBenchText().Options, "live": NewLive("").Options,
 	}
 }
 
@@ -136,5 +136,44 @@ func TestBenchKeys(t *testing.T) {
 				t.Errorf("%s %s: bench.toml holds %v, want %q", job, o.Name, b.Given(), want)
 			}
 		}
+	}
+}
+
+// Every field of the page that holds numbers takes a decimal comma for the point.
+func TestDecimalComma(t *testing.T) {
+	texts := map[string][]string{
+		"number": {"-12.5", "0.5", "1.5"}, "percent": {"0.05%"}, "ohm": {"4.7k 0.5% really", "4.7k"},
+		"farad": {"2.2n 0.5% really", "2.2n"}, "henry": {"2.4 5% really", "2.4"}, "Hz": {"1.5k", "44.1k"},
+		"s": {"1.5", "0.35s"}, "m": {"1.5mm", "0.5"}, "V": {"1.5"}, "n": {"1.5"}, "text": {"-18.5"},
+	}
+	tried := 0
+	for job, options := range allOptions() {
+		for _, o := range options {
+			kind := o.Value.Type()
+			if !o.Page || kind == "word" || kind == "bool" || kind == "text" && o.Name != "levels" {
+				continue
+			}
+			if len(texts[kind]) == 0 {
+				t.Errorf("%s: %s holds %q, of which no text is known", job, o.Name, kind)
+			}
+			accepted := false
+			for _, point := range texts[kind] {
+				a, b := allOptions()[job], allOptions()[job]
+				errA := a.Fill(map[string]string{o.Name: point})
+				errB := b.Fill(map[string]string{o.Name: strings.ReplaceAll(point, ".", ",")})
+				if (errA == nil) != (errB == nil) || a.Find(o.Name).Value.String() != b.Find(o.Name).Value.String() {
+					t.Errorf("%s: %s %q: %q, %v; with a comma %q, %v", job, o.Name, point, a.Find(o.Name).Value, errA,
+						b.Find(o.Name).Value, errB)
+				}
+				accepted = accepted || errB == nil
+			}
+			if !accepted && kind != "n" {
+				t.Errorf("%s: none of %q is a value of %s", job, texts[kind], o.Name)
+			}
+			tried++
+		}
+	}
+	if tried < 60 {
+		t.Errorf("only %d fields were tried", tried)
 	}
 }

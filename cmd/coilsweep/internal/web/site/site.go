@@ -220,6 +220,18 @@ func (s *Server) OtherURLs() []string {
 	return urls
 }
 
+// TabletURL is the address by which another machine opens the page, the first where there
+// are several; empty: none does.
+func (s *Server) TabletURL() string {
+	if others := s.OtherURLs(); len(others) > 0 {
+		return others[0]
+	}
+	if at := s.listener.Addr().(*net.TCPAddr); !at.IP.IsLoopback() && !at.IP.IsUnspecified() {
+		return s.URL()
+	}
+	return ""
+}
+
 func (s *Server) urlAt(at *net.TCPAddr) string { return "http://" + at.String() + "/#key=" + s.key }
 
 // Events is what all open pages hear.

@@ -16,7 +16,7 @@ export function start() {
       stop();
       return;
     }
-    if (event.key !== " " || byID("takes").hidden || hasOwnUse(event.target)) return;
+    if (event.key !== " " || byID("takes").hidden || byID("live").open || hasOwnUse(event.target)) return;
     event.preventDefault(); // the page would scroll
     if (!event.repeat) toggle();
   });

@@ -1,12 +1,15 @@
 // The page: which step is shown, what stands above all steps, the key.
 import { $, $$, byID, does, el, say, show, write } from "./dom.js";
+import * as afar from "./afar.js";
 import * as bench from "./bench.js";
 import * as coil from "./coil.js";
 import * as guitar from "./guitar.js";
 import * as key from "./key.js";
 import * as keys from "./keys.js";
+import * as live from "./live.js";
 import * as many from "./many.js";
 import * as meters from "./meters.js";
+import * as mine from "./mine.js";
 import * as publish from "./publish.js";
 import * as result from "./result.js";
 import * as takes from "./takes.js";
@@ -30,7 +33,7 @@ function showStep(to, focus) {
     else link.removeAttribute("aria-current");
   }
   const heading = $("h1", byID(step));
-  document.title = `${heading.firstChild.textContent.trim()} · coilsweep`;
+  afar.named(`${heading.firstChild.textContent.trim()} · coilsweep`);
   if (focus && !locked) { heading.focus({ preventScroll: true }); window.scrollTo(0, 0); }
   if (moved) { changed("step"); drawHere(); }
 }
@@ -101,7 +104,7 @@ for (const line of $$("details.line")) line.append(el("button", { type: "button"
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
 for (const module of [coil, takes]) module.start(go);
-for (const module of [result, guitar, many, publish, keys, meters]) module.start();
+for (const module of [result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);
 on(["engine", "line"], drawLine);
 window.addEventListener("hashchange", () => route(true));

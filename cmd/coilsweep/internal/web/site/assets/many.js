@@ -13,6 +13,7 @@ const ids = () => picked().map((box) => box.value);
 export function start() {
   form = new Form(byID("many-form"), compare, { onInput: follow });
   byID("many-run").addEventListener("click", () => form.run(() => batch(form.values())));
+  byID("many-labels").addEventListener("click", () => form.run(() => ask("/api/labels", { coils: ids() })));
   const check = (wanted) => {
     for (const box of boxes()) box.checked = wanted(box) && !box.disabled;
     follow();

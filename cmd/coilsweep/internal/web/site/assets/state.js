@@ -10,8 +10,10 @@ export const state = {
   progress: null,
   meters: null,
   sweep: null,
+  live: null,
   ended: null,
   bench: null,
+  parts: null, // at hand
   coils: null, // their ids
   coilID: "", // the coil that this tab shows
   coil: null,
@@ -63,6 +65,7 @@ const coils = fetching("coils", "/api/coils");
 export const refresh = {
   bench: fetching("bench", "/api/bench"),
   devices: fetching("devices", "/api/devices"),
+  parts: fetching("parts", "/api/parts"),
   trials: fetching("trials", "/api/trials"),
   next: fetching("next", "/api/next", "wanted"),
   coil: fetching("coil", "/api/coil", "needed"),
@@ -102,8 +105,8 @@ function receive(topic, value) {
       refresh.bench();
       refresh.next();
       return;
-    case "trials":
-      refresh.trials();
+    case "trials": case "parts":
+      refresh[topic]();
       return;
     case "coils":
       // Told after each change of a coil, of any: the topic "coil" may have
@@ -128,7 +131,7 @@ function receive(topic, value) {
       if (before.phase === "working" && value.phase !== "working") set("progress", null);
       return;
     }
-    case "meters": case "silence": case "progress": case "sweep": case "notes":
+    case "meters": case "silence": case "progress": case "sweep": case "live": case "notes":
       set(topic, value);
   }
 }

@@ -194,7 +194,7 @@ function connected({ kind, value }) {
 }
 
 const ENDS = { done: "Kept", unfit: "Not usable", stopped: "Stopped", failed: "Failed" };
-const JOBS = { check: "Trial sweep", calibrate: "Sound card", fixture: "Fixture" };
+const JOBS = { check: "Trial sweep", calibrate: "Sound card", fixture: "Fixture", live: "Live" };
 
 const stage = (state, word, take, text) => ({ state, word, take, text });
 

@@ -1,4 +1,6 @@
-package web
+// Package stock knows the parts that a page proposes: those that takes were made with, and
+// those that somebody writes down as being at hand.
+package stock
 
 import (
 	"context"
@@ -14,9 +16,9 @@ import (
 	"coilsweep/capture/rooted"
 )
 
-// usedParts knows which added parts the takes of all coils were made with. What
+// Used knows which added parts the takes of all coils were made with. What
 // it has read of a take it reads again only when that has changed.
-type usedParts struct {
+type Used struct {
 	mu    sync.Mutex
 	takes map[string]usedPart // by the path of take.toml
 }
@@ -33,9 +35,9 @@ type usedPart struct {
 // mostParts are as many as a page proposes.
 const mostParts = 12
 
-// below are the parts of the coils below root, the latest first, as they were
+// Below are the parts of the coils below root, the latest first, as they were
 // written.
-func (u *usedParts) below(ctx context.Context, root string) map[string][]string {
+func (u *Used) Below(ctx context.Context, root string) map[string][]string {
 	parts := map[string][]string{"added_c": {}, "added_r": {}}
 	dirs, _, err := capture.FindFolders(ctx, root)
 	if err != nil {

@@ -1,0 +1,28 @@
+// What belongs to this bench: its address for a tablet, and my parts, the capacitors and resistors at hand, each valued once.
+import * as api from "./api.js";
+import { $, byID, put, say, show } from "./dom.js";
+import { Form } from "./form.js";
+import { on, refresh, state } from "./state.js";
+
+export function start() {
+  byID("tablet").addEventListener("toggle", async () => {
+    const { open } = byID("tablet"), wrong = $(".wrong", byID("tablet"));
+    if (!open) { put({ "tablet-code": "" }); return; } // the key is not left about
+    try {
+      put((await api.get("/api/tablet")).html);
+      show(wrong, false);
+    } catch (error) {
+      say(wrong, error.message);
+      show(wrong, true);
+    }
+  });
+  const form = new Form(byID("my-parts"), async ({ capacitors, resistors }) => {
+    await api.put("/api/parts", { sha256: form.stamp ?? "", capacitors, resistors, coil: state.coilID });
+    form.forget();
+    await refresh.parts();
+  });
+  on("parts", () => {
+    const { sha256, capacitors, resistors } = state.parts ?? {};
+    if (state.parts) form.fill({ capacitors, resistors }, sha256);
+  });
+}

@@ -1,0 +1,52 @@
+package label
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"coilsweep/fit"
+	"coilsweep/report/qr"
+)
+
+func TestNew(t *testing.T) {
+	known := func(value, u95 float64) fit.Quantity { return fit.Quantity{Value: value, U: u95 / 2, U95: u95} }
+	r := fit.Result{Inductance: known(2.412, 0.02), Capacitance: known(173e-12, 2e-12), Resistance: known(7850, 40),
+		CapacitanceCoil: known(108e-12, 3e-12), BareResonance: known(10184, 42), BareQ: known(8.02, 0.04)}
+	day := time.Date(2026, 11, 28, 12, 0, 0, 0, time.UTC)
+	l, err := New("Bridge <first>", day, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := "Bridge <first>\n2026-11-28\nL 2.412 ± 0.020 H\nC 108.0 ± 3.0 pF\nR 7.850 ± 0.040 kΩ\n" +
+		"f 10.184 ± 0.042 kHz\nQ 8.020 ± 0.040"
+	if l.Text() != want {
+		t.Errorf("the label says\n%s\nwant\n%s", l.Text(), want)
+	}
+	// The numbers of a loaded coil say so, and what is not known is a dash.
+	r.BareResonance, r.BareQ, r.CapacitanceCoil = fit.Unknown("x"), fit.Unknown("x"), fit.Unknown("x")
+	r.Inductance = fit.Unknown("x")
+	r.Takes = []fit.TakeResult{{Name: "bare", Used: true, Resonance: known(8056, 2), Q: known(3.92, 0.01)}}
+	loaded, err := New("Bridge", day, r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, line := range []string{"L –", "C 173.0 ± 2.0 pF", "f 8.0560 ± 0.0020 kHz", "f, Q, C with fixture"} {
+		if !strings.Contains(loaded.Text(), line) {
+			t.Errorf("the label lacks %q:\n%s", line, loaded.Text())
+		}
+	}
+	var page strings.Builder
+	if err := Write(&page, []Label{l, loaded}); err != nil {
+		t.Fatal(err)
+	}
+	code, _ := qr.SVG(l.Text(), "The same as a QR code")
+	for _, part := range []string{"Bridge &lt;first&gt;", code, "2026-11-28", "with fixture"} {
+		if !strings.Contains(page.String(), part) {
+			t.Errorf("the page lacks %.60s", part)
+		}
+	}
+	if strings.Count(page.String(), "<article") != 2 {
+		t.Error("the page has not two labels")
+	}
+}
