@@ -113,7 +113,7 @@ type coilAnswer struct {
 	SHA256 string            `json:"sha256"`
 	Text   string            `json:"text"`
 	Values map[string]string `json:"values"`
-	Load   proposal          `json:"load"`
+	Load   connected         `json:"load"`
 	Latest string            `json:"latest"` // the take of which there is a first result
 	HTML   places            `json:"html"`
 }
@@ -158,7 +158,8 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	a := &coilAnswer{
 		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content),
 		Values: coilValues(v.folder.Coil),
-		Load:   v.propose(used["added_c"]), HTML: places{
+		Load:   w.connectedNow(coil, v.Takes), HTML: places{
+			"take-next":   fragment("chip", v.propose(used["added_c"]).chip(v.Takes)),
 			"coil-folder": text(notation.Visible(coil)), "coil-missing": fragment("gaps", v.Missing),
 			"meter-readings": fragment("readings", readings(v.folder.Coil.Meter)),
 			"take-list":      fragment("takes", v.Takes), "t-after": fragment("after", v.Takes),

@@ -49,7 +49,7 @@ var phaseWords = map[device.Phase][2]string{
 type ended struct {
 	ID      int       `json:"id"`
 	At      time.Time `json:"at"`
-	Outcome string    `json:"outcome"` // "done", "unfit", "stopped" or "failed"
+	Outcome string    `json:"outcome"` // one of those below
 	Text    string    `json:"text"`
 	Advice  []string  `json:"advice"`
 	jobInfo
@@ -57,10 +57,11 @@ type ended struct {
 
 // The outcomes.
 const (
-	outcomeDone    = "done"
-	outcomeUnfit   = "unfit"
-	outcomeStopped = "stopped"
-	outcomeFailed  = "failed"
+	outcomeDone     = "done"
+	outcomeUnfit    = "unfit"
+	outcomeDoubtful = "doubtful" // usable, and at odds with the other takes
+	outcomeStopped  = "stopped"
+	outcomeFailed   = "failed"
 )
 
 // listener publishes what the engine tells.
@@ -170,7 +171,7 @@ func (w *workshop) end(info jobInfo, e ended) {
 	e.Text, e.Advice = said(e.Text), allSaid(e.Advice)
 	w.publish("ended", e)
 	grade, text := "note", e.Text
-	if e.Outcome == outcomeUnfit || e.Outcome == outcomeFailed {
+	if e.Outcome == outcomeUnfit || e.Outcome == outcomeDoubtful || e.Outcome == outcomeFailed {
 		grade = "error"
 	}
 	if e.Coil != "" {
@@ -290,6 +291,9 @@ func (w *workshop) prepare(in trialRequest, b *workbench.Bench, o workbench.Opti
 		if dir, err = w.coilDir(in.Coil); err != nil {
 			return "", err
 		}
+	}
+	if err := w.readyBench(); err != nil {
+		return "", err
 	}
 	w.useBench(b, dir)
 	return dir, o.Fill(in.Options)

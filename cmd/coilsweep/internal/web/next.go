@@ -189,10 +189,6 @@ func (s standing) next() nextView {
 	case s.bench.Wrong != "":
 		return nextView{Kind: "alarm", Text: "bench.toml cannot be read: correct it in its text.",
 			Do: to("bench", "Bench")}
-	case s.bench.Simulated && s.bench.File == nil:
-		return nextView{Text: "Take over what is known of the simulated bench: its cable, its input, its second " +
-			"channel.",
-			Do: action{Do: "bench", Label: "Take it over", Options: s.bench.TakeOver}.button()}
 	case s.coil == nil && s.coils > 0:
 		return nextView{Text: "Choose a coil above, or start a folder for a new one.", Do: newCoil}
 	case s.coil == nil:

@@ -81,7 +81,7 @@ func TestNext(t *testing.T) {
 		kind, says, do, takes, guitar string
 	}{
 		{standing{}, "", "choose your sound card", "go", "needs a coil", "needs a result"},
-		{standing{bench: benchView{Simulated: true}}, "", "Take over what", "bench", "needs a coil", "needs a result"},
+		{standing{bench: benchView{Simulated: true}}, "", "a name is enough", "new-coil", "needs a coil", "needs a result"},
 		{standing{bench: bench}, "", "a name is enough", "new-coil", "needs a coil", "needs a result"},
 		{of(resultNone, nil), "", "first take", "prepare", "none yet", "needs a result"},
 		{of(resultNone, nil, bare, bad), "", "not usable. clipped: lower", "prepare", "1 of 2 usable",

@@ -12,6 +12,7 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
@@ -68,6 +69,9 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
+	if err := w.readyBench(); err != nil {
+		return nil, err
+	}
 	options := workbench.NewMeasurement(w.Program)
 	w.useBench(&options.Bench, dir)
 	if err := options.Fill(in.Options); err != nil {
@@ -98,6 +102,9 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	}, func(err error) ended { return w.takeEnded(info, dir, take, err) }); err != nil {
 		return nil, err
 	}
+	w.mu.Lock()
+	w.connected[in.Coil] = connected{newProposal(in.Options), time.Now().UnixMilli()}
+	w.mu.Unlock()
 	return accepted{"take": name}, nil
 }
 
@@ -211,7 +218,7 @@ func (w *workshop) keptTake(dir string, take capture.Take) ended {
 		// What cannot be compared now the fit will tell.
 		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.before(dir))
 		if said != nil && e.Outcome == outcomeDone {
-			e.Outcome = outcomeUnfit
+			e.Outcome = outcomeDoubtful
 			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)
 		}
 		e.Advice = append(e.Advice, said...)
@@ -283,7 +290,7 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	} else if stimulus, err = w.usualStimulus(); err != nil {
 		return nil, err
 	}
-	answer, err := w.importAs(r, coil, folder, options, recording.Path, stimulus)
+	answer, err := w.importAs(r, coil, folder, options, w.realBenchPath(folder.Dir), recording.Path, stimulus)
 	if err != nil {
 		e := refused(err)
 		e.Text = strings.ReplaceAll(e.Text, recording.Path, recording.Name)
@@ -332,7 +339,8 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 			}
 			options["take"] = name
 		}
-		return w.importAs(r, in.Coil, folder, options, filepath.Join(dir, capture.AudioFile), stimulus)
+		return w.importAs(r, in.Coil, folder, options, w.benchPath(folder.Dir), filepath.Join(dir, capture.AudioFile),
+			stimulus)
 	}
 	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
 		Text: "there is no unfinished recording " + in.Partial}
@@ -354,12 +362,12 @@ func (w *workshop) importAlone(ctx context.Context, in *workbench.Import, dir st
 	return take, err
 }
 
-// importAs imports a recording as 'import' does.
+// importAs imports a recording as 'import' does, of what the file bench states.
 func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder,
-	options map[string]string, recording string, stimulus excite.Stimulus,
+	options map[string]string, bench, recording string, stimulus excite.Stimulus,
 ) (any, error) {
 	in := workbench.NewImport(w.Program)
-	in.Bench.File, in.Recording, in.Stimulus = w.benchPath(folder.Dir), recording, &stimulus
+	in.Bench.File, in.Recording, in.Stimulus = bench, recording, &stimulus
 	if err := in.Fill(options); err != nil {
 		return nil, err
 	}

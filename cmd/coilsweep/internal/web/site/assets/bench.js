@@ -17,6 +17,8 @@ export function start() {
   byID("devices-again").addEventListener("click", () => refresh.devices());
   for (const kind of $$("#bench-kind input")) kind.addEventListener("change", () => form.run(async () => {
     await api.post("/api/bench/kind", { bench: kind.value });
+    form.forget(); // what stood here was of the other bench
+    file.forget();
     await refresh.bench();
   }));
   does({ bench: (button) => act(button, () => keep(optionsOf(button), state.bench?.file?.sha256 ?? "")) });

@@ -4,7 +4,7 @@ import { $, $$, byID, does, el, fill, say, show } from "./dom.js";
 import { draft, Form, withValues } from "./form.js";
 import { choose, on, refresh, state } from "./state.js";
 
-let fresh, form, meter, file, wantsNew = false, folderByHand = false;
+let fresh, form, meter, file, wantsNew = false, folderByHand = false, first = /^(#key=.*)?$/.test(window.location.hash);
 
 export function start(go) {
   fresh = new Form(byID("new-coil"), async ({ folder, ...options }) => {
@@ -31,6 +31,7 @@ export function start(go) {
   meter = new Form(byID("meter-form"), async (values) => {
     await api.post(api.address("/api/coil/reading", { coil: state.coilID }), { sha256: state.coil.sha256, ...values });
     byID("m-reading").value = "";
+    byID("m-reading").focus();
     meter.dirty = false;
     await refresh.coil();
   });
@@ -41,14 +42,19 @@ export function start(go) {
   });
   byID("coil-choice").addEventListener("change", (event) => { wantsNew = false; choose(event.target.value); });
   on(["coils", "coilID", "coil"], draw);
+  // In an empty folder the simulated bench needs nothing but a name.
+  on(["bench", "coils"], () => {
+    if (!first || !state.bench || !state.coils) return;
+    first = false;
+    if (state.bench.kind === "virtual" && !state.coils.coils.length && !byID("bench").hidden) startNew(go);
+  });
   on("coilID", () => { for (const f of [form, file, meter]) f.forget(); });
 }
 
 function startNew(go) {
   wantsNew = true;
-  go("coil");
   draw();
-  byID("n-name").focus();
+  go("coil", byID("n-name"));
 }
 
 function propose() {

@@ -222,7 +222,7 @@ export function draft(form, coils, options, hear) {
     try {
       const answer = await api.post("/api/draft", body);
       put(answer.html);
-      told?.(answer.name ?? "");
+      told?.(answer.name ?? "", answer.part ?? "");
     } catch { /* the line stays as it was */ }
   }));
   return drafts.get(form)({ form, coils, options: withValues(options) }, hear);

@@ -15,7 +15,10 @@ import { changed, on, start as listen, state } from "./state.js";
 const STEPS = ["bench", "coil", "takes", "result", "guitar", "compare", "report"];
 let step = "", locked = false;
 
-function go(to) {
+// go shows a step, with the focus in the field where the next thing is typed, if one is.
+let field = null;
+function go(to, next = null) {
+  field = next;
   if (window.location.hash === `#${to}`) showStep(to, true);
   else window.location.hash = to;
 }
@@ -31,7 +34,11 @@ function showStep(to, focus) {
   }
   const heading = $("h1", byID(step));
   document.title = `${heading.firstChild.textContent.trim()} · coilsweep`;
-  if (focus && !locked) { heading.focus({ preventScroll: true }); window.scrollTo(0, 0); }
+  if (focus && !locked) {
+    (field ?? heading).focus({ preventScroll: true });
+    field = null;
+    window.scrollTo(0, 0);
+  }
   if (moved) { changed("step"); drawHere(); }
 }
 

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp/kb"
+
+	"coilsweep/capture"
+	"coilsweep/report/browserrig"
+)
+
+// TestBenchPageTruth looks for what the page must not say or write.
+func TestBenchPageTruth(t *testing.T) {
+	t.Parallel()
+	browser := browserrig.Start(t, 10*time.Minute)
+	t.Run("first number", func(t *testing.T) { testFirstNumber(t, browser) })
+	t.Run("load", func(t *testing.T) { testLoad(t, browser) })
+}
+
+// testFirstNumber: from an empty folder on the simulated bench to a number by a name,
+// Enter and the space bar; and nothing of the simulated bench is stated for a real one.
+func testFirstNumber(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.await("the field for the name", `document.activeElement.id === "n-name"`)
+	p.press("Bridge" + kb.Enter)
+	p.await("the takes", `!document.getElementById("takes").hidden && !document.querySelector("#go").disabled`)
+	p.press(" ")
+	p.says("#stage-state", "Kept")
+	p.says("#stage-result", "Hz")
+	if found, err := filepath.Glob(filepath.Join(root, "bench.toml")); err != nil || len(found) > 0 {
+		t.Errorf("the simulated bench is stated in %v, where a real one reads it", found)
+	}
+	text, err := os.ReadFile(filepath.Join(root, "bridge", "takes", "bare", "take.toml"))
+	if err != nil || !strings.Contains(string(text), "65p 5%") {
+		t.Errorf("the take does not know the simulated fixture (%v):\n%s", err, text)
+	}
+
+	// A change of the simulated bench is its own, too.
+	p.step("bench")
+	p.write("#b-fixture-c", "80p 5%")
+	p.click(`#bench-form button[type="submit"]`)
+	p.says("#bench-knows", "C 80p 5%")
+	p.click(`#bench-kind input[value="soundcard"]`)
+	p.says("#bench-missing", "a description of the bench")
+	if got := browserrig.JS[string](p.Tab, `document.getElementById("b-fixture-c").value`); got != "" {
+		t.Errorf("the sound card's fixture is that of the simulated bench: %q", got)
+	}
+	p.quiet(s)
+}
+
+// testLoad: what the form says is connected stays what was connected, whatever is
+// proposed, and after a take that failed; a take at odds with the others is told at once.
+func testLoad(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	coil := filepath.Join(root, "bridge")
+	mustRun(t, "new", coil)
+	mustRun(t, "bench", root, "--new", "--fixture-c", "65p 5%", "--fixture-r", "1M 1%") // for what is imported
+	virtual := fast(t, t.TempDir())
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", virtual)
+	p := s.open(browser, browserrig.View{})
+	says := func(kind, value string) {
+		t.Helper()
+		if got := browserrig.JS[string](p.Tab, `document.querySelector("#take-form input[name=kind]:checked").value +
+			" " + document.getElementById("t-value").value`); got != kind+" "+value {
+			t.Errorf("the form says %q is connected, it is %q", got, kind+" "+value)
+		}
+	}
+	p.step("takes")
+	p.says("#go", "bare: nothing connected across the coil")
+	p.press(" ")
+	p.says("#stage-state", "Kept")
+	p.says("#take-next", "Next: ")
+	says("bare", "")
+	p.says("#go", "Start")
+	p.says("#go", "nothing connected across the coil")
+
+	// The second take costs a chip and the space bar.
+	p.click("#take-next button")
+	p.says("#go", "Connect ")
+	p.says("#go", ", then press")
+	p.says("#stage-text", "Connect ")
+	p.shoot("next-part")
+	p.press(" ")
+	p.says("#stage-state", "Kept")
+	value := browserrig.JS[string](p.Tab, `document.getElementById("t-value").value`)
+	p.says("#take-list", value)
+	says("c", value)
+	p.says("#go", "Start")
+
+	// Enter in the value starts; then the space bar records what the form says.
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "1n 1%")
+	p.says("#go", "Connect 1 nF, then press")
+	p.press(kb.Enter)
+	p.says("#take-list", "c1n")
+	p.says("#stage-state", "Kept")
+	p.says("#go", "c1n-2: 1n 1% connected")
+	p.press(" ")
+	p.says("#take-list", "c1n-2")
+	p.says("#stage-state", "Kept")
+
+	// A link, or a radio that is chosen, does not keep the space bar to itself.
+	p.tabTo(`#steps a[href="#takes"]`)
+	p.press(" ")
+	p.says("#take-list", "c1n-3")
+	p.says("#stage-state", "Kept")
+	p.click(`#take-form input[name="kind"][value="bare"]`)
+	p.says("#go", "Take the part off, then press")
+	p.press(" ")
+	p.says("#take-list", "bare-2")
+	p.says("#stage-state", "Kept")
+
+	// What was recorded with nothing added is said to have a capacitor.
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "470p 1%")
+	p.says("#go", "c470")
+	p.write("#t-take", "doubted")
+	p.drop("#drop", filepath.Join(coil, "takes", "bare", "capture.wav"), stimulusOf(t, coil, "bare"))
+	p.says("#import-chosen", "capture.wav, stimulus")
+	p.press(kb.Enter)
+	p.says("#stage-state", "Check it")
+	p.says("#stage-advice", "has the resonance of take bare")
+	p.shoot("check-it")
+	p.quiet(s)
+}
+
+// stimulusOf is a file with the stimulus of a take.
+func stimulusOf(t *testing.T, coil, take string) string {
+	t.Helper()
+	folder, err := capture.OpenFolder(coil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	held, err := folder.ReadTake(take)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := held.Stimulus.Encode()
+	path := filepath.Join(t.TempDir(), "played.toml")
+	if err == nil {
+		err = os.WriteFile(path, text, 0o666)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
