@@ -102,7 +102,7 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 // reference while the stimulus is looked for: that takes as much memory once more.
 func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.Take, error) {
 	if len(r.Samples) < 2 || r.RateHz != t.Stimulus.RateHz {
-		return quality.Assess(r, t)
+		return wired(quality.Assess)(r, t)
 	}
 	clear(r.Samples[1:])
 	at, failed := align.Align(r.Samples[0], t.Stimulus)
@@ -111,7 +111,9 @@ func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.T
 	if err != nil {
 		return t, err
 	}
-	return quality.AssessAligned(r, t, at, failed)
+	return wired(func(r capture.Recording, t capture.Take) (capture.Take, error) {
+		return quality.AssessAligned(r, t, at, failed)
+	})(r, t)
 }
 
 // RateError is a recording at another rate than its stimulus.
