@@ -20,6 +20,7 @@ func TestBenchPageTruth(t *testing.T) {
 	browser := browserrig.Start(t, 10*time.Minute)
 	t.Run("first number", func(t *testing.T) { testFirstNumber(t, browser) })
 	t.Run("load", func(t *testing.T) { testLoad(t, browser) })
+	t.Run("unfinished", func(t *testing.T) { testUnfinished(t, browser) })
 }
 
 // testFirstNumber: from an empty folder on the simulated bench to a number by a name,
@@ -153,4 +154,77 @@ func stimulusOf(t *testing.T, coil, take string) string {
 		t.Fatal(err)
 	}
 	return path
+}
+
+// testUnfinished: an interrupted recording becomes a take with its own load, whatever the
+// form says, and leaves the list; one without its load asks; one of no use is removed.
+func testUnfinished(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	coil := filepath.Join(root, "bridge")
+	mustRun(t, "new", coil)
+	mustRun(t, "measure", coil, "--take", "whole", "--bench", "virtual", "--repeats", "2", "--duration", "0.35s")
+	folder, err := capture.OpenFolder(coil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	take, err := folder.ReadTake("whole")
+	if err != nil {
+		t.Fatal(err)
+	}
+	audio, err := os.ReadFile(filepath.Join(coil, "takes", "whole", capture.AudioFile))
+	if err != nil {
+		t.Fatal(err)
+	}
+	one := take.Stimulus.LeadInSamples + take.Stimulus.PeriodSamples
+	frame := (len(audio) - 44) / int(take.Audio.Frames)
+	for name, frames := range map[string]int{"own": one, "old": one, "short": take.Stimulus.LeadInSamples} {
+		dir := filepath.Join(coil, "takes", name+".partial")
+		if err := os.Mkdir(dir, 0o777); err != nil {
+			t.Fatal(err)
+		}
+		plan := take
+		plan.Name, plan.Audio, plan.Alignment = name, capture.Audio{}, nil
+		if err := capture.KeepPlan(dir, plan); err != nil {
+			t.Fatal(err)
+		}
+		if name == "old" {
+			if err := os.Remove(filepath.Join(dir, "plan.toml")); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := os.WriteFile(filepath.Join(dir, capture.AudioFile), audio[:44+frames*frame], 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.RemoveAll(filepath.Join(coil, "takes", "whole")); err != nil {
+		t.Fatal(err)
+	}
+
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	p.step("takes")
+	p.click(`#take-form input[name="kind"][value="c"]`)
+	p.write("#t-value", "1n 1%")
+	p.says("#take-partials", "1 of 2 sweeps")
+	p.shoot("unfinished")
+	p.click(`#take-partials [data-key="own.partial"] button`)
+	p.await("the take", `document.querySelector('#take-list [data-key="own"]')`)
+	p.says(`#take-list [data-key="own"]`, "nothing added")
+	p.says(`#take-list [data-key="own"]`, "1 of 2 sweeps")
+	p.await("the list without it", `!document.querySelector('#take-partials [data-key="own.partial"]')`)
+
+	p.click(`#take-partials [data-key="old.partial"] button`)
+	p.says(`#take-partials [data-key="old.partial"] .wrong`, "Say what was connected")
+	browserrig.JS[any](p.Tab, `document.getElementById("of-old.partial").value = "added-c"; null`)
+	p.write(`[id="size-old.partial"]`, "470p 1%")
+	p.click(`#take-partials [data-key="old.partial"] button`)
+	p.says(`#take-list [data-key="old"]`, "470p 1%")
+
+	p.click(`#take-partials [data-key="short.partial"] [data-do="remove-partial"]`)
+	p.await("an empty list", `document.getElementById("take-partials").hidden`)
+	if left, err := filepath.Glob(filepath.Join(coil, "takes", "*")); err != nil || len(left) != 3 {
+		t.Errorf("left are %v (%v)", left, err)
+	}
+	p.quiet(s)
 }

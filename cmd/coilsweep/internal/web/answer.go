@@ -48,6 +48,7 @@ func (w *workshop) route() {
 		{"POST", "/api/takes", taking(w.startTake)},
 		{"POST", "/api/takes/aside", taking(w.setAside)},
 		{"POST", "/api/partial", taking(w.importPartial)},
+		{"POST", "/api/partial/remove", taking(w.removePartial)},
 		{"GET", "/api/sweep", w.getSweep},
 
 		{"POST", "/api/fit", taking(w.startFit)},

@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/record"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
@@ -299,9 +300,9 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	return answer, nil
 }
 
-// importPartial makes a take of a recording that was not finished. It stays
-// where it is. Load, drive and reference are those that were kept with it; where none
-// were, as by earlier versions, the options say them.
+// importPartial makes a take of a recording that was not finished. That is removed once
+// the take holds all of it, and else kept as NAME.recovered. Load, drive and reference are those that were kept with it;
+// where none were, as by earlier versions, the options say them.
 func (w *workshop) importPartial(r *http.Request, in struct {
 	Coil    string            `json:"coil"`
 	Partial string            `json:"partial"`
@@ -311,39 +312,86 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	partials, err := w.partials(in.Coil, folder)
+	dir, err := w.partial(in.Coil, folder, in.Partial)
 	if err != nil {
 		return nil, err
 	}
-	for _, dir := range partials {
-		if filepath.Base(dir) != in.Partial {
-			continue
-		}
-		plan, err := capture.ReadPlan(dir)
-		if err != nil {
-			return nil, err
-		}
-		options := map[string]string{"take": in.Options["take"]}
-		var stimulus excite.Stimulus
-		if plan != nil {
-			stimulus = plan.Stimulus
-		} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
-			return nil, err
-		} else {
-			maps.Copy(options, in.Options)
-		}
-		if options["take"] == "" {
-			name, _, _ := strings.Cut(in.Partial, ".")
-			if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
-				name = freeTake(folder, name)
-			}
-			options["take"] = name
-		}
-		return w.importAs(r, in.Coil, folder, options, w.benchPath(folder.Dir), filepath.Join(dir, capture.AudioFile),
-			stimulus)
+	plan, err := capture.ReadPlan(dir)
+	if err != nil {
+		return nil, err
 	}
-	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
-		Text: "there is no unfinished recording " + in.Partial}
+	options := map[string]string{"take": in.Options["take"]}
+	var stimulus excite.Stimulus
+	if plan != nil {
+		stimulus = plan.Stimulus
+	} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
+		return nil, err
+	} else {
+		maps.Copy(options, in.Options)
+	}
+	if options["take"] == "" {
+		name, _, _ := strings.Cut(in.Partial, ".")
+		if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
+			name = freeTake(folder, name)
+		}
+		options["take"] = name
+	}
+	recording := filepath.Join(dir, capture.AudioFile)
+	answer, err := w.importAs(r, in.Coil, folder, options, w.benchPath(folder.Dir), recording, stimulus)
+	if err != nil {
+		return nil, err
+	}
+	held, err := headOf(recording)
+	take, terr := folder.ReadTake(options["take"])
+	if err = errors.Join(err, terr); err != nil {
+		return nil, err
+	}
+	whole := take.Audio.Channels == held.Format.Channels || plan != nil && plan.Reference.Kind == "none"
+	if whole && take.Audio.Frames == held.Frames {
+		err = rooted.RemoveAll(dir)
+	} else { // the take lacks some of it
+		err = atomicfile.Rename(dir, folder.TakeDir(take.Name+".recovered"))
+	}
+	w.coilChanged(in.Coil)
+	return answer, err
+}
+
+// partial is the folder of an unfinished recording of a coil, none that is under way.
+func (w *workshop) partial(coil string, folder *capture.Folder, name string) (string, error) {
+	partials, err := w.partials(coil, folder)
+	if err != nil {
+		return "", err
+	}
+	for _, dir := range partials {
+		if filepath.Base(dir) == name {
+			return dir, nil
+		}
+	}
+	return "", &site.Error{Status: http.StatusNotFound, Field: "partial",
+		Text: "there is no unfinished recording " + name}
+}
+
+// removePartial removes an unfinished recording that is of no use.
+func (w *workshop) removePartial(_ *http.Request, in struct {
+	Coil    string `json:"coil"`
+	Partial string `json:"partial"`
+}) (any, error) {
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	dir, err := w.partial(in.Coil, folder, in.Partial)
+	if err != nil {
+		return nil, err
+	}
+	if !newPartialView(dir).Useless {
+		return nil, wrong("partial", "%s holds a whole sweep: make a take of it", in.Partial)
+	}
+	if err := rooted.RemoveAll(dir); err != nil {
+		return nil, err
+	}
+	w.coilChanged(in.Coil)
+	return done{}, nil
 }
 
 // importAlone imports a recording when no other is imported: each takes memory for all

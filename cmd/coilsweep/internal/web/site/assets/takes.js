@@ -50,12 +50,18 @@ export function start(go) {
       byID("go").focus();
     },
     aside: (button) => act(button, () => ofCoil("/api/takes/aside", { take: button.dataset.take })),
-    // The load counts for recordings that were kept without theirs.
+    // A recording that was kept without its load asks for it.
     partial: (button) => act(button, () => {
-      const { "added-c": c, "added-r": r } = options();
-      const load = withValues({ "added-c": c, "added-r": r });
+      const ask = $(".ask", button.closest("li")), kind = ask && $("select", ask).value;
+      const value = ask && $("input", ask).value.trim();
+      if (kind === "" || kind && kind !== "bare" && !value) {
+        $(kind ? "input" : "select", ask).focus();
+        throw new Error(kind ? "Write its value first." : "Say what was connected across the coil.");
+      }
+      const load = kind && kind !== "bare" ? { [kind]: value } : {};
       return ofCoil("/api/partial", { partial: button.dataset.partial, options: load });
     }),
+    "remove-partial": (button) => act(button, () => ofCoil("/api/partial/remove", { partial: button.dataset.partial })),
   });
   importing();
   on("coilID", () => { redo = ""; loadAt = -1; nameByHand = form.dirty = false; sweepSeen = ""; drawSweep(); });
