@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"coilsweep/capture"
+	"coilsweep/capture/virtual"
 	"coilsweep/report/browserrig"
 )
 
@@ -20,6 +22,8 @@ func TestBenchPageTruth(t *testing.T) {
 	browser := browserrig.Start(t, 10*time.Minute)
 	t.Run("first number", func(t *testing.T) { testFirstNumber(t, browser) })
 	t.Run("load", func(t *testing.T) { testLoad(t, browser) })
+	t.Run("trouble", func(t *testing.T) { testTrouble(t, browser) })
+	t.Run("words", func(t *testing.T) { testWords(t, browser) })
 	t.Run("unfinished", func(t *testing.T) { testUnfinished(t, browser) })
 }
 
@@ -65,8 +69,7 @@ func testLoad(t *testing.T, browser context.Context) {
 	coil := filepath.Join(root, "bridge")
 	mustRun(t, "new", coil)
 	mustRun(t, "bench", root, "--new", "--fixture-c", "65p 5%", "--fixture-r", "1M 1%") // for what is imported
-	virtual := fast(t, t.TempDir())
-	s := startServe(t, root, "--bench", "virtual", "--virtual-file", virtual)
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
 	says := func(kind, value string) {
 		t.Helper()
@@ -154,6 +157,78 @@ func stimulusOf(t *testing.T, coil, take string) string {
 		t.Fatal(err)
 	}
 	return path
+}
+
+// testTrouble: a trial sweep that finds trouble says so, with what to do and a button that
+// does it.
+func testTrouble(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	hot := strings.Replace(virtual.DefaultText(), "full_scale_v = 0.15 ", "full_scale_v = 0.015", 1)
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", benchTextFile(t, t.TempDir(), hot))
+	p := s.open(browser, browserrig.View{})
+	p.step("bench")
+	p.click(`#job-check button[type="submit"]`)
+	p.says("#check-outcome .alarm", "A take would not be usable: at −12 dBFS the coil")
+	p.says("#check-outcome .advice", "turn the gain down")
+	p.shoot("trouble")
+	level := browserrig.JS[string](p.Tab,
+		`JSON.parse(document.querySelector("#check-outcome button[data-do=bench]").dataset.options).level`)
+	p.click("#check-outcome button[data-do=bench]")
+	p.await("the level for takes", fmt.Sprintf(`document.getElementById("t-level").placeholder === %q`, level))
+	p.quiet(s)
+}
+
+// testWords: what the page says while a take runs, after the program was ended, of a
+// device that never was, and of a coil of which little is known.
+func testWords(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	coil := filepath.Join(root, "bridge")
+	mustRun(t, "new", coil)
+	mustRun(t, "measure", coil, "--take", "c470", "--added-c", "470p 1%", "--bench", "virtual", "--repeats", "1",
+		"--duration", "0.35s")
+	mustRun(t, "fit", coil)
+	s := startServe(t, root, "--bench", "virtual") // in real time
+	p := s.open(browser, browserrig.View{})
+	p.step("result")
+	p.says("#result-head .numbers .what", "take c470")
+	p.says("#result-head .numbers", "for the same reason")
+	if text := p.text("#next"); strings.Contains(text, "The numbers stand") {
+		t.Errorf("nothing is known of L and C, and the page says %s", text)
+	}
+
+	p.step("takes")
+	p.says("#go", "c470")
+	browserrig.JS[any](p.Tab, `window.heard = new Set();
+		new MutationObserver(() => {
+			if (document.getElementById("stage").dataset.state === "working")
+				heard.add(document.querySelector("#stage-level span")?.textContent);
+		}).observe(document.getElementById("stage"), {subtree: true, childList: true, characterData: true});
+		document.getElementById("take-more").open = true; null`)
+	p.write("#t-level", "0")
+	p.click(`#take-form input[name="kind"][value="bare"]`) // it is louder
+	p.says("#go", "Take the part off")
+	p.click("#go")
+	p.says("#stage-level", "clipped: stop now")
+	p.shoot("clipped")
+	time.Sleep(time.Second) // quieter by now
+	p.says("#stage-level", "clipped: stop now")
+	if browserrig.JS[bool](p.Tab, `[...heard].some(words => words?.startsWith("low"))`) {
+		t.Error("a sweep that has just begun is called low")
+	}
+	s.close()
+	p.says("#lost-head", "coilsweep was ended")
+	p.says("#lost-take", "was stopped")
+	p.says("#stage-text", "was stopped")
+
+	card := "schema = \"coilsweep.bench/1\"\n[card]\ninput = \"not there\"\noutput = \"not there\"\n"
+	if err := os.WriteFile(filepath.Join(root, "bench.toml"), []byte(card), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p = startServe(t, root).open(browser, browserrig.View{})
+	p.says("#phase", "no device")
+	p.says("#next", "cannot be opened")
 }
 
 // testUnfinished: an interrupted recording becomes a take with its own load, whatever the

@@ -31,6 +31,7 @@ type engineState struct {
 	Job      *string      `json:"job"` // null: none
 	Stopping bool         `json:"stopping"`
 	Error    string       `json:"error,omitempty"`
+	Never    bool         `json:"never"` // the device that is lost was never there
 	HTML     places       `json:"html"`
 	jobInfo
 }
@@ -42,7 +43,14 @@ var phaseWords = map[device.Phase][2]string{
 	device.Opening:   {"opening the device …", "The device is being opened."},
 	device.Listening: {"listening", ""},
 	device.Working:   {"working", "Noise and hum are measured again when the work is done."},
-	device.Lost:      {"device lost", "The device is lost."},
+}
+
+// lostWords are those of a device that is lost, or that was never there.
+func lostWords(never bool) [2]string {
+	if never {
+		return [2]string{"no device", "The device cannot be opened."}
+	}
+	return [2]string{"device lost", "The device is lost."}
 }
 
 // ended is how a job has ended, as the page shows it large.
@@ -72,6 +80,13 @@ func (w *workshop) listener() device.Listener {
 			w.mu.Lock()
 			defer w.mu.Unlock()
 			state := engineState{Phase: s.Phase, Stopping: s.Stopping, Error: s.Err}
+			switch s.Phase {
+			case device.Listening, device.Working:
+				w.heard = true
+			case device.Lost:
+				state.Never = !w.heard
+				said = lostWords(state.Never)
+			}
 			if s.Job != nil {
 				state.Job, state.jobInfo = &s.Job.Name, w.jobs[s.Job.Name]
 				said[0] = s.Job.Name
@@ -120,6 +135,9 @@ func (w *workshop) usual() (*workbench.Measurement, *workbench.TakePlan, error) 
 // listen says what is listened to while nothing is asked: the inputs that a
 // take would use. Where the bench cannot be understood that is nothing.
 func (w *workshop) listen() {
+	w.mu.Lock()
+	w.heard = false
+	w.mu.Unlock()
 	m := workbench.NewMeasurement(w.Program)
 	m.Bench.InTime = true
 	w.useBench(&m.Bench, w.Root)
@@ -261,7 +279,7 @@ func (w *workshop) try(info jobInfo, source *device.Source,
 		e := ended{Outcome: outcomeDone, Text: what + " is done"}
 		if err != nil {
 			e = failure(what, err)
-			t.Error = e.Text
+			t.Error = cmp.Or(t.Error, e.Text)
 		} else if len(t.Sentences) > 0 && info.Kind != "check" {
 			e.Text = t.Sentences[0]
 		}
@@ -326,7 +344,12 @@ func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 func checkTrial(r check.Report) trial {
 	t := trial{Level: workbench.ProposedLevel(r), Sentences: workbench.CheckSentences(r)}
 	for _, f := range r.Findings {
-		t.Advice = append(t.Advice, fmt.Sprintf("%s: %s: %s", f.Grade, f.Text, f.Advice))
+		if f.Grade == check.Stop && t.Error == "" {
+			t.Error = "A take would not be usable: " + f.Text
+			t.Advice = append(t.Advice, f.Advice)
+			continue
+		}
+		t.Advice = append(t.Advice, fmt.Sprintf("%s: %s", f.Text, f.Advice))
 	}
 	if t.Level != "" {
 		t.Advice = append(t.Advice, "take at "+t.Level+" dBFS")

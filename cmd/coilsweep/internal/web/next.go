@@ -8,7 +8,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // stepWord is how a step of the page stands, in a word or two.
@@ -111,7 +113,7 @@ func (s standing) steps() map[string]stepWord {
 		"report": {"needs a result", markWait},
 	}
 	if s.engine.Phase == device.Lost {
-		out["bench"] = stepWord{"device lost", markAlarm}
+		out["bench"] = stepWord{lostWords(s.engine.Never)[0], markAlarm}
 	}
 	if s.coil == nil {
 		if s.coils == 0 {
@@ -173,6 +175,9 @@ func (s standing) next() nextView {
 	to := func(step, label string) *action { return action{Do: "go", Step: step, Label: label}.button() }
 	newCoil := action{Do: "new-coil", Label: "New coil"}.button()
 	switch {
+	case s.engine.Phase == device.Lost && s.engine.Never:
+		return nextView{Kind: "alarm", Do: to("bench", "Bench"),
+			Text: "The sound device cannot be opened: " + s.engine.Error}
 	case s.engine.Phase == device.Lost:
 		return nextView{Kind: "alarm", Do: to("bench", "Bench"),
 			Text: "The sound device is lost. Plug it in again: it is looked for every two seconds."}
@@ -235,6 +240,13 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 		proposals[0].Class, report.Class = "also", ""
 		return nextView{Text: "The numbers stand. Sharper still: " + proposals[0].Text,
 			Do: report, Also: &proposals[0].action}
+	case s.coil.Result != nil && !s.known():
+		_, _, of := words.Listed{Known: evaluation.Known{Result: s.coil.Result}}.Resonance()
+		text := "L and C are not known apart: "
+		if of == "" {
+			text = "The takes give no numbers yet: "
+		}
+		return nextView{Text: text + s.coil.Result.Inductance.Why, Do: to("takes", "Takes")}
 	case s.coil.Result != nil:
 		report.Class = ""
 		guitar := to("guitar", "Guitar")

@@ -41,6 +41,7 @@ type workshop struct {
 	kind      string             // "soundcard" or "virtual"
 	jobs      map[string]jobInfo // by the name of the engine's job
 	engine    engineState
+	heard     bool             // the device that is listened to now was there once
 	trials    map[string]trial // the last of each kind
 	sweep     sweep
 	growing   growing

@@ -10,6 +10,7 @@ import * as meters from "./meters.js";
 import * as publish from "./publish.js";
 import * as result from "./result.js";
 import * as takes from "./takes.js";
+import { takeWithout } from "./takes.js";
 import { changed, on, start as listen, state } from "./state.js";
 
 const STEPS = ["bench", "coil", "takes", "result", "guitar", "compare", "report"];
@@ -58,7 +59,9 @@ function drawHere() {
 function drawLine() {
   const { line, lineSaid: said } = state, phase = byID("phase");
   show(byID("lost"), line === "lost" && !locked);
-  say(byID("lost-head"), said ? "Not connected to coilsweep" : "The connection to coilsweep is lost");
+  say(byID("lost-head"), state.closing ? "coilsweep was ended" : said ? "Not connected to coilsweep"
+    : "The connection to coilsweep is lost");
+  say(byID("lost-take"), takeWithout(state.closing));
   say(byID("lost-said"), said ? `The program says: ${said}. ` : "");
   Object.assign(document.documentElement.dataset, { line, phase: state.engine.phase });
   if (line !== "open") write(phase, line === "opening" ? "connecting …" : "disconnected");

@@ -225,10 +225,15 @@ const JOBS = { check: "Trial sweep", calibrate: "Sound card", fixture: "Fixture"
 
 const stage = (state, word, take, text) => ({ state, word, take, text });
 
+// takeWithout says what becomes of a take under way without the page.
+export const takeWithout = (closing) => closing
+  ? "A take that was running was stopped; what was recorded is kept."
+  : "If the program still runs, a take goes on without the page.";
+
 // stageOf says in large type how it stands: {state, word, take, text}.
 export function stageOf(s, form) {
   if (s.line !== "open" && s.line !== "opening") {
-    return stage("lost", "Disconnected", "", "A take that runs goes on; this page goes on by itself.");
+    return stage("lost", "Disconnected", "", takeWithout(s.closing));
   }
   const { engine, progress: p, ended } = s;
   if (form.working) {
@@ -241,7 +246,7 @@ export function stageOf(s, form) {
   }
   if (form.starting) return stage("working", "Starting", form.take, "");
   if (engine.phase === "lost") {
-    return stage("failed", "Device lost", "",
+    return stage("failed", engine.never ? "No device" : "Device lost", "",
       engine.error || "Plug the sound device in again: it is looked for every two seconds.");
   }
   if (!s.coilID) return stage("wait", "No coil", "", "Choose a coil above, or start a folder for a new one.");
