@@ -103,6 +103,15 @@ func (p benchTab) write(selector, text string) {
 	p.Do(chromedp.KeyEvent(kb.Backspace + text))
 }
 
+// choose takes one of a list.
+func (p benchTab) choose(selector, value string) {
+	p.T.Helper()
+	if got := browserrig.JS[string](p.Tab,
+		fmt.Sprintf(`(n => { n.value = %q; n.dispatchEvent(new Event("input", {bubbles: true})); n.dispatchEvent(new Event("change", {bubbles: true})); return n.value; })(document.querySelector(%q))`, value, selector)); got != value {
+		p.T.Fatalf("%s offers no %q", selector, value)
+	}
+}
+
 // tabTo presses the tab key until an element has the focus: so people without
 // a pointer come there.
 func (p benchTab) tabTo(selector string) {

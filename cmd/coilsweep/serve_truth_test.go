@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
 	"coilsweep/capture"
@@ -24,6 +25,7 @@ func TestBenchPageTruth(t *testing.T) {
 	t.Run("load", func(t *testing.T) { testLoad(t, browser) })
 	t.Run("trouble", func(t *testing.T) { testTrouble(t, browser) })
 	t.Run("words", func(t *testing.T) { testWords(t, browser) })
+	t.Run("undone", func(t *testing.T) { testUndone(t, browser) })
 	t.Run("unfinished", func(t *testing.T) { testUnfinished(t, browser) })
 }
 
@@ -229,6 +231,64 @@ func testWords(t *testing.T, browser context.Context) {
 	p = startServe(t, root).open(browser, browserrig.View{})
 	p.says("#phase", "no device")
 	p.says("#next", "cannot be opened")
+}
+
+// testUndone: a coil that comes from elsewhere is seen and can be fitted; what was done to
+// a coil can be undone, and what is being edited outlives another coil and a reload.
+func testUndone(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	mustRun(t, "new", filepath.Join(root, "a"), "--name", "First")
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	choose := func(coil string) {
+		p.await(coil, fmt.Sprintf(`[...document.querySelectorAll("#coil-choice option")].some(o => o.value === %q)`, coil))
+		p.choose("#coil-choice", coil)
+	}
+	mustRun(t, "new", filepath.Join(root, "b"), "--name", "Elsewhere")
+	mustRun(t, "measure", filepath.Join(root, "b"), "--take", "bare", "--bench", "virtual", "--repeats", "1",
+		"--duration", "0.35s")
+	choose("b")
+	p.step("result")
+	p.says("#next", "The takes are there, and no result yet")
+	p.click(`#result-empty [data-do="fit"]`)
+	p.says("#result-head .numbers", "Hz")
+
+	p.step("takes")
+	p.click(`#take-list button[aria-label="Set aside take bare"]`)
+	p.says("#take-aside", "Set aside: 1")
+	p.click("#take-aside summary")
+	p.click(`#take-aside button`)
+	p.says("#take-list", "bare")
+
+	p.step("coil")
+	p.write("#c-name", "Renamed")
+	p.click(`#coil-form button[type="submit"]`)
+	p.says("#coil-name", "Renamed")
+	p.write("#m-reading", "2.31H 0.5%")
+	p.write("#m-at", "1000")
+	p.click(`#meter-form button[type="submit"]`)
+	p.says("#meter-readings", "2.31H 0.5%")
+	p.shoot("readings")
+	p.click(`#meter-readings [data-do="no-reading"]`)
+	p.says("#meter-readings", "None.")
+	p.click("#coil-undo")
+	p.says("#meter-readings", "2.31H 0.5%")
+
+	p.write("#c-wire", "0.05 mm")
+	choose("a")
+	p.says("#coil-name", "First")
+	if got := browserrig.JS[string](p.Tab, `document.getElementById("c-wire").value`); got != "" {
+		t.Errorf("the wire of another coil: %q", got)
+	}
+	choose("b")
+	wire := `document.getElementById("c-wire").value === "0.05 mm"`
+	p.await("what was being edited", wire)
+	p.Do(chromedp.Reload())
+	p.await("what was being edited, after a reload", wire)
+	p.click(`#coil-form button[type="submit"]`)
+	p.await("the wire kept", `import("/state.js").then(m => m.state.coil.text.includes("0.05 mm"))`)
+	p.quiet(s)
 }
 
 // testUnfinished: an interrupted recording becomes a take with its own load, whatever the

@@ -59,20 +59,6 @@ func (w *workshop) benchFile() string {
 	return filepath.Join(w.Root, benchfile.FileName)
 }
 
-// simulatedText is the bench.toml of the simulated bench before it has one: what its
-// owner knows of it.
-func (w *workshop) simulatedText() ([]byte, error) {
-	simulated, err := workbench.LoadVirtual(w.VirtualFile)
-	if err != nil {
-		return nil, err
-	}
-	settings, options := simulatedSettings(simulated), workbench.NewBenchText()
-	if err := options.Fill(settings); err != nil {
-		return nil, err
-	}
-	return options.Change(w.benchFile(), slices.Collect(maps.Keys(settings)))
-}
-
 // readyBench gives the simulated bench its bench.toml before it is used or changed.
 func (w *workshop) readyBench() error {
 	if _, err := rooted.Lstat(w.benchFile()); !w.isSimulated() || err == nil {
@@ -80,7 +66,7 @@ func (w *workshop) readyBench() error {
 	}
 	w.editing.Lock()
 	defer w.editing.Unlock()
-	text, err := w.simulatedText()
+	text, err := workbench.SimulatedBenchText(w.VirtualFile)
 	if err == nil {
 		err = rooted.MkdirAll(filepath.Dir(w.benchFile()))
 	}
@@ -115,7 +101,7 @@ func (w *workshop) viewBench() (b benchView, err error) {
 			benchfile.FileName)
 	}
 	if none := errors.Is(err, fs.ErrNotExist); none && b.Simulated {
-		if text, err = w.simulatedText(); err != nil {
+		if text, err = workbench.SimulatedBenchText(w.VirtualFile); err != nil {
 			return b, err
 		}
 	} else if none {
@@ -182,25 +168,6 @@ func simulatedNotes(b virtual.Bench) []string {
 		notes = append(notes, b.Notes)
 	}
 	return slices.DeleteFunc(notes, func(s string) bool { return s == "" })
-}
-
-// simulatedSettings are what the owner of a simulated bench knows of it, with
-// typical tolerances of such parts.
-func simulatedSettings(b virtual.Bench) map[string]string {
-	settings := map[string]string{"drive": "current"}
-	if b.Fixture.Capacitance.SI > 0 {
-		settings["fixture-c"] = b.Fixture.Capacitance.Text + " 5%"
-	}
-	if b.Fixture.Resistance.SI > 0 {
-		settings["fixture-r"] = b.Fixture.Resistance.Text + " 1%"
-	}
-	if kind := b.Reference.Kind; kind != "" && kind != "none" {
-		settings["reference"] = kind
-		if kind == "current" && b.Reference.SenseR.SI > 0 {
-			settings["sense-r"] = b.Reference.SenseR.Text + " 0.1%"
-		}
-	}
-	return settings
 }
 
 // known is one of the things that a bench should know.

@@ -330,6 +330,14 @@ func (w *workshop) addReading(r *http.Request, in struct {
 	})
 }
 
+// removeReading takes a meter reading out.
+func (w *workshop) removeReading(r *http.Request, in struct {
+	SHA256 string `json:"sha256"`
+	Index  int    `json:"index"` // from 0
+}) (any, error) {
+	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.RemoveReading(text, in.Index) })
+}
+
 // textOf is a value as it was typed; nothing for one that was not given.
 func textOf[T fmt.Stringer](v *T) string {
 	if v == nil {

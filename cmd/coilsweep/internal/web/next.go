@@ -218,6 +218,10 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 		return nextView{Kind: "alarm", Text: "The fit failed: " + cmp.Or(s.why, "see the result"),
 			Do: to("result", "Result")}
 	}
+	if s.coil.Result == nil {
+		return nextView{Text: "The takes are there, and no result yet.",
+			Do: action{Do: "fit", Label: "Fit the takes"}.button()}
+	}
 	report := to("report", "Report")
 	proposals := s.coil.proposals()
 	if len(proposals) > 0 && !s.known() {
@@ -240,21 +244,19 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 		proposals[0].Class, report.Class = "also", ""
 		return nextView{Text: "The numbers stand. Sharper still: " + proposals[0].Text,
 			Do: report, Also: &proposals[0].action}
-	case s.coil.Result != nil && !s.known():
+	case !s.known():
 		_, _, of := words.Listed{Known: evaluation.Known{Result: s.coil.Result}}.Resonance()
 		text := "L and C are not known apart: "
 		if of == "" {
 			text = "The takes give no numbers yet: "
 		}
 		return nextView{Text: text + s.coil.Result.Inductance.Why, Do: to("takes", "Takes")}
-	case s.coil.Result != nil:
-		report.Class = ""
-		guitar := to("guitar", "Guitar")
-		guitar.Class = "also"
-		return nextView{Text: "The numbers stand. See what the coil does in a guitar, or write the report.",
-			Do: report, Also: guitar}
 	}
-	return nextView{Text: "Look at the result.", Do: to("result", "Result")}
+	report.Class = ""
+	guitar := to("guitar", "Guitar")
+	guitar.Class = "also"
+	return nextView{Text: "The numbers stand. See what the coil does in a guitar, or write the report.",
+		Do: report, Also: guitar}
 }
 
 // again is the advice to make an unusable take again; none: no take is usable.

@@ -248,6 +248,22 @@ func (w *workshop) setAside(r *http.Request, in struct {
 	return done{}, nil
 }
 
+// takeBack undoes setAside.
+func (w *workshop) takeBack(_ *http.Request, in struct {
+	Coil string `json:"coil"`
+	Take string `json:"take"` // as it was set aside: "bare.aside"
+}) (any, error) {
+	folder, err := w.openCoil(in.Coil)
+	if err == nil {
+		err = folder.TakeBack(in.Take)
+	}
+	if err != nil {
+		return nil, err
+	}
+	w.changedAndFitted(in.Coil, folder)
+	return done{}, nil
+}
+
 // changedAndFitted tells that a coil has changed, and has it fitted if it has
 // takes.
 func (w *workshop) changedAndFitted(coil string, folder *capture.Folder) {
@@ -301,8 +317,9 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 }
 
 // importPartial makes a take of a recording that was not finished. That is removed once
-// the take holds all of it, and else kept as NAME.recovered. Load, drive and reference are those that were kept with it;
-// where none were, as by earlier versions, the options say them.
+// the take holds all of it, and else kept as NAME.recovered. Load, drive and reference are
+// those that were kept with it; where none were, as by earlier versions, the options say
+// them.
 func (w *workshop) importPartial(r *http.Request, in struct {
 	Coil    string            `json:"coil"`
 	Partial string            `json:"partial"`

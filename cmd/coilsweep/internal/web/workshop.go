@@ -123,6 +123,7 @@ func (w *workshop) serve(ctx context.Context) error {
 			w.Warn(err.Error())
 		}
 	})
+	w.background.Go(func() { w.watch(ctx) })
 	err := w.server.Serve(ctx)
 	end()
 	w.background.Wait()

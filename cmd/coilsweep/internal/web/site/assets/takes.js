@@ -50,6 +50,7 @@ export function start(go) {
       byID("go").focus();
     },
     aside: (button) => act(button, () => ofCoil("/api/takes/aside", { take: button.dataset.take })),
+    back: (button) => act(button, () => ofCoil("/api/takes/back", { take: button.dataset.take })),
     // A recording that was kept without its load asks for it.
     partial: (button) => act(button, () => {
       const ask = $(".ask", button.closest("li")), kind = ask && $("select", ask).value;
