@@ -24,8 +24,25 @@ type AsideTake struct {
 	Err     error // why its take.toml cannot be read, if so
 }
 
+// TakeBack makes the take that was set aside as the folder aside a take again, by the name
+// that it had. The error wraps ErrTakeExists where another has that name by now.
+func (f *Folder) TakeBack(aside string) error {
+	name, _, found := strings.Cut(aside, asideSuffix)
+	if err := CheckTakeName(name); err != nil || !found || !filepath.IsLocal(aside) {
+		return fmt.Errorf("%s has no take that was set aside as %q", f.Dir, aside)
+	}
+	defer atomicfile.Lock(filepath.Join(f.Dir, TakesDir), true)()
+	if _, err := rooted.Lstat(f.TakeDir(name)); err == nil {
+		return fmt.Errorf("%w, %s: set that aside first", ErrTakeExists, name)
+	}
+	if err := atomicfile.Rename(f.TakeDir(aside), f.TakeDir(name)); err != nil {
+		return fmt.Errorf("cannot take %s back: %w", aside, atomicfile.Advise(f.TakeDir(name), err))
+	}
+	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+}
+
 // SetAside makes the take called name no take any more, without deleting it,
-// and returns the name of its folder now. To undo it, rename the folder.
+// and returns the name of its folder now. TakeBack undoes it.
 func (f *Folder) SetAside(name string) (string, error) {
 	if err := CheckTakeName(name); err != nil {
 		return "", err

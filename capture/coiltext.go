@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"bytes"
 	"fmt"
 	"maps"
 	"path/filepath"
@@ -118,4 +119,44 @@ func AddReading(text []byte, m MeterReading) ([]byte, error) {
 	text = tomlkey.Append(text, encodeMeter(m))
 	_, err := decodeCoil(text)
 	return text, err
+}
+
+// RemoveReading is the text of a coil.toml without its i-th meter reading, from 0. All
+// else stays as it is.
+func RemoveReading(text []byte, i int) ([]byte, error) {
+	want, err := decodeCoil(text)
+	if err != nil {
+		return nil, err
+	}
+	if i < 0 || i >= len(want.Meter) {
+		return nil, fmt.Errorf("%s has no reading %d", coilFile, i+1)
+	}
+	want.Meter = slices.Delete(slices.Clone(want.Meter), i, i+1)
+	lines := strings.SplitAfter(string(text), "\n")
+	begins := func(k int, with string) bool { return strings.HasPrefix(strings.TrimSpace(lines[k]), with) }
+	from, to, seen := -1, len(lines), 0
+	for k := range lines {
+		if from >= 0 && begins(k, "[") {
+			to = k
+			break
+		}
+		if begins(k, "[[meter]]") {
+			if seen == i {
+				from = k
+			}
+			seen++
+		}
+	}
+	// What stands above the next table belongs to it.
+	for to < len(lines) && to > from+1 && (begins(to-1, "#") || strings.TrimSpace(lines[to-1]) == "") {
+		to--
+	}
+	if from >= 0 {
+		text = []byte(strings.Join(slices.Delete(lines, from, to), ""))
+	}
+	if got, err := decodeCoil(text); err != nil || len(got.Meter) != len(want.Meter) ||
+		!bytes.Equal(encodeCoil(got), encodeCoil(want)) {
+		return nil, fmt.Errorf("the reading is written in a way of its own: remove it in the text of %s", coilFile)
+	}
+	return text, nil
 }

@@ -88,3 +88,23 @@ func TestReplaceCoilText(t *testing.T) {
 		t.Errorf("the file holds\n%s", held)
 	}
 }
+
+// A reading is taken out, and what stands around it stays as it is.
+func TestRemoveReading(t *testing.T) {
+	const first = "[[meter]]\nwhat = \"L\"\nreading = \"2.31H\"\nat_hz = 1000.0\n"
+	const second = "[[meter]] # again\nwhat = \"R\"\nreading = \"8k\"\nat_hz = 120.0\n"
+	const head = "schema = \"coilsweep.coil/1\" # mine\nname = \"a\"\n\n"
+	const winding = "\n# of the winding\n[winding]\nwire = \"AWG 42\"\n"
+	for i, want := range []string{head + second + winding, head + first + winding} {
+		got, err := RemoveReading([]byte(head+first+second+winding), i)
+		if err != nil || string(got) != want {
+			t.Errorf("without %d: %v\n%s\nwant\n%s", i, err, got, want)
+		}
+	}
+	for text, i := range map[string]int{head: 0, head + first: 1,
+		head + "meter = [{what = \"L\", reading = \"2.31H\", at_hz = 1000.0}]\n": 0} {
+		if got, err := RemoveReading([]byte(text), i); err == nil {
+			t.Errorf("%s without %d is\n%s", text, i, got)
+		}
+	}
+}

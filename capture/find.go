@@ -46,3 +46,20 @@ func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []
 	}
 	return dirs, unreadable, err
 }
+
+// Times are the coil folders below root with the times at which coil, takes and result were
+// changed last: a text that differs once they have been.
+func Times(ctx context.Context, root string) string {
+	dirs, _, _ := FindFolders(ctx, root)
+	now := fmt.Sprintln(len(dirs), "coils")
+	for _, dir := range dirs {
+		now += dir
+		for _, name := range []string{coilFile, TakesDir, "result.json"} {
+			if info, err := rooted.Lstat(filepath.Join(dir, name)); err == nil {
+				now += fmt.Sprintf(" %x", info.ModTime().UnixNano())
+			}
+		}
+		now += "\n"
+	}
+	return now
+}

@@ -234,3 +234,39 @@ func TestMendClears(t *testing.T) {
 		t.Errorf("the folder (-before +after):\n%s", diff)
 	}
 }
+
+// What was set aside is a take again, unless another has its name.
+func TestTakeBack(t *testing.T) {
+	f := newFolder(t)
+	importInto(t, f)
+	before := tree(t, f.Dir)
+	aside, err := f.SetAside("bare")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := f.TakeBack(aside); err != nil {
+		t.Fatal(err)
+	}
+	if after := tree(t, f.Dir); !cmp.Equal(after, before) {
+		t.Errorf("there is %v, was %v", after, before)
+	}
+	if _, err := f.SetAside("bare"); err != nil {
+		t.Fatal(err)
+	}
+	importInto(t, f)
+	if err := f.TakeBack(aside); !errors.Is(err, capture.ErrTakeExists) {
+		t.Errorf("over a take: %v", err)
+	}
+	for _, name := range []string{"bare", "../x.aside", "none.aside", ".aside"} {
+		if f.TakeBack(name) == nil {
+			t.Errorf("%s was taken back", name)
+		}
+	}
+}
+
+func importInto(t *testing.T, f *capture.Folder) {
+	t.Helper()
+	if _, err := Import(t.Context(), f, plan(t, "bare"), ImportOptions{Recording: recordingOf(t, shortStimulus(t))}); err != nil {
+		t.Fatal(err)
+	}
+}

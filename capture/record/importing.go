@@ -102,17 +102,18 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 // reference while the stimulus is looked for: that takes as much memory once more.
 func assessFrugally(path string, r capture.Recording, t capture.Take) (capture.Take, error) {
 	if len(r.Samples) < 2 || r.RateHz != t.Stimulus.RateHz {
-		return quality.Assess(r, t)
+		return wired(quality.Assess)(r, t)
 	}
 	clear(r.Samples[1:])
 	at, failed := align.Align(r.Samples[0], t.Stimulus)
 	clear(r.Samples)
-	again, err := capture.ReadRecording(path)
+	r, err := capture.ReadRecording(path)
 	if err != nil {
 		return t, err
 	}
-	copy(r.Samples, again.Samples) // for whoever has r
-	return quality.AssessAligned(r, t, at, failed)
+	return wired(func(r capture.Recording, t capture.Take) (capture.Take, error) {
+		return quality.AssessAligned(r, t, at, failed)
+	})(r, t)
 }
 
 // RateError is a recording at another rate than its stimulus.

@@ -402,3 +402,29 @@ func TestImportOfUsualRecordings(t *testing.T) {
 		})
 	}
 }
+
+// The reference of a recording is judged by what was recorded, long enough a sweep to
+// tell what is connected.
+func TestImportHearsTheReference(t *testing.T) {
+	r := excite.DefaultRequest()
+	r.SweepS, r.Repeats = 0.7, 2
+	s, err := excite.Design(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, tt := range []struct {
+		gain float64
+		want []capture.Flag
+	}{{0.25, nil}, {0, []capture.Flag{capture.NoReference}}} {
+		p := plan(t, "bare")
+		p.Stimulus, p.Reference.Kind = s, "current"
+		path := writeWAV(t, pcm24, answered(s, 5000, 0.5), heard(s, 5000, tt.gain))
+		take, err := Import(t.Context(), newFolder(t), p, ImportOptions{Recording: path})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := take.Unfit(); !slices.Equal(got, tt.want) {
+			t.Errorf("reference by %g: unfit %v, want %v", tt.gain, got, tt.want)
+		}
+	}
+}

@@ -158,7 +158,7 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 		t.Stimulus, err = t.Stimulus.Prefix(int(m.stop.Load()))
 	}
 	if err == nil {
-		t, err = finish(f, dir, t, session, o.Redo, m.assess)
+		t, err = finish(f, dir, t, session, o.Redo, wired(m.assess))
 	}
 	if _, kept := errors.AsType[*capture.UnconfirmedError](err); kept {
 		return t, err
@@ -247,10 +247,23 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 	return w.Frames(), session, err
 }
 
+type assessment = func(capture.Recording, capture.Take) (capture.Take, error)
+
+// wired is assess and the wiring by the same samples.
+func wired(assess assessment) assessment {
+	return func(r capture.Recording, t capture.Take) (capture.Take, error) {
+		t, err := assess(r, t)
+		if err != nil {
+			return t, err
+		}
+		return quality.AssessWiring(r, t)
+	}
+}
+
 // finish turns the recording in dir into a take: it judges what is on disk,
-// describes it and gives it its name. assess is quality.Assess.
+// describes it and gives it its name. assess is quality.Assess, then AssessWiring.
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
-	assess func(capture.Recording, capture.Take) (capture.Take, error)) (_ capture.Take, err error) {
+	assess assessment) (_ capture.Take, err error) {
 	defer fault.Catch(&err, "the inspection of the recording broke off")
 	path := filepath.Join(dir, capture.AudioFile)
 	sum, err := capture.ChecksumOf(path)
@@ -266,9 +279,6 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()
 	if t, err = assess(r, t); err != nil {
-		return t, err
-	}
-	if t, err = quality.AssessWiring(r, t); err != nil {
 		return t, err
 	}
 	return t, f.Keep(dir, t, redo)

@@ -28,7 +28,7 @@ type benchTab struct{ *browserrig.Tab }
 func (s *served) open(browser context.Context, v browserrig.View) benchTab {
 	s.t.Helper()
 	p := benchTab{browserrig.Open(s.t, browser, s.url, v)}
-	p.await("the bench step", `!document.getElementById("bench").hidden && document.querySelector("#steps .word").textContent !== ""`)
+	p.await("the bench step", `["bench", "coil"].some(step => !document.getElementById(step).hidden) && document.querySelector("#steps .word").textContent !== ""`)
 	return p
 }
 
@@ -103,6 +103,15 @@ func (p benchTab) write(selector, text string) {
 	p.Do(chromedp.KeyEvent(kb.Backspace + text))
 }
 
+// choose takes one of a list.
+func (p benchTab) choose(selector, value string) {
+	p.T.Helper()
+	if got := browserrig.JS[string](p.Tab,
+		fmt.Sprintf(`(n => { n.value = %q; n.dispatchEvent(new Event("input", {bubbles: true})); n.dispatchEvent(new Event("change", {bubbles: true})); return n.value; })(document.querySelector(%q))`, value, selector)); got != value {
+		p.T.Fatalf("%s offers no %q", selector, value)
+	}
+}
+
 // tabTo presses the tab key until an element has the focus: so people without
 // a pointer come there.
 func (p benchTab) tabTo(selector string) {
@@ -147,7 +156,8 @@ func testByMouse(t *testing.T, browser context.Context) {
 	p.says("#simulated", "Simulated bench")
 
 	// The bench.
-	p.click("#next button")
+	p.says("#new-coil", "Start the coil's folder")
+	p.step("bench")
 	p.says(`#steps a[href="#bench"] .word`, "ready")
 	p.await("levels", `document.querySelectorAll("#bench-meters [data-peak], #bench-meters .bar, #bench-meters i").length > 0`)
 	p.click(`#job-check button[type="submit"]`)
@@ -328,8 +338,6 @@ func testByKeyboard(t *testing.T, browser context.Context) {
 	root := t.TempDir()
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
-	p.tabTo("#next button")
-	p.press(kb.Enter)
 	p.says(`#steps a[href="#bench"] .word`, "ready")
 	p.tabTo("#coil-new")
 	p.press(kb.Enter)
@@ -341,8 +349,10 @@ func testByKeyboard(t *testing.T, browser context.Context) {
 	p.await("the takes", `!document.getElementById("takes").hidden && !document.querySelector("#go").disabled`)
 	p.press(" ")
 	p.says("#stage-state", "Kept")
-	// The page proposes what to clip on next; the field is reached all the same.
-	p.await("a proposal", `document.querySelector('#take-form input[value="c"]').checked && document.getElementById("t-value").value`)
+	// The page proposes what to connect next; the field is reached all the same.
+	p.tabTo("#take-next button")
+	p.press(kb.Enter)
+	p.await("what was proposed", `document.querySelector('#take-form input[value="c"]').checked && document.getElementById("t-value").value`)
 	p.tabTo("#t-value")
 	p.press("1n 1%") // the tab key has selected what was there
 	p.says("#go", "c1n")

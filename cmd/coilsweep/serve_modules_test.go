@@ -33,14 +33,19 @@ func testModules(t *testing.T, browser context.Context) {
 		{"eventstream", `new m.EventParser().feed("event: a\n\ndata: 1\n")`, `[]`},
 
 		{"meters", `[-72, -36, 0, 6, -100, null, NaN].map(m.share)`, `[0,0.5,1,1,0,0,0]`},
-		{"meters", `[[-0.05], [-2, true], [-20, true], [-50, true], [-60], [-30], [null]].map(of => m.levelWords(...of))`,
-			`["clips: lower the gain or the level","close to clipping","good","low: raise the gain",` +
-				`"quiet, as it should be","something is heard","silence"]`},
+		{"meters", `[[-0.05], [-0.05, true, false], [-2, true], [-20, true], [-50, true], [-50, true, false], [-60], [-30], [null]]
+			.map(of => m.levelWords(...of))`,
+			`["clips: lower the gain","clipped: stop now","close to clipping","good","low: raise the gain",` +
+				`"the first sweep comes in","quiet, as it should be","something is heard","silence"]`},
 		// The highest peak stays for 1.5 s, then falls by 24 dB a second.
 		{"meters", `(h => [[-10, 0], [-40, 1500], [-40, 2000], [-15, 2100], [-40, 9000]].map(at => h.take(...at)))(new m.Hold())`,
 			`[-10,-10,-22,-15,-40]`},
 
 		{"takes", `m.stageOf({line: "lost", engine: {}}, {}).word`, `"Disconnected"`},
+		{"takes", `m.stageOf({line: "lost", closing: true, engine: {}}, {}).text`,
+			`"A take that was running was stopped; what was recorded is kept."`},
+		{"takes", `[true, false].map(never => m.stageOf({line: "open", engine: {phase: "lost", never}}, {}).word)`,
+			`["No device","Device lost"]`},
 		{"takes", `m.stageOf({line: "open", engine: {phase: "working", kind: "take", take: "c470"},
 			progress: {repeat: 2, repeats: 4}}, {working: true})`, `{"state":"working","word":"Sweep 2 of 4","take":"c470","text":"Leave coil and exciter alone."}`},
 		{"takes", `m.stageOf({line: "open", engine: {phase: "lost", kind: "take", job: "take c470 of coil", take: "c470"}},

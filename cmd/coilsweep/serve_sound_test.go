@@ -93,15 +93,6 @@ func chooseCard(p benchTab) {
 	p.says("#bench-silence", "dBFS")
 }
 
-// choose takes one of a list.
-func (p benchTab) choose(selector, value string) {
-	p.T.Helper()
-	if got := browserrig.JS[string](p.Tab,
-		fmt.Sprintf(`(n => { n.value = %q; n.dispatchEvent(new Event("input", {bubbles: true})); n.dispatchEvent(new Event("change", {bubbles: true})); return n.value; })(document.querySelector(%q))`, value, selector)); got != value {
-		p.T.Fatalf("%s offers no %q", selector, value)
-	}
-}
-
 func startCoil(p benchTab) {
 	p.T.Helper()
 	p.click("#coil-new")

@@ -39,7 +39,7 @@ var functions = template.FuncMap{
 	"section": openSection, "table": openTable, "bar": bar, "shortName": shortName,
 	"visible": notation.Visible, "typeset": notation.Typeset, "tied": notation.Tied, "upperFirst": notation.UpperFirst,
 	"minus": quantity.Minus, "nominal": notation.Nominal, "percent": notation.Percent, "en": notation.En,
-	"count": notation.Count, "basis": basis, "orWhy": orWhy,
+	"count": notation.Count, "basis": basis, "orWhy": orWhy, "reasons": reasons,
 	"notes":        func() *notation.Notes { return new(notation.Notes) },
 	"model":        func(m fit.Model) string { return notation.UpperFirst(words.Model(m)) },
 	"quantityName": func(key string) string { name, _ := notation.QuantityName(key); return notation.Visible(name) },
@@ -228,4 +228,20 @@ func orWhy(q fit.Quantity, unit quantity.Unit) string {
 		return notation.WithU95(q, unit)
 	}
 	return notation.None + " " + notation.Typeset(q.Why)
+}
+
+// reasons say why each of list is not known, a reason that was given already in short.
+func reasons(list []words.Number) []string {
+	out := make([]string, len(list))
+	given := map[string]bool{}
+	for i, n := range list {
+		switch why := n.Quantity.Why; {
+		case n.Quantity.Known():
+		case given[why]:
+			out[i] = "for the same reason"
+		default:
+			out[i], given[why] = notation.Typeset(why), true
+		}
+	}
+	return out
 }

@@ -16,9 +16,13 @@ type Number struct {
 
 // Numbers are a coil's own quantities in the order in which they are shown.
 func Numbers(r fit.Result) []Number {
+	resonance, q, of := r.BareResonance, r.BareQ, "coil alone"
+	if t, ok := leastLoaded(r.Takes); ok && !resonance.Known() && t.Resonance.Known() {
+		resonance, q, of = t.Resonance, t.Q, "take "+t.Name
+	}
 	list := []Number{
-		{"resonance", "", r.BareResonance, quantity.Hertz, "coil alone"},
-		{"Q", "", r.BareQ, quantity.Ratio, "coil alone"},
+		{"resonance", "", resonance, quantity.Hertz, of},
+		{"Q", "", q, quantity.Ratio, of},
 		{"inductance", "L", r.Inductance, quantity.Henry, "at low frequency"},
 		{"capacitance", "C", r.Capacitance, quantity.Farad, "coil and fixture"},
 		{"self-capacitance", "", r.CapacitanceCoil, quantity.Farad, "coil alone"},

@@ -50,10 +50,13 @@ func (w *workshop) route() {
 		{"PUT", "/api/coil", taking(w.putCoil)},
 		{"POST", "/api/coil/settings", taking(w.setCoil)},
 		{"POST", "/api/coil/reading", taking(w.addReading)},
+		{"POST", "/api/coil/reading/remove", taking(w.removeReading)},
 
 		{"POST", "/api/takes", taking(w.startTake)},
 		{"POST", "/api/takes/aside", taking(w.setAside)},
+		{"POST", "/api/takes/back", taking(w.takeBack)},
 		{"POST", "/api/partial", taking(w.importPartial)},
+		{"POST", "/api/partial/remove", taking(w.removePartial)},
 		{"GET", "/api/sweep", w.getSweep},
 
 		{"POST", "/api/fit", taking(w.startFit)},

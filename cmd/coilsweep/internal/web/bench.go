@@ -40,7 +40,6 @@ type calibrationState struct {
 type benchView struct {
 	Simulated   bool
 	Notes       []string          // what the simulated bench is
-	TakeOver    map[string]string // what is known of it and not in bench.toml yet
 	File        *benchText        // nil: none
 	Wrong       string            // what is wrong with the file
 	Settings    map[string]string // what it states
@@ -48,7 +47,37 @@ type benchView struct {
 	Missing     []gap
 }
 
-func (w *workshop) benchFile() string { return filepath.Join(w.Root, benchfile.FileName) }
+// simulatedDir is the folder of the simulated bench's own bench.toml, in which no coil
+// lies: what is stated there is never read for a real bench.
+const simulatedDir = "simulated-bench"
+
+// benchFile is the bench.toml that the page shows and changes.
+func (w *workshop) benchFile() string {
+	if w.isSimulated() {
+		return filepath.Join(w.Root, simulatedDir, benchfile.FileName)
+	}
+	return filepath.Join(w.Root, benchfile.FileName)
+}
+
+// readyBench gives the simulated bench its bench.toml before it is used or changed.
+func (w *workshop) readyBench() error {
+	if _, err := rooted.Lstat(w.benchFile()); !w.isSimulated() || err == nil {
+		return nil
+	}
+	w.editing.Lock()
+	defer w.editing.Unlock()
+	text, err := workbench.SimulatedBenchText(w.VirtualFile)
+	if err == nil {
+		err = rooted.MkdirAll(filepath.Dir(w.benchFile()))
+	}
+	if err == nil {
+		err = w.replaceBench("", text)
+	}
+	if errors.Is(err, atomicfile.ErrChanged) {
+		return nil // somebody else has just made it
+	}
+	return err
+}
 
 func (w *workshop) isSimulated() bool {
 	w.mu.Lock()
@@ -64,14 +93,18 @@ func (w *workshop) viewBench() (b benchView, err error) {
 		if err != nil {
 			return b, err
 		}
-		b.Notes, b.TakeOver = simulatedNotes(simulated), simulatedSettings(simulated)
+		b.Notes = simulatedNotes(simulated)
 	}
 	text, err := atomicfile.Read(w.benchFile(), atomicfile.MaxText)
 	if info, lerr := rooted.Lstat(w.benchFile()); lerr == nil && !info.Mode().IsRegular() {
 		return b, site.Errorf(http.StatusForbidden, "%s is no plain file: only what is in the folder itself is served",
 			benchfile.FileName)
 	}
-	if errors.Is(err, fs.ErrNotExist) {
+	if none := errors.Is(err, fs.ErrNotExist); none && b.Simulated {
+		if text, err = workbench.SimulatedBenchText(w.VirtualFile); err != nil {
+			return b, err
+		}
+	} else if none {
 		b.Missing = append(b.Missing, gap{"a description of the bench", "every take is to say what it was made with",
 			"Choose devices and settings here; they are kept in bench.toml"})
 		return b, nil
@@ -86,7 +119,6 @@ func (w *workshop) viewBench() (b benchView, err error) {
 		return b, nil
 	}
 	b.Settings = workbench.NewBenchText().Texts(bench)
-	maps.DeleteFunc(b.TakeOver, func(name, _ string) bool { return b.Settings[name] != "" })
 	b.Calibration = w.calibration()
 	b.findGaps(bench)
 	return b, nil
@@ -124,8 +156,8 @@ func (w *workshop) getBench(*http.Request) (any, error) {
 		HTML     places            `json:"html"`
 	}{kind, b.File, b.Settings, workbench.NewMeasurement(w.Program).Defaults(), places{
 		"simulated": simulated, "bench-error": fragment("alarm", wrong), "bench-knows": fragment("knows", b.knows()),
-		"bench-missing": fragment("gaps", b.Missing), "bench-simulated": fragment("take over", b.TakeOver),
-		"cautions": fragment("cautions", cautions), "sound-cautions": fragment("cautions", cautions),
+		"bench-missing": fragment("gaps", b.Missing),
+		"cautions":      fragment("cautions", cautions), "sound-cautions": fragment("cautions", cautions),
 		"stage-caution": text(under), "root": text(notation.Visible(w.Root)),
 	}}, nil
 }
@@ -136,25 +168,6 @@ func simulatedNotes(b virtual.Bench) []string {
 		notes = append(notes, b.Notes)
 	}
 	return slices.DeleteFunc(notes, func(s string) bool { return s == "" })
-}
-
-// simulatedSettings are what the owner of a simulated bench knows of it, with
-// typical tolerances of such parts.
-func simulatedSettings(b virtual.Bench) map[string]string {
-	settings := map[string]string{"drive": "current"}
-	if b.Fixture.Capacitance.SI > 0 {
-		settings["fixture-c"] = b.Fixture.Capacitance.Text + " 5%"
-	}
-	if b.Fixture.Resistance.SI > 0 {
-		settings["fixture-r"] = b.Fixture.Resistance.Text + " 1%"
-	}
-	if kind := b.Reference.Kind; kind != "" && kind != "none" {
-		settings["reference"] = kind
-		if kind == "current" && b.Reference.SenseR.SI > 0 {
-			settings["sense-r"] = b.Reference.SenseR.Text + " 0.1%"
-		}
-	}
-	return settings
 }
 
 // known is one of the things that a bench should know.
@@ -261,6 +274,9 @@ func (w *workshop) putBench(r *http.Request, in struct {
 	SHA256 string `json:"sha256"`
 	Text   string `json:"text"`
 }) (any, error) {
+	if err := w.readyBench(); err != nil {
+		return nil, err
+	}
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	return done{}, w.replaceBench(in.SHA256, []byte(in.Text))
@@ -275,6 +291,9 @@ func (w *workshop) setBench(r *http.Request, in struct {
 		return nil, err
 	}
 	w.remark(options.Options)
+	if err := w.readyBench(); err != nil {
+		return nil, err
+	}
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	text, err := options.Change(w.benchFile(), slices.Collect(maps.Keys(in.Options)))

@@ -115,7 +115,7 @@ type coilAnswer struct {
 	SHA256 string            `json:"sha256"`
 	Text   string            `json:"text"`
 	Values map[string]string `json:"values"`
-	Load   proposal          `json:"load"`
+	Load   connected         `json:"load"`
 	Latest string            `json:"latest"` // the take of which there is a first result
 	HTML   places            `json:"html"`
 }
@@ -160,7 +160,8 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	a := &coilAnswer{
 		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content),
 		Values: coilValues(v.folder.Coil),
-		Load:   v.propose(used["added_c"]), HTML: places{
+		Load:   w.connectedNow(coil, v.Takes), HTML: places{
+			"take-next":   fragment("chip", v.propose(used["added_c"]).chip(v.Takes)),
 			"coil-folder": text(notation.Visible(coil)), "coil-missing": fragment("gaps", v.Missing),
 			"meter-readings": fragment("readings", readings(v.folder.Coil.Meter)),
 			"take-list":      fragment("takes", v.Takes), "t-after": fragment("after", v.Takes),
@@ -351,6 +352,14 @@ func (w *workshop) addReading(r *http.Request, in struct {
 		}
 		return content, nil
 	})
+}
+
+// removeReading takes a meter reading out.
+func (w *workshop) removeReading(r *http.Request, in struct {
+	SHA256 string `json:"sha256"`
+	Index  int    `json:"index"` // from 0
+}) (any, error) {
+	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.RemoveReading(text, in.Index) })
 }
 
 // textOf is a value as it was typed; nothing for one that was not given.

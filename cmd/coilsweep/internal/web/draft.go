@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"coilsweep/capture/benchfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -41,6 +42,9 @@ var forms = map[string]func(program string) workbench.Options{
 func (w *workshop) line(form string, coils []string, least int, options map[string]string) string {
 	name, _, _ := strings.Cut(form, " ")
 	o := forms[name](w.Program)
+	if w.isSimulated() {
+		o.Draft(map[string]string{"bench": workbench.Virtual, "bench-file": simulatedDir + "/" + benchfile.FileName})
+	}
 	for _, p := range o {
 		texts := []string{options[p.Name]}
 		if _, several := p.Value.(*workbench.List); several {
@@ -80,6 +84,9 @@ func (w *workshop) postDraft(_ *http.Request, in draft) (any, error) {
 		return w.draftTake(in)
 	case "bench", "calibrate", "fixture":
 		coils = []string{"."}
+		if in.Form == "bench" && w.isSimulated() {
+			coils = []string{simulatedDir}
+		}
 		if b, err := w.viewBench(); in.Form == "bench" && err == nil && b.File == nil {
 			form += " --new"
 		}
@@ -92,12 +99,13 @@ func (w *workshop) postDraft(_ *http.Request, in draft) (any, error) {
 			}
 		}
 	}
-	return drafted{name, places{in.Form + "-line": text(w.line(form, coils, least, in.Options))}}, nil
+	return drafted{name, "", places{in.Form + "-line": text(w.line(form, coils, least, in.Options))}}, nil
 }
 
 // drafted is the answer to a draft.
 type drafted struct {
 	Name string `json:"name"` // proposed for the take or for the folder
+	Part string `json:"part"` // what is to be connected across the coil, in words
 	HTML places `json:"html"`
 }
 
@@ -125,7 +133,7 @@ func (w *workshop) draftTake(in draft) (any, error) {
 	}
 	delete(options, "stimulus")
 	delete(options, "recording")
-	return drafted{name, places{
+	return drafted{name, newProposal(options).words(), places{
 		"t-take-hint": hint, "measure-line": text(w.line("measure", in.Coils, 1, options)),
 		"import-line": text(w.line("import", in.Coils, 1, imported)),
 	}}, nil

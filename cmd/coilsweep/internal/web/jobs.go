@@ -31,6 +31,7 @@ type engineState struct {
 	Job      *string      `json:"job"` // null: none
 	Stopping bool         `json:"stopping"`
 	Error    string       `json:"error,omitempty"`
+	Never    bool         `json:"never"` // the device that is lost was never there
 	HTML     places       `json:"html"`
 	jobInfo
 }
@@ -42,14 +43,21 @@ var phaseWords = map[device.Phase][2]string{
 	device.Opening:   {"opening the device …", "The device is being opened."},
 	device.Listening: {"listening", ""},
 	device.Working:   {"working", "Noise and hum are measured again when the work is done."},
-	device.Lost:      {"device lost", "The device is lost."},
+}
+
+// lostWords are those of a device that is lost, or that was never there.
+func lostWords(never bool) [2]string {
+	if never {
+		return [2]string{"no device", "The device cannot be opened."}
+	}
+	return [2]string{"device lost", "The device is lost."}
 }
 
 // ended is how a job has ended, as the page shows it large.
 type ended struct {
 	ID      int       `json:"id"`
 	At      time.Time `json:"at"`
-	Outcome string    `json:"outcome"` // "done", "unfit", "stopped" or "failed"
+	Outcome string    `json:"outcome"` // one of those below
 	Text    string    `json:"text"`
 	Advice  []string  `json:"advice"`
 	jobInfo
@@ -57,10 +65,11 @@ type ended struct {
 
 // The outcomes.
 const (
-	outcomeDone    = "done"
-	outcomeUnfit   = "unfit"
-	outcomeStopped = "stopped"
-	outcomeFailed  = "failed"
+	outcomeDone     = "done"
+	outcomeUnfit    = "unfit"
+	outcomeDoubtful = "doubtful" // usable, and at odds with the other takes
+	outcomeStopped  = "stopped"
+	outcomeFailed   = "failed"
 )
 
 // listener publishes what the engine tells.
@@ -71,6 +80,13 @@ func (w *workshop) listener() device.Listener {
 			w.mu.Lock()
 			defer w.mu.Unlock()
 			state := engineState{Phase: s.Phase, Stopping: s.Stopping, Error: s.Err}
+			switch s.Phase {
+			case device.Listening, device.Working:
+				w.heard = true
+			case device.Lost:
+				state.Never = !w.heard
+				said = lostWords(state.Never)
+			}
 			if s.Job != nil {
 				state.Job, state.jobInfo = &s.Job.Name, w.jobs[s.Job.Name]
 				said[0] = s.Job.Name
@@ -119,6 +135,9 @@ func (w *workshop) usual() (*workbench.Measurement, *workbench.TakePlan, error) 
 // listen says what is listened to while nothing is asked: the inputs that a
 // take would use. Where the bench cannot be understood that is nothing.
 func (w *workshop) listen() {
+	w.mu.Lock()
+	w.heard = false
+	w.mu.Unlock()
 	m := workbench.NewMeasurement(w.Program)
 	m.Bench.InTime = true
 	w.useBench(&m.Bench, w.Root)
@@ -170,7 +189,7 @@ func (w *workshop) end(info jobInfo, e ended) {
 	e.Text, e.Advice = said(e.Text), allSaid(e.Advice)
 	w.publish("ended", e)
 	grade, text := "note", e.Text
-	if e.Outcome == outcomeUnfit || e.Outcome == outcomeFailed {
+	if e.Outcome == outcomeUnfit || e.Outcome == outcomeDoubtful || e.Outcome == outcomeFailed {
 		grade = "error"
 	}
 	if e.Coil != "" {
@@ -260,7 +279,7 @@ func (w *workshop) try(info jobInfo, source *device.Source,
 		e := ended{Outcome: outcomeDone, Text: what + " is done"}
 		if err != nil {
 			e = failure(what, err)
-			t.Error = e.Text
+			t.Error = cmp.Or(t.Error, e.Text)
 		} else if len(t.Sentences) > 0 && info.Kind != "check" {
 			e.Text = t.Sentences[0]
 		}
@@ -290,6 +309,9 @@ func (w *workshop) prepare(in trialRequest, b *workbench.Bench, o workbench.Opti
 		if dir, err = w.coilDir(in.Coil); err != nil {
 			return "", err
 		}
+	}
+	if err := w.readyBench(); err != nil {
+		return "", err
 	}
 	w.useBench(b, dir)
 	return dir, o.Fill(in.Options)
@@ -322,7 +344,12 @@ func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 func checkTrial(r check.Report) trial {
 	t := trial{Level: workbench.ProposedLevel(r), Sentences: workbench.CheckSentences(r)}
 	for _, f := range r.Findings {
-		t.Advice = append(t.Advice, fmt.Sprintf("%s: %s: %s", f.Grade, f.Text, f.Advice))
+		if f.Grade == check.Stop && t.Error == "" {
+			t.Error = "A take would not be usable: " + f.Text
+			t.Advice = append(t.Advice, f.Advice)
+			continue
+		}
+		t.Advice = append(t.Advice, fmt.Sprintf("%s: %s", f.Text, f.Advice))
 	}
 	if t.Level != "" {
 		t.Advice = append(t.Advice, "take at "+t.Level+" dBFS")

@@ -1,9 +1,12 @@
 package web
 
 import (
+	"context"
 	"net/http"
 	"strings"
+	"time"
 
+	"coilsweep/capture"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
@@ -41,6 +44,28 @@ func (w *workshop) newCoilLine(coil string, l words.Listed) coilLine {
 		line.Label += " (" + notation.Visible(coil) + ")"
 	}
 	return line
+}
+
+// watchEvery is how often is looked for coils and results that others made.
+const watchEvery = 2 * time.Second
+
+// watch tells the pages when others have made or changed coils, until ctx ends.
+func (w *workshop) watch(ctx context.Context) {
+	tick := time.NewTicker(watchEvery)
+	defer tick.Stop()
+	for last := ""; ; {
+		if now := capture.Times(ctx, w.Root); now != last {
+			if last != "" {
+				w.changed("coils")
+			}
+			last = now
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
 }
 
 func (w *workshop) getCoils(r *http.Request) (any, error) {

@@ -8,7 +8,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // stepWord is how a step of the page stands, in a word or two.
@@ -111,7 +113,7 @@ func (s standing) steps() map[string]stepWord {
 		"report": {"needs a result", markWait},
 	}
 	if s.engine.Phase == device.Lost {
-		out["bench"] = stepWord{"device lost", markAlarm}
+		out["bench"] = stepWord{lostWords(s.engine.Never)[0], markAlarm}
 	}
 	if s.coil == nil {
 		if s.coils == 0 {
@@ -173,6 +175,9 @@ func (s standing) next() nextView {
 	to := func(step, label string) *action { return action{Do: "go", Step: step, Label: label}.button() }
 	newCoil := action{Do: "new-coil", Label: "New coil"}.button()
 	switch {
+	case s.engine.Phase == device.Lost && s.engine.Never:
+		return nextView{Kind: "alarm", Do: to("bench", "Bench"),
+			Text: "The sound device cannot be opened: " + s.engine.Error}
 	case s.engine.Phase == device.Lost:
 		return nextView{Kind: "alarm", Do: to("bench", "Bench"),
 			Text: "The sound device is lost. Plug it in again: it is looked for every two seconds."}
@@ -189,10 +194,6 @@ func (s standing) next() nextView {
 	case s.bench.Wrong != "":
 		return nextView{Kind: "alarm", Text: "bench.toml cannot be read: correct it in its text.",
 			Do: to("bench", "Bench")}
-	case s.bench.Simulated && s.bench.File == nil:
-		return nextView{Text: "Take over what is known of the simulated bench: its cable, its input, its second " +
-			"channel.",
-			Do: action{Do: "bench", Label: "Take it over", Options: s.bench.TakeOver}.button()}
 	case s.coil == nil && s.coils > 0:
 		return nextView{Text: "Choose a coil above, or start a folder for a new one.", Do: newCoil}
 	case s.coil == nil:
@@ -217,6 +218,10 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 		return nextView{Kind: "alarm", Text: "The fit failed: " + cmp.Or(s.why, "see the result"),
 			Do: to("result", "Result")}
 	}
+	if s.coil.Result == nil {
+		return nextView{Text: "The takes are there, and no result yet.",
+			Do: action{Do: "fit", Label: "Fit the takes"}.button()}
+	}
 	report := to("report", "Report")
 	proposals := s.coil.proposals()
 	if len(proposals) > 0 && !s.known() {
@@ -239,14 +244,19 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 		proposals[0].Class, report.Class = "also", ""
 		return nextView{Text: "The numbers stand. Sharper still: " + proposals[0].Text,
 			Do: report, Also: &proposals[0].action}
-	case s.coil.Result != nil:
-		report.Class = ""
-		guitar := to("guitar", "Guitar")
-		guitar.Class = "also"
-		return nextView{Text: "The numbers stand. See what the coil does in a guitar, or write the report.",
-			Do: report, Also: guitar}
+	case !s.known():
+		_, _, of := words.Listed{Known: evaluation.Known{Result: s.coil.Result}}.Resonance()
+		text := "L and C are not known apart: "
+		if of == "" {
+			text = "The takes give no numbers yet: "
+		}
+		return nextView{Text: text + s.coil.Result.Inductance.Why, Do: to("takes", "Takes")}
 	}
-	return nextView{Text: "Look at the result.", Do: to("result", "Result")}
+	report.Class = ""
+	guitar := to("guitar", "Guitar")
+	guitar.Class = "also"
+	return nextView{Text: "The numbers stand. See what the coil does in a guitar, or write the report.",
+		Do: report, Also: guitar}
 }
 
 // again is the advice to make an unusable take again; none: no take is usable.

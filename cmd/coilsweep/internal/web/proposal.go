@@ -21,6 +21,58 @@ type proposal struct {
 	Redo  string `json:"redo"` // a take that is to be made again; empty: none
 }
 
+// connected is what was across the coil when a take was started, as far as is known.
+type connected struct {
+	proposal
+	At int64 `json:"at"` // in ms since 1970; 0: nothing is known
+}
+
+// words are "470 pF" for a load, as it is said on a button; empty: nothing is
+// connected, or its value cannot be read.
+func (p proposal) words() string {
+	if unit, part := partUnits[p.Kind]; part {
+		if v, err := quantity.Parse(p.Value, unit); err == nil {
+			return notation.Tied(notation.Nominal(v.SI, unit))
+		}
+	}
+	return ""
+}
+
+var partUnits = map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}
+
+// chip is the button that prepares what is proposed; nil: it says nothing that the form
+// does not say already.
+func (p proposal) chip(takes []takeView) *action {
+	options := map[string]string{}
+	if p.Value != "" {
+		options["added-"+p.Kind] = p.Value
+	}
+	a := action{Do: "prepare", Step: "takes", Options: options, Redo: p.Redo, Label: "Next: " + p.words()}
+	switch {
+	case len(takes) == 0, p.Kind != "bare" && p.words() == "":
+		return nil
+	case p.Redo != "":
+		a.Label = "Again: " + p.Redo
+	case p.Kind == "bare":
+		a.Label = "Next: nothing added"
+	}
+	return &a
+}
+
+// connectedNow is what was connected for the take that was started last, kept or not.
+func (w *workshop) connectedNow(coil string, takes []takeView) connected {
+	w.mu.Lock()
+	now, known := w.connected[coil]
+	w.mu.Unlock()
+	if last := latestTake(takes); last != nil && (!known || last.Started.UnixMilli() > now.At) {
+		return connected{newProposal(last.Options()), last.Started.UnixMilli()}
+	}
+	if !known {
+		now.Kind = "bare"
+	}
+	return now
+}
+
 // newProposal is the load that options name.
 func newProposal(options map[string]string) proposal {
 	switch {
@@ -116,7 +168,7 @@ func partName(kind string, size float64) string {
 // read.
 func proposeTake(folder *capture.Folder, options map[string]string) string {
 	stem, load := "bare", newProposal(options)
-	if unit, part := map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}[load.Kind]; part {
+	if unit, part := partUnits[load.Kind]; part {
 		text, err := quantity.WithPoint(load.Value)
 		if err != nil {
 			return ""

@@ -81,12 +81,15 @@ func TestNext(t *testing.T) {
 		kind, says, do, takes, guitar string
 	}{
 		{standing{}, "", "choose your sound card", "go", "needs a coil", "needs a result"},
-		{standing{bench: benchView{Simulated: true}}, "", "Take over what", "bench", "needs a coil", "needs a result"},
+		{standing{bench: benchView{Simulated: true}}, "", "a name is enough", "new-coil", "needs a coil", "needs a result"},
 		{standing{bench: bench}, "", "a name is enough", "new-coil", "needs a coil", "needs a result"},
 		{of(resultNone, nil), "", "first take", "prepare", "none yet", "needs a result"},
 		{of(resultNone, nil, bare, bad), "", "not usable. clipped: lower", "prepare", "1 of 2 usable",
 			"needs a result"},
 		{stale, "", "out of date: coil.toml was edited", "fit", "1 take", "needs L and C"},
+		{of(resultFresh, &fit.Result{Inductance: fit.Unknown("one take"),
+			BareResonance: fit.Unknown("one take")}, bare), "", "no numbers yet: one take", "go",
+			"1 take", "needs L and C"},
 		{of(resultFresh, known, bare), "", "Sharper still: more", "go", "1 take", "ready"},
 		{failed, "alarm", "The fit failed: no pole", "go", "1 take", "needs a result"},
 		{standing{engine: engineState{Phase: device.Lost}}, "alarm", "is lost", "go", "needs a coil", "needs a result"},

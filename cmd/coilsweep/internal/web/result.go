@@ -335,7 +335,7 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 func (v *coilView) sayState(why string) (state, empty, guitar template.HTML) {
 	type lack struct {
 		State, Text, Why string
-		Failed           bool
+		Failed, Fit      bool
 		Advice           []advised
 	}
 	if v.Result == nil {
@@ -344,7 +344,8 @@ func (v *coilView) sayState(why string) (state, empty, guitar template.HTML) {
 			first = "A result follows from takes: the first, with nothing connected across the coil, shows resonance " +
 				"and Q. Takes with known capacitors separate L and C."
 		}
-		empty = fragment("no result", lack{Text: first, Why: why, Failed: v.State == resultFailed})
+		empty = fragment("no result", lack{Text: first, Why: why, Failed: v.State == resultFailed,
+			Fit: v.State == resultNone && len(usable(v.Takes)) > 0})
 		return "", empty, fragment("no guitar", lack{Text: "This needs a result first."})
 	}
 	if v.State == resultStale {

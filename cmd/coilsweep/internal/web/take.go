@@ -2,6 +2,7 @@ package web
 
 import (
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -108,7 +109,9 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 	if snr := workbench.Measured(t.Quality.SNRDB); snr != nil {
 		add("recording S/N %s", notation.WholeDecibels(*snr))
 	}
-	if n := t.Stimulus.Repeats; n > 0 {
+	if n, planned := sweepsIn(t), t.Stimulus.Repeats; n < planned {
+		add("%d of %d sweeps", n, planned)
+	} else if n > 0 {
 		add("%s", notation.Count(n, "sweep"))
 	}
 	if t.Bench.Source == workbench.Virtual {
@@ -118,6 +121,16 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 		v.Facts = append(v.Facts, at)
 	}
 	return v
+}
+
+// sweepsIn counts the sweeps that a take holds: of one that ended early, fewer than were
+// planned.
+func sweepsIn(t capture.Take) int {
+	if t.Alignment == nil {
+		return t.Stimulus.Repeats
+	}
+	missing := func(start float64) bool { return math.IsNaN(start) }
+	return len(slices.DeleteFunc(slices.Clone(t.Alignment.StartSample), missing))
 }
 
 // latestTake is the take that was started last; nil: there is none.
@@ -147,6 +160,7 @@ type partialView struct {
 	Written    time.Time // last
 	Text       string
 	Load       string // what was connected across the coil, in words; empty: not kept
+	Useless    bool   // it holds no whole sweep
 }
 
 func newPartialView(dir string) partialView {
@@ -167,32 +181,28 @@ func newPartialView(dir string) partialView {
 		p.Text += ": " + err.Error()
 		return p
 	}
-	frames, err := framesOf(filepath.Join(dir, "capture.wav"))
+	head, err := headOf(filepath.Join(dir, capture.AudioFile))
 	if err != nil {
-		p.Text += " of which nothing can be read"
+		p.Text, p.Useless = p.Text+" of which nothing can be read", true
 		return p
 	}
-	repeats := 0
+	repeats, frames := 0, int(head.Frames)
 	if frames >= s.LeadInSamples+s.SweepSamples {
 		repeats = min(1+(frames-s.LeadInSamples-s.SweepSamples)/s.PeriodSamples, s.Repeats)
 	}
 	p.Text = fmt.Sprintf("%.1f s: %d of %d sweeps", float64(frames)/float64(s.RateHz), repeats, s.Repeats)
-	if repeats == 0 {
+	if p.Useless = repeats == 0; p.Useless {
 		p.Text = fmt.Sprintf("%.1f s: less than one sweep, not usable", float64(frames)/float64(s.RateHz))
 	}
 	return p
 }
 
-// framesOf is how much a WAV file holds, closed or not.
-func framesOf(path string) (int, error) {
+// headOf is what a WAV file holds, closed or not.
+func headOf(path string) (*wav.Reader, error) {
 	f, size, err := atomicfile.Open(path)
 	if err != nil {
-		return 0, err
+		return nil, err
 	}
 	defer f.Close()
-	r, err := wav.NewReader(f, size)
-	if err != nil {
-		return 0, err
-	}
-	return int(r.Frames), nil
+	return wav.NewReader(f, size)
 }

@@ -12,8 +12,10 @@ import (
 	"runtime/debug"
 	"slices"
 	"strings"
+	"time"
 
 	"coilsweep/capture"
+	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/record"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/site"
@@ -68,6 +70,9 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
+	if err := w.readyBench(); err != nil {
+		return nil, err
+	}
 	options := workbench.NewMeasurement(w.Program)
 	w.useBench(&options.Bench, dir)
 	if err := options.Fill(in.Options); err != nil {
@@ -98,6 +103,9 @@ func (w *workshop) startTake(r *http.Request, in struct {
 	}, func(err error) ended { return w.takeEnded(info, dir, take, err) }); err != nil {
 		return nil, err
 	}
+	w.mu.Lock()
+	w.connected[in.Coil] = connected{newProposal(in.Options), time.Now().UnixMilli()}
+	w.mu.Unlock()
 	return accepted{"take": name}, nil
 }
 
@@ -211,7 +219,7 @@ func (w *workshop) keptTake(dir string, take capture.Take) ended {
 		// What cannot be compared now the fit will tell.
 		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.before(dir))
 		if said != nil && e.Outcome == outcomeDone {
-			e.Outcome = outcomeUnfit
+			e.Outcome = outcomeDoubtful
 			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)
 		}
 		e.Advice = append(e.Advice, said...)
@@ -234,6 +242,22 @@ func (w *workshop) setAside(r *http.Request, in struct {
 		return nil, &site.Error{Status: http.StatusNotFound, Text: "there is no take " + in.Take, Field: "take"}
 	}
 	if _, err := folder.SetAside(in.Take); err != nil {
+		return nil, err
+	}
+	w.changedAndFitted(in.Coil, folder)
+	return done{}, nil
+}
+
+// takeBack undoes setAside.
+func (w *workshop) takeBack(_ *http.Request, in struct {
+	Coil string `json:"coil"`
+	Take string `json:"take"` // as it was set aside: "bare.aside"
+}) (any, error) {
+	folder, err := w.openCoil(in.Coil)
+	if err == nil {
+		err = folder.TakeBack(in.Take)
+	}
+	if err != nil {
 		return nil, err
 	}
 	w.changedAndFitted(in.Coil, folder)
@@ -283,7 +307,7 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	} else if stimulus, err = w.usualStimulus(); err != nil {
 		return nil, err
 	}
-	answer, err := w.importAs(r, coil, folder, options, recording.Path, stimulus)
+	answer, err := w.importAs(r, coil, folder, options, w.realBenchPath(folder.Dir), recording.Path, stimulus)
 	if err != nil {
 		e := refused(err)
 		e.Text = strings.ReplaceAll(e.Text, recording.Path, recording.Name)
@@ -292,9 +316,10 @@ func (w *workshop) importTake(r *http.Request) (any, error) {
 	return answer, nil
 }
 
-// importPartial makes a take of a recording that was not finished. It stays
-// where it is. Load, drive and reference are those that were kept with it; where none
-// were, as by earlier versions, the options say them.
+// importPartial makes a take of a recording that was not finished. That is removed once
+// the take holds all of it, and else kept as NAME.recovered. Load, drive and reference are
+// those that were kept with it; where none were, as by earlier versions, the options say
+// them.
 func (w *workshop) importPartial(r *http.Request, in struct {
 	Coil    string            `json:"coil"`
 	Partial string            `json:"partial"`
@@ -304,38 +329,86 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	partials, err := w.partials(in.Coil, folder)
+	dir, err := w.partial(in.Coil, folder, in.Partial)
 	if err != nil {
 		return nil, err
 	}
-	for _, dir := range partials {
-		if filepath.Base(dir) != in.Partial {
-			continue
-		}
-		plan, err := capture.ReadPlan(dir)
-		if err != nil {
-			return nil, err
-		}
-		options := map[string]string{"take": in.Options["take"]}
-		var stimulus excite.Stimulus
-		if plan != nil {
-			stimulus = plan.Stimulus
-		} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
-			return nil, err
-		} else {
-			maps.Copy(options, in.Options)
-		}
-		if options["take"] == "" {
-			name, _, _ := strings.Cut(in.Partial, ".")
-			if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
-				name = freeTake(folder, name)
-			}
-			options["take"] = name
-		}
-		return w.importAs(r, in.Coil, folder, options, filepath.Join(dir, capture.AudioFile), stimulus)
+	plan, err := capture.ReadPlan(dir)
+	if err != nil {
+		return nil, err
 	}
-	return nil, &site.Error{Status: http.StatusNotFound, Field: "partial",
-		Text: "there is no unfinished recording " + in.Partial}
+	options := map[string]string{"take": in.Options["take"]}
+	var stimulus excite.Stimulus
+	if plan != nil {
+		stimulus = plan.Stimulus
+	} else if stimulus, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile)); err != nil {
+		return nil, err
+	} else {
+		maps.Copy(options, in.Options)
+	}
+	if options["take"] == "" {
+		name, _, _ := strings.Cut(in.Partial, ".")
+		if _, err := rooted.Lstat(folder.TakeDir(name)); err == nil {
+			name = freeTake(folder, name)
+		}
+		options["take"] = name
+	}
+	recording := filepath.Join(dir, capture.AudioFile)
+	answer, err := w.importAs(r, in.Coil, folder, options, w.benchPath(folder.Dir), recording, stimulus)
+	if err != nil {
+		return nil, err
+	}
+	held, err := headOf(recording)
+	take, terr := folder.ReadTake(options["take"])
+	if err = errors.Join(err, terr); err != nil {
+		return nil, err
+	}
+	whole := take.Audio.Channels == held.Format.Channels || plan != nil && plan.Reference.Kind == "none"
+	if whole && take.Audio.Frames == held.Frames {
+		err = rooted.RemoveAll(dir)
+	} else { // the take lacks some of it
+		err = atomicfile.Rename(dir, folder.TakeDir(take.Name+".recovered"))
+	}
+	w.coilChanged(in.Coil)
+	return answer, err
+}
+
+// partial is the folder of an unfinished recording of a coil, none that is under way.
+func (w *workshop) partial(coil string, folder *capture.Folder, name string) (string, error) {
+	partials, err := w.partials(coil, folder)
+	if err != nil {
+		return "", err
+	}
+	for _, dir := range partials {
+		if filepath.Base(dir) == name {
+			return dir, nil
+		}
+	}
+	return "", &site.Error{Status: http.StatusNotFound, Field: "partial",
+		Text: "there is no unfinished recording " + name}
+}
+
+// removePartial removes an unfinished recording that is of no use.
+func (w *workshop) removePartial(_ *http.Request, in struct {
+	Coil    string `json:"coil"`
+	Partial string `json:"partial"`
+}) (any, error) {
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	dir, err := w.partial(in.Coil, folder, in.Partial)
+	if err != nil {
+		return nil, err
+	}
+	if !newPartialView(dir).Useless {
+		return nil, wrong("partial", "%s holds a whole sweep: make a take of it", in.Partial)
+	}
+	if err := rooted.RemoveAll(dir); err != nil {
+		return nil, err
+	}
+	w.coilChanged(in.Coil)
+	return done{}, nil
 }
 
 // importAlone imports a recording when no other is imported: each takes memory for all
@@ -354,12 +427,12 @@ func (w *workshop) importAlone(ctx context.Context, in *workbench.Import, dir st
 	return take, err
 }
 
-// importAs imports a recording as 'import' does.
+// importAs imports a recording as 'import' does, of what the file bench states.
 func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder,
-	options map[string]string, recording string, stimulus excite.Stimulus,
+	options map[string]string, bench, recording string, stimulus excite.Stimulus,
 ) (any, error) {
 	in := workbench.NewImport(w.Program)
-	in.Bench.File, in.Recording, in.Stimulus = w.benchPath(folder.Dir), recording, &stimulus
+	in.Bench.File, in.Recording, in.Stimulus = bench, recording, &stimulus
 	if err := in.Fill(options); err != nil {
 		return nil, err
 	}

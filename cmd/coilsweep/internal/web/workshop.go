@@ -38,19 +38,21 @@ type workshop struct {
 	// importing has room for one import, fitOne for one fit.
 	importing, fitOne chan struct{}
 
-	mu       sync.Mutex
-	kind     string             // "soundcard" or "virtual"
-	jobs     map[string]jobInfo // by the name of the engine's job
-	engine   engineState
-	trials   map[string]trial // the last of each kind
-	sweep    sweep
-	live     live
-	growing  growing
-	fits     map[string]*fitting // by coil
-	notes    []note
-	made     []string // links to pages that are on no disk, the latest last
-	revision int
-	jobsDone int
+	mu        sync.Mutex
+	kind      string             // "soundcard" or "virtual"
+	jobs      map[string]jobInfo // by the name of the engine's job
+	engine    engineState
+	heard     bool             // the device that is listened to now was there once
+	trials    map[string]trial // the last of each kind
+	sweep     sweep
+	live      live
+	growing   growing
+	fits      map[string]*fitting  // by coil
+	connected map[string]connected // by coil: for the take that was started last
+	notes     []note
+	made      []string // links to pages that are on no disk, the latest last
+	revision  int
+	jobsDone  int
 }
 
 // note is something that was said, for who was not listening.
@@ -83,6 +85,7 @@ func New(o Options) (*Server, error) {
 	w := &workshop{
 		Options: o, kind: o.Bench, coils: newEvaluations(8, o.Program),
 		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
+		connected: map[string]connected{},
 		importing: make(chan struct{}, 1), fitOne: make(chan struct{}, 1),
 	}
 	var err error
@@ -128,6 +131,7 @@ func (w *workshop) serve(ctx context.Context) error {
 			w.Warn(err.Error())
 		}
 	})
+	w.background.Go(func() { w.watch(ctx) })
 	err := w.server.Serve(ctx)
 	end()
 	w.background.Wait()
@@ -231,9 +235,20 @@ func (w *workshop) coilOf(dir string) string {
 	return filepath.ToSlash(rel)
 }
 
-// benchPath is the bench.toml that belongs to a folder: its own, or the next above it
-// up to the root that is served; "none" where there is none.
+// benchPath is the bench.toml of the bench that was chosen, for a folder; "none" where
+// there is none.
 func (w *workshop) benchPath(dir string) string {
+	if !w.isSimulated() {
+		return w.realBenchPath(dir)
+	} else if _, err := rooted.Lstat(w.benchFile()); err != nil {
+		return workbench.NoBenchFile
+	}
+	return w.benchFile()
+}
+
+// realBenchPath is the bench.toml that belongs to a folder: its own, or the next above it
+// up to the root that is served; "none" where there is none.
+func (w *workshop) realBenchPath(dir string) string {
 	for {
 		path := filepath.Join(dir, benchfile.FileName)
 		if info, err := rooted.Lstat(path); err == nil && info.Mode().IsRegular() {

@@ -8,6 +8,7 @@ import (
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/benchfile"
+	"coilsweep/capture/virtual"
 )
 
 // BenchText are the options that a bench.toml can state.
@@ -103,4 +104,37 @@ func (o *BenchText) about(err error) error {
 		}
 	}
 	return err
+}
+
+// SimulatedBenchText is the bench.toml of a simulated bench that has none yet: what its
+// owner knows of it. file describes the bench; empty: the invented one.
+func SimulatedBenchText(file string) ([]byte, error) {
+	simulated, err := LoadVirtual(file)
+	if err != nil {
+		return nil, err
+	}
+	o := NewBenchText()
+	if err := o.Fill(simulatedSettings(simulated)); err != nil {
+		return nil, err
+	}
+	return benchfile.Encode(o.stated())
+}
+
+// simulatedSettings are what the owner of a simulated bench knows of it, with
+// typical tolerances of such parts.
+func simulatedSettings(b virtual.Bench) map[string]string {
+	settings := map[string]string{"drive": "current"}
+	if b.Fixture.Capacitance.SI > 0 {
+		settings["fixture-c"] = b.Fixture.Capacitance.Text + " 5%"
+	}
+	if b.Fixture.Resistance.SI > 0 {
+		settings["fixture-r"] = b.Fixture.Resistance.Text + " 1%"
+	}
+	if kind := b.Reference.Kind; kind != "" && kind != "none" {
+		settings["reference"] = kind
+		if kind == "current" && b.Reference.SenseR.SI > 0 {
+			settings["sense-r"] = b.Reference.SenseR.Text + " 0.1%"
+		}
+	}
+	return settings
 }

@@ -236,3 +236,19 @@ func shortHertz(hz float64) string {
 	}
 	return fmt.Sprintf("%.0f", hz)
 }
+
+// SilenceWords judge an idle input by its noise and its hum in dBFS; nil: none was found.
+func SilenceWords(noise, hum *float64) string {
+	switch {
+	case noise == nil && hum == nil:
+		return "Nothing at all arrives: is the right input chosen, its gain up, the coil plugged in?"
+	case hum != nil && *hum > -40:
+		return "Much hum: turn the coil to where it hums least, keep transformers and lamps away, " +
+			"check the ground of the input."
+	case hum != nil && noise != nil && *hum > *noise+20:
+		return "Hum stands out of the noise. Turning the coil helps; the sweep turns the rest against itself."
+	case noise != nil && *noise > -50:
+		return "Noisy: lower the gain, or look for a lamp dimmer or a switching supply nearby."
+	}
+	return "Quiet enough."
+}

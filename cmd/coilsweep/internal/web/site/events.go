@@ -127,6 +127,11 @@ func (e *Events) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		text := []byte(": alive\n\n")
 		select {
 		case <-r.Context().Done():
+			// To a page that is still there: the program ends. Anything else is a lost line.
+			if out.SetWriteDeadline(time.Now().Add(e.waits.write)) == nil {
+				fmt.Fprint(w, "event: closing\ndata: true\n\n")
+				out.Flush()
+			}
 			return
 		case <-me.gone:
 			return

@@ -229,6 +229,7 @@ func TestStop(t *testing.T) {
 		case <-time.After(20 * time.Second):
 			t.Fatalf("%s: it goes on", name)
 		}
+		want(t, heard, "closing true")
 		if _, open := <-heard; open {
 			t.Errorf("%s: the stream goes on", name)
 		}

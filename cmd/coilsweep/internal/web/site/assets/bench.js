@@ -8,15 +8,20 @@ import { mayStart } from "./sound.js";
 let form, file;
 
 export function start() {
-  form = new Form(byID("bench-form"), () => keep(form.changes()), { onInput: follow });
+  const unsaved = (what) => () => `${what} ${state.bench?.kind}`;
+  form = new Form(byID("bench-form"), () => keep(form.changes()), { onInput: follow, unsaved: unsaved("bench") });
   file = new Form($("#bench-file form"), async ({ text }) => {
     await api.put("/api/bench", { sha256: file.stamp ?? "", text });
     file.kept();
     await refresh.bench();
-  });
+  }, { unsaved: unsaved("file of") });
   byID("devices-again").addEventListener("click", () => refresh.devices());
+  // Which bench it is counts at once: it is no edit that waits to be kept.
+  byID("bench-kind").addEventListener("input", (event) => event.stopPropagation());
   for (const kind of $$("#bench-kind input")) kind.addEventListener("change", () => form.run(async () => {
     await api.post("/api/bench/kind", { bench: kind.value });
+    form.forget(); // what stood here was of the other bench
+    file.forget();
     await refresh.bench();
   }));
   does({ bench: (button) => act(button, () => keep(optionsOf(button), state.bench?.file?.sha256 ?? "")) });

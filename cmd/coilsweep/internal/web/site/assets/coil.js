@@ -1,54 +1,72 @@
 // The coil: its folder, what is known of it, meter readings.
 import * as api from "./api.js";
 import { $, $$, byID, does, el, fill, say, show } from "./dom.js";
-import { draft, Form, withValues } from "./form.js";
+import { act, draft, Form, withValues } from "./form.js";
 import { choose, on, refresh, state } from "./state.js";
 
-let fresh, form, meter, file, wantsNew = false, folderByHand = false;
+let fresh, form, meter, file, wantsNew = false, folderByHand = false, first = /^(#key=.*)?$/.test(window.location.hash);
 
 export function start(go) {
   fresh = new Form(byID("new-coil"), async ({ folder, ...options }) => {
     const answer = await api.post("/api/coils", { coil: folderByHand ? folder : "", options: withValues(options) });
-    wantsNew = folderByHand = fresh.dirty = false;
+    wantsNew = folderByHand = false;
     for (const field of fresh.fields) field.value = "";
+    fresh.kept();
     await refresh.coils();
     choose(answer.coil);
     go("takes");
-  }, { onInput: propose });
+  }, { onInput: propose, unsaved: () => "new coil" });
+  fresh.fill({ name: "", folder: "", dcr: "", wire: "", notes: "" }, "");
   byID("n-folder").addEventListener("input", (event) => { folderByHand = event.target.value !== ""; });
   does({
     "new-coil": () => startNew(go),
+    "no-reading": (button) => act(button, () => change("post", "/api/coil/reading/remove",
+      { sha256: state.coil.sha256, index: Number(button.dataset.index) })),
+    "undo-coil": (button) => act(button, () => change("put", "/api/coil",
+      { sha256: state.coil.sha256, text: before.get(state.coilID) })),
     choose: (button) => { choose(button.dataset.coil); go("coil"); },
   });
   byID("new-coil-cancel").addEventListener("click", () => { wantsNew = false; draw(); });
 
   form = new Form(byID("coil-form"), async () => {
     const changed = { sha256: form.stamp, values: form.changes() };
-    await api.post(api.address("/api/coil/settings", { coil: state.coilID }), changed);
-    form.kept();
-    await refresh.coil();
-  });
+    await change("post", "/api/coil/settings", changed, form);
+  }, { unsaved: () => `coil ${state.coilID}` });
   meter = new Form(byID("meter-form"), async (values) => {
-    await api.post(api.address("/api/coil/reading", { coil: state.coilID }), { sha256: state.coil.sha256, ...values });
+    await change("post", "/api/coil/reading", { sha256: state.coil.sha256, ...values });
     byID("m-reading").value = "";
-    meter.dirty = false;
-    await refresh.coil();
-  });
+    byID("m-reading").focus();
+    meter.kept();
+  }, { unsaved: () => `reading ${state.coilID}` });
   file = new Form($("#coil-file form"), async ({ text }) => {
-    await api.put(api.address("/api/coil", { coil: state.coilID }), { sha256: file.stamp, text });
-    file.kept();
-    await refresh.coil();
-  });
+    await change("put", "/api/coil", { sha256: file.stamp, text }, file);
+  }, { unsaved: () => `file ${state.coilID}` });
   byID("coil-choice").addEventListener("change", (event) => { wantsNew = false; choose(event.target.value); });
   on(["coils", "coilID", "coil"], draw);
+  // In an empty folder the simulated bench needs nothing but a name.
+  on(["bench", "coils"], () => {
+    if (!first || !state.bench || !state.coils) return;
+    first = false;
+    if (state.bench.kind === "virtual" && !state.coils.coils.length && !byID("bench").hidden) startNew(go);
+  });
   on("coilID", () => { for (const f of [form, file, meter]) f.forget(); });
+}
+
+// before is what stood in each coil's file before the last change that this tab made.
+const before = new Map();
+
+async function change(method, path, body, edited) {
+  const coil = state.coilID, text = state.coil.text;
+  await api[method](api.address(path, { coil }), body);
+  before.set(coil, text);
+  edited?.kept();
+  await refresh.coil();
 }
 
 function startNew(go) {
   wantsNew = true;
-  go("coil");
   draw();
-  byID("n-name").focus();
+  go("coil", byID("n-name"));
 }
 
 function propose() {
@@ -70,7 +88,9 @@ function draw() {
   for (const node of $$(".of-coil")) fill(node, coil ? el("bdi", {}, coil.name) : "");
   if (!coil) return;
   say(byID("coil-name"), coil.name);
+  show(byID("coil-undo"), before.has(state.coilID) && before.get(state.coilID) !== coil.text);
   const empty = Object.fromEntries(form.fields.map((field) => [field.name, ""]));
   form.fill({ ...empty, ...coil.values }, coil.sha256);
   file.fill({ text: coil.text }, coil.sha256);
+  if (!meter.filled) meter.fill({ reading: "", at_hz: "", celsius: "" }, "");
 }

@@ -7,8 +7,10 @@ let ids = 0;
 
 export class Form {
   // node is the form; submit(values) does the work and may throw a Failure.
-  constructor(node, submit, { onInput } = {}) {
+  // unsaved says under which name the tab keeps what is being edited, through a reload too.
+  constructor(node, submit, { onInput, unsaved } = {}) {
     this.node = node;
+    this.unsaved = unsaved;
     this.dirty = false;
     this.busy = false;
     this.theirs = null; // what came in while something was being edited
@@ -19,6 +21,7 @@ export class Form {
         this.clear();
         if (this.theirs) this.sayElsewhere();
       }
+      this.#keep();
       onInput?.();
     });
     node.addEventListener("reset", (event) => {
@@ -26,6 +29,7 @@ export class Form {
       this.dirty = false;
       if (this.theirs) this.accept();
       else if (this.filled) this.#put(this.filled);
+      this.#keep();
       this.clear();
       onInput?.();
     });
@@ -62,6 +66,29 @@ export class Form {
     this.filled = values;
     this.#put(values);
     this.hideElsewhere();
+    const edited = this.#kept();
+    if (!edited) return;
+    this.dirty = true;
+    this.#put(edited.values);
+    if (edited.stamp !== stamp) {
+      this.theirs = { values, stamp };
+      this.stamp = edited.stamp;
+      this.sayElsewhere();
+    }
+  }
+
+  get #slot() { return this.unsaved ? `coilsweep-unsaved ${this.unsaved()}` : ""; }
+
+  #keep() {
+    if (!this.#slot || !this.filled) return;
+    try {
+      if (!this.dirty) sessionStorage.removeItem(this.#slot);
+      else sessionStorage.setItem(this.#slot, JSON.stringify({ stamp: this.stamp, values: this.changes() }));
+    } catch { /* they last until the page is left */ }
+  }
+
+  #kept() {
+    try { return this.#slot ? JSON.parse(sessionStorage.getItem(this.#slot)) : null; } catch { return null; }
   }
 
   #put(values) {
@@ -94,6 +121,7 @@ export class Form {
     const { values, stamp } = this.theirs;
     this.theirs = null;
     this.dirty = false;
+    this.#keep();
     this.fill(values, stamp);
     this.clear();
     this.node.dispatchEvent(new Event("filled"));
@@ -190,6 +218,7 @@ export class Form {
     this.dirty = false;
     this.filled = this.values();
     this.theirs = null;
+    this.#keep();
     this.clear();
   }
 }
@@ -222,7 +251,7 @@ export function draft(form, coils, options, hear) {
     try {
       const answer = await api.post("/api/draft", body);
       put(answer.html);
-      told?.(answer.name ?? "");
+      told?.(answer.name ?? "", answer.part ?? "");
     } catch { /* the line stays as it was */ }
   }));
   return drafts.get(form)({ form, coils, options: withValues(options) }, hear);

@@ -3,8 +3,10 @@ import { byID } from "./dom.js";
 import { stop, toggle } from "./takes.js";
 import { working } from "./state.js";
 
-// Elements that use the space bar themselves keep it.
-const OWN = "input, select, textarea, button, summary, a[href], [contenteditable], [role=button], audio, video";
+// Elements that use the space bar themselves keep it. A link does not, nor does a radio
+// that is chosen already.
+const OWN = "input:not([type=radio]:checked), select, textarea, button, summary, [contenteditable], [role=button], "
+  + "audio, video";
 
 export const hasOwnUse = (node) => Boolean(node?.closest?.(OWN));
 

@@ -13,12 +13,16 @@ import * as mine from "./mine.js";
 import * as publish from "./publish.js";
 import * as result from "./result.js";
 import * as takes from "./takes.js";
+import { takeWithout } from "./takes.js";
 import { changed, on, start as listen, state } from "./state.js";
 
 const STEPS = ["bench", "coil", "takes", "result", "guitar", "compare", "report"];
 let step = "", locked = false;
 
-function go(to) {
+// go shows a step, with the focus in the field where the next thing is typed, if one is.
+let field = null;
+function go(to, next = null) {
+  field = next;
   if (window.location.hash === `#${to}`) showStep(to, true);
   else window.location.hash = to;
 }
@@ -34,7 +38,11 @@ function showStep(to, focus) {
   }
   const heading = $("h1", byID(step));
   afar.named(`${heading.firstChild.textContent.trim()} · coilsweep`);
-  if (focus && !locked) { heading.focus({ preventScroll: true }); window.scrollTo(0, 0); }
+  if (focus && !locked) {
+    (field ?? heading).focus({ preventScroll: true });
+    field = null;
+    window.scrollTo(0, 0);
+  }
   if (moved) { changed("step"); drawHere(); }
 }
 
@@ -54,7 +62,9 @@ function drawHere() {
 function drawLine() {
   const { line, lineSaid: said } = state, phase = byID("phase");
   show(byID("lost"), line === "lost" && !locked);
-  say(byID("lost-head"), said ? "Not connected to coilsweep" : "The connection to coilsweep is lost");
+  say(byID("lost-head"), state.closing ? "coilsweep was ended" : said ? "Not connected to coilsweep"
+    : "The connection to coilsweep is lost");
+  say(byID("lost-take"), takeWithout(state.closing));
   say(byID("lost-said"), said ? `The program says: ${said}. ` : "");
   Object.assign(document.documentElement.dataset, { line, phase: state.engine.phase });
   if (line !== "open") write(phase, line === "opening" ? "connecting …" : "disconnected");

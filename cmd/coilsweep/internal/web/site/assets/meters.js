@@ -16,13 +16,15 @@ export function share(dbfs) {
   return Math.min(1, Math.max(0, (dbfs - FLOOR) / -FLOOR));
 }
 
-// levelWords say what a peak means. The borders are typical: some dB of room at the
-// top, and no need to be near it.
-export function levelWords(peak, playing) {
+// levelWords say what a peak means; of a job that plays, its highest peak so far, of
+// which little is known before the first sweep is over. The borders are typical: some dB
+// of room at the top, and no need to be near it.
+export function levelWords(peak, playing, swept = true) {
   if (peak === null || peak === undefined || !Number.isFinite(peak)) return "silence";
-  if (peak >= CLIPS) return "clips: lower the gain or the level";
+  if (peak >= CLIPS) return playing ? "clipped: stop now" : "clips: lower the gain";
   if (peak > CLOSE) return "close to clipping";
-  if (playing) return peak > LOW ? "good" : "low: raise the gain";
+  if (playing && peak > LOW) return "good";
+  if (playing) return swept ? "low: raise the gain" : "the first sweep comes in";
   return peak < QUIET ? "quiet, as it should be" : "something is heard";
 }
 
@@ -70,8 +72,8 @@ class Channel {
     if (lit !== this.lit) this.lamp.classList.toggle("lit", this.lit = lit);
     this.held = held;
   }
-  words(level, playing) {
-    const text = `${decibels(level.peak)}, ${levelWords(level.peak, playing)}`;
+  words(level, told) {
+    const text = `${decibels(level.peak)}, ${told}`;
     this.root.setAttribute("aria-valuenow", Math.max(FLOOR, Math.round(level.peak ?? FLOOR)));
     this.root.setAttribute("aria-valuetext", text);
   }
@@ -95,6 +97,20 @@ class Meter {
   get seen() { return this.root.offsetParent !== null; }
 }
 
+// highest are the peaks of the channels in the job that is under way.
+let highest = [], job = null;
+function hear() {
+  if (state.engine.job !== job || !state.meters) highest = [];
+  job = state.engine.job;
+  (state.meters?.channels ?? []).forEach(({ peak }, i) => {
+    highest[i] = Math.max(highest[i] ?? -Infinity, peak ?? -Infinity);
+  });
+}
+
+// judged is what a level means: of the job so far, or while nothing plays as it is.
+const judged = (i, level) => working()
+  ? levelWords(highest[i], true, (state.progress?.repeat ?? 0) > 1) : levelWords(level, false);
+
 const meters = [];
 let asked = 0, textAt = 0, wordsAt = 0;
 
@@ -117,7 +133,7 @@ function frame(now) {
       const channel = meter.channels[i];
       channel.draw(level, now);
       if (writeText) say(channel.value, decibels(channel.held));
-      if (writeWords) channel.words(level, working());
+      if (writeWords) channel.words(level, judged(i, level.peak));
     });
     meter.root.drawn = (meter.root.drawn ?? 0) + 1; // for who measures
   }
@@ -125,7 +141,7 @@ function frame(now) {
   if (!state.meters) fill(big);
   if (writeText && big.offsetParent !== null && state.meters) {
     const held = meters.find((m) => !m.small && m.seen)?.channels[0]?.held ?? levels[0].peak;
-    const number = decibels(held), words = levelWords(held, working());
+    const number = decibels(held), words = judged(0, held);
     if (big.textContent !== `${number} ${words}`) fill(big, el("b", {}, number), " ", el("span", {}, words));
   }
   if (writeText) textAt = now;
@@ -140,6 +156,7 @@ export function start() {
   for (const place of ["glance-meter", "bench-meters", "stage-meters"]) {
     meters.push(new Meter(byID(place), place === "glance-meter"));
   }
+  on(["meters", "engine"], hear);
   on(["meters", "step"], ask);
   ask();
 }

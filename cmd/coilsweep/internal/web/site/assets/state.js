@@ -6,6 +6,7 @@ import { announce, blank, oneAtATime, put } from "./dom.js";
 export const state = {
   line: "opening", // open, lost, refused
   lineSaid: "",
+  closing: false, // the program said that it ends
   engine: { phase: "off", job: null },
   progress: null,
   meters: null,
@@ -124,8 +125,13 @@ function receive(topic, value) {
       set("ended", value);
       return;
     }
+    case "closing":
+      state.closing = true;
+      return;
     case "engine": {
       const before = state.engine;
+      // Levels of a device that is not open any more say nothing.
+      if (!["listening", "working"].includes(value.phase)) set("meters", null);
       set("engine", value);
       if (before.phase !== value.phase || before.job !== value.job) refresh.next();
       if (before.phase === "working" && value.phase !== "working") set("progress", null);
@@ -156,10 +162,11 @@ export function start(onRefused) {
       put({ "bench-silence": "", "silence-words": "" });
     }
     if (line === "open") {
+      state.closing = false;
       if (seen.ended === undefined) setTimeout(() => { seen.ended ??= null; }, 1000);
       everything();
     }
-    if (line === "lost" && before === "open") announce("The connection to coilsweep is lost.");
+    if (line === "lost" && before === "open") announce(state.closing ? "coilsweep was ended." : "The connection to coilsweep is lost.");
     if (line === "refused") onRefused(null);
   };
   run();

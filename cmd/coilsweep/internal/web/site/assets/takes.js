@@ -5,7 +5,7 @@ import { act, draft, Form, withValues } from "./form.js";
 import { mayStart } from "./sound.js";
 import { on, refresh, state, working } from "./state.js";
 
-let form, importForm, nameByHand = false, redo = "", starting = false, stopping = false;
+let form, importForm, nameByHand = false, redo = "", starting = false, stopping = false, part = "", loadAt = -1;
 let recordings = { recording: null, stimulus: null };
 const radios = () => $$("#take-form input[name=kind]");
 
@@ -20,6 +20,12 @@ export function start(go) {
     if (radio.value !== "bare" && !$("button", byID(`used-${radio.value}`))) byID("t-value").focus();
   });
   byID("t-value").addEventListener("input", anotherLoad);
+  // A form of several fields without a button of its own is not sent by Enter.
+  byID("take-form").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target.localName !== "input" || event.isComposing || working()) return;
+    event.preventDefault();
+    form.run(begin);
+  });
   byID("go").addEventListener("click", toggle);
   byID("glance-stop").addEventListener("click", stop);
   does({
@@ -44,16 +50,23 @@ export function start(go) {
       byID("go").focus();
     },
     aside: (button) => act(button, () => ofCoil("/api/takes/aside", { take: button.dataset.take })),
-    // The load counts for recordings that were kept without theirs.
+    back: (button) => act(button, () => ofCoil("/api/takes/back", { take: button.dataset.take })),
+    // A recording that was kept without its load asks for it.
     partial: (button) => act(button, () => {
-      const { "added-c": c, "added-r": r } = options();
-      const load = withValues({ "added-c": c, "added-r": r });
+      const ask = $(".ask", button.closest("li")), kind = ask && $("select", ask).value;
+      const value = ask && $("input", ask).value.trim();
+      if (kind === "" || kind && kind !== "bare" && !value) {
+        $(kind ? "input" : "select", ask).focus();
+        throw new Error(kind ? "Write its value first." : "Say what was connected across the coil.");
+      }
+      const load = kind && kind !== "bare" ? { [kind]: value } : {};
       return ofCoil("/api/partial", { partial: button.dataset.partial, options: load });
     }),
+    "remove-partial": (button) => act(button, () => ofCoil("/api/partial/remove", { partial: button.dataset.partial })),
   });
   importing();
-  on("coilID", () => { redo = ""; nameByHand = form.dirty = false; sweepSeen = ""; drawSweep(); });
-  on(["coil", "coilID"], () => { proposeLoad(); follow(); });
+  on("coilID", () => { redo = ""; loadAt = -1; nameByHand = form.dirty = false; sweepSeen = ""; drawSweep(); });
+  on(["coil", "coilID"], () => { keepLoad(); follow(); });
   on(["engine", "progress", "ended", "result", "line"], drawStage);
   on("bench", () => {
     const { settings, defaults } = state.bench;
@@ -93,15 +106,20 @@ function prepare(given, again = "") {
   follow();
 }
 
-// proposeLoad fills the form with what is likely next, unless somebody has begun to
-// fill it.
-function proposeLoad() {
-  const next = state.coil?.load, held = document.activeElement;
-  if (form.dirty || starting || !next?.kind || [byID("t-value"), byID("t-take")].includes(held)) return;
-  redo = next.redo;
-  nameByHand = Boolean(redo);
-  if (redo) byID("t-take").value = redo;
-  fillLoad(next.kind, next.value);
+// keepLoad fills the form with what was connected for the take that was started last,
+// wherever it was started: that is what is there until somebody says otherwise.
+function keepLoad() {
+  const known = state.coil?.load, held = document.activeElement;
+  if (form.dirty || starting || !known || [byID("t-value"), byID("t-take")].includes(held)) return;
+  if (known.at <= loadAt) return;
+  loadAt = known.at;
+  fillLoad(known.kind, known.value);
+}
+
+// changes tells whether what the form says is still to be connected.
+function changes({ kind, value }) {
+  const known = state.coil?.load;
+  return Boolean(known) && (kind !== known.kind || value !== known.value);
 }
 
 function load() {
@@ -135,7 +153,8 @@ function follow() {
     for (const button of $$("button", used)) button.setAttribute("aria-pressed", button.dataset.value === value);
   }
   const files = { recording: recordings.recording?.name, stimulus: recordings.stimulus?.name };
-  draft("measure", [state.coilID].filter(Boolean), { ...options(), ...files }, (name) => {
+  draft("measure", [state.coilID].filter(Boolean), { ...options(), ...files }, (name, words) => {
+    part = words;
     // Not while somebody empties the field to write into it.
     if (!nameByHand && document.activeElement !== byID("t-take")) byID("t-take").value = name;
     drawStage();
@@ -164,6 +183,7 @@ async function begin() {
     const answer = await api.post("/api/takes", { coil: state.coilID, options: options() });
     announce(`Take ${answer.take} starts.`);
     redo = "";
+    loadAt = Math.max(loadAt, state.coil?.load.at ?? -1);
     nameByHand = form.dirty = false;
     const reduced = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
     byID("stage").scrollIntoView({ block: "nearest", behavior: reduced ? "auto" : "smooth" });
@@ -174,6 +194,9 @@ async function begin() {
     starting = false;
     follow();
   }
+  // Where a value was typed the space bar would write; on the button, Enter that is still
+  // held would stop.
+  if (byID("take-form").contains(document.activeElement)) byID("stage").focus({ preventScroll: true });
 }
 
 export async function stop() {
@@ -186,6 +209,11 @@ export async function stop() {
   }
 }
 
+// toDo is what hands have to do before the take.
+function toDo({ kind, value }) {
+  return kind === "bare" ? "Take the part off" : `Connect ${part || value.split(/[\s,]/)[0] || "the part"}`;
+}
+
 // connected is what is across the coil, as it is said on the button.
 function connected({ kind, value }) {
   if (kind === "bare") return "nothing connected across the coil";
@@ -193,15 +221,20 @@ function connected({ kind, value }) {
   return `${short || (kind === "c" ? "a capacitor" : "a resistor")} connected across the coil`;
 }
 
-const ENDS = { done: "Kept", unfit: "Not usable", stopped: "Stopped", failed: "Failed" };
+const ENDS = { done: "Kept", unfit: "Not usable", doubtful: "Check it", stopped: "Stopped", failed: "Failed" };
 const JOBS = { check: "Trial sweep", calibrate: "Sound card", fixture: "Fixture", live: "Live" };
 
 const stage = (state, word, take, text) => ({ state, word, take, text });
 
+// takeWithout says what becomes of a take under way without the page.
+export const takeWithout = (closing) => closing
+  ? "A take that was running was stopped; what was recorded is kept."
+  : "If the program still runs, a take goes on without the page.";
+
 // stageOf says in large type how it stands: {state, word, take, text}.
 export function stageOf(s, form) {
   if (s.line !== "open" && s.line !== "opening") {
-    return stage("lost", "Disconnected", "", "A take that runs goes on; this page goes on by itself.");
+    return stage("lost", "Disconnected", "", takeWithout(s.closing));
   }
   const { engine, progress: p, ended } = s;
   if (form.working) {
@@ -214,7 +247,7 @@ export function stageOf(s, form) {
   }
   if (form.starting) return stage("working", "Starting", form.take, "");
   if (engine.phase === "lost") {
-    return stage("failed", "Device lost", "",
+    return stage("failed", engine.never ? "No device" : "Device lost", "",
       engine.error || "Plug the sound device in again: it is looked for every two seconds.");
   }
   if (!s.coilID) return stage("wait", "No coil", "", "Choose a coil above, or start a folder for a new one.");
@@ -228,7 +261,8 @@ let readOf = "";
 function drawStage() {
   const on = load(), { take } = form.values(), e = state.ended, busy = working(), p = state.progress;
   const view = stageOf(state, {
-    working: busy, starting, stopping, take, part: connected(on), news: Boolean(e?.fresh && e.key !== readOf),
+    working: busy, starting, stopping, take, news: Boolean(e?.fresh && e.key !== readOf),
+    part: changes(on) ? `${toDo(on)}, then start.` : connected(on),
   });
   byID("stage").dataset.state = view.state;
   say(byID("stage-state"), view.word);
@@ -246,9 +280,15 @@ function drawStage() {
   show(byID("take-for-next"), busy);
   const go = byID("go"), ends = view.word === "Stopping";
   go.classList.toggle("stop", busy);
-  say(byID("go-word"), busy ? (ends ? "Stopping …" : "Stop") : redo ? "Start again" : "Start");
+  say(byID("go-word"), busy ? (ends ? "Stopping …" : "Stop")
+    : changes(on) && (on.value || on.kind === "bare") ? `${toDo(on)}, then press` : redo ? "Start again" : "Start");
+  byID("take-next").style.visibility = busy || starting ? "hidden" : "";
+  for (const chip of $$("#take-next button")) {
+    const { "added-c": c, "added-r": r } = optionsOf(chip), again = chip.dataset.redo ?? "";
+    show(chip, again !== redo || on.kind !== (c ? "c" : r ? "r" : "bare") || on.value !== (c || r || ""));
+  }
   if (busy) say(byID("go-hint"), state.engine.kind === "take" ? "" : state.engine.job);
-  else say(byID("go-hint"), take ? `${take}: ${connected(on)}` : on.kind === "bare" ? "" : "say the value first");
+  else say(byID("go-hint"), take ? (changes(on) ? take : `${take}: ${connected(on)}`) : on.kind === "bare" ? "" : "say the value first");
   go.disabled = starting || view.state === "lost" || ends || (!busy && !state.coilID);
 }
 
