@@ -12,6 +12,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/partsfile"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
@@ -85,7 +86,7 @@ func (w *workshop) freeFolder(name string) string {
 // coilView is what is known of a coil.
 type coilView struct {
 	folder  *capture.Folder
-	Takes   []takeView
+	Takes   []recorded.Take
 	Result  *fit.Result // nil: none
 	State   string      // of the result
 	Stale   []string    // why it is out of date
@@ -148,9 +149,9 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	if err != nil {
 		return nil, err
 	}
-	var unfinished []partialView
+	var unfinished []recorded.Partial
 	for _, dir := range partials {
-		unfinished = append(unfinished, newPartialView(dir))
+		unfinished = append(unfinished, recorded.NewPartial(dir))
 	}
 	aside, err := v.folder.Aside()
 	if err != nil {
@@ -170,7 +171,7 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 			"used-r": fragment("used", v.used("added-r", partsfile.Texts(v.mine.Resistors), used["added_r"])),
 		},
 	}
-	if t := latestTake(v.Takes); t != nil && t.Result != nil && t.Result.Resonance.Known() {
+	if t := recorded.Latest(v.Takes); t != nil && t.Result != nil && t.Result.Resonance.Known() {
 		q := ""
 		if t.Result.Q.Known() {
 			q = notation.Rounded(t.Result.Q, quantity.Ratio)
@@ -225,7 +226,7 @@ func readings(meter []capture.MeterReading) (rows []reading) {
 
 // coilValues are the single values of coil.toml as texts.
 func coilValues(c capture.Coil) map[string]string {
-	v := map[string]string{"name": c.Name, "wire": c.Wire, "notes": c.Notes, "dcr": textOf(c.DCR)}
+	v := map[string]string{"name": c.Name, "wire": c.Wire, "notes": c.Notes, "dcr": recorded.Text(c.DCR)}
 	if c.CelsiusAtTakes != nil {
 		v["celsius_at_takes"] = fmt.Sprint(*c.CelsiusAtTakes)
 	}
@@ -360,12 +361,4 @@ func (w *workshop) removeReading(r *http.Request, in struct {
 	Index  int    `json:"index"` // from 0
 }) (any, error) {
 	return w.changeCoil(r, in.SHA256, func(text []byte) ([]byte, error) { return capture.RemoveReading(text, in.Index) })
-}
-
-// textOf is a value as it was typed; nothing for one that was not given.
-func textOf[T fmt.Stringer](v *T) string {
-	if v == nil {
-		return ""
-	}
-	return (*v).String()
 }

@@ -128,7 +128,7 @@ func (w *workshop) linkFile(l *linked, path string) bool {
 
 // sendArchive packs a coil as 'export' does.
 func (w *workshop) sendArchive(rw http.ResponseWriter, r *http.Request, dir string) error {
-	e, err := w.coils.get(r.Context(), dir)
+	e, err := w.coils.Get(r.Context(), dir)
 	if err != nil {
 		return refused(err)
 	}
@@ -195,7 +195,7 @@ func (w *workshop) writeReport(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	e, err := w.coils.get(r.Context(), folder.Dir)
+	e, err := w.coils.Get(r.Context(), folder.Dir)
 	if err != nil {
 		return nil, err
 	}

@@ -37,7 +37,7 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 		if err != nil {
 			return nil, err
 		}
-		e, err := w.coils.get(r.Context(), dir)
+		e, err := w.coils.Get(r.Context(), dir)
 		if err != nil {
 			return nil, err
 		}

@@ -82,7 +82,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	for _, err := range bad {
 		view.Unreadable = append(view.Unreadable, err.Error())
 	}
-	w.coils.keepOnly(notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
+	w.coils.KeepOnly(notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
 	coils, measured, list := []string{}, 0, []words.Listed{}
 	for _, k := range known {
 		coil := w.coilOf(k.Folder)

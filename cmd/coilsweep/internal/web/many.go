@@ -35,7 +35,7 @@ func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (
 ) {
 	var e *evaluation.Evaluation
 	if curves {
-		e, err = w.coils.get(ctx, dir)
+		e, err = w.coils.Get(ctx, dir)
 	} else {
 		e, err = evaluation.Coil(ctx, dir, evaluation.Options{AsLast: true, Fit: fit.Options{Program: w.Program}})
 	}

@@ -8,6 +8,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
@@ -136,7 +137,7 @@ func (s standing) steps() map[string]stepWord {
 }
 
 func (s standing) takesWord() stepWord {
-	all, good := len(s.coil.Takes), len(usable(s.coil.Takes))
+	all, good := len(s.coil.Takes), len(recorded.Usable(s.coil.Takes))
 	switch {
 	case s.engine.Phase == device.Working && s.engine.Kind == "take":
 		return stepWord{"recording", markWork}
@@ -164,7 +165,7 @@ func (s standing) resultWord() stepWord {
 		}
 		return stepWord{"L unknown", markOpen}
 	}
-	if len(usable(s.coil.Takes)) == 0 {
+	if len(recorded.Usable(s.coil.Takes)) == 0 {
 		return stepWord{"needs a take", markWait}
 	}
 	return stepWord{"none yet", markWait}
@@ -205,13 +206,13 @@ func (s standing) next() nextView {
 // nextOfCoil is what is to be done for the coil.
 func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 	takes := s.coil.Takes
-	last := latestTake(takes)
+	last := recorded.Latest(takes)
 	switch {
 	case last == nil:
 		return nextView{Text: "Record the first take, with nothing connected across the coil.",
 			Do: action{Do: "prepare", Step: "takes", Label: "First take"}.button()}
 	case !last.Usable:
-		return last.again(len(usable(takes)) == 0)
+		return again(*last, len(recorded.Usable(takes)) == 0)
 	case s.coil.State == resultWorking:
 		return nextView{Kind: "work", Text: "The fit is being worked out.", Do: to("result", "Result")}
 	case s.coil.State == resultFailed:
@@ -260,7 +261,7 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 }
 
 // again is the advice to make an unusable take again; none: no take is usable.
-func (t takeView) again(none bool) nextView {
+func again(t recorded.Take, none bool) nextView {
 	why := "Lower the level or the gain, and record it again."
 	if len(t.Flags) > 0 && t.Flags[0].Words != "" {
 		why = t.Flags[0].Name + ": " + t.Flags[0].Words

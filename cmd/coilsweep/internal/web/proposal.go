@@ -10,6 +10,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/partsfile"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/excite/quantity"
 	"coilsweep/report/notation"
 )
@@ -42,7 +43,7 @@ var partUnits = map[string]quantity.Unit{"c": quantity.Farad, "r": quantity.Ohm}
 
 // chip is the button that prepares what is proposed; nil: it says nothing that the form
 // does not say already.
-func (p proposal) chip(takes []takeView) *action {
+func (p proposal) chip(takes []recorded.Take) *action {
 	options := map[string]string{}
 	if p.Value != "" {
 		options["added-"+p.Kind] = p.Value
@@ -60,11 +61,11 @@ func (p proposal) chip(takes []takeView) *action {
 }
 
 // connectedNow is what was connected for the take that was started last, kept or not.
-func (w *workshop) connectedNow(coil string, takes []takeView) connected {
+func (w *workshop) connectedNow(coil string, takes []recorded.Take) connected {
 	w.mu.Lock()
 	now, known := w.connected[coil]
 	w.mu.Unlock()
-	if last := latestTake(takes); last != nil && (!known || last.Started.UnixMilli() > now.At) {
+	if last := recorded.Latest(takes); last != nil && (!known || last.Started.UnixMilli() > now.At) {
 		return connected{newProposal(last.Options()), last.Started.UnixMilli()}
 	}
 	if !known {
@@ -87,13 +88,13 @@ func newProposal(options map[string]string) proposal {
 // propose says what is likely next: an unusable take again; nothing connected
 // across the coil; what the result asks for; a capacitor that the coil has not met.
 func (v *coilView) propose(used []string) proposal {
-	if last := latestTake(v.Takes); last != nil && !last.Usable {
+	if last := recorded.Latest(v.Takes); last != nil && !last.Usable {
 		p := newProposal(last.Options())
 		p.Redo = last.Name
 		return p
 	}
-	good := usable(v.Takes)
-	if !slices.ContainsFunc(good, func(t takeView) bool { return t.AddedC == "" && t.AddedR == "" }) {
+	good := recorded.Usable(v.Takes)
+	if !slices.ContainsFunc(good, func(t recorded.Take) bool { return t.AddedC == "" && t.AddedR == "" }) {
 		return proposal{Kind: "bare"}
 	}
 	for _, a := range v.proposals() {
@@ -102,7 +103,7 @@ func (v *coilView) propose(used []string) proposal {
 		}
 	}
 	for _, c := range slices.Concat(partsfile.Texts(v.mine.Capacitors), used) {
-		if !slices.ContainsFunc(good, func(t takeView) bool { return t.AddedC == c }) {
+		if !slices.ContainsFunc(good, func(t recorded.Take) bool { return t.AddedC == c }) {
 			return proposal{Kind: "c", Value: c}
 		}
 	}

@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/device"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/fit"
 )
 
@@ -39,19 +40,19 @@ func TestProposeTake(t *testing.T) {
 // What is likely next: nothing across the coil, what the result asks for, a capacitor
 // that the coil has not met, an unusable take again.
 func TestPropose(t *testing.T) {
-	bare, c470 := takeView{Name: "bare", Usable: true}, takeView{Name: "c470", AddedC: "470p 1%", Usable: true}
-	bad := takeView{Name: "bad", AddedR: "1M", Started: time.Now()}
+	bare, c470 := recorded.Take{Name: "bare", Usable: true}, recorded.Take{Name: "c470", AddedC: "470p 1%", Usable: true}
+	bad := recorded.Take{Name: "bad", AddedR: "1M", Started: time.Now()}
 	asks := &fit.Result{Advice: []fit.Advice{{Text: "x", AddedC: 330e-12}}}
 	for _, tt := range []struct {
-		takes  []takeView
+		takes  []recorded.Take
 		result *fit.Result
 		want   proposal
 	}{
 		{nil, nil, proposal{Kind: "bare"}},
-		{[]takeView{bare}, asks, proposal{Kind: "c", Value: "330p 1%"}},
-		{[]takeView{c470}, asks, proposal{Kind: "bare"}},
-		{[]takeView{bare, c470}, nil, proposal{Kind: "c", Value: "220p 1%"}},
-		{[]takeView{bare, bad}, asks, proposal{Kind: "r", Value: "1M", Redo: "bad"}},
+		{[]recorded.Take{bare}, asks, proposal{Kind: "c", Value: "330p 1%"}},
+		{[]recorded.Take{c470}, asks, proposal{Kind: "bare"}},
+		{[]recorded.Take{bare, c470}, nil, proposal{Kind: "c", Value: "220p 1%"}},
+		{[]recorded.Take{bare, bad}, asks, proposal{Kind: "r", Value: "1M", Redo: "bad"}},
 	} {
 		v := coilView{Takes: tt.takes, Result: tt.result}
 		if got := v.propose([]string{"470p 1%", "220p 1%"}); got != tt.want {
@@ -62,12 +63,12 @@ func TestPropose(t *testing.T) {
 
 func TestNext(t *testing.T) {
 	bench := benchView{File: &benchText{}}
-	bare := takeView{Name: "bare", Usable: true}
-	bad := takeView{Name: "bad", AddedC: "470p", Started: time.Now(), Flags: []flagView{{"clipped", "lower the gain"}}}
+	bare := recorded.Take{Name: "bare", Usable: true}
+	bad := recorded.Take{Name: "bad", AddedC: "470p", Started: time.Now(), Flags: []recorded.Flag{{Name: "clipped", Words: "lower the gain"}}}
 	known := &fit.Result{Inductance: fit.Quantity{Value: 2.4, U95: 0.1}}
 	known.Advice = []fit.Advice{{Text: "more", AddedC: 1e-9}}
 	job := "take c470 of a"
-	of := func(state string, result *fit.Result, takes ...takeView) standing {
+	of := func(state string, result *fit.Result, takes ...recorded.Take) standing {
 		return standing{bench: bench, coil: &coilView{State: state, Result: result, Takes: takes}}
 	}
 	stale := of(resultStale, &fit.Result{Inductance: fit.Unknown("x")}, bare)
@@ -109,12 +110,12 @@ func TestNext(t *testing.T) {
 // Fragments take all that somebody wrote for text.
 func TestFragmentsEscape(t *testing.T) {
 	const harm = `<img src=x onerror=alert(1)>"'` + "\u202e"
-	v := takeView{Name: harm, AddedC: harm, Advice: []string{harm}, Flags: []flagView{{harm, harm}},
+	v := recorded.Take{Name: harm, AddedC: harm, Advice: []string{harm}, Flags: []recorded.Flag{{Name: harm, Words: harm}},
 		Facts: []string{harm}}
 	for name, view := range map[string]any{
-		"takes": []takeView{v}, "used": []string{harm}, "after": []takeView{v},
+		"takes": []recorded.Take{v}, "used": []string{harm}, "after": []recorded.Take{v},
 		"notes":        []note{{Text: harm, Grade: "error"}},
-		"partials":     []partialView{{Name: harm, Take: harm, Text: harm}},
+		"partials":     []recorded.Partial{{Name: harm, Take: harm, Text: harm}},
 		"coil options": []coilLine{{Coil: harm, Label: harm}},
 		"next": nextView{Text: harm,
 			Do: &action{Do: "x", Options: map[string]string{"added-c": harm}, Redo: harm}},

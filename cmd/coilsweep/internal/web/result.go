@@ -8,9 +8,9 @@ import (
 	"net/http"
 	"slices"
 	"strings"
-	"sync"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
@@ -21,102 +21,6 @@ import (
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
 )
-
-// evaluations keeps the coils that were evaluated last in memory, so that what
-// follows from them is there at once. Each coil is evaluated once at a time. Fits take
-// all cores and wait for each other (workshop.fit); who asks about one coil does not wait
-// for another.
-type evaluations struct {
-	most    int
-	program string
-
-	mu   sync.Mutex
-	held []*evaluation.Evaluation // the latest last
-	busy map[string]*turn         // by folder
-}
-
-// turn is had by one at a time.
-type turn struct {
-	taken   chan struct{} // holds one while it is
-	wanting int           // who has it or waits for it
-}
-
-func newEvaluations(most int, program string) *evaluations {
-	return &evaluations{most: most, program: program, busy: map[string]*turn{}}
-}
-
-// wait waits until nobody else evaluates the coil in dir, and returns what ends the turn.
-func (s *evaluations) wait(ctx context.Context, dir string) (end func(), err error) {
-	s.mu.Lock()
-	t := s.busy[dir]
-	if t == nil {
-		t = &turn{taken: make(chan struct{}, 1)}
-		s.busy[dir] = t
-	}
-	t.wanting++
-	s.mu.Unlock()
-	leave := func() {
-		s.mu.Lock()
-		defer s.mu.Unlock()
-		if t.wanting--; t.wanting == 0 {
-			delete(s.busy, dir)
-		}
-	}
-	select {
-	case t.taken <- struct{}{}:
-		return func() { <-t.taken; leave() }, nil
-	case <-ctx.Done():
-		leave()
-		return nil, ctx.Err()
-	}
-}
-
-// keepOnly drops what is held of coils that are not in dirs any more.
-func (s *evaluations) keepOnly(dirs []string) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.held = slices.DeleteFunc(s.held, func(e *evaluation.Evaluation) bool {
-		return !slices.Contains(dirs, e.Folder.Dir)
-	})
-}
-
-// get is the evaluation of the coil in dir as it is now, with the options of its
-// last fit.
-func (s *evaluations) get(ctx context.Context, dir string) (*evaluation.Evaluation, error) {
-	return s.make(ctx, dir, evaluation.Options{AsLast: true, Fit: fit.Options{Advise: true}})
-}
-
-// before is the last evaluation of the coil in dir that is held; nil: none is.
-func (s *evaluations) before(dir string) *evaluation.Evaluation {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	i := slices.IndexFunc(s.held, func(e *evaluation.Evaluation) bool { return e.Folder.Dir == dir })
-	if i < 0 {
-		return nil
-	}
-	e := s.held[i]
-	s.held = append(slices.Delete(s.held, i, i+1), e)
-	return e
-}
-
-// make evaluates the coil in dir, with its circuit, unless that was just done.
-func (s *evaluations) make(ctx context.Context, dir string, o evaluation.Options) (*evaluation.Evaluation, error) {
-	end, err := s.wait(ctx, dir)
-	if err != nil {
-		return nil, err
-	}
-	defer end()
-	o.Circuit, o.Before, o.Fit.Program = true, s.before(dir), s.program
-	e, err := evaluation.Coil(ctx, dir, o)
-	if err != nil {
-		return nil, err
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.held = append(slices.DeleteFunc(s.held, func(f *evaluation.Evaluation) bool { return f.Folder.Dir == dir }), e)
-	s.held = slices.Clone(s.held[max(0, len(s.held)-s.most):])
-	return e, nil
-}
 
 // fitting is the fit of a coil: under way, or failed.
 type fitting struct {
@@ -155,7 +59,7 @@ func (w *workshop) fit(coil, dir string, options evaluation.Options) {
 		var err error
 		select {
 		case w.fitOne <- struct{}{}:
-			e, err = w.coils.make(ctx, dir, options)
+			e, err = w.coils.Make(ctx, dir, options)
 			<-w.fitOne
 		case <-ctx.Done():
 			err = ctx.Err()
@@ -345,7 +249,7 @@ func (v *coilView) sayState(why string) (state, empty, guitar template.HTML) {
 				"and Q. Takes with known capacitors separate L and C."
 		}
 		empty = fragment("no result", lack{Text: first, Why: why, Failed: v.State == resultFailed,
-			Fit: v.State == resultNone && len(usable(v.Takes)) > 0})
+			Fit: v.State == resultNone && len(recorded.Usable(v.Takes)) > 0})
 		return "", empty, fragment("no guitar", lack{Text: "This needs a result first."})
 	}
 	if v.State == resultStale {
@@ -391,7 +295,7 @@ func (w *workshop) evaluated(r *http.Request) (*evaluation.Evaluation, error) {
 	if err != nil {
 		return nil, err
 	}
-	return w.coils.get(r.Context(), dir)
+	return w.coils.Get(r.Context(), dir)
 }
 
 // getPart is a part of the result that is worked out when somebody looks at it: a

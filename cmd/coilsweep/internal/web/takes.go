@@ -18,9 +18,11 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/record"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
+	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/response"
 	"coilsweep/report/figure"
@@ -217,7 +219,7 @@ func (w *workshop) keptTake(dir string, take capture.Take) ended {
 	}
 	if folder, err := capture.OpenFolder(dir); err == nil {
 		// What cannot be compared now the fit will tell.
-		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.before(dir))
+		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.Before(dir))
 		if said != nil && e.Outcome == outcomeDone {
 			e.Outcome = outcomeDoubtful
 			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)
@@ -358,7 +360,7 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	held, err := headOf(recording)
+	held, err := recorded.Head(recording)
 	take, terr := folder.ReadTake(options["take"])
 	if err = errors.Join(err, terr); err != nil {
 		return nil, err
@@ -401,7 +403,7 @@ func (w *workshop) removePartial(_ *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	if !newPartialView(dir).Useless {
+	if !recorded.NewPartial(dir).Useless {
 		return nil, wrong("partial", "%s holds a whole sweep: make a take of it", in.Partial)
 	}
 	if err := rooted.RemoveAll(dir); err != nil {
@@ -448,4 +450,21 @@ func (w *workshop) importAs(r *http.Request, coil string, folder *capture.Folder
 	w.changedAndFitted(coil, folder)
 	w.end(jobInfo{Kind: "import", Coil: coil, Take: take.Name}, e)
 	return map[string]any{"text": said(e.Text)}, nil
+}
+
+// viewTakes looks at the takes of a coil, of which result speaks; nil: none does.
+func (w *workshop) viewTakes(folder *capture.Folder, result *fit.Result) ([]recorded.Take, error) {
+	takes, unreadable, err := evaluation.ReadTakes(folder, w.coils.Before(folder.Dir))
+	if err != nil {
+		return nil, err
+	}
+	views := []recorded.Take{}
+	for _, t := range takes {
+		views = append(views, recorded.New(t, result))
+	}
+	for _, u := range unreadable {
+		views = append(views, recorded.Take{Name: u.Name,
+			Flags: []recorded.Flag{{Name: string(evaluation.FlagUnreadable), Words: u.Err.Error()}}})
+	}
+	return views, nil
 }

@@ -15,6 +15,7 @@ import (
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/device"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/held"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/web/stock"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -27,7 +28,7 @@ type workshop struct {
 	server     *site.Server
 	device     *device.Engine
 	release    func() // the root from being confined
-	coils      *evaluations
+	coils      *held.Evaluations
 	parts      stock.Used
 	ctx        context.Context // ends with the page
 	background sync.WaitGroup
@@ -83,7 +84,7 @@ type Server struct{ w *workshop }
 // New makes ready: the address is taken, and nothing is answered yet.
 func New(o Options) (*Server, error) {
 	w := &workshop{
-		Options: o, kind: o.Bench, coils: newEvaluations(8, o.Program),
+		Options: o, kind: o.Bench, coils: held.New(8, o.Program),
 		jobs: map[string]jobInfo{}, trials: map[string]trial{}, fits: map[string]*fitting{},
 		connected: map[string]connected{},
 		importing: make(chan struct{}, 1), fitOne: make(chan struct{}, 1),

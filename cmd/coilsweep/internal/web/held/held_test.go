@@ -1,4 +1,4 @@
-package web
+package held
 
 import (
 	"context"
@@ -7,14 +7,13 @@ import (
 	"testing"
 
 	"coilsweep/capture"
-	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 )
 
 // While one coil is evaluated another is answered; the same coil waits for it, and gives
 // up with who asked.
 func TestEvaluationsDoNotWaitForOthers(t *testing.T) {
-	s := newEvaluations(2, "test")
+	s := New(2, "test")
 	root := t.TempDir()
 	one, other := filepath.Join(root, "one"), filepath.Join(root, "other")
 	for _, dir := range []string{one, other} {
@@ -27,13 +26,13 @@ func TestEvaluationsDoNotWaitForOthers(t *testing.T) {
 		t.Fatal(err)
 	}
 	var none *evaluation.NoTakeError
-	if _, err := s.get(t.Context(), other); !errors.As(err, &none) {
+	if _, err := s.Get(t.Context(), other); !errors.As(err, &none) {
 		t.Errorf("another coil: %v", err)
 	}
 	asked, give := context.WithCancel(t.Context())
 	gone := make(chan error)
 	go func() {
-		_, err := s.get(asked, one)
+		_, err := s.Get(asked, one)
 		gone <- err
 	}()
 	give()
@@ -41,7 +40,7 @@ func TestEvaluationsDoNotWaitForOthers(t *testing.T) {
 		t.Errorf("the same coil, given up: %v", err)
 	}
 	go func() {
-		_, err := s.get(t.Context(), one)
+		_, err := s.Get(t.Context(), one)
 		gone <- err
 	}()
 	end()
@@ -55,28 +54,12 @@ func TestEvaluationsDoNotWaitForOthers(t *testing.T) {
 
 // What is held of a coil goes with its folder.
 func TestEvaluationsOfCoilsThatAreGone(t *testing.T) {
-	s := newEvaluations(8, "test")
+	s := New(8, "test")
 	for _, dir := range []string{"/shop/a", "/shop/b", "/shop/c"} {
 		s.held = append(s.held, &evaluation.Evaluation{Folder: &capture.Folder{Dir: dir}})
 	}
-	s.keepOnly([]string{"/shop/b", "/shop/d"})
+	s.KeepOnly([]string{"/shop/b", "/shop/d"})
 	if len(s.held) != 1 || s.held[0].Folder.Dir != "/shop/b" {
 		t.Errorf("held: %v", s.held)
-	}
-}
-
-// An import waits while there is another, and gives up with who asked.
-func TestImportsGoOneByOne(t *testing.T) {
-	w := &workshop{importing: make(chan struct{}, 1)}
-	w.importing <- struct{}{}
-	asked, give := context.WithCancel(t.Context())
-	give()
-	if _, err := w.importAlone(asked, workbench.NewImport("test"), t.TempDir()); !errors.Is(err, context.Canceled) {
-		t.Errorf("beside another: %v", err)
-	}
-	<-w.importing
-	_, err := w.importAlone(t.Context(), workbench.NewImport("test"), t.TempDir())
-	if option, ok := errors.AsType[*workbench.OptionError](err); !ok || option.Option != "take" || len(w.importing) > 0 {
-		t.Errorf("alone: %v", err)
 	}
 }

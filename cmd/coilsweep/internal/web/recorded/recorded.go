@@ -1,4 +1,6 @@
-package web
+// Package recorded is recordings as the bench page shows them: takes, and what was left
+// unfinished.
+package recorded
 
 import (
 	"fmt"
@@ -16,26 +18,26 @@ import (
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
 )
 
-// takeView is a take as the page shows it.
-type takeView struct {
+// Take is a take as the page shows it.
+type Take struct {
 	Name           string
 	AddedC, AddedR string // as given; empty: none
 	Started        time.Time
 	Usable         bool
-	Flags          []flagView
+	Flags          []Flag
 	Advice         []string // what the flags do not say
 	Facts          []string
 	Result         *fit.TakeResult // what the coil's result says of it; nil: nothing
 }
 
-type flagView struct{ Name, Words string }
+// Flag is a flag of a take and what it means.
+type Flag struct{ Name, Words string }
 
 // Added is what was connected across the coil.
-func (t takeView) Added() string { return added(t.AddedC, t.AddedR) }
+func (t Take) Added() string { return added(t.AddedC, t.AddedR) }
 
 func added(c, r string) string {
 	both := slices.DeleteFunc([]string{c, r}, func(s string) bool { return s == "" })
@@ -46,7 +48,7 @@ func added(c, r string) string {
 }
 
 // Options are those by which the take is made again.
-func (t takeView) Options() map[string]string {
+func (t Take) Options() map[string]string {
 	options := map[string]string{}
 	if t.AddedC != "" {
 		options["added-c"] = t.AddedC
@@ -57,37 +59,21 @@ func (t takeView) Options() map[string]string {
 	return options
 }
 
-// viewTakes looks at the takes of a coil, of which result speaks; nil: none does.
-func (w *workshop) viewTakes(folder *capture.Folder, result *fit.Result) ([]takeView, error) {
-	takes, unreadable, err := evaluation.ReadTakes(folder, w.coils.before(folder.Dir))
-	if err != nil {
-		return nil, err
-	}
-	views := []takeView{}
-	for _, t := range takes {
-		views = append(views, newTakeView(t, result))
-	}
-	for _, u := range unreadable {
-		views = append(views, takeView{Name: u.Name,
-			Flags: []flagView{{string(evaluation.FlagUnreadable), u.Err.Error()}}})
-	}
-	return views, nil
-}
-
-func newTakeView(t capture.Take, result *fit.Result) takeView {
-	v := takeView{Name: t.Name, Started: t.Started, Usable: t.Unfit() == nil,
-		AddedC: textOf(t.Load.AddedC), AddedR: textOf(t.Load.AddedR)}
+// New is the take t as the page shows it; result is what is said of its coil, nil: nothing.
+func New(t capture.Take, result *fit.Result) Take {
+	v := Take{Name: t.Name, Started: t.Started, Usable: t.Unfit() == nil,
+		AddedC: Text(t.Load.AddedC), AddedR: Text(t.Load.AddedR)}
 	for _, f := range t.Quality.Flags {
-		v.Flags = append(v.Flags, flagView{string(f), workbench.FlagAdvice(f, t)})
+		v.Flags = append(v.Flags, Flag{string(f), workbench.FlagAdvice(f, t)})
 	}
 	for _, advice := range workbench.TakeAdvice(t) {
-		of := func(f flagView) bool { return advice == f.Name || strings.HasPrefix(advice, f.Name+":") }
+		of := func(f Flag) bool { return advice == f.Name || strings.HasPrefix(advice, f.Name+":") }
 		if !slices.ContainsFunc(v.Flags, of) {
 			v.Advice = append(v.Advice, advice)
 		}
 	}
 	add := func(format string, args ...any) {
-		v.Facts = append(v.Facts, said(notation.Tied(fmt.Sprintf(format, args...))))
+		v.Facts = append(v.Facts, notation.Typeset(workbench.ForPage(notation.Tied(fmt.Sprintf(format, args...)))))
 	}
 	if result != nil {
 		i := slices.IndexFunc(result.Takes, func(of fit.TakeResult) bool {
@@ -109,7 +95,7 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 	if snr := workbench.Measured(t.Quality.SNRDB); snr != nil {
 		add("recording S/N %s", notation.WholeDecibels(*snr))
 	}
-	if n, planned := sweepsIn(t), t.Stimulus.Repeats; n < planned {
+	if n, planned := Sweeps(t), t.Stimulus.Repeats; n < planned {
 		add("%d of %d sweeps", n, planned)
 	} else if n > 0 {
 		add("%s", notation.Count(n, "sweep"))
@@ -117,15 +103,15 @@ func newTakeView(t capture.Take, result *fit.Result) takeView {
 	if t.Bench.Source == workbench.Virtual {
 		add("simulated")
 	}
-	if at := clock(t.Started); at != "" {
+	if at := notation.Since(t.Started, time.Now()); at != "" {
 		v.Facts = append(v.Facts, at)
 	}
 	return v
 }
 
-// sweepsIn counts the sweeps that a take holds: of one that ended early, fewer than were
+// Sweeps counts the sweeps that a take holds: of one that ended early, fewer than were
 // planned.
-func sweepsIn(t capture.Take) int {
+func Sweeps(t capture.Take) int {
 	if t.Alignment == nil {
 		return t.Stimulus.Repeats
 	}
@@ -133,9 +119,9 @@ func sweepsIn(t capture.Take) int {
 	return len(slices.DeleteFunc(slices.Clone(t.Alignment.StartSample), missing))
 }
 
-// latestTake is the take that was started last; nil: there is none.
-func latestTake(takes []takeView) *takeView {
-	var latest *takeView
+// Latest is the take that was started last; nil: there is none.
+func Latest(takes []Take) *Take {
+	var latest *Take
 	for i, t := range takes {
 		if latest == nil || !t.Started.Before(latest.Started) {
 			latest = &takes[i]
@@ -144,8 +130,8 @@ func latestTake(takes []takeView) *takeView {
 	return latest
 }
 
-// usable are the takes that count.
-func usable(takes []takeView) (good []takeView) {
+// Usable are the takes that count.
+func Usable(takes []Take) (good []Take) {
 	for _, t := range takes {
 		if t.Usable {
 			good = append(good, t)
@@ -154,8 +140,8 @@ func usable(takes []takeView) (good []takeView) {
 	return good
 }
 
-// partialView is a recording that was not finished.
-type partialView struct {
+// Partial is a recording that was not finished.
+type Partial struct {
 	Name, Take string
 	Written    time.Time // last
 	Text       string
@@ -163,17 +149,18 @@ type partialView struct {
 	Useless    bool   // it holds no whole sweep
 }
 
-func newPartialView(dir string) partialView {
+// NewPartial looks at the unfinished recording in dir.
+func NewPartial(dir string) Partial {
 	name := filepath.Base(dir)
 	take, _, _ := strings.Cut(name, ".")
-	p := partialView{Name: name, Take: take, Text: "an unfinished recording"}
+	p := Partial{Name: name, Take: take, Text: "an unfinished recording"}
 	if info, err := rooted.Stat(dir); err == nil {
 		p.Written = info.ModTime()
 	}
 	var s excite.Stimulus
 	plan, err := capture.ReadPlan(dir)
 	if plan != nil {
-		s, p.Load = plan.Stimulus, added(textOf(plan.Load.AddedC), textOf(plan.Load.AddedR))
+		s, p.Load = plan.Stimulus, added(Text(plan.Load.AddedC), Text(plan.Load.AddedR))
 	} else if err == nil {
 		s, err = workbench.ReadStimulus(filepath.Join(dir, capture.StimulusFile))
 	}
@@ -181,7 +168,7 @@ func newPartialView(dir string) partialView {
 		p.Text += ": " + err.Error()
 		return p
 	}
-	head, err := headOf(filepath.Join(dir, capture.AudioFile))
+	head, err := Head(filepath.Join(dir, capture.AudioFile))
 	if err != nil {
 		p.Text, p.Useless = p.Text+" of which nothing can be read", true
 		return p
@@ -197,12 +184,20 @@ func newPartialView(dir string) partialView {
 	return p
 }
 
-// headOf is what a WAV file holds, closed or not.
-func headOf(path string) (*wav.Reader, error) {
+// Head is what a WAV file holds, closed or not.
+func Head(path string) (*wav.Reader, error) {
 	f, size, err := atomicfile.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
 	return wav.NewReader(f, size)
+}
+
+// Text is a value as it was typed; nothing for one that was not given.
+func Text[T fmt.Stringer](v *T) string {
+	if v == nil {
+		return ""
+	}
+	return (*v).String()
 }
