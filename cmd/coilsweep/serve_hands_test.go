@@ -34,7 +34,7 @@ func testLive(t *testing.T, browser context.Context) {
 	t.Parallel()
 	root := t.TempDir()
 	mustRun(t, "new", filepath.Join(root, "a"), "--name", "Neck")
-	before := tree(t, root)
+	before := tree(t, filepath.Join(root, "a"))
 	s := startServe(t, root, "--bench", "virtual") // in the time that a real bench takes
 	p := s.open(browser, browserrig.View{})
 	p.says("#phase", "listening")
@@ -99,7 +99,7 @@ func testLive(t *testing.T, browser context.Context) {
 	p.says("#live-state", "Sweeping")
 	p.click("#live-close")
 	p.await("the end of the sweeps", `!document.getElementById("live").open && document.getElementById("phase").textContent === "listening"`)
-	if after := tree(t, root); after != before {
+	if after := tree(t, filepath.Join(root, "a")); after != before {
 		t.Errorf("live mode changed the folder from\n%s\nto\n%s", before, after)
 	}
 	if entries, err := os.ReadDir(filepath.Join(root, "a", "takes")); err == nil && len(entries) > 0 {
@@ -186,6 +186,7 @@ func testComma(t *testing.T, browser context.Context) {
 	root := t.TempDir()
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
 	p := s.open(browser, browserrig.View{})
+	p.step("bench")
 	p.write("#b-fixture-c", "65,5p 5,5%")
 	line := func(form, has string) {
 		p.await("the command line with "+has, fmt.Sprintf(`document.querySelector("#%s-line").textContent.includes(%q)`, form, has))
@@ -264,7 +265,7 @@ func testMyParts(t *testing.T, browser context.Context) {
 	p.await("the part in the form", `document.getElementById("t-value").value === "998p 0.3% U95"`)
 	p.says("#used-c button", "470p 10%")
 	p.says("#used-c button", "998p 0.3% U95")
-	p.says("#go", "998p 0.3% U95 connected across the coil")
+	p.says("#go", "Connect 998p 0.3% U95")
 	p.shoot("my-parts-take")
 	p.step("bench")
 	p.Accessible("", 15)
@@ -303,6 +304,7 @@ func testTablet(t *testing.T, browser context.Context) {
 	s := startServe(t, root, "--bench", "virtual", "--key-file", key)
 	first := s.url[strings.Index(s.url, "#"):]
 	p := s.open(browser, browserrig.View{})
+	p.step("bench")
 	p.click("#tablet summary")
 	p.says("#tablet-code", "Only this machine can open the page now")
 	p.says("#tablet-code", "coilsweep serve --listen")
@@ -319,6 +321,7 @@ func testTablet(t *testing.T, browser context.Context) {
 	}
 	other, _, _ = strings.Cut(other, "\n")
 	p = s.open(browser, browserrig.View{})
+	p.step("bench")
 	p.click("#tablet summary")
 	p.says("#tablet-code code", other)
 	want, err := qr.SVG(other, "")
