@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -549,7 +550,9 @@ func testKey(t *testing.T, browser context.Context) {
 	}
 
 	// That a file is not served has nothing to do with the key.
-	if err := os.Symlink(filepath.Join(root, "secret", "coil.toml"), filepath.Join(root, "bench.toml")); err != nil {
+	own := filepath.Join(root, "simulated-bench")
+	if err := errors.Join(os.Mkdir(own, 0o777),
+		os.Symlink(filepath.Join(root, "secret", "coil.toml"), filepath.Join(own, "bench.toml"))); err != nil {
 		t.Fatal(err)
 	}
 	p.Do(chromedp.Reload())

@@ -94,7 +94,13 @@ func testLoad(t *testing.T, browser context.Context) {
 	p.says("#go", "Connect ")
 	p.says("#go", ", then press")
 	p.says("#stage-text", "Connect ")
-	p.shoot("next-part")
+	for name, view := range map[string]browserrig.View{"wide": {Width: 1440, Height: 900},
+		"tablet": {Width: 1024, Height: 768}, "phone": {Width: 390, Height: 800}, "dark": {Dark: true}} {
+		p.Show(view)
+		p.shoot("next-part-" + name)
+		p.Accessible("", 15)
+	}
+	p.Show(browserrig.View{})
 	p.press(" ")
 	p.says("#stage-state", "Kept")
 	value := browserrig.JS[string](p.Tab, `document.getElementById("t-value").value`)
@@ -270,6 +276,7 @@ func testUndone(t *testing.T, browser context.Context) {
 	p.click(`#meter-form button[type="submit"]`)
 	p.says("#meter-readings", "2.31H 0.5%")
 	p.shoot("readings")
+	p.Accessible("", 15)
 	p.click(`#meter-readings [data-do="no-reading"]`)
 	p.says("#meter-readings", "None.")
 	p.click("#coil-undo")
@@ -343,6 +350,7 @@ func testUnfinished(t *testing.T, browser context.Context) {
 	p.write("#t-value", "1n 1%")
 	p.says("#take-partials", "1 of 2 sweeps")
 	p.shoot("unfinished")
+	p.Accessible("", 15)
 	p.click(`#take-partials [data-key="own.partial"] button`)
 	p.await("the take", `document.querySelector('#take-list [data-key="own"]')`)
 	p.says(`#take-list [data-key="own"]`, "nothing added")
