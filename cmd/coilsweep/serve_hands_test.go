@@ -265,7 +265,7 @@ func testMyParts(t *testing.T, browser context.Context) {
 	p.await("the part in the form", `document.getElementById("t-value").value === "998p 0.3% U95"`)
 	p.says("#used-c button", "470p 10%")
 	p.says("#used-c button", "998p 0.3% U95")
-	p.says("#go", "Connect 998p 0.3% U95")
+	p.says("#go", "Connect 998 pF, then press")
 	p.shoot("my-parts-take")
 	p.step("bench")
 	p.Accessible("", 15)
