@@ -79,7 +79,9 @@ func TestSoundBenchPage(t *testing.T) {
 // chooseCard leaves the simulated bench for the sound card of the rig.
 func chooseCard(p benchTab) {
 	p.T.Helper()
+	p.step("bench")
 	p.click(`#bench-kind input[value="soundcard"]`)
+	p.usable("#b-input")
 	p.await("the devices", fmt.Sprintf(`[...document.querySelectorAll("#b-input option")].some(o => o.value === %q)`,
 		pulserig.Input))
 	p.choose("#b-input", pulserig.Input)
