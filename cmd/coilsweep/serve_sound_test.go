@@ -82,6 +82,7 @@ func chooseCard(p benchTab) {
 	p.step("bench")
 	p.click(`#bench-kind input[value="soundcard"]`)
 	p.await("the sound card", `document.getElementById("simulated").hidden`)
+	p.usable("#b-input")
 	p.await("the devices", fmt.Sprintf(`[...document.querySelectorAll("#b-input option")].some(o => o.value === %q)`,
 		pulserig.Input))
 	p.choose("#b-input", pulserig.Input)

@@ -47,7 +47,7 @@ export function start(go) {
   on(["bench", "coils"], () => {
     if (!first || !state.bench || !state.coils) return;
     first = false;
-    if (state.bench.kind === "virtual" && !state.coils.coils.length && !byID("bench").hidden) startNew(go);
+    if (state.bench.kind === "virtual" && !state.coils.coils.length && !window.location.hash) startNew(go);
   });
   on("coilID", () => { for (const f of [form, file, meter]) f.forget(); });
 }
