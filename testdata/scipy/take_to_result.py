@@ -72,7 +72,7 @@ def main():
         # Below the resonance all of the phase is delay.
         low = (hz > 300) & (hz < 1500)
         turn, sign = np.polyfit(2 * np.pi * hz[low], np.unwrap(np.angle(h[low])), 1)
-        takes.append(dict(frequency_hz=hz, re=h.real, im=h.imag, variance=variance, load=0, added_r=-1, added_c=added,
+        takes.append(dict(frequency_hz=hz, re=h.real, im=h.imag, variance=variance, load=0, added_r=[-1], added_c=[added],
                           fixture_c=1, referenced=False, polarity=np.sign(np.cos(sign)), gain=np.log(np.median(np.abs(h[low]))), delay=-1e6 * turn))
     # Start: slope and intercept of 1/w^2 over added C.
     slope, intercept = np.polyfit([p[1] if p[0] == "added" else 0 for p in [parts[0]] + parts[2:]],
