@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -27,6 +28,25 @@ func complete(cmd *cobra.Command, options workbench.Options) {
 		// An error says that the flag is not there: it is, by bind.
 		_ = cmd.RegisterFlagCompletionFunc(o.Name, completionOf(o))
 	}
+}
+
+// addShells adds the command that writes completions. A shell that it does not know is
+// an error.
+func addShells(root *cobra.Command) {
+	root.InitDefaultCompletionCmd()
+	cmd, _, _ := root.Find([]string{"completion"})
+	cmd.Short = "Write what a shell needs to complete commands and options"
+	var shells []string
+	for _, shell := range cmd.Commands() {
+		shells = append(shells, shell.Name())
+	}
+	cmd.Args = func(_ *cobra.Command, args []string) error {
+		if len(args) > 0 {
+			return fmt.Errorf("there are no completions for %q: want one of %s", args[0], strings.Join(shells, ", "))
+		}
+		return nil
+	}
+	cmd.RunE = func(cmd *cobra.Command, _ []string) error { return cmd.Help() }
 }
 
 func completionOf(o *workbench.Option) cobra.CompletionFunc {

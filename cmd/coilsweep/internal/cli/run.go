@@ -215,6 +215,7 @@ usable.`,
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
 		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newMan(c),
 	)
+	addShells(root)
 	return root
 }
 
