@@ -16,6 +16,7 @@ import (
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
 )
@@ -133,7 +134,8 @@ func (s *several) print(c *console, p printed, unfit error) error {
 func someDirs(least int) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) < least {
-			return fmt.Errorf("%q needs at least %d coil folders, got %d", cmd.Name(), least, len(args))
+			return fmt.Errorf("%q needs at least %s, got %d", cmd.Name(), notation.Count(least, "coil folder"),
+				len(args))
 		}
 		seen := map[string]bool{}
 		for _, dir := range args {
@@ -166,13 +168,14 @@ func (c *console) coil(ctx context.Context, dir string, want evaluation.Options)
 	return e, nil
 }
 
-// measured are the coils in dirs. unfit tells of takes that were left out, and,
-// where some may fail, of coils that have no result.
+// measured are the coils in dirs. unfit tells of takes that were left out, of takes
+// that contradict what was stated, and, where some may fail, of coils that have no
+// result.
 func (c *console) measured(ctx context.Context, dirs []string, want evaluation.Options, someMayFail bool) (
 	coils []evaluation.Measured, unfit, err error) {
 	bar := newCounter(c.err, "coils", len(dirs))
 	defer bar.clear()
-	var left []string
+	var left, doubtful []string
 	for n, dir := range dirs {
 		e, err := c.coil(ctx, dir, want)
 		switch {
@@ -190,17 +193,24 @@ func (c *console) measured(ctx context.Context, dirs []string, want evaluation.O
 			if e.LeftOut != nil {
 				left = append(left, dir+": "+strings.Join(e.LeftOut, "; "))
 			}
+			if facts := e.Result.Contradicted; len(facts) > 0 {
+				doubtful = append(doubtful, dir+": the takes contradict "+strings.Join(facts, "; "))
+			}
 		}
 		if bar.terminal || want.Curves || len(dirs) > 4 && !someMayFail {
 			bar.show(n + 1)
 		}
 	}
+	what := doubtful
 	if left != nil {
 		of := ""
 		if someMayFail {
 			of = fmt.Sprintf(" of %d coil folders", len(dirs))
 		}
-		unfit = &capture.UnfitError{What: "left out" + of + ": " + strings.Join(left, "; ")}
+		what = append([]string{"left out" + of + ": " + strings.Join(left, "; ")}, doubtful...)
+	}
+	if what != nil {
+		unfit = &capture.UnfitError{What: strings.Join(what, "; ")}
 	}
 	return coils, unfit, nil
 }
