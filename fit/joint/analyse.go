@@ -66,8 +66,9 @@ type analysis struct {
 	remark    string
 	card      *mat.SymDense // solution.information of the best; nil: not worked out
 	warnings  []string
-	resistive bool // a DC resistance took part
-	metered   bool // a meter's L took part
+	onReading []string // those of the DC resistance, which mean nothing without it
+	resistive bool     // a DC resistance took part
+	metered   bool     // a meter's L took part
 	ambiguous string
 	climbed   bool // the form was chosen from the ladder, not given
 	// bare is the analysis of a coil without metal, where that decides whether L and
@@ -152,7 +153,8 @@ func (a *analysis) tryFree(ctx context.Context, said []string) error {
 	if !a.climbed || a.widen <= misfitLimit || a.oneLoad() || !a.sharesCard(a.best.coil()) {
 		return nil
 	}
-	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils)}
+	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils),
+		onReading: a.onReading}
 	q := &free.request
 	q.free, q.letGo, q.ownDB = true, nil, a.ownDB()
 	free.resistive, free.metered = q.know.resistance != nil, q.know.inductance != nil
@@ -500,7 +502,7 @@ func (a *analysis) know(coil capture.Coil) error {
 	if p, warnings, ok := resistancePrior(coil); ok {
 		a.request.know.resistance = &p
 		a.resistive = true
-		a.warnings = append(a.warnings, warnings...)
+		a.warnings, a.onReading = append(a.warnings, warnings...), warnings
 	}
 	for _, m := range coil.Meter {
 		if !m.UseInFit {

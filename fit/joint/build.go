@@ -163,6 +163,9 @@ func (a *analysis) nameContradicted(r *fit.Result) {
 			r.Contradicted = append(r.Contradicted, "the known parts together")
 		}
 	}
+	if !a.resistive {
+		a.warnings = slices.DeleteFunc(a.warnings, func(w string) bool { return slices.Contains(a.onReading, w) })
+	}
 	a.warnings = slices.Concat(first, a.warnings)
 }
 
