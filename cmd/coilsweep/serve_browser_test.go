@@ -317,6 +317,14 @@ func (p benchTab) quiet(s *served, provoked ...string) {
 	}
 }
 
+// onPhone shows the page on a dark phone, whose screen it fits.
+func (p benchTab) onPhone(name, what string) {
+	p.T.Helper()
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot(name + "-phone")
+	p.Fits(what, 390)
+}
+
 // shoot keeps a picture of the page where COILSWEEP_SHOTS names a folder, to
 // be looked at.
 func (p benchTab) shoot(name string) {

@@ -140,9 +140,7 @@ func testAfar(t *testing.T, browser context.Context) {
 	p.says("#afar-pedal-said", "The pedal's key is PageDown")
 	p.shoot("afar")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("afar-phone")
-	p.Fits("the takes", 390)
+	p.onPhone("afar", "the takes")
 	p.Show(browserrig.View{})
 
 	// The focus is in a field: a pedal does not type.
@@ -267,9 +265,7 @@ func testMyParts(t *testing.T, browser context.Context) {
 	p.shoot("my-parts-take")
 	p.step("bench")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("my-parts-phone")
-	p.Fits("the bench", 390)
+	p.onPhone("my-parts", "the bench")
 
 	// What somebody else writes there meanwhile is not overwritten.
 	if err := os.WriteFile(filepath.Join(root, "parts.toml"), []byte("schema = \"coilsweep.parts/1\"\n# mine\n"), 0o666); err != nil {
@@ -319,9 +315,7 @@ func testTablet(t *testing.T, browser context.Context) {
 	}
 	p.shoot("tablet")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("tablet-phone")
-	p.Fits("the bench", 390)
+	p.onPhone("tablet", "the bench")
 	p.Show(browserrig.View{})
 	p.click("#tablet summary")
 	p.await("the key to be put away", `!document.querySelector("#tablet-code svg")`)
@@ -350,10 +344,8 @@ func testLabels(t *testing.T, browser context.Context) {
 	p.says("#many-answer .label dd", "kHz")
 	p.shoot("labels")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("labels-phone")
+	p.onPhone("labels", "the labels")
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
-	p.Fits("the labels", 390)
 	sheet := benchTab{browserrig.Open(t, browser,
 		browserrig.JS[string](p.Tab, `document.querySelector("#many-answer a").href`), browserrig.View{})}
 	if n := browserrig.JS[float64](sheet.Tab, `document.querySelectorAll(".label .qr").length`); n != 3 {
