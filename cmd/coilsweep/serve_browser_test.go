@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -269,9 +270,7 @@ func testByMouse(t *testing.T, browser context.Context) {
 		p.await(step, fmt.Sprintf(`!document.getElementById(%q).hidden`, step))
 		p.shoot(step)
 		p.Show(browserrig.View{Width: 390, Height: 800})
-		if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-			t.Errorf("step %s is %g px wide on a screen of 390", step, wide)
-		}
+		p.Fits("step "+step, 390)
 		p.shoot(step + "-phone")
 		p.Show(browserrig.View{Dark: true})
 		p.shoot(step + "-dark")
@@ -305,16 +304,25 @@ func plays(page *browserrig.Tab) {
 
 // quiet wants that the page complains of nothing and asks nobody but the
 // program. That there is nothing to draw or to account for is an answer of the
-// program which browsers log.
-func (p benchTab) quiet(s *served) {
+// program which browsers log, as are those with a status that was provoked.
+func (p benchTab) quiet(s *served, provoked ...string) {
 	p.T.Helper()
+	provoked = append(provoked, "404", "422")
 	for _, noise := range p.Noise(s.base()) {
 		if strings.Contains(noise, "Failed to load resource") &&
-			(strings.Contains(noise, "404") || strings.Contains(noise, "422")) {
+			slices.ContainsFunc(provoked, func(status string) bool { return strings.Contains(noise, status) }) {
 			continue
 		}
 		p.T.Error(noise)
 	}
+}
+
+// onPhone shows the page on a dark phone, whose screen it fits.
+func (p benchTab) onPhone(name, what string) {
+	p.T.Helper()
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot(name + "-phone")
+	p.Fits(what, 390)
 }
 
 // shoot keeps a picture of the page where COILSWEEP_SHOTS names a folder, to
@@ -576,9 +584,7 @@ func testNames(t *testing.T, browser context.Context) {
 			`(s => { s.value = "coil%d"; s.dispatchEvent(new Event("change", {bubbles: true})); })(document.getElementById("coil-choice"))`, i))
 		for _, step := range []string{"coil", "takes", "compare"} {
 			p.step(step)
-			if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-				t.Errorf("coil %d, step %s: %g px wide on a screen of 390", i, step, wide)
-			}
+			p.Fits(fmt.Sprintf("coil %d, step %s", i, step), 390)
 		}
 	}
 	if got := browserrig.JS[string](p.Tab,

@@ -140,11 +140,7 @@ func testAfar(t *testing.T, browser context.Context) {
 	p.says("#afar-pedal-said", "The pedal's key is PageDown")
 	p.shoot("afar")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("afar-phone")
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the takes are %g px wide on a screen of 390", wide)
-	}
+	p.onPhone("afar", "the takes")
 	p.Show(browserrig.View{})
 
 	// The focus is in a field: a pedal does not type.
@@ -269,11 +265,7 @@ func testMyParts(t *testing.T, browser context.Context) {
 	p.shoot("my-parts-take")
 	p.step("bench")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("my-parts-phone")
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the bench is %g px wide on a screen of 390", wide)
-	}
+	p.onPhone("my-parts", "the bench")
 
 	// What somebody else writes there meanwhile is not overwritten.
 	if err := os.WriteFile(filepath.Join(root, "parts.toml"), []byte("schema = \"coilsweep.parts/1\"\n# mine\n"), 0o666); err != nil {
@@ -283,18 +275,7 @@ func testMyParts(t *testing.T, browser context.Context) {
 	p.write("#my-resistors", "100k 1%")
 	p.click(`#my-parts button[type="submit"]`)
 	p.says("#my-parts .wrong", "changed meanwhile")
-	p.quietBut(s, "409")
-}
-
-// quietBut is quiet, but for answers with a status that was provoked.
-func (p benchTab) quietBut(s *served, status string) {
-	p.T.Helper()
-	for _, noise := range p.Noise(s.base()) {
-		if !strings.Contains(noise, "Failed to load resource") ||
-			!strings.Contains(noise, "404") && !strings.Contains(noise, "422") && !strings.Contains(noise, status) {
-			p.T.Error(noise)
-		}
-	}
+	p.quiet(s, "409")
 }
 
 // testTablet: the page shows its address to a camera, with a key that outlives the program.
@@ -334,11 +315,7 @@ func testTablet(t *testing.T, browser context.Context) {
 	}
 	p.shoot("tablet")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("tablet-phone")
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the bench is %g px wide on a screen of 390", wide)
-	}
+	p.onPhone("tablet", "the bench")
 	p.Show(browserrig.View{})
 	p.click("#tablet summary")
 	p.await("the key to be put away", `!document.querySelector("#tablet-code svg")`)
@@ -367,12 +344,8 @@ func testLabels(t *testing.T, browser context.Context) {
 	p.says("#many-answer .label dd", "kHz")
 	p.shoot("labels")
 	p.Accessible("", 15)
-	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
-	p.shoot("labels-phone")
+	p.onPhone("labels", "the labels")
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the labels are %g px wide on a screen of 390", wide)
-	}
 	sheet := benchTab{browserrig.Open(t, browser,
 		browserrig.JS[string](p.Tab, `document.querySelector("#many-answer a").href`), browserrig.View{})}
 	if n := browserrig.JS[float64](sheet.Tab, `document.querySelectorAll(".label .qr").length`); n != 3 {

@@ -228,6 +228,14 @@ func (p *Tab) Visible(selector string) bool {
 	return JS[bool](p, `[...document.querySelectorAll('`+selector+`')].some(n => n.getClientRects().length > 0)`)
 }
 
+// Fits looks whether the page, called what, is no wider than a screen of so many pixels.
+func (p *Tab) Fits(what string, screen float64) {
+	p.T.Helper()
+	if wide := JS[float64](p, `document.documentElement.scrollWidth`); wide > screen {
+		p.T.Errorf("%s is %g px wide on a screen of %g", what, wide, screen)
+	}
+}
+
 // Accessible wants that axe-core finds no violation, and checks at least so
 // many rules. rules is the part of its options that chooses them; empty: all.
 func (p *Tab) Accessible(rules string, least int) {

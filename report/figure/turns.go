@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/harness"
@@ -54,6 +55,11 @@ func Turns(s turns.Sheet, shape Shape) []*plot.Figure {
 		}
 		return one
 	}
+	var wanted []plot.Series
+	if s.Wanted != nil {
+		wanted = []plot.Series{curve(s.Wanted, 1)}
+		wanted[0].Name = notation.Visible(s.Wish.Like.Name)
+	}
 	var figures []*plot.Figure
 	for i, o := range s.Options {
 		own := curve(o.Response, 0)
@@ -62,17 +68,12 @@ func Turns(s turns.Sheet, shape Shape) []*plot.Figure {
 		}
 		f := &plot.Figure{ID: fmt.Sprintf("turns%d-%s", i, shape.Name), Width: shape.Width,
 			Title:  fmt.Sprintf("%s, %d turns", words.Wound(o), o.Turns),
-			Height: 210, Zoom: true, Series: []plot.Series{own},
+			Height: 210, Zoom: true, Series: slices.Concat([]plot.Series{own}, wanted),
 			X: plot.Axis{Label: "frequency, Hz", Log: true, Min: turnsFromHz, Max: turnsToHz}}
 		said := "no peak"
 		if o.Peak.Known() && o.PeakDB.Known() {
 			said = "peak at " + notation.WithU95(o.Peak, quantity.Hertz)
 			f.Marks = []plot.Mark{{X: o.Peak.Value, Y: o.PeakDB.Value, XHalf: o.Peak.U95, YHalf: o.PeakDB.U95, Style: -1}}
-		}
-		if s.Wanted != nil {
-			wanted := curve(s.Wanted, 1)
-			wanted.Name = notation.Visible(s.Wish.Like.Name)
-			f.Series = append(f.Series, wanted)
 		}
 		f.Description = sentence(fmt.Sprintf("Predicted level over frequency of %d turns of %s; %s", o.Turns,
 			words.Wound(o), said))

@@ -252,9 +252,7 @@ func browserHostileNames(t *testing.T, alive context.Context, d CoilDocument) {
 	if n > 0 {
 		t.Errorf("%d elements came in with names", n)
 	}
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the page is %g px wide on a screen of 390", wide)
-	}
+	p.Fits("the page", 390)
 	p.Silent()
 }
 
@@ -308,9 +306,7 @@ func browserOtherPages(t *testing.T, alive context.Context, d CoilDocument) {
 func browserPrediction(t *testing.T, alive context.Context, _ CoilDocument) {
 	d := predictionDocument(t)
 	p := tab{browserrig.OpenText(t, alive, predictionPageText(t, d), browserrig.View{Width: 390, Height: 800})}
-	if wide := browserrig.JS[float64](p.Tab, `document.documentElement.scrollWidth`); wide > 390 {
-		t.Errorf("the page is %g px wide on a screen of 390", wide)
-	}
+	p.Fits("the page", 390)
 	p.Show(browserrig.View{})
 	b := p.box("predicted-w")
 	p.Mouse(input.DispatchMouseEventTypeMouseMoved, b.at(3000), (b.Top+b.Bottom)/2)

@@ -28,7 +28,9 @@ func Wish(s turns.Sheet) string {
 }
 
 // Wound names the wire of an option: "0.063 mm, grade 1".
-func Wound(o turns.Option) string { return fmt.Sprintf("%s, grade %d", o.Wire.Name, o.Grade) }
+func Wound(o turns.Option) string { return graded(o.Wire.Name, o.Grade) }
+
+func graded(wire string, grade int) string { return fmt.Sprintf("%s, grade %d", wire, grade) }
 
 // OptionTable is a table with a row for each option, in the order of the sheet.
 type OptionTable struct {
@@ -110,7 +112,7 @@ func Refused(s turns.Sheet) []string {
 	var said []string
 	var wires []string
 	for i, r := range s.Refused {
-		wires = append(wires, fmt.Sprintf("%s, grade %d", r.Wire.Name, r.Grade))
+		wires = append(wires, graded(r.Wire.Name, r.Grade))
 		if i+1 < len(s.Refused) && s.Refused[i+1].Why == r.Why {
 			continue
 		}

@@ -303,28 +303,31 @@ type trialRequest struct {
 	Options map[string]string `json:"options"`
 }
 
-// prepare has the options of a trial as they are asked for, for its folder.
-func (w *workshop) prepare(in trialRequest, b *workbench.Bench, o workbench.Options) (dir string, err error) {
-	if dir = w.Root; in.Coil != "" {
+// planTrial fills the options of a trial as they are asked for, and plans it for its folder.
+func planTrial[P any](w *workshop, in trialRequest, b *workbench.Bench, o workbench.Options,
+	plan func(dir string) (*P, error),
+) (*P, error) {
+	dir := w.Root
+	if in.Coil != "" {
+		var err error
 		if dir, err = w.coilDir(in.Coil); err != nil {
-			return "", err
+			return nil, err
 		}
 	}
 	if err := w.readyBench(); err != nil {
-		return "", err
+		return nil, err
 	}
 	w.useBench(b, dir)
-	return dir, o.Fill(in.Options)
+	if err := o.Fill(in.Options); err != nil {
+		return nil, err
+	}
+	return plan(dir)
 }
 
 func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewCheck(w.Program)
 	options.NoCoil = in.Coil == ""
-	dir, err := w.prepare(in, &options.Bench, options.Options)
-	if err != nil {
-		return nil, err
-	}
-	plan, err := options.Plan(dir)
+	plan, err := planTrial(w, in, &options.Bench, options.Options, options.Plan)
 	if err != nil {
 		return nil, err
 	}
@@ -359,11 +362,7 @@ func checkTrial(r check.Report) trial {
 
 func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewCalibration(w.Program)
-	dir, err := w.prepare(in, &options.Bench, options.Options)
-	if err != nil {
-		return nil, err
-	}
-	plan, err := options.Plan(dir)
+	plan, err := planTrial(w, in, &options.Bench, options.Options, options.Plan)
 	if err != nil {
 		return nil, err
 	}
@@ -380,11 +379,7 @@ func (w *workshop) startCalibration(_ *http.Request, in trialRequest) (any, erro
 
 func (w *workshop) startFixture(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewFixture(w.Program)
-	dir, err := w.prepare(in, &options.Bench, options.Options)
-	if err != nil {
-		return nil, err
-	}
-	plan, err := options.Plan(dir)
+	plan, err := planTrial(w, in, &options.Bench, options.Options, options.Plan)
 	if err != nil {
 		return nil, err
 	}

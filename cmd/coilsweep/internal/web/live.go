@@ -34,11 +34,7 @@ const unwatched = 15 * time.Second
 
 func (w *workshop) startLive(_ *http.Request, in trialRequest) (any, error) {
 	options := workbench.NewLive(w.Program)
-	dir, err := w.prepare(in, &options.Bench, options.Options)
-	if err != nil {
-		return nil, err
-	}
-	plan, err := options.Plan(dir)
+	plan, err := planTrial(w, in, &options.Bench, options.Options, options.Plan)
 	if err != nil {
 		return nil, err
 	}

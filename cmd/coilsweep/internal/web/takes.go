@@ -327,11 +327,7 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 	Partial string            `json:"partial"`
 	Options map[string]string `json:"options"`
 }) (any, error) {
-	folder, err := w.openCoil(in.Coil)
-	if err != nil {
-		return nil, err
-	}
-	dir, err := w.partial(in.Coil, folder, in.Partial)
+	folder, dir, err := w.partial(in.Coil, in.Partial)
 	if err != nil {
 		return nil, err
 	}
@@ -375,19 +371,22 @@ func (w *workshop) importPartial(r *http.Request, in struct {
 	return answer, err
 }
 
-// partial is the folder of an unfinished recording of a coil, none that is under way.
-func (w *workshop) partial(coil string, folder *capture.Folder, name string) (string, error) {
-	partials, err := w.partials(coil, folder)
+// partial opens a coil, and is the folder of an unfinished recording of it, none that is
+// under way.
+func (w *workshop) partial(coil, name string) (of *capture.Folder, dir string, err error) {
+	if of, err = w.openCoil(coil); err != nil {
+		return nil, "", err
+	}
+	partials, err := w.partials(coil, of)
 	if err != nil {
-		return "", err
+		return nil, "", err
 	}
-	for _, dir := range partials {
-		if filepath.Base(dir) == name {
-			return dir, nil
-		}
+	at := slices.IndexFunc(partials, func(dir string) bool { return filepath.Base(dir) == name })
+	if at < 0 {
+		return nil, "", &site.Error{Status: http.StatusNotFound, Field: "partial",
+			Text: "there is no unfinished recording " + name}
 	}
-	return "", &site.Error{Status: http.StatusNotFound, Field: "partial",
-		Text: "there is no unfinished recording " + name}
+	return of, partials[at], nil
 }
 
 // removePartial removes an unfinished recording that is of no use.
@@ -395,11 +394,7 @@ func (w *workshop) removePartial(_ *http.Request, in struct {
 	Coil    string `json:"coil"`
 	Partial string `json:"partial"`
 }) (any, error) {
-	folder, err := w.openCoil(in.Coil)
-	if err != nil {
-		return nil, err
-	}
-	dir, err := w.partial(in.Coil, folder, in.Partial)
+	_, dir, err := w.partial(in.Coil, in.Partial)
 	if err != nil {
 		return nil, err
 	}

@@ -30,6 +30,13 @@ export function show(node, shown) {
   if (node.hidden === Boolean(shown)) node.hidden = !shown;
 }
 
+// complain says what is wrong in the line of a place for that; empty: nothing is.
+export function complain(place, text) {
+  const wrong = $(".wrong", place);
+  say(wrong, text);
+  show(wrong, text);
+}
+
 // link opens a page beside this one.
 export const link = (href, text) => el("a", { href, target: "_blank", rel: "noopener" }, text);
 

@@ -1,7 +1,7 @@
 // Live mode: short sweeps over and over, in digits that are read from afar, while the
 // exciter is moved or a screw is turned. Nothing of it is kept.
 import * as api from "./api.js";
-import { $, announce, byID, does, oneAtATime, put, say, show } from "./dom.js";
+import { announce, byID, complain, does, oneAtATime, put, say, show } from "./dom.js";
 import { hasOwnUse } from "./keys.js";
 import { mayStart } from "./sound.js";
 import { on, state, working } from "./state.js";
@@ -83,11 +83,7 @@ function louder(by) {
   draw();
 }
 
-function tell(text) {
-  const wrong = $(".wrong", dialog());
-  say(wrong, text);
-  show(wrong, text);
-}
+const tell = (text) => complain(dialog(), text);
 
 function draw() {
   if (!dialog().open) return;

@@ -1,5 +1,5 @@
 // The page: which step is shown, what stands above all steps, the key.
-import { $, $$, byID, does, el, say, show, write } from "./dom.js";
+import { $, $$, byID, complain, does, el, say, show, write } from "./dom.js";
 import * as afar from "./afar.js";
 import * as bench from "./bench.js";
 import * as coil from "./coil.js";
@@ -87,11 +87,7 @@ function lock(failure) {
   byID("locked-key").focus();
 }
 
-function lockWords(text) {
-  const wrong = $("#locked .wrong");
-  say(wrong, text);
-  show(wrong, Boolean(text));
-}
+const lockWords = (text) => complain(byID("locked"), text);
 
 let listening = null;
 function unlock(text) {
