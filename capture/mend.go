@@ -25,23 +25,32 @@ const (
 	leftAfter = 10 * time.Minute
 )
 
-// Mend finishes what a program that was stopped had begun in the coil folder dir and
+// Mend finishes what a program that was stopped had begun in the coil folders dirs and
 // removes what it left, and says so in sentences. What another is just working on
 // stays. In a folder of another kind it does nothing.
-func Mend(dir string) (said []string) {
-	if _, err := rooted.Lstat(filepath.Join(dir, coilFile)); err != nil {
-		return nil
+func Mend(dirs ...string) (said []string) {
+	above := map[string]bool{} // was looked through: it may hold all the coils
+	for _, dir := range dirs {
+		if _, err := rooted.Lstat(filepath.Join(dir, coilFile)); err == nil {
+			said = append(said, (&Folder{Dir: dir}).mend(!above[filepath.Dir(dir)])...)
+			above[filepath.Dir(dir)] = true
+		}
 	}
-	f := &Folder{Dir: dir}
+	return said
+}
+
+// mend is Mend for one coil folder; above: what was left in the folder above is removed
+// too.
+func (f *Folder) mend(above bool) (said []string) {
 	if len(f.unfinished()) > 0 {
-		if unlock := atomicfile.Lock(filepath.Join(dir, TakesDir), false); unlock != nil {
+		if unlock := atomicfile.Lock(filepath.Join(f.Dir, TakesDir), false); unlock != nil {
 			for _, u := range f.unfinished() { // they may be finished meanwhile
 				said = append(said, u.finish(f))
 			}
 			unlock()
 		}
 	}
-	for _, path := range f.left() {
+	for _, path := range f.left(above) {
 		if err := rooted.RemoveAll(path); err != nil {
 			said = append(said, fmt.Sprintf("cannot remove %s, which a stopped program had left: %v", path,
 				atomicfile.Advise(path, err)))
@@ -185,8 +194,9 @@ func remove(path string) error {
 	return nil
 }
 
-// left are the folders and files that a stopped program left in the coil folder.
-func (f *Folder) left() (paths []string) {
+// left are the folders and files that a stopped program left in the coil folder, and
+// in the folder above.
+func (f *Folder) left(above bool) (paths []string) {
 	look := func(dir string, of func(name string) bool) []os.DirEntry {
 		entries, _ := rooted.ReadDir(dir)
 		for _, e := range entries {
@@ -198,10 +208,11 @@ func (f *Folder) left() (paths []string) {
 		return entries
 	}
 	temp := func(name string) bool { return strings.HasSuffix(name, tempSuffix) }
-	// The folder above may hold the bench of several coils, and much else.
-	look(filepath.Dir(f.Dir), func(name string) bool {
-		return temp(name) && (strings.HasPrefix(name, ".bench.toml.") || strings.HasPrefix(name, ".card-"))
-	})
+	if above { // it may hold the bench of several coils, and much else
+		look(filepath.Dir(f.Dir), func(name string) bool {
+			return temp(name) && (strings.HasPrefix(name, ".bench.toml.") || strings.HasPrefix(name, ".card-"))
+		})
+	}
 	look(f.Dir, func(name string) bool { return temp(name) || strings.HasPrefix(name, uploadPrefix) })
 	takes := filepath.Join(f.Dir, TakesDir)
 	for _, e := range look(takes, func(name string) bool { return strings.HasPrefix(name, ImportPrefix) }) {

@@ -1,7 +1,6 @@
 package capture
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -231,13 +230,4 @@ func EncodeRecording(file wav.File, r Recording) error {
 		}
 	}
 	return w.Close()
-}
-
-// DecodeRecording is ReadRecording for a file in memory.
-func DecodeRecording(b []byte) (Recording, error) {
-	r, err := decodeRecording(bytes.NewReader(b), int64(len(b)), Want{})
-	if err != nil {
-		return Recording{}, err
-	}
-	return r, nil
 }

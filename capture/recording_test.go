@@ -174,7 +174,7 @@ func TestDamagedFLAC(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			_, err := DecodeRecording(tt.data)
+			_, err := decode(tt.data)
 			if err == nil || !strings.Contains(err.Error(), tt.want) {
 				t.Errorf("error %v, want one with %q", err, tt.want)
 			}
@@ -184,10 +184,15 @@ func TestDamagedFLAC(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "pcm32.flac: FLAC of 32 bits is not supported") {
 		t.Errorf("32 bits: error %v", err)
 	}
-	r, err := DecodeRecording(data[:len(data)-5])
+	r, err := decode(data[:len(data)-5])
 	if err != nil || r.Frames() != 0 || !strings.Contains(strings.Join(r.Remarks, ";"), "cut off") {
 		t.Errorf("cut off in its only block: %d frames, remarks %q, %v", r.Frames(), r.Remarks, err)
 	}
+}
+
+// decode is decodeRecording of all that a file in memory holds.
+func decode(b []byte) (Recording, error) {
+	return decodeRecording(bytes.NewReader(b), int64(len(b)), Want{})
 }
 
 func FuzzRecording(f *testing.F) {
@@ -199,7 +204,7 @@ func FuzzRecording(f *testing.F) {
 		f.Add(data)
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
-		r, err := DecodeRecording(data)
+		r, err := decode(data)
 		if err != nil {
 			return
 		}

@@ -235,6 +235,26 @@ func TestMendClears(t *testing.T) {
 	}
 }
 
+// What lies above several coils goes too, and is named once.
+func TestMendAbove(t *testing.T) {
+	root, at := t.TempDir(), time.Now().Add(-time.Hour)
+	var dirs []string
+	for _, name := range []string{"shop/neck", "shop/bridge", "other/neck"} {
+		dir := filepath.Join(root, filepath.FromSlash(name))
+		dirs = append(dirs, dir)
+		left := filepath.Join(filepath.Dir(dir), ".bench.toml.ABC.tmp")
+		if err := errors.Join(capture.CreateFolder(dir, capture.Coil{Name: "A"}), os.WriteFile(left, nil, 0o666),
+			os.Chtimes(left, at, at)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	said := capture.Mend(dirs...)
+	if len(said) != 2 || !strings.Contains(said[0], filepath.Join("shop", ".bench.toml")) ||
+		!strings.Contains(said[1], filepath.Join("other", ".bench.toml")) {
+		t.Errorf("said %q", said)
+	}
+}
+
 // What was set aside is a take again, unless another has its name.
 func TestTakeBack(t *testing.T) {
 	f := newFolder(t)

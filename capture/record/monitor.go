@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"math"
-	"runtime/debug"
 	"sync"
 	"sync/atomic"
 
@@ -55,7 +54,7 @@ type monitor struct {
 	cancel context.CancelFunc
 	looks  chan growth    // holds one; the recording alone puts in
 	looker sync.WaitGroup // empty when nothing looks any more
-	panic  *fault.Error   // of See
+	panic  error          // of See
 	// recorded is how many frames there are.
 	recorded atomic.Int64
 	due      atomic.Int64 // frames at which the next look is worth it; none: math.MaxInt64
@@ -142,11 +141,11 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 		return nil // it waited while See looked
 	}
 	defer func() {
-		if p := recover(); p != nil {
-			m.panic = &fault.Error{What: "the watching of the recording broke off", Panic: p, Trace: debug.Stack()}
+		if m.panic != nil {
 			m.due.Store(math.MaxInt64)
 		}
 	}()
+	defer fault.Catch(&m.panic, "the watching of the recording broke off")
 	stim := m.take.Stimulus
 	n, end, at := m.whole(ctx, g)
 	if n < m.repeats {

@@ -68,7 +68,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			return cmp.Or(reportTake(cmd.Context(), c, plan.Folder, take, extras), c.contradicted(cmd.Context(), plan.Folder))
+			return reportTake(cmd.Context(), c, plan.Folder, take, extras)
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
@@ -90,7 +90,8 @@ func onBench[T any](ctx context.Context, c *console, source device.Source,
 }
 
 // reportTake prints a finished take. One that is not usable, or that the other takes
-// of the folder contradict, is a *capture.UnfitError.
+// of the folder contradict, is a *capture.UnfitError, as are stated facts that all of
+// them contradict.
 func reportTake(ctx context.Context, c *console, folder *capture.Folder, take capture.Take,
 	extras workbench.Extras) error {
 	for _, note := range take.Bench.Notes {
@@ -101,13 +102,21 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 	for _, advice := range workbench.TakeAdvice(take) {
 		c.warn("%s", forCommands(advice))
 	}
-	contradictions, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
+	contradictions, seen, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
 	if err != nil {
 		return err
 	}
 	for _, said := range contradictions {
 		c.warn("%s", said)
 	}
+	// Both are said; the take comes first.
+	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, folder, seen))
+}
+
+// printTake is the part of reportTake that goes to the output, and the error that it
+// makes of the take by itself.
+func printTake(c *console, folder *capture.Folder, take capture.Take, extras workbench.Extras,
+	contradictions []string) (err error) {
 	if c.asJSON {
 		err = c.json(append(takeRecord(folder, take, extras), data.Object{{"contradictions", append([]string{},
 			contradictions...)}}...))
@@ -133,12 +142,12 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 
 // contradicted warns of what was stated and the takes of a folder contradict, as soon
 // as there are enough of them to tell: a *capture.UnfitError. Whatever else keeps the
-// takes from being fitted is for the fit to say.
-func (c *console) contradicted(ctx context.Context, folder *capture.Folder) error {
+// takes from being fitted is for the fit to say. before is what was estimated already.
+func (c *console) contradicted(ctx context.Context, folder *capture.Folder, before *evaluation.Evaluation) error {
 	if held, err := folder.Fingerprint(); err != nil || len(held.Takes) < 2 {
 		return nil
 	}
-	o := evaluation.Options{AsLast: true}
+	o := evaluation.Options{AsLast: true, Before: before}
 	o.Fit.Program = programName()
 	e, err := evaluation.Coil(ctx, folder.Dir, o)
 	if err != nil || len(e.Result.Contradicted) == 0 {

@@ -13,7 +13,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
-	"coilsweep/excite"
+	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
 // madeBy is the mark of pages, figures and netlists that this program made.
@@ -132,10 +132,7 @@ func (o outFile) write(fill func(io.Writer) error) error {
 func description(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".toml" }
 
 func isStimulus(path string) bool {
-	text, err := atomicfile.Read(path, atomicfile.MaxText)
-	if err == nil {
-		_, err = excite.Decode(text)
-	}
+	_, err := workbench.ReadStimulus(path)
 	return err == nil
 }
 

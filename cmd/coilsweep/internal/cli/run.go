@@ -103,10 +103,8 @@ func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cob
 
 // mend finishes what a stopped program had begun in coil folders, and says so.
 func (c *console) mend(dirs []string) {
-	for _, dir := range dirs {
-		for _, said := range capture.Mend(dir) {
-			c.warn("%s", said)
-		}
+	for _, said := range capture.Mend(dirs...) {
+		c.warn("%s", said)
 	}
 }
 
