@@ -80,12 +80,13 @@ func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
 	}
 	var dirs []string
 	for _, coil := range coils {
-		dir, err := w.coilDir(coil)
+		dir, err := w.servedDir(coil)
 		if err != nil {
 			return nil, err
 		}
 		dirs = append(dirs, dir)
 	}
+	w.mend(dirs...)
 	if sorted := slices.Sorted(slices.Values(dirs)); len(slices.Compact(sorted)) < len(dirs) {
 		return nil, wrong("coils", "a coil is named twice")
 	}

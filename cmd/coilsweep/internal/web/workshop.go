@@ -192,9 +192,9 @@ func (w *workshop) nextRevision() int {
 	return w.revision
 }
 
-// coilDir is the folder of a coil, which a page names by its path below the
+// servedDir is the folder of a coil, which a page names by its path below the
 // root with slashes.
-func (w *workshop) coilDir(coil string) (string, error) {
+func (w *workshop) servedDir(coil string) (string, error) {
 	dir, err := site.Confine(w.Root, coil)
 	if err != nil {
 		return "", err
@@ -207,7 +207,21 @@ func (w *workshop) coilDir(coil string) (string, error) {
 	if info, err := rooted.Lstat(filepath.Join(dir, "coil.toml")); err != nil || !info.Mode().IsRegular() {
 		return "", &site.Error{Status: http.StatusNotFound, Text: "there is no coil " + coil, Field: "coil"}
 	}
-	for _, said := range capture.Mend(dir) {
+	return dir, nil
+}
+
+// coilDir is servedDir, after what was left there was mended.
+func (w *workshop) coilDir(coil string) (string, error) {
+	dir, err := w.servedDir(coil)
+	if err == nil {
+		w.mend(dir)
+	}
+	return dir, err
+}
+
+// mend finishes what a stopped program had begun in coil folders, and notes it.
+func (w *workshop) mend(dirs ...string) {
+	for _, said := range capture.Mend(dirs...) {
 		// What fails once fails at each call.
 		w.mu.Lock()
 		told := slices.ContainsFunc(w.notes, func(n note) bool { return n.Text == said })
@@ -216,7 +230,6 @@ func (w *workshop) coilDir(coil string) (string, error) {
 			w.note("note", said)
 		}
 	}
-	return dir, nil
 }
 
 func (w *workshop) openCoil(coil string) (*capture.Folder, error) {
