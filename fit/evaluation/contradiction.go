@@ -41,30 +41,30 @@ func contradictions(inputs []joint.Take) []consistency.Finding {
 
 // Contradictions say what is wrong with what is stated of the take called name, by
 // the other takes of folder: what is seen and what to do. None where nothing is, or
-// where the take is not usable. before may be nil.
+// where the take is not usable. before may be nil; read has no result, and is what an
+// evaluation of the folder can have as Options.Before.
 func Contradictions(ctx context.Context, folder *capture.Folder, name string,
-	before *Evaluation) ([]string, error) {
+	before *Evaluation) (said []string, read *Evaluation, err error) {
 	held, err := folder.Fingerprint()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	e := &Evaluation{Folder: folder, held: held}
 	e.readTakes(before)
 	if t := slices.IndexFunc(e.Takes, func(t capture.Take) bool { return t.Name == name }); len(e.Takes) < 2 || t < 0 ||
 		e.Takes[t].Unfit() != nil {
-		return nil, nil
+		return nil, e, nil
 	}
 	inputs, err := e.estimate(ctx, before, nil)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var said []string
 	for _, f := range contradictions(inputs) {
 		if f.Concerns(name) {
 			said = append(said, f.Text)
 		}
 	}
-	return said, nil
+	return said, e, nil
 }
 
 // singly fills in what the shape of each take by itself shows, resonance, Q and peak,

@@ -1,8 +1,6 @@
 package cli
 
 import (
-	"cmp"
-
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -29,7 +27,7 @@ drive and reference are known, and need not be given.`,
 				return err
 			}
 			c.tellBench(&options.Bench, options.Options)
-			return cmp.Or(reportTake(cmd.Context(), c, folder, take, workbench.Extras{}), c.contradicted(cmd.Context(), folder))
+			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{})
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }

@@ -68,7 +68,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			return cmp.Or(reportTake(cmd.Context(), c, plan.Folder, take, extras), c.contradicted(cmd.Context(), plan.Folder))
+			return reportTake(cmd.Context(), c, plan.Folder, take, extras)
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
@@ -90,7 +90,8 @@ func onBench[T any](ctx context.Context, c *console, source device.Source,
 }
 
 // reportTake prints a finished take. One that is not usable, or that the other takes
-// of the folder contradict, is a *capture.UnfitError.
+// of the folder contradict or that contradicts with them what was stated, is a
+// *capture.UnfitError.
 func reportTake(ctx context.Context, c *console, folder *capture.Folder, take capture.Take,
 	extras workbench.Extras) error {
 	for _, note := range take.Bench.Notes {
@@ -101,7 +102,7 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 	for _, advice := range workbench.TakeAdvice(take) {
 		c.warn("%s", forCommands(advice))
 	}
-	contradictions, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
+	contradictions, read, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
 	if err != nil {
 		return err
 	}
@@ -121,24 +122,24 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 		}
 	}
 	if err == nil && take.Unfit() != nil {
-		return fmt.Errorf("take %s is kept but not usable: %w", take.Name,
+		err = fmt.Errorf("take %s is kept but not usable: %w", take.Name,
 			&capture.UnfitError{What: capture.FlagNames(take.Unfit())})
 	}
 	if err == nil && contradictions != nil {
-		return fmt.Errorf("take %s is kept: %w", take.Name,
+		err = fmt.Errorf("take %s is kept: %w", take.Name,
 			&capture.UnfitError{What: "what is stated of it contradicts the other takes"})
 	}
-	return err
+	return cmp.Or(err, c.contradicted(ctx, folder, read))
 }
 
 // contradicted warns of what was stated and the takes of a folder contradict, as soon
 // as there are enough of them to tell: a *capture.UnfitError. Whatever else keeps the
-// takes from being fitted is for the fit to say.
-func (c *console) contradicted(ctx context.Context, folder *capture.Folder) error {
+// takes from being fitted is for the fit to say. read is what is known of the takes.
+func (c *console) contradicted(ctx context.Context, folder *capture.Folder, read *evaluation.Evaluation) error {
 	if held, err := folder.Fingerprint(); err != nil || len(held.Takes) < 2 {
 		return nil
 	}
-	o := evaluation.Options{AsLast: true}
+	o := evaluation.Options{AsLast: true, Before: read}
 	o.Fit.Program = programName()
 	e, err := evaluation.Coil(ctx, folder.Dir, o)
 	if err != nil || len(e.Result.Contradicted) == 0 {

@@ -219,7 +219,7 @@ func (w *workshop) keptTake(dir string, take capture.Take) ended {
 	}
 	if folder, err := capture.OpenFolder(dir); err == nil {
 		// What cannot be compared now the fit will tell.
-		said, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.Before(dir))
+		said, _, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.Before(dir))
 		if said != nil && e.Outcome == outcomeDone {
 			e.Outcome = outcomeDoubtful
 			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)
