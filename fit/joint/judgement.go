@@ -170,11 +170,7 @@ func square(x float64) float64 { return x * x }
 
 // missingFact says which fact is missing for L and C.
 func (a *analysis) missingFact() string {
-	loads := map[partIndices]bool{}
-	for _, at := range a.request.parts.ofTake {
-		loads[at] = true
-	}
-	if len(loads) < 2 {
+	if a.oneLoad() {
 		if a.resistive {
 			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a " +
 				"take with a known capacitor"
