@@ -391,35 +391,13 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	return s, nil
 }
 
-// solve is the capacitance at which the peak is at the target: the first change
-// of sign on a grid, then halved. A jump of the peak from one maximum to another
-// is no solution.
+// solve is the capacitance at which the peak is at the target. A jump of the peak from
+// one maximum to another is no solution.
 func solve(peak func(farad float64) float64, targetHz float64) (float64, error) {
-	lowest, highest := math.Inf(1), math.Inf(-1)
 	steps := int(fPerDecade * math.Log10(mostF/leastF))
-	previous, before := 0.0, math.NaN()
-	for i := range steps + 1 {
-		farad := leastF * math.Pow(mostF/leastF, float64(i)/float64(steps))
-		hz := peak(farad)
-		if !math.IsNaN(hz) {
-			lowest, highest = min(lowest, hz), max(highest, hz)
-		}
-		if (before-targetHz)*(hz-targetHz) <= 0 {
-			low, high := previous, farad
-			rising := hz > before
-			for range 60 {
-				middle := math.Sqrt(low * high)
-				if (peak(middle) > targetHz) == rising {
-					high = middle
-				} else {
-					low = middle
-				}
-			}
-			if math.Abs(peak(low)/targetHz-1) < 1e-6 {
-				return low, nil
-			}
-		}
-		previous, before = farad, hz
+	farad, lowest, highest := Reach(peak, targetHz, leastF, mostF, steps, 1e-6)
+	if !math.IsNaN(farad) {
+		return farad, nil
 	}
 	if math.IsInf(lowest, 1) {
 		return 0, errors.New("there is no peak, whatever its capacitance")

@@ -126,34 +126,14 @@ func (b *bench) best(wire exciter.Wire, holds float64) string {
 	return ""
 }
 
-// search finds the turns that reach the wish: the first change of sign on a grid up to
-// mostTimes of what the bobbin holds, then halved. reach says what was found where it
-// is not.
+// search finds the turns that reach the wish, up to mostTimes of what the bobbin holds.
+// reach says what was found where it is not.
 func (b *bench) search(wire exciter.Wire, want, holds float64) (turns float64, reach string) {
 	const steps = 48
-	lowest, highest := math.Inf(1), math.Inf(-1)
-	previous, before := 0.0, math.NaN()
-	for i := range steps + 1 {
-		n := leastTurns * math.Pow(mostTimes*holds/leastTurns, float64(i)/steps)
-		at := b.reached(wire, n)
-		if !math.IsNaN(at) {
-			lowest, highest = min(lowest, at), max(highest, at)
-		}
-		if (before-want)*(at-want) <= 0 {
-			low, high, rising := previous, n, at > before
-			for range 40 {
-				middle := math.Sqrt(low * high)
-				if (b.reached(wire, middle) > want) == rising {
-					high = middle
-				} else {
-					low = middle
-				}
-			}
-			if math.Abs(b.reached(wire, low)/want-1) < 1e-3 {
-				return low, ""
-			}
-		}
-		previous, before = n, at
+	turns, lowest, highest := harness.Reach(func(n float64) float64 { return b.reached(wire, n) }, want, leastTurns,
+		mostTimes*holds, steps, 1e-3)
+	if !math.IsNaN(turns) {
+		return turns, ""
 	}
 	unit := b.Wish.Unit()
 	if math.IsInf(lowest, 1) {
