@@ -17,16 +17,16 @@ import (
 func (w Wish) at() int {
 	switch {
 	case w.Inductance != nil:
-		return 0
+		return ofL
 	case w.Resistance != nil:
-		return 1
+		return ofR
 	}
 	return len(own) // the peak
 }
 
 // Unit of what is wished for.
 func (w Wish) Unit() quantity.Unit {
-	return map[int]quantity.Unit{0: quantity.Henry, 1: quantity.Ohm, len(own): quantity.Hertz}[w.at()]
+	return map[int]quantity.Unit{ofL: quantity.Henry, ofR: quantity.Ohm, len(own): quantity.Hertz}[w.at()]
 }
 
 // wanted is the value of the wish with its own uncertainty.
@@ -82,9 +82,13 @@ func (b *bench) sizes() []float64 {
 // reached is what the wish is about, for turns of a wire.
 func (b *bench) reached(wire exciter.Wire, turns float64) float64 {
 	n := b.next(wire, turns)
+	c, at := n.circuit(b.coils, n.nominal()), b.Wish.at()
+	if at < properties && !math.IsNaN(c.InductanceH) {
+		return valueOf(at, c) // whatever the guitar
+	}
 	dst := make([]float64, len(own)+len(harness.Sought(0)))
-	b.quantities(n.circuit(b.coils, n.nominal()), b.sizes(), nil, dst)
-	return dst[b.Wish.at()]
+	b.quantities(c, b.sizes(), nil, dst)
+	return dst[at]
 }
 
 // option finds the turns of a wire for the wish. why says what keeps it from being had.
