@@ -86,7 +86,7 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 		return
 	}
 	c := comparison{passages: passages, coil: passages.ofAll(periods), twoClocks: a.DriftPPM != 0}
-	if take.Reference.Kind != "" && take.Reference.Kind != "none" {
+	if hasReference(take) {
 		if periods, _, err = align.Periods(rec.Samples[1], take.Stimulus, among); err != nil {
 			return
 		}
@@ -104,12 +104,11 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 	// Damage that is the circuit's is none.
 	var kept []int
 	for i, k := range repeats {
-		if slices.Contains(doubted, k) && c.overwritten(i) {
+		switch {
+		case !slices.Contains(doubted, k):
+		case c.overwritten(i):
 			kept = append(kept, i)
-		}
-	}
-	for i, k := range repeats {
-		if slices.Contains(doubted, k) && !slices.Contains(kept, i) {
+		default:
 			is := func(l int) bool { return l == k }
 			a.Damaged = slices.DeleteFunc(slices.Clone(a.Damaged), is)
 			a.Jumps = slices.DeleteFunc(slices.Clone(a.Jumps), func(j align.Jump) bool { return j.Repeat == k })

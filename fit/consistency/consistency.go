@@ -9,6 +9,7 @@
 package consistency
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -288,15 +289,7 @@ func lineOf(group []seen) []Finding {
 	if len(best) == 0 {
 		return disordered(group)
 	}
-	slices.SortStableFunc(best, func(a, b hypothesis) int {
-		switch {
-		case a.left < b.left:
-			return -1
-		case a.left > b.left:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(best, func(a, b hypothesis) int { return cmp.Compare(a.left, b.left) })
 	best = slices.DeleteFunc(best, func(h hypothesis) bool { return h.left > max(5*best[0].left, 0.25*explained*misfit) })
 	var f Finding
 	var texts []string

@@ -412,6 +412,23 @@ func TestCacheWithAnUnreadableTake(t *testing.T) {
 	}
 }
 
+// What was read to compare a take with the others need not be read for the fit.
+func TestContradictionsReadOnce(t *testing.T) {
+	dir := fitted(t)
+	fresh := must(Coil(t.Context(), dir, Options{Fit: program, Anew: true}))
+	said, read, err := Contradictions(t.Context(), must(capture.OpenFolder(dir)), "C220p", nil)
+	if err != nil || said != nil {
+		t.Fatalf("%q, %v", said, err)
+	}
+	for _, name := range takes {
+		check(os.Remove(audioOf(dir, name)))
+	}
+	e := must(Coil(t.Context(), dir, Options{Fit: program, Anew: true, Before: read}))
+	if len(e.LeftOut) != 0 || told(t, e) != told(t, fresh) {
+		t.Errorf("left out %q, or another result", e.LeftOut)
+	}
+}
+
 // Monte Carlo trials repeat the fit, also from the cache.
 func TestCacheMonteCarlo(t *testing.T) {
 	dir := fitted(t)

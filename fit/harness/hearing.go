@@ -165,10 +165,7 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 	sought := slices.Repeat([]fit.Sought{{Missing: "the recording has nothing in this octave", Decibel: true}},
 		len(octaves)+1)
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
-		size := sizes{}
-		for k, p := range parts {
-			size[p.Name] = values[k]
-		}
+		size := sizesOf(parts, values)
 		fill(dst, math.NaN())
 		of, errA := h.gains(c, size, a, hz)
 		to, errB := h.gains(c, size, b, hz)

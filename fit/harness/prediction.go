@@ -83,9 +83,7 @@ var soughtSound = [perSound]fit.Sought{
 // sound writes peak, its height, Q and level of a harness; NaN for what does
 // not exist.
 func sound(h circuit.Harness, dst []float64) {
-	for i := range dst[:perSound] {
-		dst[i] = math.NaN()
-	}
+	fill(dst[:perSound], math.NaN())
 	r, err := h.Response()
 	if err != nil {
 		return
@@ -105,11 +103,7 @@ func sound(h circuit.Harness, dst []float64) {
 // SI units: the four quantities of Sought, then the level at each of hz; NaN for
 // what does not exist.
 func (h Harness) Evaluate(coils []circuit.Coil, parts []Part, at, hz, dst []float64) {
-	size := sizes{}
-	for k, part := range parts {
-		size[part.Name] = at[k]
-	}
-	built := h.circuit(coils, size)
+	built := h.circuit(coils, sizesOf(parts, at))
 	sound(built, dst)
 	levels(built, hz, dst[perSound:])
 }
@@ -313,6 +307,15 @@ func (h Harness) WriteNetlist(w io.Writer, coils []Coil) error {
 			Print: []circuit.Node{out}})
 }
 
+// sizesOf are the parts with values in SI units, in the same order.
+func sizesOf(parts []Part, values []float64) sizes {
+	s := sizes{}
+	for k, p := range parts {
+		s[p.Name] = values[k]
+	}
+	return s
+}
+
 func nominal(parts []Part) sizes {
 	s := sizes{}
 	for _, p := range parts {
@@ -368,11 +371,7 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	}
 	// The solution moves with the peak at it: dC = -dpeak/(dpeak/dC).
 	q, err := propagate(coils, others, soughtSound[:1], func(c []circuit.Coil, values, dst []float64) {
-		size := sizes{}
-		for k, p := range others {
-			size[p.Name] = values[k]
-		}
-		dst[0] = peak(c, size, farad)
+		dst[0] = peak(c, sizesOf(others, values), farad)
 	})
 	if err != nil {
 		return nil, err
@@ -392,35 +391,13 @@ func (h Harness) Solve(coils []Coil, part string, targetHz float64) (*Solution, 
 	return s, nil
 }
 
-// solve is the capacitance at which the peak is at the target: the first change
-// of sign on a grid, then halved. A jump of the peak from one maximum to another
-// is no solution.
+// solve is the capacitance at which the peak is at the target. A jump of the peak from
+// one maximum to another is no solution.
 func solve(peak func(farad float64) float64, targetHz float64) (float64, error) {
-	lowest, highest := math.Inf(1), math.Inf(-1)
 	steps := int(fPerDecade * math.Log10(mostF/leastF))
-	previous, before := 0.0, math.NaN()
-	for i := range steps + 1 {
-		farad := leastF * math.Pow(mostF/leastF, float64(i)/float64(steps))
-		hz := peak(farad)
-		if !math.IsNaN(hz) {
-			lowest, highest = min(lowest, hz), max(highest, hz)
-		}
-		if (before-targetHz)*(hz-targetHz) <= 0 {
-			low, high := previous, farad
-			rising := hz > before
-			for range 60 {
-				middle := math.Sqrt(low * high)
-				if (peak(middle) > targetHz) == rising {
-					high = middle
-				} else {
-					low = middle
-				}
-			}
-			if math.Abs(peak(low)/targetHz-1) < 1e-6 {
-				return low, nil
-			}
-		}
-		previous, before = farad, hz
+	farad, lowest, highest := Reach(peak, targetHz, leastF, mostF, steps, 1e-6)
+	if !math.IsNaN(farad) {
+		return farad, nil
 	}
 	if math.IsInf(lowest, 1) {
 		return 0, errors.New("there is no peak, whatever its capacitance")

@@ -156,7 +156,7 @@ func (a *analysis) tryFree(ctx context.Context, said []string) error {
 	free := &analysis{searches: a.searches, request: a.request, warnings: append(slices.Clone(said), twoCoils),
 		onReading: a.onReading}
 	q := &free.request
-	q.free, q.letGo, q.ownDB = true, nil, a.ownDB()
+	q.free, q.letGo, q.ownDB = true, nil, a.statedOwnDB()
 	free.resistive, free.metered = q.know.resistance != nil, q.know.inductance != nil
 	start := a.best.coil()
 	err := free.tryForms(ctx, freeForms, []circuit.Coil{{InductanceH: start.InductanceH,
@@ -254,7 +254,7 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	starts := startCoils(a.request.takes, a.request.parts, a.request.know)
 	shared := a.sharesCard(starts[0])
 	steps := []float64{0}
-	for _, db := range append([]float64{a.ownDB()}, ownSteps...) {
+	for _, db := range append([]float64{a.statedOwnDB()}, ownSteps...) {
 		if db > steps[len(steps)-1] && shared {
 			steps = append(steps, db)
 		}
@@ -290,8 +290,8 @@ func (a *analysis) climb(ctx context.Context, forms []fit.Form) error {
 	return nil
 }
 
-// ownDB is the limit that is stated of what the sound card leaves in one take.
-func (a *analysis) ownDB() (limit float64) {
+// statedOwnDB is the limit that is stated of what the sound card leaves in one take.
+func (a *analysis) statedOwnDB() (limit float64) {
 	for _, t := range a.request.takes {
 		limit = max(limit, t.limits().RippleTakeDB)
 	}
@@ -653,7 +653,7 @@ func (a *analysis) choose(ctx context.Context) error {
 	// Noise alone may explain the takes because the model took up what the card leaves
 	// in them, which is below the noise of a point and not below that of Q.
 	a.chosen = best
-	if a.best, err = a.searches.widen(best, a.widen, max(best.joint.ownDB, a.ownDB())); err != nil {
+	if a.best, err = a.searches.widen(best, a.widen, max(best.joint.ownDB, a.statedOwnDB())); err != nil {
 		return err
 	}
 	if err = a.holdFacts(); err != nil {

@@ -376,21 +376,11 @@ func (a *analysis) curve(take int) *fit.Curve {
 	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 	response := j.takes[take].Response
 	plateau := c.Plateau(load)
-	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
-	delay := x[j.delay(take)] * 1e-6
 	db := func(v float64) float64 { return 20 * math.Log10(v) }
-	var card cardResponse
-	if !j.takes[take].Referenced {
-		card = j.cardAt(x)
-	}
-	residual := a.residuals(take)
+	beside, residual := j.besideCoil(take, x, plateau), a.residuals(take)
 	out := &fit.Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
 	for i, w := range j.omega[take] {
-		k := complex(gain*plateau, 0) * cmplx.Exp(complex(0, -w*delay))
-		if !j.takes[take].Referenced {
-			k *= card.at(w)
-		}
-		k *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
+		k := beside[i]
 		measured := response.H[i] / k
 		fitted := c.Transfer(complex(0, w), load) / complex(plateau, 0)
 		u := j.totalU(take, i) / cmplx.Abs(k)

@@ -374,21 +374,32 @@ func (s *solution) information() *mat.SymDense {
 	return out
 }
 
-// modelled is the response of a take at the parameters x.
-func (j *joint) modelled(take int, x []float64) []complex128 {
-	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
-	gain, delay := math.Exp(x[j.gain(take)])*j.polarity[take], x[j.delay(take)]*1e-6
+// besideCoil is what a take's response has at the parameters x besides that of the
+// coil with its load: gain, delay, sound card and drive, times scale.
+func (j *joint) besideCoil(take int, x []float64, scale float64) []complex128 {
+	gain, delay := math.Exp(x[j.gain(take)])*j.polarity[take]*scale, x[j.delay(take)]*1e-6
+	fall := j.fall(take, x)
 	var card cardResponse
 	if !j.takes[take].Referenced {
 		card = j.cardAt(x)
 	}
-	h := make([]complex128, len(j.omega[take]))
+	k := make([]complex128, len(j.omega[take]))
 	for i, w := range j.omega[take] {
-		h[i] = c.Transfer(complex(0, w), load) * cmplx.Rect(gain, -w*delay)
+		k[i] = cmplx.Rect(gain, -w*delay)
 		if !j.takes[take].Referenced {
-			h[i] *= card.at(w)
+			k[i] *= card.at(w)
 		}
-		h[i] *= complex(math.Exp(-j.fall(take, x)*w*w), 0)
+		k[i] *= complex(math.Exp(-fall*w*w), 0)
+	}
+	return k
+}
+
+// modelled is the response of a take at the parameters x.
+func (j *joint) modelled(take int, x []float64) []complex128 {
+	c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
+	h := j.besideCoil(take, x, 1)
+	for i, w := range j.omega[take] {
+		h[i] *= c.Transfer(complex(0, w), load)
 	}
 	return h
 }

@@ -170,11 +170,7 @@ func square(x float64) float64 { return x * x }
 
 // missingFact says which fact is missing for L and C.
 func (a *analysis) missingFact() string {
-	loads := map[partIndices]bool{}
-	for _, at := range a.request.parts.ofTake {
-		loads[at] = true
-	}
-	if len(loads) < 2 {
+	if a.oneLoad() {
 		if a.resistive {
 			return "one load shows resonance and Q, and with these losses the DC resistance says too little; add a " +
 				"take with a known capacitor"
@@ -516,6 +512,19 @@ type trial struct {
 	bic      float64
 }
 
+// try fits a form without what is in doubt, the freedom counted in its BIC as a
+// parameter. agrees tells whether that explains the takes and agrees with the facts
+// that are left; the error is that of ctx.
+func (a *analysis) try(ctx context.Context, d doubt, form fit.Form, start circuit.Coil) (t trial, agrees bool,
+	err error) {
+	s, err := a.searches.solve(ctx, d.without(a.request), form, []circuit.Coil{start})
+	if ctx.Err() != nil || err != nil {
+		return t, false, ctx.Err()
+	}
+	t = trial{d, s, s.bic(1) + math.Log(float64(s.joint.rows()))}
+	return t, s.misfit() == 1 && s.factsAgree(), nil
+}
+
 // contradicted are the doubts that explain what the takes contradict, the likeliest
 // first: none where nothing is contradicted. All of them are as good, but for what
 // the takes cannot tell.
@@ -553,16 +562,12 @@ func (a *analysis) contradicted(ctx context.Context, best *solution) ([]trial, e
 			continue
 		}
 		tried[c.doubt.what]++
-		q, coil := c.doubt.without(a.request), c.solution.coil()
-		s, err := a.searches.solve(ctx, q, c.solution.joint.form, []circuit.Coil{coil})
-		if err := ctx.Err(); err != nil {
+		t, agrees, err := a.try(ctx, c.doubt, c.solution.joint.form, c.solution.coil())
+		if err != nil {
 			return nil, err
 		}
-		if err != nil || s.misfit() > 1 || !s.factsAgree() {
-			continue
-		}
-		if bic := s.bic(1) + math.Log(float64(s.joint.rows())); bic < limit {
-			found = append(found, trial{c.doubt, s, bic})
+		if agrees && t.bic < limit {
+			found = append(found, t)
 		}
 	}
 	if found = likeliest(found); len(found) > 0 {
@@ -641,12 +646,12 @@ func (a *analysis) standIn(ctx context.Context, best *solution) ([]trial, error)
 	}
 	var found []trial
 	for _, d := range a.doubts(best) {
-		without, err := a.searches.solve(ctx, d.without(a.request), form, []circuit.Coil{coil})
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+		t, agrees, err := a.try(ctx, d, form, coil)
+		if err != nil {
+			return nil, err
 		}
-		if err == nil && without.misfit() == 1 && without.factsAgree() {
-			found = append(found, trial{d, without, without.bic(1)})
+		if agrees {
+			found = append(found, t)
 		}
 	}
 	if found = likeliest(found); len(found) == 0 {
@@ -694,15 +699,12 @@ func (a *analysis) strained(ctx context.Context, best *solution) error {
 		if !d.fact || best.joint.priors[at].meter != nil || best.gain(at) < math.Log(float64(best.joint.rows())) {
 			continue
 		}
-		without, err := a.searches.solve(ctx, d.without(a.request), best.joint.form, []circuit.Coil{best.coil()})
-		if ctx.Err() != nil {
-			return ctx.Err()
+		t, agrees, err := a.try(ctx, d, best.joint.form, best.coil())
+		if err != nil {
+			return err
 		}
-		if err != nil || without.misfit() > 1 || !without.factsAgree() {
-			continue
-		}
-		if bic := without.bic(1) + math.Log(float64(best.joint.rows())); bic < best.bic(1) {
-			found = append(found, trial{d, without, bic})
+		if agrees && t.bic < best.bic(1) {
+			found = append(found, t)
 		}
 	}
 	if found = likeliest(found); len(found) > 0 {

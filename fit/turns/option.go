@@ -17,16 +17,16 @@ import (
 func (w Wish) at() int {
 	switch {
 	case w.Inductance != nil:
-		return 0
+		return ofL
 	case w.Resistance != nil:
-		return 1
+		return ofR
 	}
 	return len(own) // the peak
 }
 
 // Unit of what is wished for.
 func (w Wish) Unit() quantity.Unit {
-	return map[int]quantity.Unit{0: quantity.Henry, 1: quantity.Ohm, len(own): quantity.Hertz}[w.at()]
+	return map[int]quantity.Unit{ofL: quantity.Henry, ofR: quantity.Ohm, len(own): quantity.Hertz}[w.at()]
 }
 
 // wanted is the value of the wish with its own uncertainty.
@@ -82,9 +82,13 @@ func (b *bench) sizes() []float64 {
 // reached is what the wish is about, for turns of a wire.
 func (b *bench) reached(wire exciter.Wire, turns float64) float64 {
 	n := b.next(wire, turns)
+	c, at := n.circuit(b.coils, n.nominal()), b.Wish.at()
+	if at < properties && !math.IsNaN(c.InductanceH) {
+		return valueOf(at, c) // whatever the guitar
+	}
 	dst := make([]float64, len(own)+len(harness.Sought(0)))
-	b.quantities(n.circuit(b.coils, n.nominal()), b.sizes(), nil, dst)
-	return dst[b.Wish.at()]
+	b.quantities(c, b.sizes(), nil, dst)
+	return dst[at]
 }
 
 // option finds the turns of a wire for the wish. why says what keeps it from being had.
@@ -126,34 +130,14 @@ func (b *bench) best(wire exciter.Wire, holds float64) string {
 	return ""
 }
 
-// search finds the turns that reach the wish: the first change of sign on a grid up to
-// mostTimes of what the bobbin holds, then halved. reach says what was found where it
-// is not.
+// search finds the turns that reach the wish, up to mostTimes of what the bobbin holds.
+// reach says what was found where it is not.
 func (b *bench) search(wire exciter.Wire, want, holds float64) (turns float64, reach string) {
 	const steps = 48
-	lowest, highest := math.Inf(1), math.Inf(-1)
-	previous, before := 0.0, math.NaN()
-	for i := range steps + 1 {
-		n := leastTurns * math.Pow(mostTimes*holds/leastTurns, float64(i)/steps)
-		at := b.reached(wire, n)
-		if !math.IsNaN(at) {
-			lowest, highest = min(lowest, at), max(highest, at)
-		}
-		if (before-want)*(at-want) <= 0 {
-			low, high, rising := previous, n, at > before
-			for range 40 {
-				middle := math.Sqrt(low * high)
-				if (b.reached(wire, middle) > want) == rising {
-					high = middle
-				} else {
-					low = middle
-				}
-			}
-			if math.Abs(b.reached(wire, low)/want-1) < 1e-3 {
-				return low, ""
-			}
-		}
-		previous, before = n, at
+	turns, lowest, highest := harness.Reach(func(n float64) float64 { return b.reached(wire, n) }, want, leastTurns,
+		mostTimes*holds, steps, 1e-3)
+	if !math.IsNaN(turns) {
+		return turns, ""
 	}
 	unit := b.Wish.Unit()
 	if math.IsInf(lowest, 1) {
