@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
@@ -67,7 +68,7 @@ that.`,
 				page:  func(w io.Writer) error { return page.Batch(w, document) },
 				json:  func(w io.Writer) error { return data.BatchJSON(w, result) },
 				csv:   func(w io.Writer) error { return data.BatchCSV(w, result, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, tableOptions(w)) },
+				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, screen.TableOptions(w)) },
 			}, unfit)
 		},
 	}, options.Options, shown.options(c))

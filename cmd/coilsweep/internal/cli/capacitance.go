@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -68,7 +69,7 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 				}
 			}
 			return c.showRecord(account, func(w io.Writer) error {
-				return terminal.Account(w, *e.Result, *account, tableOptions(w))
+				return terminal.Account(w, *e.Result, *account, screen.TableOptions(w))
 			}, e.Unfitness())
 		},
 	}, known, options.Options, output(

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
@@ -85,7 +86,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 				page:  func(w io.Writer) error { return page.Comparison(w, document) },
 				json:  func(w io.Writer) error { return data.ComparisonJSON(w, result) },
 				csv:   func(w io.Writer) error { return data.ComparisonCSV(w, result, options.Sort, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, tableOptions(w)) },
+				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, screen.TableOptions(w)) },
 			}, unfit)
 		},
 	}, options.Options, slices.Concat(shown.options(c), output(workbench.HearOption(&hear),
@@ -173,8 +174,8 @@ func (c *console) coil(ctx context.Context, dir string, want evaluation.Options)
 // result.
 func (c *console) measured(ctx context.Context, dirs []string, want evaluation.Options, someMayFail bool) (
 	coils []evaluation.Measured, unfit, err error) {
-	bar := newCounter(c.err, "coils", len(dirs))
-	defer bar.clear()
+	bar := screen.NewCounter(c.err, "coils", len(dirs))
+	defer bar.Clear()
 	var left, doubtful []string
 	for n, dir := range dirs {
 		e, err := c.coil(ctx, dir, want)
@@ -197,8 +198,8 @@ func (c *console) measured(ctx context.Context, dirs []string, want evaluation.O
 				doubtful = append(doubtful, dir+": the takes contradict "+strings.Join(facts, "; "))
 			}
 		}
-		if bar.terminal || want.Curves || len(dirs) > 4 && !someMayFail {
-			bar.show(n + 1)
+		if bar.OnTerminal || want.Curves || len(dirs) > 4 && !someMayFail {
+			bar.Show(n + 1)
 		}
 	}
 	what := doubtful

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
 	"coilsweep/report/terminal"
@@ -51,7 +52,7 @@ use_in_fit is not scored, nor is the DC resistance: the fit is based on them.`,
 			}
 			return c.showRecord(data.Object{{"coil", e.Result.Coil}, {"meter", e.Result.Meter}},
 				func(w io.Writer) error {
-					return terminal.Crosscheck(w, *e.Result, tableOptions(w))
+					return terminal.Crosscheck(w, *e.Result, screen.TableOptions(w))
 				}, e.Unfitness())
 		},
 	}, options.Options, output(c.jsonOption("the readings")))

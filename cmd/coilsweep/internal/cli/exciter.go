@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
@@ -45,7 +46,7 @@ amplifier's loudspeaker tap.`,
 				return err
 			}
 			return c.showRecord(exciterJSON(sheet), func(w io.Writer) error {
-				return terminal.Exciter(w, sheet, tableOptions(w))
+				return terminal.Exciter(w, sheet, screen.TableOptions(w))
 			}, nil)
 		},
 	}, flags.options(), output(c.jsonOption("the result")))

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
@@ -74,10 +75,10 @@ does not stop the others.`,
 			if given != nil {
 				o.Fit = *given
 			}
-			bar := newCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
-			o.Fit.Progress = bar.show
+			bar := screen.NewCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
+			o.Fit.Progress = bar.Show
 			e, err := c.evaluate(cmd.Context(), args[0], o)
-			bar.clear()
+			bar.Clear()
 			if err != nil {
 				return err
 			}
@@ -86,7 +87,7 @@ does not stop the others.`,
 				unfit = fmt.Errorf("the result is not kept: %w", err)
 			}
 			return c.show(e.Result.Encode, func(w io.Writer) error {
-				o := tableOptions(w)
+				o := screen.TableOptions(w)
 				o.Budget = budget
 				err := terminal.Coil(w, *e.Result, o)
 				if err == nil && drawn {
@@ -131,7 +132,7 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	coils := notation.Each(dirs, func(dir string) evaluation.Refreshed {
 		return evaluation.Refreshed{Folder: dir, State: evaluation.NotReached}
 	})
-	bar := newCounter(c.err, "coils", len(dirs))
+	bar := screen.NewCounter(c.err, "coils", len(dirs))
 	keep := func(e *evaluation.Evaluation) error { return save(e, data.CSVOptions{}) }
 	done := 0
 	evaluation.Each(cmd.Context(), dirs, func(dir string) evaluation.Refreshed {
@@ -139,16 +140,16 @@ func fitAll(cmd *cobra.Command, c *console, root string, given *fit.Options, for
 	}, func(i int, r evaluation.Refreshed) {
 		coils[i] = r
 		done++
-		bar.clear()
+		bar.Clear()
 		if r.Of != nil {
 			c.tell(r.Of)
 		}
 		if r.Why != "" && r.State != evaluation.NotReached {
 			c.warn("%s: %s: %s", r.Folder, r.State, r.Why)
 		}
-		bar.show(done)
+		bar.Show(done)
 	})
-	bar.clear()
+	bar.Clear()
 	for i := range coils {
 		coils[i].Folder = filepath.ToSlash(coils[i].Folder)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
 	"coilsweep/report/page"
@@ -90,7 +91,7 @@ Turn the volume down before you play them.`,
 				c.warn("%s", words.HearingCautions()[0])
 			}
 			return c.show(func(w io.Writer) error { return data.HearingJSON(w, *l, written) },
-				func(w io.Writer) error { return terminal.Hearing(w, *l, tableOptions(w)) }, unfit)
+				func(w io.Writer) error { return terminal.Hearing(w, *l, screen.TableOptions(w)) }, unfit)
 		},
 	}, options.Options, fit.Options, output(
 		text("out", "write both sounds, their difference and a page that plays them to the folder DIR", &folder),

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
@@ -70,7 +71,7 @@ removed or changed since, or where another version of the program made it;
 			return shown.print(c, printed{
 				json:  func(w io.Writer) error { return data.ListJSON(w, list) },
 				csv:   func(w io.Writer) error { return data.ListCSV(w, list, shown.sign.csv()) },
-				table: func(w io.Writer) error { return terminal.List(w, list, tableOptions(w)) },
+				table: func(w io.Writer) error { return terminal.List(w, list, screen.TableOptions(w)) },
 			}, nil)
 		},
 	}, which, output(

@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/harness"
 	"coilsweep/report/data"
@@ -104,7 +105,7 @@ the peak at a frequency.`,
 				*harness.Prediction
 				Target *harness.Solution `json:"target,omitempty"`
 			}{prediction, document.Target}, func(w io.Writer) error {
-				return terminal.Prediction(w, *prediction, document.Target, tableOptions(w))
+				return terminal.Prediction(w, *prediction, document.Target, screen.TableOptions(w))
 			}, unfit)
 		},
 	}, guitar.Options, options.Options, output(

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
@@ -43,10 +44,10 @@ a file as in 'coilsweep predict --help', and with --hear plays it.`,
 				}
 			}
 			o.Fit.Advise = true
-			bar := newCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
-			o.Fit.Progress = bar.show
+			bar := screen.NewCounter(c.err, "Monte Carlo", o.Fit.MonteCarlo)
+			o.Fit.Progress = bar.Show
 			e, err := c.evaluate(cmd.Context(), args[0], o)
-			bar.clear()
+			bar.Clear()
 			if err != nil {
 				return err
 			}

@@ -16,6 +16,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/fault"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
@@ -55,8 +56,8 @@ func forCommands(text string) string { return workbench.ForCommands(text, flagNa
 // hears prints what a job has to say, and draws its levels.
 func (c *console) hears() workbench.Ears {
 	say := func(text string) { c.warn("%s", forCommands(text)) }
-	p := newRecordingBar(c.err)
-	return workbench.Ears{Warn: say, Remark: say, Progress: p.progress, Meters: p.meters, Ended: p.clear}
+	p := screen.NewRecording(c.err)
+	return workbench.Ears{Warn: say, Remark: say, Progress: p.Progress, Meters: p.Meters, Ended: p.Clear}
 }
 
 // json prints a result for programs.
@@ -132,7 +133,7 @@ func (c *console) tellBench(b *workbench.Bench, o workbench.Options) {
 // status. ctx ends it early.
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	cobra.MousetrapHelpText = "" // a double click is a use like others
-	if len(args) == 0 && byDoubleClick() {
+	if len(args) == 0 && screen.ByDoubleClick() {
 		return fromDesktop(ctx, stdin, stdout, stderr)
 	}
 	c := &console{out: stdout, err: stderr}

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/web"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/qr"
@@ -102,8 +103,8 @@ the address and its key can play sounds and write into ROOT.`,
 // showCode shows an address on a terminal as a QR code, for a tablet's camera; nothing
 // elsewhere, and where there is no room for it.
 func showCode(w io.Writer, url string) {
-	width, _ := terminalOf(w)
-	if url == "" || width == 0 || tableOptions(w).ASCII {
+	width, _ := screen.WidthOf(w)
+	if url == "" || width == 0 || screen.TableOptions(w).ASCII {
 		return
 	}
 	code, err := qr.Terminal(url)
@@ -119,7 +120,7 @@ func openPage(wanted bool, url string) error {
 	if !wanted {
 		return nil
 	}
-	words := opener(url)
+	words := screen.Opener(url)
 	browser := exec.Command(words[0], words[1:]...)
 	if err := browser.Start(); err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/exciter"
 	"coilsweep/excite/quantity"
@@ -194,7 +195,7 @@ exponents of these laws are fitted.`,
 				c.warn("wrote %s", f.path)
 			}
 			return c.show(func(w io.Writer) error { return data.TurnsJSON(w, *sheet) },
-				func(w io.Writer) error { return terminal.Turns(w, *sheet, tableOptions(w)) }, unfit)
+				func(w io.Writer) error { return terminal.Turns(w, *sheet, screen.TableOptions(w)) }, unfit)
 		},
 	}, wind.Options, guitar.Options, options.Options, output(
 		text("plot", "write the responses to FILE.svg, .pdf or .png", &picture.path),

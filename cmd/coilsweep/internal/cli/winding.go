@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
@@ -51,7 +52,7 @@ come from the result; without takes the resistance alone is checked.`,
 				return err
 			}
 			return c.show(func(w io.Writer) error { return data.WindingJSON(w, sheet) },
-				func(w io.Writer) error { return terminal.Winding(w, sheet, tableOptions(w)) }, unfit)
+				func(w io.Writer) error { return terminal.Winding(w, sheet, screen.TableOptions(w)) }, unfit)
 		},
 	}, workbench.Options{on("json", "print JSON", &c.asJSON)})
 }

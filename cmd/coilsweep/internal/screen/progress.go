@@ -1,4 +1,6 @@
-package cli
+// Package screen is what the program's user has in front: a terminal, its width and
+// what it can show, how work goes on there, and the browser.
+package screen
 
 import (
 	"fmt"
@@ -14,8 +16,9 @@ import (
 // bar is the last line of a terminal, drawn over and over; elsewhere, and where that
 // cannot be done, it is not drawn at all.
 type bar struct {
-	w        io.Writer
-	terminal bool
+	w io.Writer
+	// OnTerminal: the line is drawn.
+	OnTerminal bool
 }
 
 func newBar(w io.Writer) bar {
@@ -27,13 +30,13 @@ const barWidth = 30
 
 // draw draws the line.
 func (b bar) draw(format string, args ...any) {
-	if b.terminal {
+	if b.OnTerminal {
 		fmt.Fprintf(b.w, "\r\x1b[K"+format, args...)
 	}
 }
 
-// clear leaves the line.
-func (b bar) clear() { b.draw("") }
+// Clear leaves the line.
+func (b bar) Clear() { b.draw("") }
 
 // filled is a part of a bar.
 func filled(part float64) string {
@@ -41,44 +44,47 @@ func filled(part float64) string {
 	return "[" + strings.Repeat("=", full) + strings.Repeat(" ", barWidth-full) + "]"
 }
 
-// counter shows how far a countable piece of work is: a bar on a terminal,
+// Counter shows how far a countable piece of work is: a bar on a terminal,
 // elsewhere a line for every tenth.
-type counter struct {
+type Counter struct {
 	bar
 	what  string
 	total int
 	shown int // tenths
 }
 
-func newCounter(w io.Writer, what string, total int) *counter {
-	return &counter{bar: newBar(w), what: what, total: total}
+// NewCounter counts to total pieces of what.
+func NewCounter(w io.Writer, what string, total int) *Counter {
+	return &Counter{bar: newBar(w), what: what, total: total}
 }
 
-// show draws the state after done of the total.
-func (c *counter) show(done int) {
+// Show draws the state after done of the total.
+func (c *Counter) Show(done int) {
 	c.draw("%s  %s  %d of %d", c.what, filled(float64(done)/float64(max(1, c.total))), done, c.total)
-	if tenths := 10 * done / max(1, c.total); !c.terminal && tenths != c.shown {
+	if tenths := 10 * done / max(1, c.total); !c.OnTerminal && tenths != c.shown {
 		c.shown = tenths
 		fmt.Fprintf(c.w, "coilsweep: %s: %d of %d\n", c.what, done, c.total)
 	}
 }
 
-// recordingBar shows how a recording goes on: a bar on a terminal, elsewhere a
+// Recording shows how a recording goes on: a bar on a terminal, elsewhere a
 // line for each sweep.
-type recordingBar struct {
+type Recording struct {
 	bar
 	repeat int     // last shown
 	peak   float64 // largest level in this sweep, dBFS
 	done   bool    // the recording is long enough, though more may come
 }
 
-func newRecordingBar(w io.Writer) *recordingBar {
-	return &recordingBar{bar: newBar(w), peak: math.Inf(-1)}
+// NewRecording shows a recording on w.
+func NewRecording(w io.Writer) *Recording {
+	return &Recording{bar: newBar(w), peak: math.Inf(-1)}
 }
 
-func (p *recordingBar) progress(r record.Progress) {
+// Progress shows the state of the recording.
+func (p *Recording) Progress(r record.Progress) {
 	p.draw("%s  %s  %s", sweepOf(r), filled(r.Fraction), notation.Level(r.PeakDBFS))
-	if p.terminal || p.done {
+	if p.OnTerminal || p.done {
 		return
 	}
 	if r.Repeat != p.repeat {
@@ -91,15 +97,15 @@ func (p *recordingBar) progress(r record.Progress) {
 	}
 }
 
-func (p *recordingBar) endSweep(r record.Progress) {
+func (p *Recording) endSweep(r record.Progress) {
 	if p.repeat > 0 {
 		fmt.Fprintf(p.w, "coilsweep: sweep %d of %d, peak %s\n", p.repeat, r.Repeats, notation.Level(p.peak))
 	}
 	p.repeat, p.peak = 0, math.Inf(-1)
 }
 
-// meters shows levels live, on a terminal only.
-func (p *recordingBar) meters(channels []record.Meter) {
+// Meters shows levels live, on a terminal only.
+func (p *Recording) Meters(channels []record.Meter) {
 	line := ""
 	for i, ch := range channels {
 		name := "coil"

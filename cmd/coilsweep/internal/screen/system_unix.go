@@ -1,6 +1,6 @@
 //go:build !windows
 
-package cli
+package screen
 
 import (
 	"os"
@@ -10,12 +10,12 @@ import (
 // switchOnEscapes has nothing to switch on.
 func switchOnEscapes(*os.File) bool { return true }
 
-// byDoubleClick is false: desktops other than Windows' show no window for a program
+// ByDoubleClick is false: desktops other than Windows' show no window for a program
 // of the command line.
-func byDoubleClick() bool { return false }
+func ByDoubleClick() bool { return false }
 
-// opener shows a web page in the browser.
-func opener(url string) []string {
+// Opener shows a web page in the browser.
+func Opener(url string) []string {
 	if runtime.GOOS == "darwin" {
 		return []string{"open", url}
 	}

@@ -1,4 +1,4 @@
-package cli
+package screen
 
 import (
 	"bytes"
@@ -35,7 +35,7 @@ func TestUnicodeWithoutLocale(t *testing.T) {
 
 // What is not a terminal has neither width nor colour.
 func TestNoTerminal(t *testing.T) {
-	if width, colour := terminalOf(&bytes.Buffer{}); width != 0 || colour {
+	if width, colour := WidthOf(&bytes.Buffer{}); width != 0 || colour {
 		t.Errorf("a buffer has width %d and colour %t", width, colour)
 	}
 }

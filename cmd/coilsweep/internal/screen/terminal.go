@@ -1,4 +1,4 @@
-package cli
+package screen
 
 import (
 	"io"
@@ -11,17 +11,17 @@ import (
 	"coilsweep/report/terminal"
 )
 
-// tableOptions suit text to what w is: colour and width on a terminal only, no
+// TableOptions suit text to what w is: colour and width on a terminal only, no
 // colour where NO_COLOR asks for none, and the characters that the locale has.
-func tableOptions(w io.Writer) terminal.Options {
+func TableOptions(w io.Writer) terminal.Options {
 	o := terminal.Options{ASCII: !unicodeLocale(runtime.GOOS, os.Getenv)}
-	o.Width, o.Colour = terminalOf(w)
+	o.Width, o.Colour = WidthOf(w)
 	return o
 }
 
-// terminalOf is the width of a terminal in cells, 0 where w is not a terminal,
+// WidthOf is the width of a terminal in cells, 0 where w is not a terminal,
 // and whether it may be coloured.
-func terminalOf(w io.Writer) (width int, colour bool) {
+func WidthOf(w io.Writer) (width int, colour bool) {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
 		return 0, false

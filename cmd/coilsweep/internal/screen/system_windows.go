@@ -1,4 +1,4 @@
-package cli
+package screen
 
 import (
 	"os"
@@ -22,9 +22,9 @@ func switchOnEscapes(f *os.File) bool {
 	return done != 0
 }
 
-// byDoubleClick tells whether the program was started from the desktop, so that its
+// ByDoubleClick tells whether the program was started from the desktop, so that its
 // window closes when it ends.
-func byDoubleClick() bool { return mousetrap.StartedByExplorer() }
+func ByDoubleClick() bool { return mousetrap.StartedByExplorer() }
 
-// opener shows a web page in the browser.
-func opener(url string) []string { return []string{"rundll32", "url.dll,FileProtocolHandler", url} }
+// Opener shows a web page in the browser.
+func Opener(url string) []string { return []string{"rundll32", "url.dll,FileProtocolHandler", url} }

@@ -1,4 +1,4 @@
-package cli
+package screen
 
 import (
 	"bytes"
@@ -21,11 +21,11 @@ var reports = []record.Progress{
 
 func TestProgressInALog(t *testing.T) {
 	var b bytes.Buffer
-	p := newRecordingBar(&b)
+	p := NewRecording(&b)
 	for _, r := range reports {
-		p.progress(r)
+		p.Progress(r)
 	}
-	p.clear()
+	p.Clear()
 	want := "coilsweep: sweep 1 of 2, peak −14.2 dBFS\ncoilsweep: sweep 2 of 2, peak −14.1 dBFS\n"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)
@@ -34,12 +34,12 @@ func TestProgressInALog(t *testing.T) {
 
 func TestProgressOnATerminal(t *testing.T) {
 	var b bytes.Buffer
-	p := newRecordingBar(&b)
-	p.terminal = true
+	p := NewRecording(&b)
+	p.OnTerminal = true
 	for _, r := range reports[:2] {
-		p.progress(r)
+		p.Progress(r)
 	}
-	p.clear()
+	p.Clear()
 	want := "\r\x1b[Ksilence         [===                           ]  silent" +
 		"\r\x1b[Ksweep  1 of  2  [============                  ]  −14.2 dBFS" +
 		"\r\x1b[K"
@@ -50,16 +50,16 @@ func TestProgressOnATerminal(t *testing.T) {
 
 func TestMeters(t *testing.T) {
 	var b bytes.Buffer
-	m := newRecordingBar(&b)
+	m := NewRecording(&b)
 	channels := []record.Meter{{PeakDBFS: -12.34, RMSDBFS: -20}, {PeakDBFS: math.Inf(-1), RMSDBFS: math.Inf(-1)}}
-	m.meters(channels)
-	m.clear()
+	m.Meters(channels)
+	m.Clear()
 	if b.Len() > 0 {
 		t.Errorf("not on a terminal, and yet %q", b.String())
 	}
-	m.terminal = true
-	m.meters(channels)
-	m.clear()
+	m.OnTerminal = true
+	m.Meters(channels)
+	m.Clear()
 	want := "\r\x1b[Kcoil: peak −12.3 dBFS, rms −20.0 dBFS   reference: peak silent, rms silent   \r\x1b[K"
 	if b.String() != want {
 		t.Errorf("got %q, want %q", b.String(), want)

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"coilsweep/cmd/coilsweep/internal/screen"
 )
 
 // The browser is started with the address, and what is missing is told.
@@ -16,7 +18,7 @@ func TestOpenPage(t *testing.T) {
 	t.Setenv("PATH", folder+":"+os.Getenv("PATH"))
 	seen := filepath.Join(folder, "seen")
 	script := "#!/bin/sh\nprintf %s \"$1\" >" + seen + ".new && mv " + seen + ".new " + seen + "\n"
-	if err := os.WriteFile(filepath.Join(folder, opener(url)[0]), []byte(script), 0o777); err != nil {
+	if err := os.WriteFile(filepath.Join(folder, screen.Opener(url)[0]), []byte(script), 0o777); err != nil {
 		t.Fatal(err)
 	}
 	if err := openPage(false, url); err != nil {
