@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"strings"
 
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
@@ -18,11 +19,18 @@ const CoilSchema = "coilsweep.coil/1"
 type Coil struct {
 	Schema string `toml:"schema"` // "coilsweep.coil/1"
 	Name   string `toml:"name"`
-	Notes  string `toml:"notes,omitempty"`
-	Wire   string `toml:"wire,omitempty"`
+	// Serial, Lot and Customer are the coil's serial number, the production run it is of,
+	// and who it is for.
+	Serial   string `toml:"serial,omitempty"`
+	Lot      string `toml:"lot,omitempty"`
+	Customer string `toml:"customer,omitempty"`
+	Notes    string `toml:"notes,omitempty"`
+	Wire     string `toml:"wire,omitempty"`
 	// DCR is the DC resistance with temperature and accuracy, as typed
 	// ("7.85k@22C 0.5%").
 	DCR *quantity.Resistance `toml:"dcr,omitempty"`
+	// DCRMeter is the meter by which it was read; nil: not stated.
+	DCRMeter *instrument.Instrument `toml:"dcr_meter,omitempty"`
 	// CelsiusAtTakes is the coil's temperature during the takes, °C.
 	CelsiusAtTakes *float64 `toml:"celsius_at_takes,omitempty"`
 	// PartsScale is the limit, in percent, of the scale error that all added
@@ -52,6 +60,11 @@ func (c Coil) check() error {
 		return fmt.Errorf("winding: grade is %d: want the wire's insulation build, 1 or 2", w.Grade)
 	case !(p >= 0 && p <= 50):
 		return fmt.Errorf("parts_scale_percent is %g: want the limit of a common scale error, 0 to 50 percent", p)
+	}
+	if c.DCRMeter != nil {
+		if err := c.DCRMeter.Check(); err != nil {
+			return fmt.Errorf("dcr_meter: %w", err)
+		}
 	}
 	if c.DCR != nil {
 		if err := quantity.Plausible("dcr", c.DCR.Value); err != nil {
@@ -110,10 +123,17 @@ func encodeCoil(c Coil) []byte {
 		if !given {
 			line = "# " + line
 		}
-		fmt.Fprintf(&b, "\n%s%s", comment, line)
+		if comment != "" {
+			b.WriteByte('\n')
+		}
+		b.WriteString(comment + line)
 	}
 	b.WriteString(tomlkey.Setting("schema", CoilSchema))
 	b.WriteString(tomlkey.Setting("name", c.Name))
+	key("# Its serial number, the production run (lot) it is of, and who it is for.\n", "serial",
+		cmp.Or(c.Serial, "2026-014"), c.Serial != "")
+	key("", "lot", cmp.Or(c.Lot, "spring 2026"), c.Lot != "")
+	key("", "customer", cmp.Or(c.Customer, "the shop round the corner"), c.Customer != "")
 	key("# Anything worth remembering.\n", "notes", c.Notes, c.Notes != "")
 	key("# The wire, in your own words.\n", "wire", cmp.Or(c.Wire, "0.063 mm enamelled copper"), c.Wire != "")
 	dcr := "7.85k@22C 0.5%"
@@ -129,6 +149,8 @@ func encodeCoil(c Coil) []byte {
 		celsius, c.CelsiusAtTakes != nil)
 	key("# Limit, in percent, of the scale error that all added parts share because one\n# meter valued them; it "+
 		"comes on top of their own tolerances.\n", "parts_scale_percent", cmp.Or(c.PartsScale, 1), c.PartsScale > 0)
+	b.WriteString("\n# The meter by which dcr was read. calibration_due is the last day on which its\n" +
+		"# calibration is valid: a later take is told of.\n" + encodeDCRMeter(c.DCRMeter))
 	b.WriteString("\n# How it was wound, for 'coilsweep winding' and 'coilsweep turns'. The core is that on\n" +
 		"# which the first turn lies; a round one is as wide as it is long. Leave turns out if they\n" +
 		"# were not counted. grade: the wire's insulation build, 1 or 2; room: how deep a winding may\n" +
@@ -143,6 +165,7 @@ func encodeCoil(c Coil) []byte {
 	b.WriteString("\n# Readings of an LCR meter on the coil alone, one [[meter]] for each.\n" +
 		"# what: \"L\", \"C\", \"R\", \"Q\" or \"D\". mode: \"series\" or \"parallel\".\n" +
 		"# reading: as displayed, with the meter's accuracy; celsius: the coil's temperature then.\n" +
+		"# The meter itself may be stated in each as dcr_meter has it.\n" +
 		"# use_in_fit = true makes a reading part of the fit; it is then not checked against it.\n")
 	for _, m := range c.Meter {
 		b.WriteString("\n" + encodeMeter(m))

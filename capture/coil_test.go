@@ -10,6 +10,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"coilsweep/capture/instrument"
 	"coilsweep/excite/quantity"
 )
 
@@ -47,10 +48,14 @@ func fullCoil(t testing.TB) Coil {
 	celsius := 23.5
 	return Coil{
 		Schema: CoilSchema, Name: `Invented "bridge" coil`, Notes: "two\nlines", Wire: "0.056 mm",
+		Serial: "2026-014", Lot: "spring", Customer: "A. Winder",
+		DCRMeter: &instrument.Instrument{Name: "multimeter", Serial: "7", Certificate: "K-1",
+			CalibrationDue: "2027-03-01"},
 		DCR: resistance(t, "7.85k@22C 0.5%"), CelsiusAtTakes: &celsius, PartsScale: 0.5,
 		Winding: &Winding{Wire: "0.056mm", Turns: 7600, CoreLength: "60mm", CoreWidth: "6mm", Height: "10mm"},
 		Meter: []MeterReading{
-			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true},
+			{What: "L", Reading: "2.31H 1%", AtHz: 1000, Mode: "series", UseInFit: true,
+				Instrument: instrument.Instrument{Name: "LCR meter", CalibrationDue: "2026-12-31"}},
 			{What: "Q", Reading: "1.7", AtHz: 120},
 			{What: "L", Reading: "-25.4H 1% + 3 digits", AtHz: 10e3, Mode: "parallel", Celsius: &celsius},
 		},

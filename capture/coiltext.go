@@ -41,8 +41,10 @@ func (f *Folder) ReplaceCoilText(sha256Hex string, text []byte) error {
 // coilKeys are the keys of coil.toml that hold one value, and how a text
 // becomes that.
 var coilKeys = map[string]func(string) (any, error){
-	"name": asText, "notes": asText, "wire": asText, "dcr": asText,
-	"celsius_at_takes": asNumber, "parts_scale_percent": asNumber,
+	"name": asText, "serial": asText, "lot": asText, "customer": asText, "notes": asText, "wire": asText, "dcr": asText,
+	"dcr_meter.instrument": asText, "dcr_meter.serial": asText, "dcr_meter.certificate": asText,
+	"dcr_meter.calibration_due": asText,
+	"celsius_at_takes":          asNumber, "parts_scale_percent": asNumber,
 	"winding.wire": asText, "winding.turns": asWhole,
 	"winding.core_length": asText, "winding.core_width": asText, "winding.height": asText,
 	"winding.grade": asWhole, "winding.room": asText,

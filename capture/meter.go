@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
@@ -22,6 +23,8 @@ type MeterReading struct {
 	// UseInFit makes the reading prior knowledge of the fit; it is then not
 	// scored against that fit.
 	UseInFit bool `toml:"use_in_fit,omitempty"`
+	// The meter itself.
+	instrument.Instrument
 }
 
 func (m MeterReading) check() error {
@@ -33,6 +36,9 @@ func (m MeterReading) check() error {
 	}
 	if !(m.AtHz > 0 && m.AtHz <= 1e7) {
 		return fmt.Errorf("at_hz is %g: want the meter's test frequency in Hz", m.AtHz)
+	}
+	if err := m.Instrument.Check(); err != nil {
+		return err
 	}
 	v, err := m.Value()
 	if err != nil {
@@ -93,5 +99,28 @@ func encodeMeter(m MeterReading) string {
 	if m.Celsius != nil {
 		s += tomlkey.Setting("celsius", *m.Celsius)
 	}
-	return s + tomlkey.Setting("use_in_fit", m.UseInFit)
+	return s + tomlkey.Setting("use_in_fit", m.UseInFit) + encodeInstrument(m.Instrument)
+}
+
+// encodeInstrument are the keys of an instrument that are stated.
+func encodeInstrument(i instrument.Instrument) (text string) {
+	for _, e := range i.Entries() {
+		if e.Value != "" {
+			text += tomlkey.Setting(e.Key, e.Value)
+		}
+	}
+	return text
+}
+
+// encodeDCRMeter is the meter of the DC resistance as a table of coil.toml; nil: an example.
+func encodeDCRMeter(i *instrument.Instrument) string {
+	const head = "[dcr_meter]\n"
+	if i != nil {
+		return head + encodeInstrument(*i)
+	}
+	text := "# " + head
+	for _, e := range (instrument.Instrument{}).Entries() {
+		text += "# " + tomlkey.Setting(e.Key, e.Example)
+	}
+	return text
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"coilsweep/capture/align"
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
@@ -23,7 +24,8 @@ type Take struct {
 	Schema    string          `toml:"schema"` // "coilsweep.take/1"
 	Name      string          `toml:"name"`
 	Started   time.Time       `toml:"started"`
-	Program   string          `toml:"program"` // program and version that wrote the take
+	Program   string          `toml:"program"`            // program and version that wrote the take
+	Operator  string          `toml:"operator,omitempty"` // who made it
 	Load      Load            `toml:"load"`
 	Drive     Drive           `toml:"drive"`
 	Reference Reference       `toml:"reference"`
@@ -38,6 +40,8 @@ type Take struct {
 	// BenchFile is the bench.toml behind the take, if any; what was used of it
 	// is in the fields above.
 	BenchFile *BenchFile `toml:"bench_file,omitempty"`
+	// Instruments are those of the bench that its owner states.
+	Instruments []instrument.Used `toml:"instruments,omitempty"`
 	// Calibration is the response of the sound card that the take is to be
 	// rid of; nil: none.
 	Calibration *Calibration `toml:"calibration,omitempty"`
@@ -242,10 +246,26 @@ func (t Take) check() error {
 	case a.Channels < 1 || t.Reference.Kind != "none" && a.Channels < 2:
 		return fmt.Errorf("%s of audio are too few with reference %q", ChannelCount(a.Channels), t.Reference.Kind)
 	}
+	for _, i := range t.Instruments {
+		if err := i.Check(); err != nil {
+			return fmt.Errorf("%s: %w", i.Role, err)
+		}
+	}
 	if t.Linearity != nil {
 		return t.Linearity.check()
 	}
 	return nil
+}
+
+// Lapsed says of which instruments the calibration was not valid any more when the take
+// was made.
+func (t Take) Lapsed() (said []string) {
+	for _, i := range t.Instruments {
+		if text := i.Lapsed(t.Name, t.Started); text != "" {
+			said = append(said, text)
+		}
+	}
+	return said
 }
 
 func EncodeTake(t Take) ([]byte, error) {

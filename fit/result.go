@@ -16,9 +16,10 @@ const ResultSchema = "coilsweep.result/1"
 // Result is result.json: the result of the takes of one coil. SI units, named in
 // the keys.
 type Result struct {
-	Schema      string       `json:"schema"`
-	Program     string       `json:"program"`
-	Coil        string       `json:"coil"`
+	Schema  string `json:"schema"`
+	Program string `json:"program"`
+	Coil    string `json:"coil"`
+	About
 	Takes       []TakeResult `json:"takes"`
 	Model       Model        `json:"model"`
 	Inductance  Quantity     `json:"inductance_h"`

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
@@ -32,12 +33,16 @@ const (
 type Bench struct {
 	Schema      string      `toml:"schema"` // "coilsweep.bench/1"
 	Name        string      `toml:"name,omitempty"`
+	Operator    string      `toml:"operator,omitempty"` // who makes the takes
 	Notes       string      `toml:"notes,omitempty"`
 	Card        Card        `toml:"card"`
 	Drive       Drive       `toml:"drive"`
 	Reference   Reference   `toml:"reference"`
 	Fixture     Fixture     `toml:"fixture"`
 	Calibration Calibration `toml:"calibration"`
+	// Meter is the one by which the fixture, the exciter circuit and the sense resistor
+	// were valued.
+	Meter instrument.Instrument `toml:"meter"`
 }
 
 // Card is the sound card and how it is used.
@@ -56,6 +61,7 @@ type Card struct {
 	RippleDB     *float64 `toml:"ripple_db,omitempty"`
 	RippleTakeDB *float64 `toml:"ripple_take_db,omitempty"`
 	ClockPPM     *float64 `toml:"clock_ppm,omitempty"`
+	instrument.Instrument
 }
 
 // Drive says how the exciter is driven.
@@ -71,6 +77,8 @@ type Reference struct {
 	Kind   string               `toml:"kind,omitempty"` // "none", "current" or "loopback"
 	SenseR *quantity.Resistance `toml:"sense_r,omitempty"`
 	Date   Date                 `toml:"date,omitempty"`
+	// The sense resistor itself, where it was calibrated.
+	instrument.Instrument
 }
 
 // Fixture is cable, input and clips: all that is across the coil before
@@ -90,13 +98,11 @@ type Calibration struct {
 	Date   Date   `toml:"date,omitempty"`
 }
 
-// Date is a day as in ISO 8601, "2026-11-25"; empty where none was given.
-type Date string
-
-const dateLayout = "2006-01-02"
+// Date is the day of a measurement.
+type Date = instrument.Day
 
 // DateOf is the day of t.
-func DateOf(t time.Time) Date { return Date(t.Format(dateLayout)) }
+func DateOf(t time.Time) Date { return instrument.DayOf(t) }
 
 // Found is a bench and where it was read from.
 type Found struct {
@@ -202,8 +208,15 @@ func (b Bench) check() error {
 		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date,
 		"calibration": b.Calibration.Date,
 	} {
-		if _, err := time.Parse(dateLayout, string(date)); date != "" && err != nil {
-			return wrongKey(table, "date", `date is %q: want a day such as "2026-11-25"`, date)
+		if err := date.Check("date"); err != nil {
+			return &KeyError{table, "date", err}
+		}
+	}
+	for table, i := range map[string]instrument.Instrument{
+		"card": b.Card.Instrument, "reference": b.Reference.Instrument, "meter": b.Meter,
+	} {
+		if err := i.Check(); err != nil {
+			return &KeyError{table, "calibration_due", err}
 		}
 	}
 	return nil

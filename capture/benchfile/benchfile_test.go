@@ -9,6 +9,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"coilsweep/capture/instrument"
 	"coilsweep/excite/quantity"
 )
 
@@ -16,17 +17,19 @@ func full(t testing.TB) Bench {
 	t.Helper()
 	level, ripple, ripples, clock := -14.5, 0.02, 0.0005, 2.5
 	b := Bench{
-		Schema: schema, Name: "invented", Notes: "two lines\nof \"notes\"",
+		Schema: schema, Name: "invented", Operator: "A. Winder", Notes: "two lines\nof \"notes\"",
 		Card: Card{Input: "line in", Output: "3", CoilChannel: 2, ReferenceChannel: 1, OutputChannel: 2,
 			RateHz: 96000, LevelDBFS: &level, BufferS: 0.3,
-			RippleDB: &ripple, RippleTakeDB: &ripples, ClockPPM: &clock},
+			RippleDB: &ripple, RippleTakeDB: &ripples, ClockPPM: &clock,
+			Instrument: instrument.Instrument{Name: "card", Serial: "1", CalibrationDue: "2027-03-01"}},
 		Drive: Drive{Kind: "voltage", ExciterR: parsed(t, quantity.ParseResistance, "230 1%"),
 			ExciterL: parsed(t, quantity.ParseInductance, "68u 10%"), Date: "2026-11-01"},
 		Reference: Reference{Kind: "current", SenseR: parsed(t, quantity.ParseResistance, "10 0.1%"),
-			Date: "2026-11-02"},
+			Date: "2026-11-02", Instrument: instrument.Instrument{Serial: "2"}},
 		Fixture: Fixture{Capacitance: parsed(t, quantity.ParseCapacitance, "65p 2% U95"),
 			Resistance: parsed(t, quantity.ParseResistance, "1M 1%"), Date: "2026-11-03", How: "470k in series"},
 		Calibration: Calibration{File: "card-96000.toml", SHA256: "00ff", Date: "2026-11-04"},
+		Meter:       instrument.Instrument{Name: "multimeter", Certificate: "K-1"},
 	}
 	return b
 }
@@ -77,6 +80,8 @@ func TestDecodeRefuses(t *testing.T) {
 	tests := []struct{ text, want string }{
 		{"", `schema is ""`},
 		{"schema = \"coilsweep.bench/9\"", "this program reads"},
+		{head + "[meter]\nmodel = \"x\"", `there is no key "meter.model"`},
+		{head + "[meter]\ncalibration_due = \"soon\"", `calibration_due is "soon"`},
 		{head + "[card]\nrate = 48000", `there is no key "card.rate"`},
 		{head + "[caard]\n", `there is no key "caard"`},
 		{head + "[card]\nrate_hz = \"48k\"", "line 3"},

@@ -8,6 +8,7 @@ import (
 	"github.com/BurntSushi/toml"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/rooted"
 	"coilsweep/capture/tomlkey"
 )
@@ -40,10 +41,13 @@ func (b Bench) tables() []table {
 			"# expanded uncertainty. Dates are those of the measurement.", []entry{
 			{"schema", schema, nil, ""},
 			{"name", orNil(b.Name), "the bench in the cellar", ""},
+			{"operator", orNil(b.Operator), "A. Winder", "who makes the takes"},
 			{"notes", orNil(b.Notes), "exciter 12 mm above the coil", ""},
 		}},
 		{"card", "The sound card: devices by part of the name, alone or after the sound system,\n" +
-			"# as in \"wasapi: line in\" (see 'coilsweep devices').", []entry{
+			"# as in \"wasapi: line in\" (see 'coilsweep devices'). Of it, as of the sense resistor and\n" +
+			"# the meter below, calibration_due is the last day on which its calibration is valid:\n" +
+			"# a later take is told of.", append([]entry{
 			{"input", orNil(b.Card.Input), "line in", ""},
 			{"output", orNil(b.Card.Output), "line out", ""},
 			{"coil_channel", orNil(b.Card.CoilChannel), 1, "from 1"},
@@ -57,12 +61,25 @@ func (b Bench) tables() []table {
 			{"ripple_take_db", fromPointer(b.Card.RippleTakeDB), 0.001, "how much of that may change between takes"},
 			{"clock_ppm", fromPointer(b.Card.ClockPPM), 50.0,
 				"how wrong its clock may be: every frequency is as uncertain"},
-		}},
+		}, of(b.Card.Instrument, "sound card, 24 bit")...)},
 		b.Drive.table(),
 		b.Reference.table(),
 		b.Fixture.table(),
 		b.Calibration.table(),
+		{"meter", "The meter by which fixture, exciter circuit and sense resistor were valued.",
+			of(b.Meter, "multimeter, 6 digits")},
 	}
+}
+
+// of are the keys of an instrument, for instance one called example.
+func of(i instrument.Instrument, example string) (entries []entry) {
+	for _, e := range i.Entries() {
+		if e.Key == "instrument" {
+			e.Example = example
+		}
+		entries = append(entries, entry{e.Key, orNil(e.Value), e.Example, ""})
+	}
+	return entries
 }
 
 func (d Drive) table() table {
@@ -78,11 +95,11 @@ func (d Drive) table() table {
 
 func (r Reference) table() table {
 	return table{"reference", "The second channel: \"none\", \"current\" (the voltage over a sense resistor in\n" +
-		"# series with the exciter) or \"loopback\" (the output's voltage).", []entry{
+		"# series with the exciter) or \"loopback\" (the output's voltage).", append([]entry{
 		{"kind", orNil(r.Kind), "current", ""},
 		{"sense_r", textOf(r.SenseR), "10 0.1%", ""},
 		{"date", orNil(r.Date), "2026-11-25", ""},
-	}}
+	}, of(r.Instrument, "resistor, 10 ohm, 0.1 %")...)}
 }
 
 func (f Fixture) table() table {

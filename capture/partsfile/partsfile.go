@@ -7,9 +7,11 @@ import (
 	"fmt"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"syscall"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
 	"coilsweep/excite/quantity"
 )
@@ -30,11 +32,30 @@ type Parts struct {
 	Schema     string                 `toml:"schema"`
 	Capacitors []quantity.Capacitance `toml:"capacitors"`
 	Resistors  []quantity.Resistance  `toml:"resistors"`
+	// Meter is the one by which the parts were valued.
+	Meter instrument.Instrument `toml:"meter"`
+}
+
+// Valued tells whether v, or one of the parts in parallel that it is made of, is one of these
+// with the same uncertainty.
+func (p Parts) Valued(v quantity.Value) bool {
+	for _, one := range v.Components() {
+		same := func(part quantity.Value) bool {
+			return part.Unit == one.Unit && part.SI == one.SI && part.U() == one.U()
+		}
+		if slices.ContainsFunc(p.Capacitors, func(c quantity.Capacitance) bool { return same(c.Value) }) ||
+			slices.ContainsFunc(p.Resistors, func(r quantity.Resistance) bool { return same(r.Value) }) {
+			return true
+		}
+	}
+	return false
 }
 
 // header is how a new file begins.
 const header = "# The capacitors and resistors at hand, each valued once: as printed on it (\"470p 1%\"),\n" +
 	"# or as measured (\"998p 0.3% U95\"). Advice and the bench page propose them.\n" +
+	"# A table [meter] may state the meter that valued them: instrument, serial, certificate,\n" +
+	"# calibration_due.\n" +
 	"schema = \"" + Schema + "\"\n"
 
 // Decode reads parts.toml and checks it. Errors of form begin with the line.
@@ -46,6 +67,9 @@ func (p Parts) check() error {
 	}
 	if len(p.Capacitors) > most || len(p.Resistors) > most {
 		return fmt.Errorf("more than %d parts of a kind", most)
+	}
+	if err := p.Meter.Check(); err != nil {
+		return fmt.Errorf("meter: %w", err)
 	}
 	for _, c := range p.Capacitors {
 		if err := quantity.Plausible("added-c", c.Value); err != nil {

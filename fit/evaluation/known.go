@@ -63,13 +63,15 @@ func (e *Evaluation) Write(name string, fill func(io.Writer) error) error {
 
 // Known is the state of a coil folder, read without evaluating it.
 type Known struct {
-	Folder   string
-	Coil     string
-	Measured time.Time // of the latest take; zero: no take yet
-	Takes    int
-	Flags    []string    // of all takes, each once, and FlagContradicted
-	Result   *fit.Result // nil: not fitted yet
-	Stale    []string    // why Result is out of date; none: it is up to date
+	Folder string
+	Coil   string
+	// Serial, Lot and Customer are as coil.toml states them now.
+	Serial, Lot, Customer string
+	Measured              time.Time // of the latest take; zero: no take yet
+	Takes                 int
+	Flags                 []string    // of all takes, each once, and FlagContradicted
+	Result                *fit.Result // nil: not fitted yet
+	Stale                 []string    // why Result is out of date; none: it is up to date
 }
 
 // FlagContradicted is that of a coil whose takes contradict what was stated.
@@ -85,7 +87,9 @@ func Glance(dir string) (Known, error) {
 	if err != nil {
 		return Known{}, fmt.Errorf("%s: %w", dir, err)
 	}
-	k := Known{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
+	coil := folder.Coil
+	k := Known{Folder: dir, Coil: coil.Name, Serial: coil.Serial, Lot: coil.Lot, Customer: coil.Customer,
+		Takes: len(held.Takes)}
 	var record *fit.Record
 	if k.Result, err = Load(dir); err == nil && k.Result != nil {
 		k.Stale = k.Result.Stale(held)

@@ -75,7 +75,9 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		for _, p := range b.Properties {
 			values[p.Key] = batchValue(p, i)
 		}
-		one := Object{{"coil", coil.Name}, {"folders", foldersOf(b, coil)}, {"measured", measured},
+		about := b.Specimens[coil.Specimens[0]].Result.About
+		one := Object{{"coil", coil.Name}, {"serial", about.Serial}, {"lot", about.Lot},
+			{"folders", foldersOf(b, coil)}, {"measured", measured},
 			{"verdict", verdictOf(b, coil)}, {"findings", orEmpty(coil.Suspicion.Findings)}}
 		if coil.Suspicion.Cause != "" {
 			one = append(one, Object{{"suspected", coil.Suspicion.Cause}}...)
@@ -116,7 +118,7 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 	for _, p := range b.Properties {
 		header = append(header, p.Key, p.Key+"_U95", p.Key+"_verdict", p.Key+"_probability_within", p.Key+"_score")
 	}
-	sheet.row(header...)
+	sheet.row(append(header, "serial", "lot")...)
 	for i, coil := range b.Coils {
 		row := []string{cellText(coil.Name), cellText(strings.Join(foldersOf(b, coil), " ")),
 			moment(b.Specimens[coil.Specimens[0]].Measured), verdictOf(b, coil), cellText(coil.Suspicion.String())}
@@ -125,7 +127,8 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 			row = append(row, sheet.quantity(v.Quantity)...)
 			row = append(row, v.Verdict, sheet.optional(v.Probability), sheet.optional(v.Score))
 		}
-		sheet.row(row...)
+		about := b.Specimens[coil.Specimens[0]].Result.About
+		sheet.row(append(row, cellText(about.Serial), cellText(about.Lot))...)
 	}
 	return sheet.end()
 }

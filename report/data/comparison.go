@@ -29,7 +29,8 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 					{"verdict", d.Verdict}}
 			}
 		}
-		coils = append(coils, Object{{"folder", filepath.ToSlash(coil.Folder)}, {"coil", coil.Name}, {"values", values},
+		coils = append(coils, Object{{"folder", filepath.ToSlash(coil.Folder)}, {"coil", coil.Name},
+			{"serial", coil.Result.Serial}, {"values", values},
 			{"differences", differences}})
 	}
 	return writeJSON(w, Object{{"schema", comparisonSchema},
@@ -47,7 +48,7 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 		header = append(header, r.Key, r.Key+"_U95", r.Key+"_difference", r.Key+"_difference_U95", r.Key+"_en",
 			r.Key+"_verdict")
 	}
-	sheet.row(header...)
+	sheet.row(append(header, "serial")...)
 	for _, i := range words.ComparisonOrder(c, sortKey) {
 		row := []string{cellText(filepath.ToSlash(c.Coils[i].Folder)), cellText(c.Coils[i].Name),
 			map[bool]string{true: "yes", false: "no"}[i == c.Reference]}
@@ -57,7 +58,7 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 			row = append(row, sheet.quantity(d.Delta)...)
 			row = append(row, sheet.optional(d.En), string(d.Verdict))
 		}
-		sheet.row(row...)
+		sheet.row(append(row, cellText(c.Coils[i].Result.Serial))...)
 	}
 	return sheet.end()
 }

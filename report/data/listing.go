@@ -19,7 +19,8 @@ func ListJSON(w io.Writer, list []words.Listed) error {
 			measured = &l.Measured
 		}
 		hz, q, of := l.Resonance()
-		one := Object{{"folder", filepath.ToSlash(l.Folder)}, {"coil", l.Coil}, {"measured", measured},
+		one := Object{{"folder", filepath.ToSlash(l.Folder)}, {"coil", l.Coil}, {"serial", l.Serial},
+			{"lot", l.Lot}, {"customer", l.Customer}, {"measured", measured},
 			{"takes", l.Takes},
 			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz},
 			{"q", q},
@@ -39,7 +40,7 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 	for _, c := range words.ListColumns {
 		header = append(header, c.CSV, c.CSV+"_U95")
 	}
-	sheet.row(header...)
+	sheet.row(append(header, "serial", "lot", "customer")...)
 	for _, l := range list {
 		_, _, of := l.Resonance()
 		row := []string{cellText(filepath.ToSlash(l.Folder)), cellText(l.Coil), moment(l.Measured),
@@ -48,7 +49,7 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 		for _, c := range words.ListColumns {
 			row = append(row, sheet.quantity(c.Of(l))...)
 		}
-		sheet.row(row...)
+		sheet.row(append(row, cellText(l.Serial), cellText(l.Lot), cellText(l.Customer))...)
 	}
 	return sheet.end()
 }

@@ -16,10 +16,23 @@ func readme(c Archive, withoutNetlist error) string {
 	entry := func(name, means string) { line(fmt.Sprintf("  %-21s %s", name, means)) }
 	line("Measurement of the coil ", strings.Join(strings.Fields(c.Result.Coil), " "))
 	line()
+	if identity := words.Identity(c.Result.About); identity != "" {
+		line(notation.UpperFirst(identity), ".")
+	}
 	line("Archive made by ", c.Program, "; numbers fitted by ", c.Result.Program, ".")
 	if len(c.Takes) > 0 {
 		const date = "2006-01-02"
 		line("Measured from ", c.Takes[0].Started.Format(date), " to ", latest(c.Takes).Format(date), ".")
+	}
+	if by := words.Operators(c.Result.About); by != "" {
+		line("Takes made by ", by, ".")
+	}
+	if len(c.Result.Instruments) > 0 {
+		line()
+		line("Instruments, as stated")
+	}
+	for _, u := range c.Result.Instruments {
+		entry(u.Role, words.Instrument(u, len(c.Result.Takes)))
 	}
 	line()
 	line("Files")

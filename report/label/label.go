@@ -20,6 +20,7 @@ import (
 // Label is what stands on one.
 type Label struct {
 	Name, Date string
+	Serial     string // with its lot; empty: not stated
 	Rows       []Row
 	Note       string        // which load resonance and Q, and C, are with; empty: the coil alone
 	Code       template.HTML // of Text
@@ -35,6 +36,7 @@ func New(name string, measured time.Time, r fit.Result) (Label, error) {
 		l.Date = measured.Format(time.DateOnly)
 	}
 	hz, q, of := words.Listed{Known: evaluation.Known{Result: &r}}.Resonance()
+	l.Serial = words.Identity(fit.About{Serial: r.Serial, Lot: r.Lot})
 	var with []string
 	if strings.HasPrefix(of, "take ") {
 		with = append(with, "f, Q")
@@ -77,7 +79,11 @@ func Of(coils []evaluation.Measured) (labels []Label, err error) {
 
 // Text is the label in plain lines, as its code has it.
 func (l Label) Text() string {
-	lines := []string{l.Name, l.Date}
+	lines := []string{l.Name}
+	if l.Serial != "" {
+		lines = append(lines, l.Serial)
+	}
+	lines = append(lines, l.Date)
 	for _, r := range l.Rows {
 		lines = append(lines, r.What+" "+r.Text)
 	}

@@ -9,7 +9,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 func (p *coilPage) bench(d CoilDocument) {
@@ -17,6 +19,9 @@ func (p *coilPage) bench(d CoilDocument) {
 		if value != "" {
 			p.CoilFacts = append(p.CoilFacts, fact{name, notation.Visible(value)})
 		}
+	}
+	for _, f := range identity(d.Result.About, len(d.Result.Takes)) {
+		fact1(f.Name, f.Value)
 	}
 	if d.Coil.DCR != nil {
 		fact1("DC resistance", d.Coil.DCR.String())
@@ -39,6 +44,16 @@ func (p *coilPage) bench(d CoilDocument) {
 			p.CoilFacts = append(p.CoilFacts, fact{c.name, row.Cells[0]})
 		}
 	}
+}
+
+// identity is which coil it is, who measured it and with what, as far as it is stated.
+func identity(a fit.About, takes int) []fact {
+	facts := []fact{{"serial number", a.Serial}, {"lot", a.Lot}, {"customer", a.Customer},
+		{"takes made by", words.Operators(a)}}
+	for _, u := range a.Instruments {
+		facts = append(facts, fact{u.Role, words.Instrument(u, takes)})
+	}
+	return facts
 }
 
 // conditions are what is told of the bench: once where all takes agree, else in

@@ -168,6 +168,7 @@ func (p *coilPage) about(d CoilDocument) {
 			p.About = append(p.About, s)
 		}
 	}
+	add(words.Identity(d.Result.About))
 	add(d.Coil.Notes)
 	if d.Coil.Wire != "" {
 		add("wire: " + d.Coil.Wire)

@@ -26,6 +26,9 @@ func Coil(w io.Writer, r fit.Result, o Options) error {
 	t.paragraph("Model", words.Model(r.Model)+".")
 	t.meter(r.Meter, false)
 	t.reasons()
+	if o.Instruments {
+		t.instruments(r)
+	}
 	if o.Budget {
 		t.budget(words.Budgets(r.Budget))
 	}
@@ -50,10 +53,25 @@ func (t *table) head(r fit.Result) {
 	count := fmt.Sprintf("%d of %s used", used, notation.Count(len(r.Takes), "take"))
 	room := max(t.o.Width-len(count)-2, 12)
 	t.line(t.paint(sgrBold, truncate(notation.Visible(r.Coil), room)) + "  " + t.paint(sgrFaint, count))
+	if s := words.Identity(r.About); s != "" {
+		t.wrapped("", sgrFaint, notation.UpperFirst(s))
+	}
 	if s := words.Contradicted(r); s != "" {
 		t.hanging("!", sgrYellow, s)
 	}
 	t.line("")
+}
+
+// instruments are who measured the coil and with what.
+func (t *table) instruments(r fit.Result) {
+	t.line("")
+	t.paragraph("Made by", cmp.Or(words.Operators(r.About), "– (nobody is stated: operator in bench.toml)"))
+	for _, u := range r.Instruments {
+		t.paragraph(notation.UpperFirst(u.Role), words.Instrument(u, len(r.Takes)))
+	}
+	if len(r.Instruments) == 0 {
+		t.paragraph("With", "– (no instrument is stated in bench.toml, parts.toml or coil.toml)")
+	}
 }
 
 // numbers are the coil's own numbers.

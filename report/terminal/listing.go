@@ -28,6 +28,18 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 	c := columns{gap: 2}
 	c.column("folder", false, named(folders, 32, truncate))
 	c.column("coil", false, named(coils, 24, truncate))
+	for _, stated := range []struct {
+		name string
+		of   func(words.Listed) string
+	}{
+		{"serial", func(l words.Listed) string { return l.Serial }}, {"lot", func(l words.Listed) string { return l.Lot }},
+		{"customer", func(l words.Listed) string { return l.Customer }},
+	} {
+		cells := notation.Each(list, func(l words.Listed) string { return notation.Visible(stated.of(l)) })
+		if strings.Join(cells, "") != "" {
+			c.column(stated.name, false, named(cells, 16, truncate))
+		}
+	}
 	c.column("measured", false, dates)
 	starred := false
 	for _, col := range words.ListColumns {
@@ -44,11 +56,12 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 	}
 	c.column("state", false, states)
 	c.column("flags", false, flags)
+	last := len(c.right) - 1
 	t.headed(c, func(column int, s string) string {
 		switch {
-		case column == 8 && strings.TrimSpace(s) != words.UpToDate:
+		case column == last-1 && strings.TrimSpace(s) != words.UpToDate:
 			return t.paint(sgrYellow, s)
-		case column == 9 && strings.TrimSpace(s) != notation.None:
+		case column == last && strings.TrimSpace(s) != notation.None:
 			return t.paint(sgrRed, s)
 		}
 		return s

@@ -21,6 +21,8 @@ type Options struct {
 	Colour bool
 	// Budget adds the uncertainty budgets of a coil.
 	Budget bool
+	// Instruments adds who measured a coil and with what.
+	Instruments bool
 	// Of a plot: its height in rows, 0 means 16; and ASCII draws each curve with its
 	// letter, for terminals without Unicode, where otherwise curves are fine dots
 	// (Braille patterns).

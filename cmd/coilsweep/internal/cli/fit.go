@@ -20,7 +20,7 @@ import (
 
 func newFit(c *console) *cobra.Command {
 	options := workbench.NewFit(true)
-	var advise, budget, all, force, drawn bool
+	var advise, budget, all, force, drawn, verbose bool
 	var sign decimal
 	return c.command(&cobra.Command{
 		Use:   "fit DIR",
@@ -61,7 +61,7 @@ does not stop the others.`,
 				given.Advise = advise
 			}
 			if all {
-				for _, name := range []string{"budget", "plot", "decimal"} {
+				for _, name := range []string{"budget", "plot", "verbose", "decimal"} {
 					if cmd.Flags().Changed(name) {
 						return usagef("--%s is for one coil, not for --all", name)
 					}
@@ -88,7 +88,7 @@ does not stop the others.`,
 			}
 			return c.show(e.Result.Encode, func(w io.Writer) error {
 				o := screen.TableOptions(w)
-				o.Budget = budget
+				o.Budget, o.Instruments = budget, verbose
 				err := terminal.Coil(w, *e.Result, o)
 				if err == nil && drawn {
 					fmt.Fprintln(w)
@@ -101,6 +101,7 @@ does not stop the others.`,
 		on("advise", "propose the next take even where all is known", &advise),
 		on("budget", "show where the uncertainty comes from", &budget),
 		on("plot", "draw the response as text", &drawn),
+		on("verbose", "show who measured it and with which instruments", &verbose),
 		on("json", "print result.json; with --all, how each coil came out", &c.asJSON),
 		sign.option("response.csv"),
 	), workbench.Options{

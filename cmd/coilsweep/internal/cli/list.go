@@ -25,7 +25,7 @@ func newList(c *console) *cobra.Command {
 	var shown several
 	const groupWhich = "Which coils"
 	which := workbench.Options{
-		text("match", "only coils whose name or folder contains this", &pick.match),
+		text("match", "only coils whose name, folder, serial, lot or customer contains this", &pick.match),
 		{Name: "flag", Value: workbench.TextList(&pick.flags),
 			Help: "only coils with a take that carries this flag (may be repeated)"},
 		{Name: "since", Value: workbench.Day(&pick.since),
@@ -89,7 +89,9 @@ type listFilter struct {
 
 func (f *listFilter) wants(l words.Listed) bool {
 	text := strings.ToLower(f.match)
-	if !strings.Contains(strings.ToLower(l.Coil), text) && !strings.Contains(strings.ToLower(l.Folder), text) {
+	if !slices.ContainsFunc([]string{l.Coil, l.Folder, l.Serial, l.Lot, l.Customer}, func(s string) bool {
+		return strings.Contains(strings.ToLower(s), text)
+	}) {
 		return false
 	}
 	for _, flag := range f.flags {

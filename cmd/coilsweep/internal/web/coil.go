@@ -226,7 +226,8 @@ func readings(meter []capture.MeterReading) (rows []reading) {
 
 // coilValues are the single values of coil.toml as texts.
 func coilValues(c capture.Coil) map[string]string {
-	v := map[string]string{"name": c.Name, "wire": c.Wire, "notes": c.Notes, "dcr": recorded.Text(c.DCR)}
+	v := map[string]string{"name": c.Name, "wire": c.Wire, "notes": c.Notes, "dcr": recorded.Text(c.DCR),
+		"serial": c.Serial, "lot": c.Lot, "customer": c.Customer}
 	if c.CelsiusAtTakes != nil {
 		v["celsius_at_takes"] = fmt.Sprint(*c.CelsiusAtTakes)
 	}

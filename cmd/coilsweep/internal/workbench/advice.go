@@ -120,7 +120,7 @@ func TakeAdvice(take capture.Take) []string {
 			"with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} "+
 			"current)]], or use a larger series resistor")
 	}
-	return said
+	return append(said, take.Lapsed()...)
 }
 
 // DriveLine is a line on the drive of a take; empty where its fall is not known.

@@ -8,6 +8,8 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/device"
+	"coilsweep/capture/instrument"
+	"coilsweep/capture/partsfile"
 	"coilsweep/capture/record"
 	"coilsweep/capture/soundcard"
 	"coilsweep/capture/virtual"
@@ -38,7 +40,9 @@ type Bench struct {
 	File         string
 	Uncalibrated bool
 
-	found *benchfile.Found // nil: none
+	found       *benchfile.Found // nil: none
+	instruments []instrument.Used
+	parts       partsfile.Parts
 }
 
 // NoBenchFile stands for no bench.toml.
@@ -124,7 +128,9 @@ func (b *Bench) Used() string {
 // given drive or reference replaces everything that the bench states of it.
 // imported: the audio comes from elsewhere, and has channels of its own.
 func (b *Bench) apply(o Options, dir string, imported bool) error {
-	if err := b.find(dir); err != nil || b.found == nil {
+	err := b.find(dir)
+	b.findInstruments(o, dir, imported)
+	if err != nil || b.found == nil {
 		return err
 	}
 	given := map[string]bool{"drive": o.Given("drive"), "reference": o.Given("reference")}
@@ -163,7 +169,7 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 // the sound card that hold for it.
 func (b *Bench) complete(take capture.Take) (capture.Take, error) {
 	take, err := b.calibrated(take)
-	take.Card = take.CardLimits()
+	take.Card, take.Instruments = take.CardLimits(), b.behind(take)
 	return take, err
 }
 

@@ -28,7 +28,7 @@ func NewBenchText() *BenchText {
 		{Name: "notes", Page: true, Value: Text(&o.Notes), Bench: at("", "notes"), Help: "anything worth remembering"},
 	}
 	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...)).only(
-		"name", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel",
+		"name", "operator", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel",
 		"reference-channel",
 		"ripple", "ripple-take", "clock", "drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c",
 		"fixture-r")

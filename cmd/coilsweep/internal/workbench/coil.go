@@ -22,6 +22,9 @@ func NewCoil() *Coil {
 		{Name: "name", Page: true, Value: Text(&o.Coil.Name), Help: "the coil's name (default: that of the folder)"},
 		{Name: "dcr", Page: true, Value: Resistance(&o.DCR),
 			Help: `DC resistance with temperature and accuracy, "7.85k@22C 0.5%"`},
+		{Name: "serial", Page: true, Value: Text(&o.Coil.Serial), Help: "its serial number"},
+		{Name: "lot", Page: true, Value: Text(&o.Coil.Lot), Help: "the production run that it is of"},
+		{Name: "customer", Page: true, Value: Text(&o.Coil.Customer), Help: "who it is for"},
 		{Name: "wire", Page: true, Value: Text(&o.Coil.Wire), Help: "the wire, in your own words"},
 		{Name: "notes", Page: true, Value: Text(&o.Coil.Notes), Help: "anything worth remembering"},
 	}

@@ -38,7 +38,8 @@ func NewImport(program string) *Import {
 // it.
 func (m *Import) adopt(plan capture.Take) {
 	// The channels of the recording are the usual ones.
-	stated := &Take{Name: plan.Name, Load: plan.Load, Drive: plan.Drive, Reference: plan.Reference, Card: plan.Card}
+	stated := &Take{Name: plan.Name, Operator: plan.Operator, Load: plan.Load, Drive: plan.Drive,
+		Reference: plan.Reference, Card: plan.Card}
 	given := map[string]bool{"drive": m.Given("drive"), "reference": m.Given("reference")}
 	for _, from := range stated.options(anyReference...) {
 		to, value := m.Find(from.Name), reflect.ValueOf(from.Value.at()).Elem()
@@ -99,7 +100,7 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 		take.Started = plan.Started
 		take.Bench.Notes = []string{"unless given now, load, drive and reference are those stated when it was recorded"}
 		if !m.Given("bench-file") {
-			take.BenchFile = plan.BenchFile
+			take.BenchFile, take.Instruments = plan.BenchFile, plan.Instruments
 		}
 		if take.Reference.Kind == "none" {
 			take.Calibration = plan.Calibration

@@ -22,7 +22,8 @@ const (
 // Take says what a take is: its name, the load on the coil, and how the exciter
 // was driven. Measuring and importing share it.
 type Take struct {
-	Name string
+	Name     string
+	Operator string
 	capture.Load
 	Drive            capture.Drive
 	Reference        capture.Reference
@@ -42,6 +43,8 @@ func (t *Take) options(references ...string) Options {
 	return Options{
 		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name),
 			Help: "name of the take: letters, digits, - and _"},
+		{Name: "operator", Group: groupTake, Page: true, Value: Text(&t.Operator), Bench: at("", "operator"),
+			Help: "who makes it"},
 		{Name: "added-c", Group: groupLoad, Page: true, Value: Parallel(Capacitance(&t.AddedC)),
 			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
 				`as in "470p 1% C0G", its loss is known better; given twice: two in parallel`},
@@ -143,8 +146,8 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	}
 	drive := t.Drive
 	drive.Assumed = !given("drive")
-	return capture.Take{Name: t.Name, Program: program, Load: t.Load, Drive: drive, Reference: t.Reference,
-		Card: t.Card}, nil
+	return capture.Take{Name: t.Name, Program: program, Operator: t.Operator, Load: t.Load, Drive: drive,
+		Reference: t.Reference, Card: t.Card}, nil
 }
 
 // direct is the plan of a take without a coil: the output straight to the input.
