@@ -38,6 +38,7 @@ type Bench struct {
 	Reference   Reference   `toml:"reference"`
 	Fixture     Fixture     `toml:"fixture"`
 	Calibration Calibration `toml:"calibration"`
+	Records     Records     `toml:"records"`
 }
 
 // Card is the sound card and how it is used.
@@ -88,6 +89,11 @@ type Calibration struct {
 	File   string `toml:"file,omitempty"`
 	SHA256 string `toml:"sha256,omitempty"`
 	Date   Date   `toml:"date,omitempty"`
+}
+
+// Records says how takes are kept.
+type Records struct {
+	Audio string `toml:"audio,omitempty"` // "wav" or "flac"
 }
 
 // Date is a day as in ISO 8601, "2026-11-25"; empty where none was given.
@@ -197,6 +203,9 @@ func (b Bench) check() error {
 	}
 	if f := b.Calibration.File; f != filepath.Base(f) && f != "" {
 		return wrongKey("calibration", "file", "file is %q: want the name of a file beside %s", f, FileName)
+	}
+	if a := b.Records.Audio; a != "" && a != "wav" && a != "flac" {
+		return wrongKey("records", "audio", `audio is %q: want "wav" or "flac"`, a)
 	}
 	for table, date := range map[string]Date{
 		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date,

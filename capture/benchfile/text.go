@@ -62,6 +62,9 @@ func (b Bench) tables() []table {
 		b.Reference.table(),
 		b.Fixture.table(),
 		b.Calibration.table(),
+		{"records", "How takes are kept: \"flac\" has each sample of \"wav\" in a third of the room.", []entry{
+			{"audio", orNil(b.Records.Audio), "flac", ""},
+		}},
 	}
 }
 
