@@ -1,7 +1,9 @@
 package capture
 
 import (
+	"errors"
 	"fmt"
+	"io/fs"
 	"path/filepath"
 	"slices"
 	"time"
@@ -65,7 +67,10 @@ type AudioStamp struct {
 // AudioStamp is that of the audio of the take called name; the zero value where
 // there is none.
 func (f *Folder) AudioStamp(name string) AudioStamp {
-	info, err := rooted.Stat(filepath.Join(f.TakeDir(name), AudioFile))
+	info, err := rooted.Stat(filepath.Join(f.TakeDir(name), FLACFile))
+	if errors.Is(err, fs.ErrNotExist) {
+		info, err = rooted.Stat(filepath.Join(f.TakeDir(name), AudioFile))
+	}
 	if err != nil {
 		return AudioStamp{}
 	}

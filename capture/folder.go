@@ -210,7 +210,7 @@ func readTakeFile(path string) (Take, error) {
 // reference. Audio that is not the one that was recorded, by its checksum, is
 // an error.
 func (f *Folder) Audio(t Take) (Recording, error) {
-	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
+	path := filepath.Join(f.TakeDir(t.Name), t.Audio.File)
 	audio, size, err := f.openAudio(t)
 	if err != nil {
 		return Recording{}, err
@@ -269,7 +269,7 @@ func (f *Folder) CheckAudio(t Take) error {
 // openAudio opens the audio of a take, after its checksum was compared, and tells its
 // size.
 func (f *Folder) openAudio(t Take) (*os.File, int64, error) {
-	path := filepath.Join(f.TakeDir(t.Name), AudioFile)
+	path := filepath.Join(f.TakeDir(t.Name), t.Audio.File)
 	audio, size, err := atomicfile.Open(path)
 	if err != nil {
 		return nil, 0, fmt.Errorf("cannot read the audio: %w", err)

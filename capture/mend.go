@@ -178,12 +178,28 @@ func (f *Folder) finishReplacing(name string) (aside string, err error) {
 // settle makes the place of a take last. What an unfinished recording needs is not
 // needed any more.
 func (f *Folder) settle(name string) error {
-	for _, file := range []string{planFile, StimulusFile} {
+	files := []string{planFile, StimulusFile}
+	if f.hasBoth(name) {
+		files = append(files, AudioFile)
+	}
+	for _, file := range files {
 		if err := remove(filepath.Join(f.TakeDir(name), file)); err != nil {
 			return err
 		}
 	}
 	return atomicfile.SyncDir(filepath.Join(f.Dir, TakesDir))
+}
+
+// hasBoth tells whether the audio of the take called name lies there as WAV, too, beside
+// the FLAC file that is meant.
+func (f *Folder) hasBoth(name string) bool {
+	for _, file := range []string{AudioFile, FLACFile} {
+		if _, err := rooted.Lstat(filepath.Join(f.TakeDir(name), file)); err != nil {
+			return false
+		}
+	}
+	t, err := f.ReadTake(name)
+	return err == nil && t.Audio.File == FLACFile && f.CheckAudio(t) == nil
 }
 
 // remove is os.Remove for a file that may be gone.
@@ -218,6 +234,10 @@ func (f *Folder) left(above bool) (paths []string) {
 	for _, e := range look(takes, func(name string) bool { return strings.HasPrefix(name, ImportPrefix) }) {
 		if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
 			look(filepath.Join(takes, e.Name()), temp)
+			if path := filepath.Join(takes, e.Name(), AudioFile); f.hasBoth(e.Name()) &&
+				time.Since(lastWritten(path)) > leftAfter {
+				paths = append(paths, path)
+			}
 		}
 	}
 	return paths

@@ -90,13 +90,21 @@ type Bench struct {
 	ReferenceChannel int      `toml:"reference_channel,omitempty"` // 0: none
 }
 
-// Audio describes capture.wav.
+// Audio describes the audio of a take.
 type Audio struct {
-	File     string `toml:"file"` // "capture.wav"
+	// File is AudioFile, or FLACFile where that was asked for and can be; in a plan, what
+	// is asked for, and empty for AudioFile.
+	File     string `toml:"file"`
 	SHA256   string `toml:"sha256"`
 	RateHz   int    `toml:"rate_hz"`
 	Channels int    `toml:"channels"`
 	Frames   int64  `toml:"frames"`
+	// SampleBits and SamplesSHA256 are for FLACFile: the size of a sample, and what
+	// flac.Audio.SamplesSum says of all.
+	SampleBits    int    `toml:"sample_bits,omitzero"`
+	SamplesSHA256 string `toml:"samples_sha256,omitempty"`
+	// StaysWAV says why it is AudioFile though FLACFile was asked for.
+	StaysWAV string `toml:"stays_wav,omitempty"`
 }
 
 // Quality is what the audio itself says of the take.
@@ -239,8 +247,8 @@ func (t Take) check() error {
 		return err
 	}
 	switch a := t.Audio; {
-	case a.File != AudioFile:
-		return fmt.Errorf("audio file is %q, want %q", a.File, AudioFile)
+	case a.File != AudioFile && a.File != FLACFile:
+		return fmt.Errorf("audio file is %q, want %q or %q", a.File, AudioFile, FLACFile)
 	case a.RateHz != t.Stimulus.RateHz:
 		return fmt.Errorf("audio at %d Hz, stimulus at %d Hz", a.RateHz, t.Stimulus.RateHz)
 	case a.Channels < 1 || t.Reference.Kind != "none" && a.Channels < 2:

@@ -42,7 +42,8 @@ type Bench struct {
 	Calibration Calibration `toml:"calibration"`
 	// Meter is the one by which the fixture, the exciter circuit and the sense resistor
 	// were valued.
-	Meter instrument.Instrument `toml:"meter"`
+	Meter   instrument.Instrument `toml:"meter"`
+	Records Records               `toml:"records"`
 }
 
 // Card is the sound card and how it is used.
@@ -100,6 +101,11 @@ type Calibration struct {
 
 // Date is the day of a measurement.
 type Date = instrument.Day
+
+// Records says how takes are kept.
+type Records struct {
+	Audio string `toml:"audio,omitempty"` // "wav" or "flac"
+}
 
 // DateOf is the day of t.
 func DateOf(t time.Time) Date { return instrument.DayOf(t) }
@@ -203,6 +209,9 @@ func (b Bench) check() error {
 	}
 	if f := b.Calibration.File; f != filepath.Base(f) && f != "" {
 		return wrongKey("calibration", "file", "file is %q: want the name of a file beside %s", f, FileName)
+	}
+	if a := b.Records.Audio; a != "" && a != "wav" && a != "flac" {
+		return wrongKey("records", "audio", `audio is %q: want "wav" or "flac"`, a)
 	}
 	for table, date := range map[string]Date{
 		"drive": b.Drive.Date, "reference": b.Reference.Date, "fixture": b.Fixture.Date,

@@ -155,6 +155,7 @@ func redo(dir, recording string) {
 	}
 	take := plan(new(testing.T), "c220")
 	take.Program = newMaker
+	take.Audio.File = os.Getenv("COILSWEEP_TEST_AUDIO")
 	if recording != "" {
 		_, err = Import(context.Background(), f, take, ImportOptions{Recording: recording, Redo: true})
 	} else {

@@ -32,10 +32,11 @@ func TestRedoKilled(t *testing.T) {
 	before := newFolder(t)
 	recorded(t, before, "c220", 1)
 	recording := recordingOf(t, shortStimulus(t))
-	for _, of := range []string{"", recording} { // measure, import
+	for _, way := range []struct{ of, audio string }{{}, {of: recording}, {recording, capture.FLACFile}} {
+		of := way.of // empty: measure; else import
 		for _, faults := range [][]string{nil, {"renameat2:error=EINVAL"}} {
 			run := func(more ...string) (*capture.Folder, string, map[string]int) {
-				return redoUnder(t, before.Dir, of, append(slices.Clone(faults), more...))
+				return redoUnder(t, before.Dir, of, way.audio, append(slices.Clone(faults), more...))
 			}
 			f, said, calls := run()
 			if said != "done" {
@@ -73,7 +74,7 @@ func TestRedoKilled(t *testing.T) {
 
 // redoUnder redoes take c220 in a copy of a folder, with faults injected into its
 // system calls. It returns what the child said and how often it made each call.
-func redoUnder(t *testing.T, dir, recording string, faults []string) (*capture.Folder, string, map[string]int) {
+func redoUnder(t *testing.T, dir, recording, audio string, faults []string) (*capture.Folder, string, map[string]int) {
 	t.Helper()
 	at := filepath.Join(t.TempDir(), "bridge")
 	if err := os.CopyFS(at, os.DirFS(dir)); err != nil {
@@ -85,7 +86,8 @@ func redoUnder(t *testing.T, dir, recording string, faults []string) (*capture.F
 		args = append(args, "-e", "inject="+f)
 	}
 	cmd := exec.CommandContext(t.Context(), "strace", append(args, os.Args[0])...)
-	cmd.Env = append(os.Environ(), "COILSWEEP_TEST_REDO_IN="+at, "COILSWEEP_TEST_RECORDING="+recording)
+	cmd.Env = append(os.Environ(), "COILSWEEP_TEST_REDO_IN="+at, "COILSWEEP_TEST_RECORDING="+recording,
+		"COILSWEEP_TEST_AUDIO="+audio)
 	out, _ := cmd.CombinedOutput() // the end of one that is killed
 	text, err := os.ReadFile(log)
 	if err != nil {
@@ -118,6 +120,9 @@ func wantRedone(t *testing.T, f *capture.Folder, when, said string, imported boo
 	if err != nil {
 		t.Errorf("%s: the name is lost: %v; it said %q", when, err, said)
 		return
+	}
+	if recordings, _ := filepath.Glob(filepath.Join(f.TakeDir("c220"), "capture.*")); len(recordings) != 1 {
+		t.Errorf("%s: the take has %q", when, recordings)
 	}
 	aside, _ := f.Aside()
 	if now.Program == newMaker && (len(aside) != 1 || aside[0].Err != nil || aside[0].Name != "c220.aside") ||

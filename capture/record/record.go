@@ -261,7 +261,8 @@ func wired(assess assessment) assessment {
 }
 
 // finish turns the recording in dir into a take: it judges what is on disk,
-// describes it and gives it its name. assess is quality.Assess, then AssessWiring.
+// describes it and gives it its name. The audio is kept as t.Audio.File asks for.
+// assess is quality.Assess, then AssessWiring.
 func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo bool,
 	assess assessment) (_ capture.Take, err error) {
 	defer fault.Catch(&err, "the inspection of the recording broke off")
@@ -274,12 +275,21 @@ func finish(f *capture.Folder, dir string, t capture.Take, session Session, redo
 	if err != nil {
 		return t, err
 	}
+	smaller := t.Audio.File == capture.FLACFile
 	t.Audio = capture.Audio{File: capture.AudioFile, SHA256: sum, RateHz: r.RateHz,
 		Channels: len(r.Samples), Frames: int64(r.Frames())}
 	t.Quality.Xruns = session.Xruns
 	t.Drive.Fall = t.DriveFall()
 	if t, err = assess(r, t); err != nil {
 		return t, err
+	}
+	if smaller {
+		// A take that is as large as ever is better than none.
+		if audio, err := capture.Smaller(dir); err == nil {
+			t.Audio = audio
+		} else {
+			t.Audio.StaysWAV = err.Error()
+		}
 	}
 	return t, f.Keep(dir, t, redo)
 }

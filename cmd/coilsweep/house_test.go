@@ -23,7 +23,7 @@ import (
 var floors = [][]string{
 	{"capture/rooted"},
 	{"capture/atomicfile"},
-	{"excite/quantity", "capture/wav", "capture/tomlkey", "capture/internal/effort", "capture/instrument",
+	{"excite/quantity", "capture/wav", "capture/flac", "capture/tomlkey", "capture/internal/effort", "capture/instrument",
 		"capture/fault", "fit/circuit", "fit/leastsquares", "report/plot", "report/loudness",
 		"report/pluck", "report/qr"},
 	{"excite/exciter", "capture/benchfile", "capture/partsfile"},

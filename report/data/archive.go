@@ -49,7 +49,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 	for _, t := range c.Takes {
 		p.copy("takes/"+t.Name+"/take.toml", c.Open, "")
 		if c.Audio {
-			p.copy("takes/"+t.Name+"/capture.wav", c.Open, t.Audio.SHA256)
+			p.copy("takes/"+t.Name+"/"+t.Audio.File, c.Open, t.Audio.SHA256)
 		}
 	}
 	p.add("SHA256SUMS", bytes.NewReader(bytes.Clone(p.sums.Bytes())))

@@ -68,8 +68,10 @@ func inventedResult() fit.Result {
 func contents(audio bool) Archive {
 	return Archive{
 		Result: inventedResult(), Audio: audio, Program: "coilsweep test",
-		Takes: []capture.Take{{Name: "bare", Started: time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC)},
-			{Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC)}},
+		Takes: []capture.Take{{Name: "bare", Started: time.Date(2026, 2, 3, 4, 5, 6, 0, time.UTC),
+			Audio: capture.Audio{File: capture.AudioFile}},
+			{Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC),
+				Audio: capture.Audio{File: capture.FLACFile}}},
 		Open: func(path string) (io.ReadCloser, error) {
 			return io.NopCloser(strings.NewReader("content of " + path)), nil
 		},
@@ -111,7 +113,7 @@ func TestWriteArchive(t *testing.T) {
 	data := packed(t, contents(true))
 	names, text := files(t, data)
 	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir coil.toml " +
-		"takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.wav SHA256SUMS"
+		"takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.flac SHA256SUMS"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("files %s, want %s", got, want)
 	}
@@ -138,7 +140,7 @@ func TestWriteArchive(t *testing.T) {
 	if !bytes.Equal(data, packed(t, contents(true))) {
 		t.Error("the same contents give other bytes")
 	}
-	if names, text = files(t, packed(t, contents(false))); strings.Contains(strings.Join(names, " "), ".wav") ||
+	if names, text = files(t, packed(t, contents(false))); strings.Contains(strings.Join(names, " "), "capture.") ||
 		!strings.Contains(text["README.txt"], "the audio is not in this archive") {
 		t.Error("audio that was not asked for, or not spoken of")
 	}

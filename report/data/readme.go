@@ -2,8 +2,10 @@ package data
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
+	"coilsweep/capture"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
@@ -46,7 +48,11 @@ func readme(c Archive, withoutNetlist error) string {
 	entry("coil.toml", "what was known of the coil before")
 	entry("takes/NAME/take.toml", "how each take was made: load, drive, stimulus, levels, bench")
 	if c.Audio {
-		entry("takes/NAME/capture.wav", "the audio as recorded: channel 1 coil, channel 2 reference")
+		for _, file := range []string{capture.AudioFile, capture.FLACFile} {
+			if slices.ContainsFunc(c.Takes, func(t capture.Take) bool { return t.Audio.File == file }) {
+				entry("takes/NAME/"+file, "the audio as recorded: channel 1 coil, channel 2 reference")
+			}
+		}
 	} else {
 		line("  (the audio is not in this archive; its SHA-256 is in each take.toml)")
 	}

@@ -75,6 +75,13 @@ var conditions = []struct {
 	{"input", func(t capture.Take) string { return t.Bench.InputDevice }},
 	{"output", func(t capture.Take) string { return t.Bench.OutputDevice }},
 	{"file", func(t capture.Take) string { return t.Bench.File }},
+	{"kept as FLAC", func(t capture.Take) string {
+		if t.Audio.File != capture.FLACFile {
+			return ""
+		}
+		return fmt.Sprintf("yes, %d bits", t.Audio.SampleBits)
+	}},
+	{"kept as WAV, not FLAC", func(t capture.Take) string { return t.Audio.StaysWAV }},
 	{"sample rate", func(t capture.Take) string { return notation.Nominal(float64(t.Audio.RateHz), quantity.Hertz) }},
 	{"sweep", func(t capture.Take) string {
 		s := t.Stimulus

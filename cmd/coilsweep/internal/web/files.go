@@ -102,8 +102,10 @@ func (w *workshop) coilLinks(coil string, folder *capture.Folder) (files []linke
 		files = append(files, archive)
 	}
 	for _, t := range held.Takes {
-		add(linked{What: "Recording", Take: t.Name, About: "the take as recorded", Name: base + "-" + t.Name + ".wav"},
-			filepath.Join(folder.TakeDir(t.Name), "capture.wav"))
+		for _, file := range []string{capture.AudioFile, capture.FLACFile} {
+			add(linked{What: "Recording", Take: t.Name, About: "the take as recorded",
+				Name: base + "-" + t.Name + filepath.Ext(file)}, filepath.Join(folder.TakeDir(t.Name), file))
+		}
 	}
 	return files, nil
 }

@@ -120,6 +120,9 @@ func TakeAdvice(take capture.Take) []string {
 			"with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} "+
 			"current)]], or use a larger series resistor")
 	}
+	if why := take.Audio.StaysWAV; why != "" {
+		said = append(said, "the audio is kept as WAV, not as FLAC: "+why)
+	}
 	return append(said, take.Lapsed()...)
 }
 

@@ -27,11 +27,12 @@ func NewBenchText() *BenchText {
 		{Name: "name", Page: true, Value: Text(&o.Name), Bench: at("", "name"), Help: "what the bench is called"},
 		{Name: "notes", Page: true, Value: Text(&o.Notes), Bench: at("", "notes"), Help: "anything worth remembering"},
 	}
-	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...)).only(
+	o.Options = slices.Concat(o.Options, o.stimulus.options(), o.bench.options(), o.take.options(anyReference...),
+		Options{o.take.audioOption()}).only(
 		"name", "operator", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel",
 		"reference-channel",
 		"ripple", "ripple-take", "clock", "drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c",
-		"fixture-r")
+		"fixture-r", "audio")
 	return o
 }
 

@@ -28,6 +28,7 @@ func NewImport(program string) *Import {
 		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile),
 			Help: "FILE.toml that 'coilsweep stimulus' wrote"},
 		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
+		m.Take.audioOption(),
 		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
 	}, m.Bench.options().only("bench-file"))
 	return m
@@ -98,6 +99,9 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 	}
 	if plan != nil {
 		take.Started = plan.Started
+		if !m.stated("audio") {
+			take.Audio.File = plan.Audio.File
+		}
 		take.Bench.Notes = []string{"unless given now, load, drive and reference are those stated when it was recorded"}
 		if !m.Given("bench-file") {
 			take.BenchFile, take.Instruments = plan.BenchFile, plan.Instruments

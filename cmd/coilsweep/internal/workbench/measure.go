@@ -60,6 +60,7 @@ func NewMeasurement(program string) *Measurement {
 			Help: `sweep until U95 of the resonance is that small, "0.05%"`},
 		{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower",
 			Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
+		m.Take.audioOption(),
 		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
 	}, m.Bench.options(), Options{
 		{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true",

@@ -30,11 +30,19 @@ type Take struct {
 	CoilChannel      int
 	ReferenceChannel int
 	Card             capture.Card // limits that were stated
+	Audio            string       // how the audio is kept: "wav" or "flac"
 }
 
 func defaultTake() Take {
 	return Take{Drive: capture.Drive{Kind: "current"}, Reference: capture.Reference{Kind: "none"},
-		CoilChannel: 1, ReferenceChannel: 2}
+		CoilChannel: 1, ReferenceChannel: 2, Audio: "wav"}
+}
+
+// audioOption says how the audio of the take is kept.
+func (t *Take) audioOption() *Option {
+	return &Option{Name: "audio", Group: groupTake, Value: Choice(&t.Audio, "wav", "flac"),
+		Bench: at("records", "audio"),
+		Help:  "how the audio is kept: wav, or flac in a third of the room and without loss"}
 }
 
 // options are all of a take, in the order of the help; references are the kinds
@@ -146,8 +154,12 @@ func (t *Take) plan(o Options, program string) (capture.Take, error) {
 	}
 	drive := t.Drive
 	drive.Assumed = !given("drive")
-	return capture.Take{Name: t.Name, Program: program, Operator: t.Operator, Load: t.Load, Drive: drive,
-		Reference: t.Reference, Card: t.Card}, nil
+	take := capture.Take{Name: t.Name, Program: program, Operator: t.Operator, Load: t.Load, Drive: drive,
+		Reference: t.Reference, Card: t.Card}
+	if t.Audio == "flac" {
+		take.Audio.File = capture.FLACFile
+	}
+	return take, nil
 }
 
 // direct is the plan of a take without a coil: the output straight to the input.
