@@ -60,6 +60,19 @@ func BenchmarkPageTake(b *testing.B) {
 	b.ReportMetric(float64(slowest.Milliseconds()), "ms/slowest")
 }
 
+// BenchmarkPageGuitar measures the answer while a knob is turned, of which the curve on the
+// screen is a few milliseconds and a frame of the browser behind.
+func BenchmarkPageGuitar(b *testing.B) {
+	root := b.TempDir()
+	fittedCoil(b, root, "a", twoTakes)
+	s := newCaller(startServe(b, root, "--bench", "virtual"), root)
+	for i := 0; b.Loop(); i++ {
+		s.gets("POST", "/api/guitar", map[string]any{"coils": []string{"a"}, "options": map[string]string{
+			"volume": "500k", "volume-at": fmt.Sprint(float64(i%100) / 10), "tone": "500k", "tone-c": "22n",
+			"cable-length": "5", "amp": "1M"}})
+	}
+}
+
 // BenchmarkPageMeters counts how often a browser draws the levels.
 func BenchmarkPageMeters(b *testing.B) {
 	browser := browserrig.Start(b, 10*time.Minute)

@@ -26,6 +26,7 @@ func TestBenchPageTruth(t *testing.T) {
 	t.Run("trouble", func(t *testing.T) { testTrouble(t, browser) })
 	t.Run("words", func(t *testing.T) { testWords(t, browser) })
 	t.Run("undone", func(t *testing.T) { testUndone(t, browser) })
+	t.Run("bench undone", func(t *testing.T) { testBenchUndone(t, browser) })
 	t.Run("unfinished", func(t *testing.T) { testUnfinished(t, browser) })
 }
 
@@ -295,6 +296,65 @@ func testUndone(t *testing.T, browser context.Context) {
 	p.await("what was being edited, after a reload", wire)
 	p.click(`#coil-form button[type="submit"]`)
 	p.await("the wire kept", `import("/state.js").then(m => m.state.coil.text.includes("0.05 mm"))`)
+	p.quiet(s)
+}
+
+// testBenchUndone: an edit of the bench is taken back to the byte, by whatever it was made;
+// what the bench wrote meanwhile is not lost by that.
+func testBenchUndone(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	path := filepath.Join(root, "bench.toml")
+	text := "schema = \"coilsweep.bench/1\" # of the back room\n[fixture]\nresistance = \"1M 5%\"\n"
+	if err := os.WriteFile(path, []byte(text), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := startServe(t, root, "--bench", "soundcard")
+	p := s.open(browser, browserrig.View{})
+	is := func(what string, want func(string) bool) {
+		t.Helper()
+		for deadline := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
+			now, err := os.ReadFile(path)
+			if err == nil && want(string(now)) {
+				return
+			}
+			if time.Now().After(deadline) {
+				t.Fatalf("waited in vain for %s: bench.toml is\n%s", what, now)
+			}
+		}
+	}
+	asIt := func(now string) bool { return now == text }
+	p.await("the bench", `document.getElementById("b-fixture-r").value === "1M 5%"`)
+	p.await("nothing to undo", `document.getElementById("bench-undo").hidden`)
+	p.write("#b-fixture-c", "95p 20%")
+	p.click(`#bench-form button[type="submit"]`)
+	p.says("#bench-knows", "C 95p 20%")
+	is("the capacitance", func(now string) bool { return strings.Contains(now, "95p 20%") })
+	p.shoot("bench-undo")
+	p.click("#bench-undo")
+	is("the bench as it was", asIt)
+	p.says("#bench-knows", "C not known")
+	p.click("#bench-undo") // what was taken back can be had again
+	is("the capacitance again", func(now string) bool { return strings.Contains(now, "95p 20%") })
+	p.click("#bench-undo")
+	is("the bench as it was, again", asIt)
+
+	p.click("#bench-file summary")
+	p.write("#bench-text", strings.Replace(text, "1M 5%", "2M 5%", 1))
+	p.click(`#bench-file button[type="submit"]`)
+	p.says("#bench-knows", "R 2M 5%")
+	p.click("#bench-undo")
+	is("the file as it was", asIt)
+
+	p.write("#b-fixture-c", "80p 20%")
+	p.click(`#bench-form button[type="submit"]`)
+	p.says("#bench-knows", "C 80p 20%")
+	if err := os.WriteFile(path, []byte(text+"[drive]\nkind = \"current\"\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p.await("nothing to undo after another's change", `import("/state.js").then(async ({refresh, state}) => {
+		await refresh.bench();
+		return state.bench.file.text.includes("[drive]") && document.getElementById("bench-undo").hidden; })`)
 	p.quiet(s)
 }
 

@@ -80,7 +80,7 @@ func Overlay(n int, title string, curves []*fit.Curve, names []string, order []i
 		}
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-90)
-	f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
+	f.Y, f.Crop = e.Axis("magnitude, dB over the low-frequency plateau", 20), crop(f.Series, f.X)
 	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s, %s", notation.Count(len(curves), "coil"),
 		strings.ToLower(title)))
 	return f

@@ -17,13 +17,17 @@ import (
 
 // Drawing is a figure for both widths of a page.
 type Drawing struct {
-	Title  string `json:"title"`
-	Wide   string `json:"svg"`
-	Narrow string `json:"narrow"`
+	Title  string
+	Wide   string
+	Narrow string
+	// Columns are the numbers behind it and behind those beside it, for plot.Script; empty:
+	// it is not drawn again.
+	Columns string
 }
 
 // draw is a drawing of what make makes; nothing where that is nil.
 func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
+	var columns plot.Columns
 	markup := func(s Shape) (string, error) {
 		figures, err := make(s)
 		if err != nil {
@@ -35,8 +39,11 @@ func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
 				continue
 			}
 			d.Title = figures[0].Title
-			f.Zoom = false
-			if err := f.WriteSVG(&b, nil); err != nil {
+			behind := &columns
+			if !f.Zoom {
+				behind = nil
+			}
+			if err := f.WriteSVG(&b, behind); err != nil {
 				return "", err
 			}
 		}
@@ -44,6 +51,9 @@ func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
 	}
 	if d.Wide, err = markup(Wide); err == nil {
 		d.Narrow, err = markup(Narrow)
+	}
+	if !columns.Empty() {
+		d.Columns = string(columns.JSON())
 	}
 	return d, err
 }
@@ -59,7 +69,8 @@ func Draw(r fit.Result, what Kind) (Drawing, error) {
 
 // DrawPrediction draws the predicted response of coils in a harness.
 func DrawPrediction(p harness.Prediction) (Drawing, error) {
-	return draw(func(s Shape) ([]*plot.Figure, error) { return predicted(p, s) })
+	curve := NewPredicted(p)
+	return draw(func(s Shape) ([]*plot.Figure, error) { return curve.alone(p, s) })
 }
 
 // DrawResponse draws the magnitude of a response under way, before anything is
@@ -90,7 +101,7 @@ func DrawResponse(take string, r *response.Response) (Drawing, error) {
 	takes := Takes(fit.Result{Takes: []fit.TakeResult{{Name: take, Peak: unknown, PeakDB: unknown, Curve: c}}})
 	return draw(func(s Shape) ([]*plot.Figure, error) {
 		f := Magnitude(takes, s)
-		f.ID = "sweep-" + s.Name
+		f.ID, f.Zoom = "sweep-"+s.Name, false // it is drawn anew with every sweep
 		return []*plot.Figure{f}, nil
 	})
 }

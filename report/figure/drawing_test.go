@@ -12,6 +12,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/response"
 	"coilsweep/report/internal/invented"
+	"coilsweep/report/plot"
 )
 
 // drawsForPages: each drawing is well-formed figures without a style of their
@@ -70,5 +71,35 @@ func TestDraw(t *testing.T) {
 	}
 	if _, err := Draw(fit.Result{}, KindFit); !errors.As(err, &nothing) {
 		t.Errorf("nothing was drawn: %v", err)
+	}
+}
+
+// What is drawn at first is where a curve leaves its plateau, up to where it has fallen far;
+// where it never does, or only its noise, everything is.
+func TestCrop(t *testing.T) {
+	low := func(corner float64) plot.Series { // of second order with Q 2
+		s := plot.Series{Kind: plot.Curve}
+		for hz := 20.0; hz <= 20000; hz *= 1.02 {
+			w := hz / corner
+			s.X = append(s.X, hz)
+			s.Y = append(s.Y, -10*math.Log10((1-w*w)*(1-w*w)+w*w/4))
+		}
+		return s
+	}
+	axis := plot.Axis{Log: true, Min: 20, Max: 20000}
+	// It leaves 0 dB by 0.5 dB at w = 0.255 of the corner, and 40 dB under its peak of 6.3 dB at w = 7.0.
+	got := crop([]plot.Series{low(1000)}, axis)
+	if math.Abs(got[0]/(255/3.0)-1) > 0.03 || math.Abs(got[1]/7000-1) > 0.03 {
+		t.Errorf("cropped to %v, want 85 Hz to 7 kHz", got)
+	}
+	if both := crop([]plot.Series{low(1000), low(4000)}, axis); both[0] != got[0] || both[1] < 19000 {
+		t.Errorf("two curves are cropped to %v", both)
+	}
+	flat := low(1e6)
+	for i := range flat.Y {
+		flat.Y[i] += 0.8 * float64(i%2*2-1) // noise
+	}
+	if got := crop([]plot.Series{flat}, axis); got != [2]float64{} {
+		t.Errorf("noise about a plateau is cropped to %v", got)
 	}
 }

@@ -43,6 +43,7 @@ func (c Predicted) Figure(p harness.Prediction, s Shape) *plot.Figure {
 		X: plot.Axis{Label: "frequency, Hz", Log: true, Min: c.Hz[0], Max: c.Hz[n-1]},
 		Y: e.Axis("level, dB over the EMF of one coil; band: U95", 20), Zoom: true}
 	f.Series = []plot.Series{{Kind: plot.Curve, X: c.Hz, Y: c.DB, Half: c.U95}}
+	f.Crop = crop(f.Series, f.X)
 	said := "there is no peak"
 	if p.Peak.Known() && p.PeakDB.Known() && p.Level.Known() {
 		said = "peak at " + notation.WithU95(p.Peak, quantity.Hertz)
@@ -55,9 +56,9 @@ func (c Predicted) Figure(p harness.Prediction, s Shape) *plot.Figure {
 	return f
 }
 
-// predicted are the figures of a prediction. The error is a *NothingToDrawError.
-func predicted(p harness.Prediction, s Shape) ([]*plot.Figure, error) {
-	f := NewPredicted(p).Figure(p, s)
+// alone are the figures of a prediction. The error is a *NothingToDrawError.
+func (c Predicted) alone(p harness.Prediction, s Shape) ([]*plot.Figure, error) {
+	f := c.Figure(p, s)
 	if f == nil {
 		return nil, &NothingToDrawError{KindPredict, "nothing reaches the amplifier"}
 	}

@@ -39,7 +39,7 @@ func Print(w io.Writer, r fit.Result, what Kind, p Printing) error {
 
 // PrintPrediction writes the predicted response of coils in a harness for print.
 func PrintPrediction(w io.Writer, prediction harness.Prediction, p Printing) error {
-	figures, err := predicted(prediction, p.shape())
+	figures, err := NewPredicted(prediction).alone(prediction, p.shape())
 	if err != nil {
 		return err
 	}

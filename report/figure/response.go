@@ -50,7 +50,7 @@ func Magnitude(takes []Take, s Shape) *plot.Figure {
 		}
 	}
 	e.Lo = math.Max(e.Lo, e.Hi-90)
-	f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
+	f.Y, f.Crop = e.Axis("magnitude, dB over the low-frequency plateau", 20), crop(f.Series, f.X)
 	f.Description = sentence(fmt.Sprintf("Magnitude over frequency for %s. %s", notation.Count(len(takes), "take"),
 		strings.Join(said, "; ")))
 	return f

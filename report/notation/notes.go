@@ -3,6 +3,7 @@ package notation
 import (
 	"math"
 	"regexp"
+	"strings"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -98,7 +99,19 @@ func (n *Notes) Reasons() []string {
 
 // ownWords are what a reason says that is not to be called unknown once more,
 // or is known not to exist.
-var ownWords = regexp.MustCompile(`not known|undetermined|without a peak|no resonance|not fitted`)
+var ownWords = regexp.MustCompile(`not known|undetermined|without a peak|no peak|no resonance|nothing resonates|not fitted`)
+
+// Lacking is what stands in the place of a number that has none for a reason: what is known
+// not to exist is not called unknown.
+func Lacking(why string) string {
+	switch {
+	case strings.Contains(why, "without a peak"), strings.Contains(why, "no peak"):
+		return "no peak"
+	case strings.Contains(why, "no resonance"), strings.Contains(why, "nothing resonates"):
+		return "no resonance"
+	}
+	return "not known"
+}
 
 // reason is why there is no number.
 func reason(why string) string {

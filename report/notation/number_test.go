@@ -70,6 +70,12 @@ func TestNotes(t *testing.T) {
 	if got, want := n.Reasons(), []string{"¹ not known: one take", "² not known: clipped"}; !slices.Equal(got, want) {
 		t.Errorf("reasons %q, want %q", got, want)
 	}
+	for why, want := range map[string]string{"one take": "not known", "nothing resonates": "no resonance",
+		"the response falls from the plateau without a peak": "no peak"} {
+		if got := Lacking(why); got != want {
+			t.Errorf("%s: it says %q, want %q", why, got, want)
+		}
+	}
 	mark := n.Mark()
 	n.Sign("of a cell that is not shown")
 	if n.Back(mark); len(n.Reasons()) != 2 {

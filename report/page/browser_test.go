@@ -322,6 +322,14 @@ func browserPrediction(t *testing.T, alive context.Context, _ CoilDocument) {
 	if p.Key("#cursor", "++"); p.frequencyLabels("predicted-w") == whole {
 		t.Error("the figure does not zoom")
 	}
+	// The mark of the peak goes with the axis: where it stands by the labels below it.
+	const marked = `(svg => { const x = Number(svg.querySelector(".ring").getAttribute("cx"));
+		const [a, b] = [...svg.querySelectorAll(".grid-x text")].filter(t => t.textContent).slice(0, 2)
+			.map(t => [Number(t.getAttribute("x")), Math.log(parseFloat(t.textContent) * (t.textContent.endsWith("k") ? 1000 : 1))]);
+		return Math.exp(a[1] + (x - a[0]) * (b[1] - a[1]) / (b[0] - a[0])); })(document.getElementById("predicted-w"))`
+	if hz := browserrig.JS[float64](p.Tab, marked); math.Abs(hz/d.Prediction.Peak.Value-1) > 0.005 {
+		t.Errorf("zoomed, the mark of the peak at %g Hz stands at %g Hz", d.Prediction.Peak.Value, hz)
+	}
 	p.Do(chromedp.Click(chromedp.CSS(`input[data-layer="band"]`)))
 	if p.Visible("#response .band") || !p.Visible("#response .curve") {
 		t.Error("the band of U95 is not switched off alone")

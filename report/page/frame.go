@@ -32,11 +32,11 @@ func source(name string) string {
 	return string(text)
 }
 
-var pageJS, hearJS = source("page.js"), source("hear.js")
+var pageJS, hearJS = plot.InlineScript() + source("page.js"), source("hear.js")
 
 // functions are what templates call, to put what they show into words.
 var functions = template.FuncMap{
-	"section": openSection, "table": openTable, "bar": bar, "shortName": shortName,
+	"lacking": notation.Lacking, "section": openSection, "table": openTable, "bar": bar, "shortName": shortName,
 	"visible": notation.Visible, "typeset": notation.Typeset, "tied": notation.Tied, "upperFirst": notation.UpperFirst,
 	"minus": quantity.Minus, "nominal": notation.Nominal, "percent": notation.Percent, "en": notation.En,
 	"count": notation.Count, "basis": basis, "orWhy": orWhy, "reasons": reasons,

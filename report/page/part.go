@@ -91,7 +91,11 @@ func (p *manyPage) parts(t *template.Template, view any, names ...string) (Parts
 // drawings are the figures of a page: wide and narrow, or one for both.
 func (p *manyPage) drawings() (out []figure.Drawing) {
 	for _, t := range slices.Concat(p.Overlays, p.Charts) {
-		out = append(out, figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(t.Narrow)})
+		d := figure.Drawing{Title: t.Title, Wide: string(t.SVG), Narrow: string(t.Narrow)}
+		if d.Narrow != "" {
+			d.Columns = string(p.Data)
+		}
+		out = append(out, d)
 	}
 	return out
 }

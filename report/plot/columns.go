@@ -30,6 +30,9 @@ func (c *Columns) Number(x []float64) int {
 	return n
 }
 
+// Empty tells that no figure has a number behind it.
+func (c *Columns) Empty() bool { return len(c.data) == 0 }
+
 // JSON is the columns as an array of arrays, rounded to what can be seen;
 // what is not finite is null.
 func (c *Columns) JSON() []byte {

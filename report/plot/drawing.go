@@ -44,6 +44,7 @@ type shape struct {
 	series *Series // whose numbers it shows
 	end    int     // number of the curve with a name at its end; noEnd for others
 	clip   bool    // what is closed was clipped
+	mark   *Mark   // that it shows or names
 }
 
 type shapeKind int
@@ -148,6 +149,7 @@ func (d *drawing) drawn() []shape {
 	}
 	for _, l := range d.markLabels() {
 		d.text(haloRole, point{l.x, l.y}, start, l.text)
+		d.shapes[len(d.shapes)-1].mark = l.of
 	}
 	d.ends()
 	return d.shapes
@@ -306,7 +308,7 @@ func (d *drawing) marker(r *role, style int, at point, scale float64) {
 func (d *drawing) mark(m Mark) {
 	at := point{d.px(m.X), d.py(m.Y)}
 	own := max(m.Style, noStyle)
-	d.add(shape{kind: opened, role: markRole, style: own, group: m.Group})
+	d.add(shape{kind: opened, role: markRole, style: own, group: m.Group, mark: &m})
 	if m.XHalf > 0 {
 		from, to := d.px(m.X-m.XHalf), d.px(m.X+m.XHalf)
 		d.stroke(barRole, own, []point{{from, at.y}, {to, at.y}},
@@ -343,7 +345,7 @@ func (d *drawing) markLabels() []label {
 			x, y = x+9, y+11
 		}
 		x = math.Max(d.box.left+4, math.Min(x, d.box.right-width))
-		labels = append(labels, label{x: x, want: y, text: m.Label})
+		labels = append(labels, label{x: x, want: y, text: m.Label, of: &m})
 	}
 	spread(labels, d.box.top+lineHeight, d.box.bottom-4)
 	return labels

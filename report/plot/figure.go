@@ -19,6 +19,15 @@ var CSS string
 //go:embed palette.css
 var Palette string
 
+// Script gives figures a cursor and zoom: the class Figures, as a module. A page that holds
+// its scripts itself takes InlineScript.
+//
+//go:embed figures.js
+var Script string
+
+// InlineScript is Script for a page whose own script follows in the same element.
+func InlineScript() string { return strings.ReplaceAll(Script, "\nexport ", "\n") }
+
 // Kind says how a series is drawn.
 type Kind int
 
@@ -76,8 +85,10 @@ type Figure struct {
 	Marks         []Mark
 	// Expected shades ±Expected about 0.
 	Expected float64
-	// Zoom tells a page's script that the x axis may be zoomed.
+	// Zoom tells a page's script that the x axis may be zoomed, and Crop where on it there
+	// is something to see; zero: everywhere.
 	Zoom bool
+	Crop [2]float64
 }
 
 // WriteSVG writes the figure as an <svg> element for a page that carries

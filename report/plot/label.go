@@ -10,7 +10,8 @@ type label struct {
 	x, end, want float64
 	y            float64 // where it ends up
 	text         string
-	series       int // number of the series that ends there
+	series       int   // number of the series that ends there
+	of           *Mark // that it names
 }
 
 // spread sets y of each label as close to want as it can be with lineHeight

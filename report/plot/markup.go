@@ -43,6 +43,9 @@ func (m *markup) head(d *drawing, style string) {
 	m.printf(` data-x="%s" data-y="%s"`, f.X.attribute(), f.Y.attribute())
 	if f.Zoom {
 		m.b.WriteString(` data-zoom=""`)
+		if f.Crop[1] > 0 {
+			m.printf(` data-crop="%s"`, plain(f.Crop[:]...))
+		}
 	}
 	m.printf(`><title id="%s-t">%s</title><desc id="%s-d">%s</desc>%s`, id, text(f.Title), id, text(f.Description),
 		style)
@@ -59,13 +62,22 @@ func (a Axis) attribute() string {
 	case a.Degrees:
 		kind = "deg"
 	}
-	return kind + " " + strconv.FormatFloat(a.Min, 'g', 9, 64) + " " + strconv.FormatFloat(a.Max, 'g', 9, 64)
+	return kind + " " + plain(a.Min, a.Max)
+}
+
+// plain are numbers for a page's script.
+func plain(numbers ...float64) string {
+	var words []string
+	for _, x := range numbers {
+		words = append(words, strconv.FormatFloat(x, 'g', 9, 64))
+	}
+	return strings.Join(words, " ")
 }
 
 func (m *markup) shape(s shape, f *Figure) {
 	switch s.kind {
 	case opened:
-		m.printf(`<g%s%s%s%s>`, m.class(s, true), m.group(s), m.numbers(s), m.end(s))
+		m.printf(`<g%s%s%s%s%s>`, m.class(s, true), m.group(s), m.numbers(s), m.end(s), m.mark(s, f))
 	case clipped:
 		m.printf(`<g clip-path="url(#%s-c)">`, text(f.ID))
 	case closed:
@@ -98,7 +110,8 @@ func (m *markup) shape(s shape, f *Figure) {
 		case end:
 			name = ` text-anchor="end"`
 		}
-		m.printf(`<text%s x="%s" y="%s"%s>%s</text>`, m.class(s, false), short(at.x), short(at.y), name, text(s.text))
+		m.printf(`<text%s x="%s" y="%s"%s%s>%s</text>`, m.class(s, false), short(at.x), short(at.y), name, m.mark(s, f),
+			text(s.text))
 	default:
 		m.curve(s)
 	}
@@ -170,6 +183,15 @@ func (m *markup) end(s shape) string {
 		return ""
 	}
 	return fmt.Sprintf(` data-end="%d"`, s.end)
+}
+
+// mark is where a mark or its name stands on the axes, with its error bars, in a figure
+// that a script draws again.
+func (m *markup) mark(s shape, f *Figure) string {
+	if m.columns == nil || !f.Zoom || s.mark == nil {
+		return ""
+	}
+	return ` data-m="` + plain(s.mark.X, s.mark.Y, s.mark.XHalf, s.mark.YHalf) + `"`
 }
 
 // strokes is path data of straight lines to a tenth of a pixel; short ones

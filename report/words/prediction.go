@@ -35,6 +35,8 @@ func Prediction(p harness.Prediction, target *harness.Solution) []string {
 	}
 	names := InHarness(p.Coils, "")
 	switch {
+	case notation.Lacking(p.Peak.Why) == "no peak":
+		said = append(said, "With these parts, "+names+" show"+map[bool]string{true: "s"}[len(p.Coils) == 1]+" no peak.")
 	case !p.Peak.Known():
 		said = append(said, "The peak frequency of "+names+" has no value: "+notation.Typeset(p.Peak.Why)+".")
 	default:

@@ -40,6 +40,8 @@ func (pageFiles) ReadFile(name string) ([]byte, error) {
 	switch {
 	case name == "plot.css":
 		return []byte(plot.Palette + plot.CSS), nil
+	case name == "plot.js":
+		return []byte(plot.Script), nil
 	case strings.HasPrefix(name, "guide/") && filepath.Ext(name) == ".svg":
 		return guide.Files.ReadFile(strings.TrimPrefix(name, "guide/"))
 	}

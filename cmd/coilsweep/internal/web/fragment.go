@@ -66,14 +66,9 @@ func asJSON(v any) (string, error) {
 // figures are drawings of the program below each other, each in the two widths of
 // which the page shows the one that fits.
 func figures(drawings ...figure.Drawing) template.HTML {
-	type drawn struct {
-		Title        string
-		Wide, Narrow template.HTML
-	}
 	view := struct{ Large, Small []drawn }{}
 	for _, d := range drawings {
-		f := drawn{d.Title, template.HTML(d.Wide), template.HTML(d.Narrow)} // figures escape their text
-		if d.Narrow == "" {
+		if f := newDrawn(d); d.Narrow == "" {
 			view.Small = append(view.Small, f)
 		} else {
 			view.Large = append(view.Large, f)
@@ -83,8 +78,16 @@ func figures(drawings ...figure.Drawing) template.HTML {
 }
 
 // drawing is a figure that stands alone.
-func drawing(d figure.Drawing) template.HTML {
-	return fragment("drawing", struct{ Wide, Narrow template.HTML }{template.HTML(d.Wide), template.HTML(d.Narrow)})
+func drawing(d figure.Drawing) template.HTML { return fragment("drawing", newDrawn(d)) }
+
+// drawn is a drawing for a template: figures escape their text.
+type drawn struct {
+	Title, Columns string
+	Wide, Narrow   template.HTML
+}
+
+func newDrawn(d figure.Drawing) drawn {
+	return drawn{d.Title, d.Columns, template.HTML(d.Wide), template.HTML(d.Narrow)}
 }
 
 // partOf are parts of the reports below each other.

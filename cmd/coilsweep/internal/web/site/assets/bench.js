@@ -4,17 +4,15 @@ import { $, $$, byID, does, optionsOf, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
 import { on, refresh, state, working } from "./state.js";
 import { mayStart } from "./sound.js";
+import { before, changing } from "./undo.js";
 
 let form, file;
 
 export function start() {
   const unsaved = (what) => () => `${what} ${state.bench?.kind}`;
   form = new Form(byID("bench-form"), () => keep(form.changes()), { onInput: follow, unsaved: unsaved("bench") });
-  file = new Form($("#bench-file form"), async ({ text }) => {
-    await api.put("/api/bench", { sha256: file.stamp ?? "", text });
-    file.kept();
-    await refresh.bench();
-  }, { unsaved: unsaved("file of") });
+  file = new Form($("#bench-file form"), ({ text }) => change("put", "/api/bench", { sha256: file.stamp ?? "", text }, file),
+    { unsaved: unsaved("file of") });
   byID("devices-again").addEventListener("click", () => refresh.devices());
   // Which bench it is counts at once: it is no edit that waits to be kept.
   byID("bench-kind").addEventListener("input", (event) => event.stopPropagation());
@@ -24,7 +22,11 @@ export function start() {
     file.forget();
     await refresh.bench();
   }));
-  does({ bench: (button) => act(button, () => keep(optionsOf(button), state.bench?.file?.sha256 ?? "")) });
+  does({
+    bench: (button) => act(button, () => keep(optionsOf(button), here()?.sha256 ?? "")),
+    "undo-bench": (button) => act(button, () => change("put", "/api/bench",
+      { sha256: here().sha256, text: before(name(), here()) })),
+  });
   job("check", "Trial sweep", () => ({ level: byID("check-level").value.trim() }));
   job("calibrate", "Measure the sound card", () => ({}));
   job("fixture", "Measure", () => ({ series: byID("fixture-series").value.trim() }));
@@ -32,10 +34,18 @@ export function start() {
 }
 
 // keep writes options into bench.toml, if it is still the one that was seen.
-async function keep({ "bench-kind": _, ...options }, stamp = form.stamp ?? "") {
-  await api.post("/api/bench/settings", { sha256: stamp, options });
-  form.kept();
-  await refresh.bench();
+const keep = ({ "bench-kind": _, ...options }, sha256 = form.stamp ?? "") =>
+  change("post", "/api/bench/settings", { sha256, options }, form);
+
+const here = () => state.bench?.file, name = () => `bench ${state.bench?.kind}`;
+
+async function change(method, path, body, edited) {
+  await changing(name(), here, async () => {
+    await api[method](path, body);
+    edited?.kept();
+    await refresh.bench();
+  });
+  draw();
 }
 
 function follow() {
@@ -56,6 +66,7 @@ function draw() {
   form.fill({ ...none, ...bench.settings, "bench-kind": bench.kind }, bench.file?.sha256 ?? "");
   for (const kind of $$("#bench-kind input")) kind.checked = kind.value === bench.kind;
   file.fill({ text: bench.file?.text ?? "" }, bench.file?.sha256 ?? "");
+  show(byID("bench-undo"), before(name(), bench.file) !== undefined);
   show(byID("bench-card"), bench.kind !== "virtual");
   document.documentElement.classList.toggle("is-simulated", bench.kind === "virtual");
   byID("check-level").placeholder = bench.settings.level ?? bench.defaults.level;

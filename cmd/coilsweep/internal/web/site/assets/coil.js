@@ -3,6 +3,7 @@ import * as api from "./api.js";
 import { $, $$, byID, does, el, fill, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
 import { choose, on, refresh, state } from "./state.js";
+import { before, changing } from "./undo.js";
 
 let fresh, form, meter, file, wantsNew = false, folderByHand = false, first = /^(#key=.*)?$/.test(window.location.hash);
 
@@ -23,7 +24,7 @@ export function start(go) {
     "no-reading": (button) => act(button, () => change("post", "/api/coil/reading/remove",
       { sha256: state.coil.sha256, index: Number(button.dataset.index) })),
     "undo-coil": (button) => act(button, () => change("put", "/api/coil",
-      { sha256: state.coil.sha256, text: before.get(state.coilID) })),
+      { sha256: state.coil.sha256, text: before(state.coilID, state.coil) })),
     choose: (button) => { choose(button.dataset.coil); go("coil"); },
   });
   byID("new-coil-cancel").addEventListener("click", () => { wantsNew = false; draw(); });
@@ -52,15 +53,14 @@ export function start(go) {
   on("coilID", () => { for (const f of [form, file, meter]) f.forget(); });
 }
 
-// before is what stood in each coil's file before the last change that this tab made.
-const before = new Map();
-
 async function change(method, path, body, edited) {
-  const coil = state.coilID, text = state.coil.text;
-  await api[method](api.address(path, { coil }), body);
-  before.set(coil, text);
-  edited?.kept();
-  await refresh.coil();
+  const coil = state.coilID;
+  await changing(coil, () => coil === state.coilID ? state.coil : null, async () => {
+    await api[method](api.address(path, { coil }), body);
+    edited?.kept();
+    await refresh.coil();
+  });
+  draw();
 }
 
 function startNew(go) {
@@ -88,7 +88,7 @@ function draw() {
   for (const node of $$(".of-coil")) fill(node, coil ? el("bdi", {}, coil.name) : "");
   if (!coil) return;
   say(byID("coil-name"), coil.name);
-  show(byID("coil-undo"), before.has(state.coilID) && before.get(state.coilID) !== coil.text);
+  show(byID("coil-undo"), before(state.coilID, coil) !== undefined);
   const empty = Object.fromEntries(form.fields.map((field) => [field.name, ""]));
   form.fill({ ...empty, ...coil.values }, coil.sha256);
   file.fill({ text: coil.text }, coil.sha256);

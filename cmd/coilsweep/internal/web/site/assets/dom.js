@@ -63,11 +63,16 @@ export function blank(answer) {
   put(Object.fromEntries(Object.keys(answer?.html ?? {}).map((id) => [id, ""])));
 }
 
+const after = [];
+// written calls back with each place that was written.
+export const written = (call) => after.push(call);
+
 // write makes markup the content of a place.
 export function write(place, markup) {
   const fresh = document.createElement("template"), focused = document.activeElement;
   fresh.innerHTML = place.written = markup;
   morph(place, fresh.content);
+  for (const call of after) call(place);
   if (focused !== document.activeElement && focused.isConnected) focused.focus({ preventScroll: true });
 }
 

@@ -6,12 +6,13 @@ import { on, state } from "./state.js";
 
 // Once the knobs rest the table is asked for as well.
 const REST_MS = 350;
-let form, stale = true, rest = 0;
+let form, stale = true, rest = 0, whole = null;
 
 export function start() {
   form = new Form(byID("guitar-form"), () => predict(), { onInput: follow });
   byID("guitar-make").addEventListener("click", makePage);
   for (const svg of $$(".knob:not(.cable) svg")) $(".scale", svg).setAttribute("d", scale());
+  for (const knob of $$(".knob", form.node)) turnable(knob);
   on(["result", "coils", "coilID"], draw);
   on("step", () => { if (!byID("guitar").hidden && stale) predict(); });
 }
@@ -29,13 +30,53 @@ function scale() {
   return d;
 }
 
+// turnable lets a hand turn a knob about its middle and draw the cable out, and a wheel do
+// it in steps. The slider below has keys and screen readers, and the focus once it is touched.
+function turnable(knob) {
+  const svg = $("svg", knob), input = $("input", knob), cable = knob.classList.contains("cable");
+  const PX_A_METRE = 20, WHEEL = 0.5;
+  const to = (value) => {
+    const before = input.value;
+    input.value = value;
+    if (input.value !== before) input.dispatchEvent(new Event("input", { bubbles: true }));
+  };
+  const place = (event) => {
+    if (cable) return event.clientX;
+    const r = svg.getBoundingClientRect();
+    return Math.atan2(event.clientY - r.top - r.height / 2, event.clientX - r.left - r.width / 2) * 180 / Math.PI;
+  };
+  let last = null, value = 0;
+  svg.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0 || input.disabled) return;
+    event.preventDefault();
+    svg.setPointerCapture(event.pointerId);
+    input.focus({ preventScroll: true });
+    [last, value] = [place(event), Number(input.value)];
+  });
+  svg.addEventListener("pointermove", (event) => {
+    if (last === null) return;
+    const now = place(event), by = now - last;
+    value += cable ? by / PX_A_METRE : ((by + 540) % 360 - 180) / 30;
+    value = Math.min(Math.max(value, Number(input.min)), Number(input.max));
+    last = now;
+    to(value);
+  });
+  for (const end of ["pointerup", "pointercancel"]) svg.addEventListener(end, () => { last = null; });
+  svg.addEventListener("wheel", (event) => {
+    if (input.disabled) return;
+    event.preventDefault();
+    to(Number(input.value) - Math.sign(event.deltaY) * WHEEL);
+  }, { passive: false });
+}
+
 // harness is the guitar as options of the command.
 export function harness() {
   const { second, target, solve, ...v } = form.values();
-  if (!v.volume) for (const k of ["volume-at", "volume-taper"]) delete v[k];
+  if (!v.volume) for (const k of ["volume-at", "volume-taper", "bleed-c", "tone-at-output"]) delete v[k];
+  if (!v["bleed-c"]) for (const k of ["bleed-parallel", "bleed-series"]) delete v[k];
   if (!v.tone) for (const k of ["tone-at", "tone-taper", "tone-open", "tone-at-output"]) delete v[k];
   if (Number(v["cable-length"]) === 0) for (const k of ["cable-length", "cable-per-metre"]) delete v[k];
-  if (!second) for (const k of ["wiring", "phase"]) delete v[k];
+  if (!second) for (const k of ["wiring", "phase", "coupling"]) delete v[k];
   return withValues(v);
 }
 
@@ -57,6 +98,7 @@ function follow() {
     else $(".pointer", knob).setAttribute("transform", `rotate(${turn(at).toFixed(1)})`);
   }
   for (const node of $$("[data-two]", form.node)) show(node, v.second);
+  for (const node of $$("[data-bleed]", form.node)) show(node, v["bleed-c"]);
   byID("g-volume-at").disabled = !v.volume;
   byID("g-tone-at").disabled = !v.tone;
   draft("predict", coils(), options());
@@ -84,26 +126,41 @@ async function makePage() {
   }
 }
 
-// predict asks for the guitar as it is now. With all the answer holds every position
-// of the knobs, which takes longer.
-const predict = oneAtATime(async (all = false) => {
+// predict asks for the guitar as it is now, one question after the other, so that no
+// answer comes after that to a later one.
+const predict = oneAtATime(() => {
   clearTimeout(rest);
-  if (!state.result?.known) return;
+  whole?.abort();
   stale = byID("guitar").hidden;
-  if (stale) return;
-  const asked = JSON.stringify([coils(), options()]), now = () => asked === JSON.stringify([coils(), options()]);
+  return stale ? undefined : ask({}, (coil) => {
+    fill(byID("guitar-page")); // its link is to the guitar as it was
+    rest = setTimeout(positions, REST_MS, coil);
+  });
+});
+
+// positions asks for every position of the knobs as well, which takes longer, and is given
+// up once a knob is turned.
+function positions(coil) {
+  if (coil !== state.coilID) return;
+  whole = new AbortController();
+  ask({ all: true }, () => {}, whole.signal);
+}
+
+async function ask(more, then, signal) {
+  if (!state.result?.known) return;
+  const coil = state.coilID, body = { coils: coils(), options: options(), ...more };
+  const asked = () => JSON.stringify({ coils: coils(), options: options(), ...more }) === JSON.stringify(body);
   try {
-    const answer = await api.post("/api/guitar", { coils: coils(), options: options(), all });
+    const answer = await api.post("/api/guitar", body, signal);
+    if (coil !== state.coilID || signal?.aborted) return;
     form.clear();
     put(answer.html);
-    for (const id of ["guitar-said", "guitar-table"]) byID(id).ariaBusy = String(!all);
-    if (all) return;
-    fill(byID("guitar-page")); // its link is to the guitar as it was
-    rest = setTimeout(() => predict(true), REST_MS);
+    for (const id of ["guitar-said", "guitar-table"]) byID(id).ariaBusy = String(!more.all);
+    then(coil);
   } catch (error) {
-    if (now()) fail(error);
+    if (error.name !== "AbortError" && asked()) fail(error);
   }
-});
+}
 
 // fail shows an error and leaves the focus where somebody types or turns.
 function fail(error) {

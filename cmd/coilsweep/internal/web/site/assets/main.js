@@ -3,6 +3,7 @@ import { $, $$, byID, complain, does, el, say, show, write } from "./dom.js";
 import * as afar from "./afar.js";
 import * as bench from "./bench.js";
 import * as coil from "./coil.js";
+import * as figures from "./figures.js";
 import * as guitar from "./guitar.js";
 import * as key from "./key.js";
 import * as keys from "./keys.js";
@@ -110,7 +111,7 @@ for (const line of $$("details.line")) line.append(el("button", { type: "button"
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
 for (const module of [coil, takes]) module.start(go);
-for (const module of [result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
+for (const module of [figures, result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);
 on(["engine", "line"], drawLine);
 window.addEventListener("hashchange", () => route(true));
