@@ -46,6 +46,8 @@ type Sought struct {
 	Missing string
 	// Decibel: it may be zero or negative, and has no relative uncertainty.
 	Decibel bool
+	// Size is what its uncertainty is compared with; 0: its value.
+	Size float64
 	// Frequency: it is wrong by as much as the sound card's clock.
 	Frequency bool
 }
@@ -138,7 +140,11 @@ func (v *Variances) add(w Variances) {
 // missingFact is the measurement that it needs where it is undetermined.
 func (v Variances) Judge(value float64, s Sought, missingFact string) Quantity {
 	u := math.Sqrt(v.Fit + v.Model)
-	minded := WeakU * value
+	size := s.Size
+	if size == 0 {
+		size = math.Abs(value)
+	}
+	minded := WeakU * size
 	if s.Decibel {
 		minded = 20 / math.Ln10 * WeakU
 	}
@@ -147,8 +153,8 @@ func (v Variances) Judge(value float64, s Sought, missingFact string) Quantity {
 		return Unknown(s.Missing)
 	case v.Weak > WeakShare*v.Fit && v.Weak > minded*minded:
 		return Unknown("undetermined: " + missingFact)
-	case !s.Decibel && u > predictableU*math.Abs(value):
-		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%", 100*quantity.Coverage95*u/math.Abs(value)))
+	case !s.Decibel && u > predictableU*size:
+		return Unknown(fmt.Sprintf("undetermined: U95 would be ±%.0f %%", 100*quantity.Coverage95*u/size))
 	}
 	return Quantity{Value: value, U: u, U95: quantity.Coverage95 * u}
 }

@@ -83,10 +83,12 @@ type Curve struct {
 	MagnitudeDB    []float64
 	PhaseDeg       []float64
 	MagnitudeU95DB []float64 // of the measured points
+	PhaseU95Deg    []float64 // of the measured points
 	NoiseFloorDB   []float64
 	FitMagnitudeDB []float64
 	FitPhaseDeg    []float64
 	FitU95DB       []float64    // band of the fitted curve
+	FitPhaseU95Deg []float64    // and of its phase
 	Residual       []complex128 // (measured - fitted)/u, u per component
 	Harmonic2DB    []float64
 	Harmonic3DB    []float64

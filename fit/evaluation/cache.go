@@ -54,7 +54,7 @@ type cachedTake struct {
 
 const (
 	// cacheLine begins the file; its number is that of the format.
-	cacheLine = "coilsweep.cache/4: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
+	cacheLine = "coilsweep.cache/5: what the last fit found, so that a report costs no fit. Delete it at any time: a " +
 		"fit makes it again.\n"
 	// maxCache is the largest file in bytes; three takes have some 400 kB.
 	maxCache = 16 << 20

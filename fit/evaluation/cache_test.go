@@ -282,7 +282,7 @@ func TestCacheOfNoUse(t *testing.T) {
 		"a bit": func(dir string, _ *Options) {
 			rewrite(dir, CacheFile, func(d []byte) []byte { d[len(d)/2] ^= 1; return d })
 		},
-		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/4", "cache/5") },
+		"other format": func(dir string, _ *Options) { replace(dir, CacheFile, "cache/5", "cache/6") },
 		"too large": func(dir string, _ *Options) {
 			check(os.Truncate(filepath.Join(dir, CacheFile), maxCache+1))
 		},

@@ -22,7 +22,8 @@ import (
 	"coilsweep/fit"
 )
 
-// branchTable turns ngspice's output for branch.cir into the table that is kept.
+// branchTable turns ngspice's output for branch.cir or impedance.cir into the table that
+// is kept.
 func branchTable(printed []byte) string {
 	var out strings.Builder
 	out.WriteString("# what ngspice prints of the netlist: series resistance and reactance of a winding, in ohm\n" +
@@ -42,10 +43,10 @@ func branchTable(printed []byte) string {
 	return out.String()
 }
 
-// spiceBranch is the winding branch of a coil by ngspice.
+// spiceBranch is the winding branch of a coil, or its impedance, by ngspice.
 type spiceBranch struct{ hz, ohm, henry float64 }
 
-// readBranches reads branch.csv, by coil.
+// readBranches reads branch.csv or impedance.csv, by coil.
 func readBranches(t *testing.T, data []byte) map[string][]spiceBranch {
 	t.Helper()
 	r := csv.NewReader(bytes.NewReader(data))
@@ -59,7 +60,7 @@ func readBranches(t *testing.T, data []byte) map[string][]spiceBranch {
 	return branches
 }
 
-// The table is ngspice's output for the netlist beside it.
+// The tables are ngspice's output for the netlists beside them.
 func TestTableOfBranches(t *testing.T) {
 	program, err := exec.LookPath("ngspice")
 	if err != nil {
@@ -68,26 +69,31 @@ func TestTableOfBranches(t *testing.T) {
 		}
 		t.Fatal("ngspice is not installed: run 'make deps', or the tests with -short")
 	}
-	printed, err := exec.CommandContext(t.Context(), program, "-b", filepath.Join(spiceDir, "branch.cir")).Output()
-	if err != nil {
-		t.Fatalf("ngspice: %v", err)
-	}
-	file := filepath.Join(spiceDir, "branch.csv")
-	table := branchTable(printed)
-	if *updateReferences {
-		if err := os.WriteFile(file, []byte(table), 0o644); err != nil {
-			t.Fatal(err)
+	for what, points := range map[string]int{"branch": len(fit.BranchHz()) + 1, "impedance": 10} {
+		printed, err := exec.CommandContext(t.Context(), program, "-b", filepath.Join(spiceDir, what+".cir")).Output()
+		if err != nil {
+			t.Fatalf("ngspice: %v", err)
 		}
-	}
-	fresh, kept := readBranches(t, []byte(table)), readBranches(t, must(os.ReadFile(file)))
-	for name, list := range kept {
-		if len(list) != len(fit.BranchHz())+1 || len(fresh[name]) != len(list) {
-			t.Fatalf("%s: ngspice prints %d points, kept are %d", name, len(fresh[name]), len(list))
+		file := filepath.Join(spiceDir, what+".csv")
+		table := branchTable(printed)
+		if *updateReferences {
+			if err := os.WriteFile(file, []byte(table), 0o644); err != nil {
+				t.Fatal(err)
+			}
 		}
-		for i, p := range list {
-			q := fresh[name][i]
-			if p.hz != q.hz || math.Abs(q.ohm/p.ohm-1) > 1e-9 || math.Abs(q.henry/p.henry-1) > 1e-9 {
-				t.Errorf("%s: ngspice prints %v, kept is %v", name, q, p)
+		fresh, kept := readBranches(t, []byte(table)), readBranches(t, must(os.ReadFile(file)))
+		if len(kept) != len(spiceCoils) {
+			t.Errorf("%s of %d coils, want %d", what, len(kept), len(spiceCoils))
+		}
+		for name, list := range kept {
+			if len(list) != points || len(fresh[name]) != len(list) {
+				t.Fatalf("%s: ngspice prints %d points, kept are %d", name, len(fresh[name]), len(list))
+			}
+			for i, p := range list {
+				q := fresh[name][i]
+				if p.hz != q.hz || math.Abs(q.ohm/p.ohm-1) > 1e-9 || math.Abs(q.henry/p.henry-1) > 1e-9 {
+					t.Errorf("%s: ngspice prints %v, kept is %v", name, q, p)
+				}
 			}
 		}
 	}

@@ -378,7 +378,8 @@ func (a *analysis) curve(take int) *fit.Curve {
 	plateau := c.Plateau(load)
 	db := func(v float64) float64 { return 20 * math.Log10(v) }
 	beside, residual := j.besideCoil(take, x, plateau), a.residuals(take)
-	out := &fit.Curve{FrequencyHz: response.FrequencyHz, FitU95DB: a.band(take)}
+	out := &fit.Curve{FrequencyHz: response.FrequencyHz}
+	out.FitU95DB, out.FitPhaseU95Deg = a.bands(take)
 	for i, w := range j.omega[take] {
 		k := beside[i]
 		measured := response.H[i] / k
@@ -389,6 +390,7 @@ func (a *analysis) curve(take int) *fit.Curve {
 		out.FitMagnitudeDB = append(out.FitMagnitudeDB, db(cmplx.Abs(fitted)))
 		out.FitPhaseDeg = append(out.FitPhaseDeg, unwrapped(fitted))
 		out.MagnitudeU95DB = append(out.MagnitudeU95DB, db(1+quantity.Coverage95*u/cmplx.Abs(measured)))
+		out.PhaseU95Deg = append(out.PhaseU95Deg, phaseU95Deg(u/cmplx.Abs(measured)))
 		out.Residual = append(out.Residual, residual[i]*cmplx.Conj(k)/complex(cmplx.Abs(k), 0))
 		if i < len(response.NoiseFloor) {
 			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
@@ -533,20 +535,36 @@ func unwrapped(h complex128) float64 {
 	return p
 }
 
-// band is U95 of the fitted magnitude in dB at each frequency.
-func (a *analysis) band(take int) []float64 {
+// phaseU95Deg is U95 in degrees of the phase of a point whose real and imaginary parts
+// are uncorrelated and have u each, relative to its magnitude. Turned into the
+// direction of the point and that across it, the covariance stays as it is
+// (JCGM 102:2011, 6.2), and across it the point lies beyond a line through the origin
+// at the angle p with the chance that a normal deviate exceeds sin(p)/u. Where u is small
+// that is the linear u of the phase, in rad; a point that noise may carry beyond the
+// origin has no phase.
+func phaseU95Deg(u float64) float64 {
+	if sine := quantity.Coverage95 * u; sine < 1 {
+		return math.Asin(sine) * 180 / math.Pi
+	}
+	return 180
+}
+
+// bands are U95 of the fitted magnitude in dB and of the fitted phase in degrees at each
+// frequency.
+func (a *analysis) bands(take int) (db, deg []float64) {
 	j := a.best.joint
 	x := slices.Clone(a.best.x)
 	points := len(j.omega[take])
-	gradient := mat.NewDense(points, j.firstCorner, nil)
+	magnitude, phase := mat.NewDense(points, j.firstCorner, nil), mat.NewDense(points, j.firstCorner, nil)
 	level := func(column int, sign float64) {
 		const h = 1e-4
 		x[column] = a.best.x[column] + sign*h
 		c, load := j.coilIn(take, x), j.loadOf(take, x).circuit()
 		plateau := c.Plateau(load)
 		for i, w := range j.omega[take] {
-			v := math.Log(cmplx.Abs(c.Transfer(complex(0, w), load)) / plateau)
-			gradient.Set(i, column, gradient.At(i, column)+sign*v/(2*h))
+			v := c.Transfer(complex(0, w), load)
+			magnitude.Set(i, column, magnitude.At(i, column)+sign*math.Log(cmplx.Abs(v)/plateau)/(2*h))
+			phase.Set(i, column, phase.At(i, column)+sign*unwrapped(v)/(2*h))
 		}
 		x[column] = a.best.x[column]
 	}
@@ -558,12 +576,12 @@ func (a *analysis) band(take int) []float64 {
 		}
 	}
 	sub := a.known.c.SliceSym(0, j.firstCorner)
-	out := make([]float64, points)
-	for i := range out {
-		g := gradient.RowView(i)
-		out[i] = 20 / math.Ln10 * quantity.Coverage95 * math.Sqrt(max(0, mat.Inner(g, sub, g)))
+	for i := range points {
+		m, p := magnitude.RowView(i), phase.RowView(i)
+		db = append(db, 20/math.Ln10*quantity.Coverage95*math.Sqrt(max(0, mat.Inner(m, sub, m))))
+		deg = append(deg, quantity.Coverage95*math.Sqrt(max(0, mat.Inner(p, sub, p))))
 	}
-	return out
+	return db, deg
 }
 
 // line is 1/w² of each take, from its own data, against its added C; L and C

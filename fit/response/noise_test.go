@@ -2,6 +2,7 @@ package response
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 )
@@ -10,6 +11,7 @@ import (
 type spread struct {
 	squares, variance, chi2, floor float64
 	cross, auto                    float64 // of neighbours
+	along, across                  float64 // the part in the direction of the point, and that across it
 	points                         float64
 	inverseDoF                     float64
 	snrDB                          float64
@@ -34,6 +36,9 @@ func (s *spread) add(r, clean *Response, shape []float64, from, to float64) {
 		s.cross += real(e)*real(last) + imag(e)*imag(last)
 		s.auto += square(e)
 		s.points++
+		turned := e * cmplx.Conj(clean.H[i]) / complex(cmplx.Abs(clean.H[i]), 0)
+		s.along += 2 * real(turned) * real(turned)
+		s.across += 2 * imag(turned) * imag(turned)
 		last = e
 	}
 	s.inverseDoF += 1 / r.VarianceDoF
@@ -51,7 +56,8 @@ func longFloor(t *testing.T, h func(float64) complex128) []float64 {
 // TestNoise: the variance given is that of the points. White noise, 1, 2 and
 // 4 repeats; the ratio of the noise given to the true one, and chi-square
 // a point, are 1.00 within 5 % on average over the band, and within four
-// standard deviations of the test (plus those 5 %) in each third of it.
+// standard deviations of the test (plus those 5 %) in each third of it. Each component,
+// of magnitude and of phase, has half of the variance.
 func TestNoise(t *testing.T) {
 	t.Parallel()
 	h := resonator(4000, 5)
@@ -81,6 +87,12 @@ func TestNoise(t *testing.T) {
 			repeats, ratio, chi2, neighbours, all.floor/all.squares, nu)
 		if math.Abs(ratio-1) > 0.05 || math.Abs(chi2-1) > 0.05 {
 			t.Errorf("%d repeats: noise given/true %.3f, chi-square %.3f, want 1.00 within 0.05", repeats, ratio, chi2)
+		}
+		along, across := all.along/all.points/(nu/(nu-2)), all.across/all.points/(nu/(nu-2))
+		t.Logf("%d repeats: along the point %.3f, across it %.3f of half the variance", repeats, along, across)
+		if limit := 0.05 + 4*math.Sqrt(2/all.points); math.Abs(along-1) > limit || math.Abs(across-1) > limit {
+			t.Errorf("%d repeats: along the point %.3f, across it %.3f of half the variance, want 1.00 within %.2f", repeats,
+				along, across, limit)
 		}
 		if math.Abs(neighbours) > 0.05 {
 			t.Errorf("%d repeats: neighbouring points correlate by %.3f, want below 0.05", repeats, neighbours)

@@ -9,11 +9,13 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -72,6 +74,10 @@ func contents(audio bool) Archive {
 			Audio: capture.Audio{File: capture.AudioFile}},
 			{Name: "loud", Started: time.Date(2026, 2, 3, 5, 0, 0, 0, time.UTC),
 				Audio: capture.Audio{File: capture.FLACFile}}},
+		Impedance: []fit.Impedance{{Hz: 100, Resistance: known(7900), Reactance: known(1500), Correlation: 0.25,
+			Magnitude: known(8041.1), PhaseDeg: known(10.751)}, {Hz: 1000, Resistance: fit.Unknown("one take"),
+			Reactance: known(1), Correlation: math.NaN(), Magnitude: fit.Unknown("one take"), PhaseDeg: known(1)}},
+		Authors: []string{"A. Winder", "Coil \"Lab\" <é>"},
 		Open: func(path string) (io.ReadCloser, error) {
 			return io.NopCloser(strings.NewReader("content of " + path)), nil
 		},
@@ -112,8 +118,9 @@ func packed(t *testing.T, c Archive) []byte {
 func TestWriteArchive(t *testing.T) {
 	data := packed(t, contents(true))
 	names, text := files(t, data)
-	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir coil.toml " +
-		"takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml takes/loud/capture.flac SHA256SUMS"
+	want := "README.txt result.json result.schema.json response.csv branch.csv circuit.cir impedance.csv impedance.s1p " +
+		"CITATION.cff read.py coil.toml takes/bare/take.toml takes/bare/capture.wav takes/loud/take.toml " +
+		"takes/loud/capture.flac SHA256SUMS"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("files %s, want %s", got, want)
 	}
@@ -160,7 +167,8 @@ func TestReadme(t *testing.T) {
 		}
 		header, _, _ := strings.Cut(text["response.csv"], "\n")
 		branch, _, _ := strings.Cut(text["branch.csv"], "\n")
-		for _, name := range strings.Split(header+","+branch, ",") {
+		impedance, _, _ := strings.Cut(text["impedance.csv"], "\n")
+		for _, name := range strings.Split(header+","+branch+","+impedance, ",") {
 			if !regexp.MustCompile(`(?m)^  ` + name + ` +\S`).MatchString(text["README.txt"]) {
 				t.Errorf("README.txt does not say what %s is", name)
 			}
@@ -173,6 +181,89 @@ func TestReadme(t *testing.T) {
 				t.Errorf("README.txt lacks %q", want)
 			}
 		}
+	}
+}
+
+// What is missing has its reason in the README, and no file.
+func TestArchiveOfLittle(t *testing.T) {
+	c := contents(false)
+	c.Authors, c.Impedance, c.WithoutImpedance = nil, nil, errors.New("the fixture is a riddle")
+	names, text := files(t, packed(t, c))
+	for _, name := range []string{"CITATION.cff", "impedance.csv", "impedance.s1p"} {
+		if slices.Contains(names, name) || strings.Contains(text["README.txt"], name) {
+			t.Errorf("%s is there, or spoken of", name)
+		}
+	}
+	for _, want := range []string{"\nThere is no impedance: the fixture is a riddle.\n",
+		"\nThere is no citation file: no author was named, and the format wants one.\n"} {
+		if !strings.Contains(text["README.txt"], want) {
+			t.Errorf("README.txt lacks %q", want)
+		}
+	}
+}
+
+// The impedance in both files; what is not known is empty in one and left out of the other.
+func TestImpedanceFiles(t *testing.T) {
+	_, text := files(t, packed(t, contents(false)))
+	const table = "frequency_hz,resistance_ohm,resistance_U95_ohm,reactance_ohm,reactance_U95_ohm,correlation," +
+		"magnitude_ohm,magnitude_U95_ohm,phase_deg,phase_U95_deg\n" +
+		"100,7900,154.84,1500,29.4,0.25,8041.1,157.60556,10.751,0.2107196\n1000,,,1,0.0196,,,,1,0.0196\n"
+	if text["impedance.csv"] != table {
+		t.Errorf("got\n%s\nwant\n%s", text["impedance.csv"], table)
+	}
+	const port = "! impedance of the coil \"Invented coil\" alone, ohm; its uncertainty stands in impedance.csv\n" +
+		"# HZ Z RI R 1\n! frequency, real part, imaginary part\n100 7900 1500\n"
+	if text["impedance.s1p"] != port {
+		t.Errorf("got\n%s\nwant\n%s", text["impedance.s1p"], port)
+	}
+}
+
+// The citation file keeps to the schema of the Citation File Format, version 1.2.0: these
+// keys of it, the first four required, dates and lists as they are to be; each author is an
+// entity, which has a name; the checksum is that of result.json.
+func TestCitation(t *testing.T) {
+	_, text := files(t, packed(t, contents(false)))
+	values, list := map[string][]string{}, ""
+	for line := range strings.Lines(text["CITATION.cff"]) {
+		line, item := strings.CutPrefix(strings.TrimRight(line, "\n"), "  ")
+		key, value := list, ""
+		if !item {
+			key, value, _ = strings.Cut(line, ":")
+			list = key
+			if strings.TrimSpace(value) == "" {
+				continue // the list follows
+			}
+		} else if value = strings.TrimPrefix(strings.TrimPrefix(line, "- "), "  "); list != "keywords" {
+			var of string
+			of, value, _ = strings.Cut(value, ":")
+			key += "." + of
+		}
+		var scalar string
+		if err := json.Unmarshal([]byte(value), &scalar); err != nil || scalar == "" {
+			t.Errorf("%q is no text: %v", line, err)
+		}
+		values[key] = append(values[key], scalar)
+	}
+	sum := sha256.Sum256([]byte(text["result.json"]))
+	for key, want := range map[string]string{"cff-version": "1.2.0", "type": "dataset",
+		"title": "Measurement of the coil Invented coil", "authors.name": "A. Winder|Coil \"Lab\" <é>",
+		"date-released": "2026-02-03", "identifiers.type": "other",
+		"identifiers.value": "sha256:" + hex.EncodeToString(sum[:])} {
+		if got := strings.Join(values[key], "|"); got != want {
+			t.Errorf("%s is %q, want %q", key, got, want)
+		}
+	}
+	known := []string{"abstract", "authors.name", "cff-version", "date-released", "identifiers.description",
+		"identifiers.type", "identifiers.value", "keywords", "message", "title", "type"}
+	if got := slices.Sorted(maps.Keys(values)); !slices.Equal(got, known) {
+		t.Errorf("keys %q, want %q", got, known)
+	}
+	words := slices.Sorted(slices.Values(values["keywords"]))
+	if len(words) < 3 || len(slices.Compact(words)) != len(words) {
+		t.Errorf("keywords %q", words)
+	}
+	if !strings.Contains(values["abstract"][0], "coilsweep test") {
+		t.Errorf("no program in %q", values["abstract"])
 	}
 }
 

@@ -116,7 +116,8 @@ func BatchCSV(w io.Writer, b *batch.Batch, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
 	header := []string{"coil", "folders", "measured", "verdict", "suspicion"}
 	for _, p := range b.Properties {
-		header = append(header, p.Key, p.Key+"_U95", p.Key+"_verdict", p.Key+"_probability_within", p.Key+"_score")
+		header = append(header, p.Key, column(p.Key, "U95", true), column(p.Key, "verdict", false),
+			column(p.Key, "probability_within", false), column(p.Key, "score", false))
 	}
 	sheet.row(append(header, "serial", "lot")...)
 	for i, coil := range b.Coils {

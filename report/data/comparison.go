@@ -45,8 +45,8 @@ func ComparisonCSV(w io.Writer, c *comparison.Comparison, sortKey string, o CSVO
 	sheet := newSpreadsheet(w, o)
 	header := []string{"folder", "coil", "is_reference"}
 	for _, r := range c.Rows {
-		header = append(header, r.Key, r.Key+"_U95", r.Key+"_difference", r.Key+"_difference_U95", r.Key+"_en",
-			r.Key+"_verdict")
+		header = append(header, r.Key, column(r.Key, "U95", true), column(r.Key, "difference", true),
+			column(r.Key, "difference_U95", true), column(r.Key, "en", false), column(r.Key, "verdict", false))
 	}
 	sheet.row(append(header, "serial")...)
 	for _, i := range words.ComparisonOrder(c, sortKey) {

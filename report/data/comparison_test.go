@@ -31,17 +31,17 @@ func TestComparisonFiles(t *testing.T) {
 	if got := rows[1][column["coil"]]; got != "'=HYPERLINK(1)" {
 		t.Errorf("the first by name is %q", got)
 	}
-	if got := rows[1][column["inductance_h_difference"]]; got != "0.00964" { // 2.41 · 0.004
+	if got := rows[1][column["inductance_difference_h"]]; got != "0.00964" { // 2.41 · 0.004
 		t.Errorf("difference of L %q, want 0.00964", got)
 	}
 	for _, row := range rows[1:] {
 		switch row[column["folder"]] {
 		case "shop/1":
-			if row[column["is_reference"]] != "yes" || row[column["inductance_h_difference"]] != "" {
+			if row[column["is_reference"]] != "yes" || row[column["inductance_difference_h"]] != "" {
 				t.Errorf("the reference: %q", row)
 			}
 		case "shop/5":
-			if row[column["inductance_h"]] != "" || row[column["inductance_h_verdict"]] != "?" {
+			if row[column["inductance_h"]] != "" || row[column["inductance_verdict"]] != "?" {
 				t.Errorf("the coil that is hardly known: %q", row)
 			}
 		}

@@ -83,6 +83,24 @@ func (s *spreadsheet) end() error {
 	return nil
 }
 
+// columnUnits end the names of columns.
+var columnUnits = []string{"hz", "h", "f", "ohm", "db", "deg"}
+
+// column is the name of a column about the quantity that result.json has under key, with
+// the unit at the end: "inductance_U95_h". What is not in its unit is left without:
+// "inductance_en".
+func column(key, about string, inUnit bool) string {
+	for _, unit := range columnUnits {
+		if name, ok := strings.CutSuffix(key, "_"+unit); ok {
+			if inUnit {
+				return name + "_" + about + "_" + unit
+			}
+			return name + "_" + about
+		}
+	}
+	return key + "_" + about
+}
+
 // cellText makes outside text safe as a cell: spreadsheets take a cell that
 // begins with one of these characters for a formula, and an apostrophe before
 // it for text.

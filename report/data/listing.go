@@ -38,7 +38,7 @@ func ListCSV(w io.Writer, list []words.Listed, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
 	header := []string{"folder", "coil", "measured", "takes", "state", "flags", "resonance_of"}
 	for _, c := range words.ListColumns {
-		header = append(header, c.CSV, c.CSV+"_U95")
+		header = append(header, c.CSV, column(c.CSV, "U95", true))
 	}
 	sheet.row(append(header, "serial", "lot", "customer")...)
 	for _, l := range list {

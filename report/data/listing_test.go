@@ -31,7 +31,7 @@ func TestListCSV(t *testing.T) {
 			column[name] = i
 		}
 		want := map[string]string{"folder": "shop/a", "coil": "Bridge", "takes": "3", "state": "fresh", "flags": "hum",
-			"resonance_of": "coil alone", "inductance_h": "2.41", "inductance_h_U95": "0.0196",
+			"resonance_of": "coil alone", "inductance_h": "2.41", "inductance_U95_h": "0.0196",
 			"capacitance_f": "2.1e-10"}
 		for name, text := range want {
 			if o.DecimalComma {

@@ -16,7 +16,7 @@ func readme(c Archive, withoutNetlist error) string {
 	var b strings.Builder
 	line := func(parts ...string) { b.WriteString(strings.TrimRight(strings.Join(parts, ""), " ") + "\n") }
 	entry := func(name, means string) { line(fmt.Sprintf("  %-21s %s", name, means)) }
-	line("Measurement of the coil ", strings.Join(strings.Fields(c.Result.Coil), " "))
+	line(title(c))
 	line()
 	if identity := words.Identity(c.Result.About); identity != "" {
 		line(notation.UpperFirst(identity), ".")
@@ -45,6 +45,14 @@ func readme(c Archive, withoutNetlist error) string {
 	if withoutNetlist == nil {
 		entry("circuit.cir", "the fitted circuit for ngspice: ngspice -b circuit.cir")
 	}
+	if c.WithoutImpedance == nil {
+		entry("impedance.csv", "impedance of the coil alone, by the fitted circuit, with its uncertainty")
+		entry("impedance.s1p", "the same as a Touchstone file of one port, in ohm, without the uncertainty")
+	}
+	if c.Authors != nil {
+		entry("CITATION.cff", "how to cite this archive (Citation File Format 1.2.0)")
+	}
+	entry("read.py", "an example: draws the response and works out L; python3 read.py ARCHIVE.zip FIGURE.svg")
 	entry("coil.toml", "what was known of the coil before")
 	entry("takes/NAME/take.toml", "how each take was made: load, drive, stimulus, levels, bench")
 	if c.Audio {
@@ -57,9 +65,14 @@ func readme(c Archive, withoutNetlist error) string {
 		line("  (the audio is not in this archive; its SHA-256 is in each take.toml)")
 	}
 	entry("SHA256SUMS", "checksums; sha256sum -c SHA256SUMS")
-	if withoutNetlist != nil {
-		line()
-		line("There is no netlist: ", withoutNetlist.Error(), ".")
+	for _, missing := range []struct {
+		what string
+		why  error
+	}{{"netlist", withoutNetlist}, {"impedance", c.WithoutImpedance}, {"citation file", withoutCitation(c)}} {
+		if missing.why != nil {
+			line()
+			line("There is no ", missing.what, ": ", missing.why.Error(), ".")
+		}
 	}
 	line()
 	line("Columns of response.csv")
@@ -74,6 +87,18 @@ func readme(c Archive, withoutNetlist error) string {
 	line("Columns of branch.csv")
 	for _, column := range branchColumns {
 		entry(column[0], column[1])
+	}
+	if c.WithoutImpedance == nil {
+		line()
+		line("Columns of impedance.csv")
+		for _, c := range impedanceColumns {
+			entry(c.name, c.means)
+			if c.of != nil {
+				entry(column(c.name, "U95", true), "its expanded uncertainty, 95 %")
+			}
+		}
+		line("  An empty field is not known. Next to the resonance U95 is that of a linear propagation: where it is")
+		line("  more than a tenth of the magnitude, it is rough.")
 	}
 	line()
 	line("Uncertainty")

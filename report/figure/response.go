@@ -67,7 +67,7 @@ func Phase(takes []Take, s Shape) *plot.Figure {
 		} else {
 			e.Take(c.PhaseDeg)
 		}
-		measuredAndFitted(f, t, c.PhaseDeg, nil, c.FitPhaseDeg, nil)
+		measuredAndFitted(f, t, c.PhaseDeg, c.PhaseU95Deg, c.FitPhaseDeg, c.FitPhaseU95Deg)
 	}
 	f.Y = e.Axis("phase, degrees", 90)
 	f.Y.Degrees = true

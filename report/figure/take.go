@@ -58,6 +58,7 @@ func ThinnedTo(c *fit.Curve, most int) *fit.Curve {
 	return &fit.Curve{
 		FrequencyHz: every(c.FrequencyHz, step), MagnitudeDB: every(c.MagnitudeDB, step),
 		PhaseDeg: every(c.PhaseDeg, step), MagnitudeU95DB: every(c.MagnitudeU95DB, step),
+		PhaseU95Deg: every(c.PhaseU95Deg, step), FitPhaseU95Deg: every(c.FitPhaseU95Deg, step),
 		NoiseFloorDB: every(c.NoiseFloorDB, step), FitMagnitudeDB: every(c.FitMagnitudeDB, step),
 		FitPhaseDeg: every(c.FitPhaseDeg, step), FitU95DB: every(c.FitU95DB, step),
 		Harmonic2DB: every(c.Harmonic2DB, step), Harmonic3DB: every(c.Harmonic3DB, step),

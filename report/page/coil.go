@@ -250,7 +250,7 @@ func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 	p.Delay = draw.both(func(s figure.Shape) *plot.Figure { return figure.Delay(takes, s) })
 	p.Noise = draw.both(func(s figure.Shape) *plot.Figure { return figure.Noise(takes, s) })
 	p.Harmonics = draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s) })
-	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "noise floor"}
+	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "U95", "noise floor"}
 	p.Layers = []fact{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
 	x, bound := figure.FrequencyAxis(takes), figure.ResidualBound(takes)
 	for _, t := range takes {
@@ -259,7 +259,8 @@ func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 		p.Keys = append(p.Keys, key{
 			Group: t.Group, Name: shortName(name), Full: name, Glyph: glyph(t.Style), X: of.Number(c.FrequencyHz),
 			Columns: []cursorColumn{{of.Number(c.MagnitudeDB), "dB"}, {of.Number(c.MagnitudeU95DB), "± dB"},
-				{of.Number(c.FitMagnitudeDB), "dB"}, {of.Number(c.PhaseDeg), "°"}, {of.Number(c.NoiseFloorDB), "dB"}},
+				{of.Number(c.FitMagnitudeDB), "dB"}, {of.Number(c.PhaseDeg), "°"}, {of.Number(c.PhaseU95Deg), "± °"},
+				{of.Number(c.NoiseFloorDB), "dB"}},
 		})
 		if t.ResidualRe == nil {
 			continue

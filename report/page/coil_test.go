@@ -231,11 +231,12 @@ func TestPageData(t *testing.T) {
 	}
 	row := regexp.MustCompile(`(?s)<tr data-group="t1" data-c="(\d+)">.*?</tr>`).FindStringSubmatch(page)
 	numbers := regexp.MustCompile(`data-c="(\d+)" data-unit`).FindAllStringSubmatch(row[0], -1)
-	if len(numbers) != 5 {
-		t.Fatalf("%d columns at the cursor, want 5", len(numbers))
+	if len(numbers) != 6 {
+		t.Fatalf("%d columns at the cursor, want 6", len(numbers))
 	}
 	c := d.Result.Takes[1].Curve
-	for i, want := range [][]float64{c.FrequencyHz, c.MagnitudeDB} {
+	for i, want := range [][]float64{c.FrequencyHz, c.MagnitudeDB, c.MagnitudeU95DB, c.FitMagnitudeDB, c.PhaseDeg,
+		c.PhaseU95Deg, c.NoiseFloorDB} {
 		at := row[1]
 		if i > 0 {
 			at = numbers[i-1][1]

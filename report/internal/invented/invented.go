@@ -141,11 +141,13 @@ func curve(random *rand.Rand, load circuit.Load, points int) *fit.Curve {
 		c.MagnitudeDB = append(c.MagnitudeDB, decibels*math.Log(magnitude))
 		c.PhaseDeg = append(c.PhaseDeg, cmplx.Phase(m)*180/math.Pi)
 		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 2*decibels*u/magnitude)
+		c.PhaseU95Deg = append(c.PhaseU95Deg, 2*u/magnitude*180/math.Pi)
 		c.NoiseFloorDB = append(c.NoiseFloorDB, decibels*math.Log(u*math.Hypot(random.NormFloat64(),
 			random.NormFloat64())+1e-7))
 		c.FitMagnitudeDB = append(c.FitMagnitudeDB, decibels*math.Log(cmplx.Abs(h)))
 		c.FitPhaseDeg = append(c.FitPhaseDeg, cmplx.Phase(h)*180/math.Pi)
 		c.FitU95DB = append(c.FitU95DB, 0.02+0.06*cmplx.Abs(h)/10)
+		c.FitPhaseU95Deg = append(c.FitPhaseU95Deg, 0.1+0.4*cmplx.Abs(h)/10)
 		c.Residual = append(c.Residual, noise)
 		h2, h3 := math.NaN(), math.NaN()
 		if 2*f < 20000 {
