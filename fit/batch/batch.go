@@ -4,12 +4,14 @@
 // production drifts.
 //
 // The same coil measured again is told by its name: folders whose coil has the
-// same name hold the same coil, and so do takes with equal load in one folder.
+// same name hold the same coil, and so do takes with equal load in one folder. A coil
+// in another state is no repeat of it: a batch is of one state.
 package batch
 
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -31,6 +33,9 @@ type Options struct {
 	Limits map[string]Limits
 	// Guard is the guard band in units of U95; 1 is usual.
 	Guard float64
+	// State is that of the coils to be judged; empty: as first measured, or the one state
+	// in which all of them are.
+	State string
 	// ByFolder takes every folder for a coil of its own, whatever its name.
 	ByFolder bool
 }
@@ -42,6 +47,9 @@ type Batch struct {
 	Properties []Property
 	Guard      float64
 	Judged     bool // there are limits
+	State      string
+	// Others are the states of measurements that are left out.
+	Others []string
 }
 
 // Coil is one coil of the batch, measured once or more.
@@ -87,7 +95,10 @@ var ErrTooFew = errors.New("at least two coils make a batch")
 // Analyse works out the statistics of a run. The error is ErrTooFew, or says
 // that nothing is known of the coils.
 func Analyse(specimens []Specimen, options Options) (*Batch, error) {
-	b := &Batch{Specimens: slices.Clone(specimens), Guard: options.Guard, Judged: options.Limits != nil}
+	b := &Batch{Guard: options.Guard, Judged: options.Limits != nil, State: options.State}
+	if err := b.choose(specimens); err != nil {
+		return nil, err
+	}
 	slices.SortStableFunc(b.Specimens, func(x, y Specimen) int { return x.Measured.Compare(y.Measured) })
 	b.group(options.ByFolder)
 	if len(b.Coils) < 2 {
@@ -118,6 +129,31 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 		b.Coils[i].Suspicion = b.suspect(i)
 	}
 	return b, nil
+}
+
+// choose takes the measurements of one state.
+func (b *Batch) choose(specimens []Specimen) error {
+	var states []string
+	for _, s := range specimens {
+		if !slices.Contains(states, s.State) {
+			states = append(states, s.State)
+		}
+	}
+	if b.State == "" && len(states) == 1 {
+		b.State = states[0]
+	}
+	if b.State != "" && !slices.Contains(states, b.State) {
+		return fmt.Errorf("none of these coils is in the state %q", b.State)
+	}
+	for _, s := range specimens {
+		switch {
+		case s.State == b.State:
+			b.Specimens = append(b.Specimens, s)
+		case !slices.Contains(b.Others, s.State):
+			b.Others = append(b.Others, s.State)
+		}
+	}
+	return nil
 }
 
 // group finds the measurements of the same coil.

@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -22,6 +23,11 @@ func Batch(b *batch.Batch) []string {
 		first += fmt.Sprintf(", %d of them measured more than once", n)
 	}
 	words := []string{first + "."}
+	if b.Others != nil {
+		state := func(name string) string { return cmp.Or(name, "as first measured") }
+		words = append(words, fmt.Sprintf("State of the coils: %s. Left out are their measurements in other states: %s.",
+			state(b.State), strings.Join(notation.Each(b.Others, state), ", ")))
+	}
 	if b.Judged {
 		var parts []string
 		for _, v := range []struct {

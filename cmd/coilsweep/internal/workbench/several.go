@@ -26,8 +26,8 @@ type Coils interface {
 // Comparison are the options of a comparison.
 type Comparison struct {
 	Options
-	Against, Sort string
-	SameBench     bool
+	Against, Sort     string
+	SameBench, States bool
 }
 
 // NewComparison has the defaults.
@@ -38,6 +38,8 @@ func NewComparison() *Comparison {
 			Help: "the folder of the coil to compare with (default: the first)"},
 		{Name: "same-bench", Group: groupCoils, Page: true, Value: Switch(&o.SameBench), Bare: "true",
 			Help: "the same capacitors, resistors and fixture were used for all coils: their errors cancel"},
+		{Name: "states", Group: groupCoils, Value: Switch(&o.States), Bare: "true",
+			Help: "compare all states of each coil with the first"},
 		{Name: "sort", Group: groupCoils, Page: true, Value: Text(&o.Sort),
 			Help: "sort by given, name, or a quantity as --json calls it"},
 	}
@@ -82,6 +84,7 @@ type Batch struct {
 	Reference  string // folder of a coil
 	Tolerances []string
 	Guard      float64
+	State      string
 	ByFolder   bool
 	Chart      string
 }
@@ -97,6 +100,8 @@ func NewBatch() *Batch {
 			Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
 		{Name: "guard", Group: groupCoils, Page: true, Value: Number(&b.Guard),
 			Help: "guard band in units of U95; 0: the limits alone decide"},
+		{Name: "state", Group: groupCoils, Page: true, Value: Text(&b.State),
+			Help: "judge the coils in this state, such as potted (default: as first measured)"},
 		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true",
 			Help: "every folder is a coil of its own, whatever its name"},
 		{Name: "chart", Group: groupCoils, Page: true, Value: Text(&b.Chart),
@@ -195,7 +200,8 @@ func (b *Batch) Run(limits Limits, measured []evaluation.Measured) (*batch.Batch
 	specimens := notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
 		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
 	})
-	result, err := batch.Analyse(specimens, batch.Options{Limits: limits.Of, Guard: b.Guard, ByFolder: b.ByFolder})
+	result, err := batch.Analyse(specimens, batch.Options{Limits: limits.Of, Guard: b.Guard, State: b.State,
+		ByFolder: b.ByFolder})
 	if err != nil {
 		return nil, err
 	}
