@@ -33,6 +33,11 @@ type Options struct {
 	Limits map[string]Limits
 	// Guard is the guard band in units of U95; 1 is usual.
 	Guard float64
+	// Around is the coil around which the limits are set; nil: they are of no coil. It
+	// passes itself.
+	Around *comparison.Coil
+	// SameBench: the parts that all coils name alike were the same pieces.
+	SameBench bool
 	// State is that of the coils to be judged; empty: as first measured, or the one state
 	// in which all of them are.
 	State string
@@ -48,6 +53,8 @@ type Batch struct {
 	Guard      float64
 	Judged     bool // there are limits
 	State      string
+	// Unjudged are quantities that limits were stated for and that no coil has: none passes.
+	Unjudged []comparison.Property
 	// Others are the states of measurements that are left out.
 	Others []string
 }
@@ -109,14 +116,18 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 		coils = append(coils, s.Coil)
 	}
 	for _, p := range comparison.Properties(coils) {
-		one := b.property(p)
+		one := b.property(p, options.SameBench)
 		if one.Known == 0 {
 			continue
 		}
 		if l, ok := options.Limits[p.Key]; ok {
 			one.Limits = &l
-			for _, q := range one.Values {
-				one.Judgements = append(one.Judgements, l.Judge(q, options.Guard))
+			for i, q := range one.Values {
+				var measured []comparison.Coil
+				for _, n := range b.Coils[i].Specimens {
+					measured = append(measured, b.Specimens[n].Coil)
+				}
+				one.Judgements = append(one.Judgements, options.judge(p, q, measured))
 			}
 		}
 		b.Properties = append(b.Properties, one)
@@ -124,6 +135,9 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 	if b.Properties == nil {
 		return nil, errors.New("none of these coils has a known value")
 	}
+	b.Unjudged = options.unjudged(func(key string) bool {
+		return slices.ContainsFunc(b.Properties, func(p Property) bool { return p.Key == key })
+	})
 	for i := range b.Coils {
 		b.Coils[i].Verdict = b.verdict(i)
 		b.Coils[i].Suspicion = b.suspect(i)
@@ -175,9 +189,14 @@ func (b *Batch) group(byFolder bool) {
 	}
 }
 
-func (b *Batch) property(p comparison.Property) Property {
+func (b *Batch) property(p comparison.Property, sameBench bool) Property {
 	out := Property{Property: p}
 	var values, u2 []float64
+	all := make([]comparison.Coil, len(b.Specimens))
+	for i, s := range b.Specimens {
+		all[i] = s.Coil
+	}
+	own := make([]float64, len(b.Coils)) // what tells a coil from the others
 	groups := make([][]float64, len(b.Coils))
 	for i, coil := range b.Coils {
 		q := fit.Unknown("not measured")
@@ -187,7 +206,10 @@ func (b *Batch) property(p comparison.Property) Property {
 			if one := p.Of(r); one.Known() {
 				measured = append(measured, one.Value)
 				if !q.Known() {
-					q = one
+					q, own[i] = one, one.U
+					if sameBench {
+						own[i] = comparison.OwnU(p, b.Specimens[s].Coil, all)
+					}
 				}
 			} else if len(measured) == 0 {
 				q = one
@@ -215,10 +237,10 @@ func (b *Batch) property(p comparison.Property) Property {
 	}
 	out.Chart = ChartOf(values)
 	if len(values) >= leastForOutliers {
-		for _, q := range out.Values {
+		for i, q := range out.Values {
 			score := math.NaN()
 			if q.Known() {
-				score = (q.Value - out.Median) / math.Hypot(out.RobustSD, q.U)
+				score = (q.Value - out.Median) / math.Hypot(out.RobustSD, own[i])
 			}
 			out.Scores = append(out.Scores, score)
 		}
@@ -229,6 +251,9 @@ func (b *Batch) property(p comparison.Property) Property {
 // verdict is that of all limits together.
 func (b *Batch) verdict(coil int) Verdict {
 	var verdict Verdict
+	if b.Unjudged != nil {
+		verdict = Unknown
+	}
 	for _, p := range b.Properties {
 		if p.Judgements != nil {
 			verdict = worse(verdict, p.Judgements[coil].Verdict)

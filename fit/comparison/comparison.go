@@ -85,7 +85,7 @@ func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 			row.Values = append(row.Values, value)
 			d := Difference{Verdict: IsReference, Delta: fit.Unknown("the reference itself"), Percent: math.NaN()}
 			if i != reference {
-				d = difference(p, coil, coils[reference], sameBench)
+				d = Between(p, coil, coils[reference], sameBench)
 			}
 			row.Differences = append(row.Differences, d)
 		}
@@ -142,21 +142,36 @@ func SameDCR(a, b *fit.Result) bool {
 
 // sameParts tells whether both results name the same known parts.
 func sameParts(a, b *fit.Result) bool {
-	names := func(r *fit.Result) []string {
-		var out []string
-		for _, p := range r.Parts {
-			if !strings.HasPrefix(p.What, dcResistance) && !strings.HasPrefix(p.What, "meter") {
-				out = append(out, p.What)
-			}
-		}
-		slices.Sort(out)
-		return out
-	}
-	one := names(a)
-	return len(one) > 0 && slices.Equal(one, names(b))
+	one := partsOf(a)
+	return len(one) > 0 && slices.Equal(one, partsOf(b))
 }
 
-func difference(p Property, coil, reference Coil, sameBench bool) Difference {
+// partsOf are the names of the known parts that coils can have in common, sorted.
+func partsOf(r *fit.Result) (names []string) {
+	for _, p := range r.Parts {
+		if !strings.HasPrefix(p.What, dcResistance) && !strings.HasPrefix(p.What, "meter") {
+			names = append(names, p.What)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// OwnU is the standard uncertainty of a property of a coil without the errors of those
+// parts that all coils name alike: how far coils that were measured with the same pieces
+// may seem to differ.
+func OwnU(p Property, coil Coil, all []Coil) float64 {
+	v := p.Of(coil.Result).U * p.Of(coil.Result).U
+	for _, c := range contributions(coil.Result, p.budget(coil.Result)) {
+		if !slices.ContainsFunc(all, func(o Coil) bool { return !slices.Contains(partsOf(o.Result), c.What) }) {
+			v -= c.U * c.U
+		}
+	}
+	return math.Sqrt(math.Max(0, v))
+}
+
+// Between is the difference of a property from reference to coil, as Compare has it.
+func Between(p Property, coil, reference Coil, sameBench bool) Difference {
 	x, y := p.Of(coil.Result), p.Of(reference.Result)
 	d := Difference{Verdict: Open, Percent: math.NaN()}
 	switch {
