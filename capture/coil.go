@@ -19,6 +19,9 @@ const CoilSchema = "coilsweep.coil/1"
 type Coil struct {
 	Schema string `toml:"schema"` // "coilsweep.coil/1"
 	Name   string `toml:"name"`
+	// State is what was done to the coil since it was first measured ("potted"); empty:
+	// nothing. Coils of one name in different states are one coil.
+	State string `toml:"state,omitempty"`
 	// Serial, Lot and Customer are the coil's serial number, the production run it is of,
 	// and who it is for.
 	Serial   string `toml:"serial,omitempty"`
@@ -50,6 +53,8 @@ func (c Coil) check() error {
 		return fmt.Errorf("schema is %q, this program reads %q", c.Schema, CoilSchema)
 	case strings.TrimSpace(c.Name) == "":
 		return errors.New("the coil has no name: set name")
+	case checkState(c.State) != nil:
+		return checkState(c.State)
 	case c.DCR != nil && !(c.DCR.SI > 0):
 		return fmt.Errorf("dcr is %s: a DC resistance is above zero", c.DCR.Text)
 	case t != nil && !(*t > -100 && *t < 300):
@@ -130,6 +135,10 @@ func encodeCoil(c Coil) []byte {
 	}
 	b.WriteString(tomlkey.Setting("schema", CoilSchema))
 	b.WriteString(tomlkey.Setting("name", c.Name))
+	if c.State != "" {
+		key("# What was done to the coil since it was first measured: these takes are of it since.\n", "state",
+			c.State, true)
+	}
 	key("# Its serial number, the production run (lot) it is of, and who it is for.\n", "serial",
 		cmp.Or(c.Serial, "2026-014"), c.Serial != "")
 	key("", "lot", cmp.Or(c.Lot, "spring 2026"), c.Lot != "")

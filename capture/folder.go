@@ -118,7 +118,7 @@ type UnreadableTake struct {
 // unreadable beside the good ones.
 func (f *Folder) Takes(held Fingerprint, known map[TakeFingerprint]Take) (takes []Take, unreadable []UnreadableTake) {
 	for _, h := range held.Takes {
-		if t, ok := known[h]; ok {
+		if t, ok := known[h]; ok && t.State == f.Coil.State {
 			takes = append(takes, t)
 		} else if t, err := f.ReadTake(h.Name); err != nil {
 			unreadable = append(unreadable, UnreadableTake{h.Name, err})
@@ -183,6 +183,9 @@ func (f *Folder) readTake(dir, name string) (Take, error) {
 		return Take{}, fmt.Errorf("%s has no take %q (no %s)", f.Dir, name, path)
 	} else if err == nil && t.Name != name {
 		err = fmt.Errorf("%s: the take calls itself %q: folder and name must agree", path, t.Name)
+	} else if err == nil && t.State != f.Coil.State {
+		err = fmt.Errorf("%s is of the coil in the state %q, and lies among takes of the state %q: write the right "+
+			"state into it", path, t.State, f.Coil.State)
 	}
 	if err != nil {
 		return Take{}, err

@@ -21,8 +21,10 @@ const (
 
 // Take is take.toml: everything about one recorded run that is not audio.
 type Take struct {
-	Schema    string          `toml:"schema"` // "coilsweep.take/1"
-	Name      string          `toml:"name"`
+	Schema string `toml:"schema"` // "coilsweep.take/1"
+	Name   string `toml:"name"`
+	// State is that of the coil: Coil.State.
+	State     string          `toml:"state,omitempty"`
 	Started   time.Time       `toml:"started"`
 	Program   string          `toml:"program"`            // program and version that wrote the take
 	Operator  string          `toml:"operator,omitempty"` // who made it

@@ -172,7 +172,8 @@ type Budget struct {
 	Quantity string       `json:"quantity"`
 	Shares   []BudgetLine `json:"shares"`
 	// Parts are common to coils that were measured with the same pieces: the
-	// added parts, the fixture, and the scale of the meter behind them.
+	// added parts, the fixture, and the scale of the meter behind them; the DC
+	// resistance to the states of one coil.
 	Parts []Contribution `json:"parts,omitempty"`
 }
 

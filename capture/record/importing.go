@@ -65,7 +65,7 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 	if err := ctx.Err(); err != nil {
 		return capture.Take{}, err
 	}
-	t.Schema = capture.TakeSchema
+	t.Schema, t.State = capture.TakeSchema, f.Coil.State
 	if t.Started.IsZero() {
 		t.Started = time.Now().Truncate(time.Millisecond)
 	}

@@ -125,6 +125,7 @@ func run(ctx context.Context, rec Recorder, f *capture.Folder, t capture.Take, o
 		return capture.Take{}, err
 	}
 	t.Schema, t.Started, t.Bench = capture.TakeSchema, time.Now().Truncate(time.Millisecond), rec.Describe()
+	t.State = f.Coil.State
 	m, err := newMonitor(ctx, t, format.Channels, o)
 	if err != nil {
 		return capture.Take{}, err

@@ -102,7 +102,7 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 			Findings                 []string
 		}
 	}
-	if err := json.Unmarshal([]byte(do(0, "batch", path("run"), "--limits", limits, "--json")), &found); err != nil {
+	if err := json.Unmarshal([]byte(do(3, "batch", path("run"), "--limits", limits, "--json")), &found); err != nil {
 		t.Fatal(err)
 	}
 	if len(found.Coils) != 12 {
@@ -115,17 +115,41 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 			t.Errorf("%s: %s, findings %q, suspected %q", c.Coil, c.Verdict, c.Findings, c.Suspected)
 		}
 	}
-	text := do(0, "batch", path("run"), "--limits", limits, "--chart", "inductance_h", "--out", path("batch.html"))
+	text := do(3, "batch", path("run"), "--limits", limits, "--chart", "inductance_h", "--out", path("batch.html"))
 	for _, want := range []string{"12 coils.", "11 pass, 1 fails.", bad + " stands out: ", "L over time"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}
 	}
 	// About a reference coil.
-	text = do(0, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance",
+	text = do(3, "batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "20%", "--tolerance",
 		"q=15%")
 	if !strings.Contains(text, "11 pass, 1 fails.") {
 		t.Errorf("about a reference coil:\n%s", text)
+	}
+	// However narrow the limits around it are, the reference passes itself. The others are
+	// known better against it where the parts were the same.
+	narrow := []string{"batch", path("run"), "--reference", path("run", "coil-01"), "--tolerance", "inductance_h=0.01%",
+		"--lines"}
+	open := map[bool]int{}
+	for _, same := range []bool{false, true} {
+		args := narrow
+		if same {
+			args = append(args, "--same-bench")
+		}
+		text = do(3, args...)
+		lines := strings.Split(strings.TrimSpace(text), "\n")
+		if len(lines) != 12 || lines[0] != "coil-01  pass" {
+			t.Errorf("%q:\n%s", args, text)
+		}
+		open[same] = strings.Count(text, "  undecided: L is only ")
+	}
+	if open[true] >= open[false] {
+		t.Errorf("%d undecided on the same bench, %d otherwise", open[true], open[false])
+	}
+	if text = do(3, "batch", path("run"), "--limits", limits, "--lines"); !regexp.MustCompile(
+		`(?m)^coil-07  fail: Q, nothing added is [0-9.]+ ± [0-9.]+ below the limit of 3\.000$`).MatchString(text) {
+		t.Errorf("a line a coil:\n%s", text)
 	}
 	if page, err := os.ReadFile(path("batch.html")); err != nil ||
 		!strings.Contains(string(page), "Batch of 12 coils") {
@@ -152,6 +176,8 @@ func TestBatchFindsShortedTurns(t *testing.T) {
 		{"batch", path("run"), "--reference", path("run", "coil-01"), "--limits", limits, "--tolerance", "5%"},
 		{"batch", path("run"), "--guard", "-1"},
 		{"batch", path("run"), "--chart", "weight"},
+		{"batch", path("run"), "--lines"},
+		{"batch", path("run"), "--limits", limits, "--lines", "--csv"},
 	} {
 		do(2, wrong...)
 	}

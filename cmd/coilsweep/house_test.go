@@ -36,7 +36,7 @@ var floors = [][]string{
 	{"fit", "fit/response", "fit/design"},
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/consistency", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
-	{"fit/batch", "fit/evaluation", "fit/turns"},
+	{"fit/batch", "fit/change", "fit/evaluation", "fit/turns"},
 	{"report/notation", "report/sound"},
 	{"report/words"},
 	{"report/figure", "report/data", "report/label"},
@@ -51,7 +51,7 @@ var floors = [][]string{
 
 // forTests are packages that only tests import.
 var forTests = []string{"capture/soundcard/pulserig", "report/browserrig", "report/internal/golden",
-	"report/internal/invented"}
+	"report/internal/invented", "fit/internal/benched"}
 
 // only are packages that few may import.
 var only = map[string][]string{

@@ -179,7 +179,10 @@ func TestChartSignals(t *testing.T) {
 		want   []Signal
 	}{
 		{"one beyond", []float64{0, 6, 0, 6, 0, 6, 0, 6, 0, 40, 0, 6, 0, 6, 0, 6, 0, 6}, []Signal{{9, Beyond}}},
-		{"a step", []float64{1, 0, 1, 0, 1, 0, 1, 0, 1, 3, 2, 3, 2, 3, 2, 3, 2, 3}, []Signal{{8, Run}, {17, Run}}},
+		{"a step", []float64{1, 0, 1, 0, 1, 0, 1, 0, 1, 3, 2, 3, 2, 3, 2, 3, 2, 3}, []Signal{{7, Run}, {16, Run}}},
+		{"two of three", []float64{0, 1, -1, 1, -1, 1, -1, 1, 5.5, 5.5, -1, 1, -1, 1, -1, 1, -1, 1}, []Signal{{9, TwoOfThree}}},
+		{"four of five", []float64{-1, 1, -1, 1, -1, 1, 2.9, 2.9, -1, 2.9, 2.9, -1, 1, -1, 1, -1, 1, -1, 1, -1, 1, -1},
+			[]Signal{{10, FourOfFive}}},
 		{"quiet", []float64{1, 3, 2, 1, 3, 2, 1, 3, 2, 1, 3, 2}, nil},
 	} {
 		c := ChartOf(test.values)
@@ -196,4 +199,33 @@ func TestChartSignals(t *testing.T) {
 	if ChartOf([]float64{1, 2, 3, 4}) != nil {
 		t.Error("a chart of four values")
 	}
+}
+
+// A process that is as it was gives a signal once in 370.4 values by the first rule, and
+// once in 91.75 by all four (C. W. Champ and W. H. Woodall, Technometrics 29, 1987, 393,
+// as the NIST/SEMATECH e-Handbook, 6.3.2, has it).
+func TestFalseAlarms(t *testing.T) {
+	const runs = 20000
+	random := rand.New(rand.NewPCG(29, 393))
+	total := map[string]float64{}
+	for range runs {
+		var values []float64
+		for first := 0; ; {
+			values = append(values, random.NormFloat64())
+			last := values[max(0, len(values)-9):]
+			found := signals(last, 0, 1)
+			new := len(found) > 0 && found[len(found)-1].At == len(last)-1
+			if new && first == 0 {
+				first = len(values)
+				total["all"] += float64(first)
+			}
+			if new && found[len(found)-1].What == Beyond {
+				total["first"] += float64(len(values))
+				break
+			}
+		}
+	}
+	// The mean of 20000 runs is known to 0.7 %.
+	near(t, "values to an alarm", total["all"]/runs, 91.75, 0.02)
+	near(t, "values to an alarm of the first rule", total["first"]/runs, 370.4, 0.02)
 }

@@ -4,12 +4,14 @@
 // production drifts.
 //
 // The same coil measured again is told by its name: folders whose coil has the
-// same name hold the same coil, and so do takes with equal load in one folder.
+// same name hold the same coil, and so do takes with equal load in one folder. A coil
+// in another state is no repeat of it: a batch is of one state.
 package batch
 
 import (
 	"cmp"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -31,6 +33,14 @@ type Options struct {
 	Limits map[string]Limits
 	// Guard is the guard band in units of U95; 1 is usual.
 	Guard float64
+	// Around is the coil around which the limits are set; nil: they are of no coil. It
+	// passes itself.
+	Around *comparison.Coil
+	// SameBench: the parts that all coils name alike were the same pieces.
+	SameBench bool
+	// State is that of the coils to be judged; empty: as first measured, or the one state
+	// in which all of them are.
+	State string
 	// ByFolder takes every folder for a coil of its own, whatever its name.
 	ByFolder bool
 }
@@ -42,6 +52,11 @@ type Batch struct {
 	Properties []Property
 	Guard      float64
 	Judged     bool // there are limits
+	State      string
+	// Unjudged are quantities that limits were stated for and that no coil has: none passes.
+	Unjudged []comparison.Property
+	// Others are the states of measurements that are left out.
+	Others []string
 }
 
 // Coil is one coil of the batch, measured once or more.
@@ -87,7 +102,10 @@ var ErrTooFew = errors.New("at least two coils make a batch")
 // Analyse works out the statistics of a run. The error is ErrTooFew, or says
 // that nothing is known of the coils.
 func Analyse(specimens []Specimen, options Options) (*Batch, error) {
-	b := &Batch{Specimens: slices.Clone(specimens), Guard: options.Guard, Judged: options.Limits != nil}
+	b := &Batch{Guard: options.Guard, Judged: options.Limits != nil, State: options.State}
+	if err := b.choose(specimens); err != nil {
+		return nil, err
+	}
 	slices.SortStableFunc(b.Specimens, func(x, y Specimen) int { return x.Measured.Compare(y.Measured) })
 	b.group(options.ByFolder)
 	if len(b.Coils) < 2 {
@@ -98,14 +116,18 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 		coils = append(coils, s.Coil)
 	}
 	for _, p := range comparison.Properties(coils) {
-		one := b.property(p)
+		one := b.property(p, options.SameBench)
 		if one.Known == 0 {
 			continue
 		}
 		if l, ok := options.Limits[p.Key]; ok {
 			one.Limits = &l
-			for _, q := range one.Values {
-				one.Judgements = append(one.Judgements, l.Judge(q, options.Guard))
+			for i, q := range one.Values {
+				var measured []comparison.Coil
+				for _, n := range b.Coils[i].Specimens {
+					measured = append(measured, b.Specimens[n].Coil)
+				}
+				one.Judgements = append(one.Judgements, options.judge(p, q, measured))
 			}
 		}
 		b.Properties = append(b.Properties, one)
@@ -113,11 +135,39 @@ func Analyse(specimens []Specimen, options Options) (*Batch, error) {
 	if b.Properties == nil {
 		return nil, errors.New("none of these coils has a known value")
 	}
+	b.Unjudged = options.unjudged(func(key string) bool {
+		return slices.ContainsFunc(b.Properties, func(p Property) bool { return p.Key == key })
+	})
 	for i := range b.Coils {
 		b.Coils[i].Verdict = b.verdict(i)
 		b.Coils[i].Suspicion = b.suspect(i)
 	}
 	return b, nil
+}
+
+// choose takes the measurements of one state.
+func (b *Batch) choose(specimens []Specimen) error {
+	var states []string
+	for _, s := range specimens {
+		if !slices.Contains(states, s.State) {
+			states = append(states, s.State)
+		}
+	}
+	if b.State == "" && len(states) == 1 {
+		b.State = states[0]
+	}
+	if b.State != "" && !slices.Contains(states, b.State) {
+		return fmt.Errorf("none of these coils is in the state %q", b.State)
+	}
+	for _, s := range specimens {
+		switch {
+		case s.State == b.State:
+			b.Specimens = append(b.Specimens, s)
+		case !slices.Contains(b.Others, s.State):
+			b.Others = append(b.Others, s.State)
+		}
+	}
+	return nil
 }
 
 // group finds the measurements of the same coil.
@@ -139,9 +189,14 @@ func (b *Batch) group(byFolder bool) {
 	}
 }
 
-func (b *Batch) property(p comparison.Property) Property {
+func (b *Batch) property(p comparison.Property, sameBench bool) Property {
 	out := Property{Property: p}
 	var values, u2 []float64
+	all := make([]comparison.Coil, len(b.Specimens))
+	for i, s := range b.Specimens {
+		all[i] = s.Coil
+	}
+	own := make([]float64, len(b.Coils)) // what tells a coil from the others
 	groups := make([][]float64, len(b.Coils))
 	for i, coil := range b.Coils {
 		q := fit.Unknown("not measured")
@@ -151,7 +206,10 @@ func (b *Batch) property(p comparison.Property) Property {
 			if one := p.Of(r); one.Known() {
 				measured = append(measured, one.Value)
 				if !q.Known() {
-					q = one
+					q, own[i] = one, one.U
+					if sameBench {
+						own[i] = comparison.OwnU(p, b.Specimens[s].Coil, all)
+					}
 				}
 			} else if len(measured) == 0 {
 				q = one
@@ -179,10 +237,10 @@ func (b *Batch) property(p comparison.Property) Property {
 	}
 	out.Chart = ChartOf(values)
 	if len(values) >= leastForOutliers {
-		for _, q := range out.Values {
+		for i, q := range out.Values {
 			score := math.NaN()
 			if q.Known() {
-				score = (q.Value - out.Median) / math.Hypot(out.RobustSD, q.U)
+				score = (q.Value - out.Median) / math.Hypot(out.RobustSD, own[i])
 			}
 			out.Scores = append(out.Scores, score)
 		}
@@ -193,6 +251,9 @@ func (b *Batch) property(p comparison.Property) Property {
 // verdict is that of all limits together.
 func (b *Batch) verdict(coil int) Verdict {
 	var verdict Verdict
+	if b.Unjudged != nil {
+		verdict = Unknown
+	}
 	for _, p := range b.Properties {
 		if p.Judgements != nil {
 			verdict = worse(verdict, p.Judgements[coil].Verdict)

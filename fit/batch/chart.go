@@ -24,17 +24,27 @@ type Signal struct {
 // SignalKind is the rule that gave a signal.
 type SignalKind string
 
-// The rules (ISO 7870-2:2013, tests 1 and 2; L. S. Nelson, J. Quality
-// Technology 16, 1984, 237).
+// The run rules (Western Electric, Statistical Quality Control Handbook, 1956, section
+// I-B, from memory; NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2): what a
+// process that is as it was does once in 92 coils.
 const (
-	Beyond SignalKind = "beyond a control limit"
-	Run    SignalKind = "nine in a row on one side"
+	Beyond     SignalKind = "beyond a control limit"
+	TwoOfThree SignalKind = "two of three beyond two standard deviations on one side"
+	FourOfFive SignalKind = "four of five beyond one standard deviation on one side"
+	Run        SignalKind = "eight in a row on one side"
 )
+
+// rules are the run rules after the first: so many of the last so many lie beyond so
+// many standard deviations on one side, the latest among them.
+var rules = []struct {
+	what         SignalKind
+	least, among int
+	beyond       float64
+}{{TwoOfThree, 2, 3, 2}, {FourOfFive, 4, 5, 1}, {Run, 8, 8, 0}}
 
 const (
 	// meanRange is the mean range of two normal values, in standard deviations.
 	meanRange = 1.128
-	runLength = 9
 	// leastForChart is the least number of values for limits that mean
 	// something.
 	leastForChart = 5
@@ -50,25 +60,45 @@ func ChartOf(values []float64) *Chart {
 	for i := 1; i < len(values); i++ {
 		c.MovingRange += math.Abs(values[i]-values[i-1]) / float64(len(values)-1)
 	}
-	c.Lower, c.Upper = c.Centre-3*c.MovingRange/meanRange, c.Centre+3*c.MovingRange/meanRange
-	side, run := 0.0, 0
+	sd := c.MovingRange / meanRange
+	c.Lower, c.Upper = c.Centre-3*sd, c.Centre+3*sd
+	c.Signals = signals(values, c.Centre, sd)
+	return c
+}
+
+// signals are the places where values about a centre break a rule, each place once, by
+// the first rule that says so. A rule that goes on being broken says so once.
+func signals(values []float64, centre, sd float64) (found []Signal) {
+	broken := func(rule, at int) bool {
+		r := rules[rule]
+		if at < r.among-1 {
+			return false
+		}
+		above, below := 0, 0
+		for _, v := range values[at-r.among+1 : at+1] {
+			switch d := v - centre; {
+			case d > r.beyond*sd:
+				above++
+			case -d > r.beyond*sd:
+				below++
+			}
+		}
+		d := values[at] - centre
+		return above >= r.least && d > r.beyond*sd || below >= r.least && -d > r.beyond*sd
+	}
 	for i, v := range values {
-		if v < c.Lower || v > c.Upper {
-			c.Signals = append(c.Signals, Signal{i, Beyond})
+		if math.Abs(v-centre) > 3*sd {
+			found = append(found, Signal{i, Beyond})
+			continue
 		}
-		now := 0.0
-		switch {
-		case v > c.Centre:
-			now = 1
-		case v < c.Centre:
-			now = -1
-		}
-		if now != side || now == 0 {
-			side, run = now, 0
-		}
-		if run++; run == runLength {
-			c.Signals = append(c.Signals, Signal{i, Run})
+		for rule := range rules {
+			if broken(rule, i) {
+				if !broken(rule, i-1) {
+					found = append(found, Signal{i, rules[rule].what})
+				}
+				break
+			}
 		}
 	}
-	return c
+	return found
 }

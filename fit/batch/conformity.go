@@ -15,6 +15,9 @@ type Limits struct {
 	// U is the standard uncertainty of the limits themselves: that of the
 	// reference coil they stand around; 0 for limits that were agreed upon.
 	U float64
+	// Named: they were stated for this quantity. A coil of which it is not known does not
+	// pass.
+	Named bool
 }
 
 // Verdict is the outcome of a measured quantity against its limits.
@@ -35,6 +38,9 @@ type Judgement struct {
 	// distribution about the estimate (JCGM 106:2012, 7.2 … 7.4); NaN where
 	// unknown.
 	Probability float64
+	// Limit is the one that is nearest, and Beyond by how much the quantity lies outside
+	// it, negative inside, with U95; NaN where unknown.
+	Limit, Beyond, U95 float64
 }
 
 // Judge checks a quantity against limits with guard bands w = guard·U95 (JCGM
@@ -42,16 +48,24 @@ type Judgement struct {
 // where it lies outside one by w; in between it is undecided. With guard 0 the
 // limits decide alone (simple acceptance, 8.2).
 func (l Limits) Judge(q fit.Quantity, guard float64) Judgement {
+	return l.judge(q, math.Hypot(q.U, l.U), guard)
+}
+
+// judge is Judge with the standard uncertainty of the quantity against the limits.
+func (l Limits) judge(q fit.Quantity, u, guard float64) Judgement {
 	if !q.Known() {
-		return Judgement{Unknown, math.NaN()}
+		return Judgement{Unknown, math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 	}
-	u := math.Hypot(q.U, l.U)
 	w := guard * quantity.Coverage95 * u
-	j := Judgement{Verdict: Undecided, Probability: probabilityWithin(q.Value, u, l.Lower, l.Upper)}
+	j := Judgement{Verdict: Undecided, Probability: probabilityWithin(q.Value, u, l.Lower, l.Upper),
+		U95: quantity.Coverage95 * u}
+	if j.Limit, j.Beyond = l.Upper, q.Value-l.Upper; l.Lower-q.Value > j.Beyond {
+		j.Limit, j.Beyond = l.Lower, l.Lower-q.Value
+	}
 	switch {
-	case q.Value >= l.Lower+w && q.Value <= l.Upper-w:
+	case j.Beyond <= -w:
 		j.Verdict = Pass
-	case q.Value < l.Lower-w || q.Value > l.Upper+w:
+	case j.Beyond > w:
 		j.Verdict = Fail
 	}
 	return j

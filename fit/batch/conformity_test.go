@@ -166,7 +166,9 @@ func TestLimitsAround(t *testing.T) {
 		!strings.Contains(err.Error(), "weight") {
 		t.Errorf("an unknown quantity: %v", err)
 	}
-	if _, err := LimitsAround(r, all, map[string]float64{"resistance_ohm": 5}); err == nil {
-		t.Error("a quantity that the reference does not have")
+	for _, key := range []string{"resistance_ohm", "peak_db"} {
+		if _, err := LimitsAround(r, all, map[string]float64{"": 5, key: 5}); err == nil {
+			t.Errorf("%s, which the reference does not have or which has no percent", key)
+		}
 	}
 }

@@ -75,7 +75,7 @@ func ParseLimits(data []byte) (map[string]Limits, error) {
 }
 
 func (t limitText) limits(p comparison.Property) (Limits, error) {
-	l := Limits{Lower: math.Inf(-1), Upper: math.Inf(1)}
+	l := Limits{Lower: math.Inf(-1), Upper: math.Inf(1), Named: true}
 	if t.Nominal != "" {
 		if t.Min != "" || t.Max != "" {
 			return l, errors.New("nominal and min or max contradict each other")
@@ -87,7 +87,8 @@ func (t limitText) limits(p comparison.Property) (Limits, error) {
 		if !(v.Half > 0) {
 			return l, fmt.Errorf("%q has no tolerance: write for example \"2.4H 5%%\"", t.Nominal)
 		}
-		return Limits{Lower: v.SI - v.Half, Upper: v.SI + v.Half}, nil
+		l.Lower, l.Upper = v.SI-v.Half, v.SI+v.Half
+		return l, nil
 	}
 	for _, bound := range []struct {
 		text string
@@ -126,9 +127,9 @@ func parseLimit(text string, p comparison.Property) (quantity.Value, error) {
 }
 
 // LimitsAround are limits at a distance of percent about the values of a
-// reference coil, with its uncertainty. Quantities that the coil does not have,
-// and levels in dB, are left out. percent holds a tolerance for a quantity, or
-// under "" for all that are not named.
+// reference coil, with its uncertainty. percent holds a tolerance for a quantity, or
+// under "" for all that are not named, but for levels in dB and for those that the coil
+// does not have.
 func LimitsAround(reference *fit.Result, properties []comparison.Property,
 	percent map[string]float64) (map[string]Limits, error) {
 	for key := range percent {
@@ -139,16 +140,26 @@ func LimitsAround(reference *fit.Result, properties []comparison.Property,
 	}
 	limits := map[string]Limits{}
 	for _, p := range properties {
-		of, ok := percent[p.Key]
-		if !ok {
-			of, ok = percent[""]
+		of, named := percent[p.Key]
+		all := named
+		if !named {
+			of, all = percent[""]
 		}
 		q := p.Of(reference)
-		if !ok || p.Decibel || !q.Known() {
+		switch {
+		case named && p.Decibel:
+			return nil, fmt.Errorf("%s is a level: percent mean nothing of it", p.Name)
+		case !all || p.Decibel || !q.Known():
 			continue
 		}
 		half := math.Abs(q.Value) * of / 100
-		limits[p.Key] = Limits{Lower: q.Value - half, Upper: q.Value + half, U: q.U}
+		limits[p.Key] = Limits{Lower: q.Value - half, Upper: q.Value + half, U: q.U, Named: named}
+	}
+	for key := range percent {
+		if _, ok := limits[key]; key != "" && !ok {
+			p, _ := comparison.PropertyNamed(key)
+			return nil, fmt.Errorf("%s of the reference coil is not known", p.Name)
+		}
 	}
 	if len(limits) == 0 {
 		return nil, errors.New("the reference coil has none of the quantities that the tolerances are for")

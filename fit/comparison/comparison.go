@@ -55,7 +55,8 @@ var ErrTooFew = errors.New("at least two coils are needed to compare")
 // parts that both coils name alike count as the same errors, which cancel in the
 // difference as far as both coils feel them alike: the contributions of a part to
 // both are subtracted, with their signs (JCGM 100:2008, F.1.2.3: an input in
-// common).
+// common). Of the states of one coil parts of one name always count as the same, and
+// so does a DC resistance that is stated alike.
 func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 	if len(coils) < 2 {
 		return nil, ErrTooFew
@@ -65,15 +66,16 @@ func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 	}
 	c := &Comparison{Coils: coils, Reference: reference}
 	ref := coils[reference].Result
-	alike, unlike := 0, 0
+	var n counts
 	for i, coil := range coils {
-		if i == reference {
-			continue
-		}
-		if sameParts(ref, coil.Result) {
-			alike++
-		} else {
-			unlike++
+		switch same := sameParts(ref, coil.Result); {
+		case i == reference:
+		case coil.SameCoil(coils[reference]):
+			n.states++
+		case same:
+			n.alike++
+		default:
+			n.unlike++
 		}
 	}
 	for _, p := range Properties(coils) {
@@ -83,55 +85,94 @@ func Compare(coils []Coil, reference int, sameBench bool) (*Comparison, error) {
 			row.Values = append(row.Values, value)
 			d := Difference{Verdict: IsReference, Delta: fit.Unknown("the reference itself"), Percent: math.NaN()}
 			if i != reference {
-				d = difference(p, coil.Result, ref, sameBench)
+				d = Between(p, coil, coils[reference], sameBench)
 			}
 			row.Differences = append(row.Differences, d)
 		}
 		c.Rows = append(c.Rows, row)
 	}
-	c.remarks(alike, unlike, sameBench)
+	c.remarks(n, sameBench)
 	return c, nil
 }
 
-func (c *Comparison) remarks(alike, unlike int, sameBench bool) {
+// counts are how many coils are the reference in another state, and how many others
+// name the same parts, and other ones.
+type counts struct{ states, alike, unlike int }
+
+func (c *Comparison) remarks(n counts, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
+	if n.states > 0 {
+		add("of the states of one coil parts of the same name and a DC resistance that is stated alike count as the " +
+			"same: their errors cancel in the differences; noise, the sound card and its clock do not")
+	}
 	switch {
-	case sameBench && alike > 0:
+	case n.alike == 0 && n.unlike == 0:
+	case sameBench && n.alike > 0:
 		add("parts of the same name count as the same pieces: their errors cancel in the differences as far as both " +
 			"coils feel them alike, except in the peak height; all else counts as independent")
-	case alike > 0:
+	case n.alike > 0:
 		add("the coils count as independent, but name the same parts and fixture. If these are the same pieces, " +
 			"state that the coils were measured on the same bench: otherwise U95 of the differences is too large, " +
 			"and a real difference may be missed")
 	default:
 		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}
-	if sameBench && unlike > 0 {
-		add("%d of the coils name other parts than the reference, and count as independent of it", unlike)
+	if sameBench && n.unlike > 0 {
+		add("%d of the coils name other parts than the reference, and count as independent of it", n.unlike)
 	}
 	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
 		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")
 	}
 }
 
-// sameParts tells whether both results name the same known parts.
-func sameParts(a, b *fit.Result) bool {
-	names := func(r *fit.Result) []string {
-		var out []string
-		for _, p := range r.Parts {
-			if !strings.HasPrefix(p.What, "DC resistance") && !strings.HasPrefix(p.What, "meter") {
-				out = append(out, p.What)
-			}
+// dcResistance begins the name of a stated DC resistance among the parts of a result.
+const dcResistance = "DC resistance"
+
+// SameDCR tells whether the same DC resistance is stated of both.
+func SameDCR(a, b *fit.Result) bool {
+	stated := func(r *fit.Result) string {
+		i := slices.IndexFunc(r.Parts, func(p fit.Part) bool { return strings.HasPrefix(p.What, dcResistance) })
+		if i < 0 {
+			return ""
 		}
-		slices.Sort(out)
-		return out
+		return r.Parts[i].What
 	}
-	one := names(a)
-	return len(one) > 0 && slices.Equal(one, names(b))
+	return stated(a) != "" && stated(a) == stated(b)
 }
 
-func difference(p Property, coil, reference *fit.Result, sameBench bool) Difference {
-	x, y := p.Of(coil), p.Of(reference)
+// sameParts tells whether both results name the same known parts.
+func sameParts(a, b *fit.Result) bool {
+	one := partsOf(a)
+	return len(one) > 0 && slices.Equal(one, partsOf(b))
+}
+
+// partsOf are the names of the known parts that coils can have in common, sorted.
+func partsOf(r *fit.Result) (names []string) {
+	for _, p := range r.Parts {
+		if !strings.HasPrefix(p.What, dcResistance) && !strings.HasPrefix(p.What, "meter") {
+			names = append(names, p.What)
+		}
+	}
+	slices.Sort(names)
+	return names
+}
+
+// OwnU is the standard uncertainty of a property of a coil without the errors of those
+// parts that all coils name alike: how far coils that were measured with the same pieces
+// may seem to differ.
+func OwnU(p Property, coil Coil, all []Coil) float64 {
+	v := p.Of(coil.Result).U * p.Of(coil.Result).U
+	for _, c := range contributions(coil.Result, p.budget(coil.Result)) {
+		if !slices.ContainsFunc(all, func(o Coil) bool { return !slices.Contains(partsOf(o.Result), c.What) }) {
+			v -= c.U * c.U
+		}
+	}
+	return math.Sqrt(math.Max(0, v))
+}
+
+// Between is the difference of a property from reference to coil, as Compare has it.
+func Between(p Property, coil, reference Coil, sameBench bool) Difference {
+	x, y := p.Of(coil.Result), p.Of(reference.Result)
 	d := Difference{Verdict: Open, Percent: math.NaN()}
 	switch {
 	case !x.Known():
@@ -145,8 +186,8 @@ func difference(p Property, coil, reference *fit.Result, sameBench bool) Differe
 	// Where intervals are not symmetric, the sides that face each other count.
 	ux, uy := side(x, delta > 0), side(y, delta < 0)
 	u, u95 := math.Hypot(x.U, y.U), math.Hypot(ux, uy)
-	if sameBench && sameParts(coil, reference) {
-		if left := math.Sqrt(math.Max(u*u-sharedVariance(p, coil, reference), 0)); u > 0 {
+	if states := coil.SameCoil(reference); states || sameBench && sameParts(coil.Result, reference.Result) {
+		if left := math.Sqrt(math.Max(u*u-sharedVariance(p, coil.Result, reference.Result, states), 0)); u > 0 {
 			u95 *= left / u
 			u = left
 		}
@@ -179,11 +220,15 @@ func side(q fit.Quantity, below bool) float64 {
 
 // sharedVariance is to be subtracted from u_x² + u_y² for errors in common:
 // twice the covariance, which is the sum of c_xi u_i c_yi u_i over the parts
-// (JCGM 100:2008, F.1.2.3, equation F.1), by the budgets of both.
-func sharedVariance(p Property, coil, reference *fit.Result) float64 {
+// (JCGM 100:2008, F.1.2.3, equation F.1), by the budgets of both. A reading of the DC
+// resistance is of one coil: two coils of which the same is stated share none, the
+// states of one do.
+func sharedVariance(p Property, coil, reference *fit.Result, states bool) float64 {
 	ofReference := map[string]float64{}
 	for _, c := range contributions(reference, p.budget(reference)) {
-		ofReference[c.What] = c.U
+		if states || !strings.HasPrefix(c.What, dcResistance) {
+			ofReference[c.What] = c.U
+		}
 	}
 	sum := 0.0
 	for _, c := range contributions(coil, p.budget(coil)) {

@@ -19,10 +19,16 @@ import (
 
 // Coil is one coil to be compared.
 type Coil struct {
-	Name   string
-	Folder string
-	Result *fit.Result
+	Name string // with its state
+	// Of is the name without its state; coils of one such name in different states are
+	// one coil. Empty: of no coil that is known to have states.
+	Of, State string
+	Folder    string
+	Result    *fit.Result
 }
+
+// SameCoil tells whether both are one coil in two states.
+func (c Coil) SameCoil(d Coil) bool { return c.Of != "" && c.Of == d.Of && c.State != d.State }
 
 // Property is one number of a coil by which coils can be compared.
 type Property struct {

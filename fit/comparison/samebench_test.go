@@ -1,69 +1,20 @@
 package comparison
 
 import (
-	"context"
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
 
 	"coilsweep/capture"
 	"coilsweep/capture/virtual"
-	"coilsweep/excite/quantity"
-	"coilsweep/fit"
-	"coilsweep/fit/joint"
-	"coilsweep/fit/response"
+	"coilsweep/fit/internal/benched"
 )
-
-// pieces are the parts of a bench, as far as they are off what is written on
-// them: in units of their tolerance.
-type pieces struct{ fixtureC, fixtureR, c220, c470 float64 }
 
 func must[T any](v T, err error) T {
 	if err != nil {
 		panic(err)
 	}
 	return v
-}
-
-// measuredOn is a coil of the simulated bench measured with the pieces, at the
-// level of the response: what its state space gives, with white noise. bare is
-// the truth of the take with nothing added.
-func measuredOn(b virtual.Bench, p pieces, random *rand.Rand) (coil Coil, bare virtual.Truth) {
-	c, r := must(quantity.ParseCapacitance("65p 5%")), must(quantity.ParseResistance("1M 1%"))
-	clock := 50e-6 * (2*random.Float64() - 1) // of each measurement by itself
-	b.Fixture.Capacitance.SI = 65e-12 * (1 + 0.05*p.fixtureC)
-	b.Fixture.Resistance.SI = 1e6 * (1 + 0.01*p.fixtureR)
-	var takes []joint.Take
-	for i, added := range []struct {
-		text string
-		off  float64
-	}{{"", 0}, {"220p 1%", p.c220}, {"470p 1%", p.c470}} {
-		load := capture.Load{FixtureC: &c, FixtureR: &r}
-		off := 0.01 * added.off
-		b.Added.CError = &off
-		if added.text != "" {
-			v := must(quantity.ParseCapacitance(added.text))
-			load.AddedC = &v
-		}
-		truth := must(b.Truth(load, 0))
-		if added.text == "" {
-			bare = truth
-		}
-		take := joint.Take{Name: fmt.Sprintf("take%d", i+1), Load: load, Referenced: true, Ideal: true,
-			Response: &response.Response{VarianceDoF: 100, SNRdB: 70}}
-		for hz := 21.0; hz < 19900; hz += max(6, hz*(math.Exp2(1.0/10)-1)) {
-			u := math.Pow(10, -70.0/20) * math.Sqrt(1000/hz)
-			take.Response.FrequencyHz = append(take.Response.FrequencyHz, hz)
-			take.Response.H = append(take.Response.H,
-				truth.Transfer(hz*(1+clock))+complex(u*random.NormFloat64(), u*random.NormFloat64())/math.Sqrt2)
-			take.Response.Variance = append(take.Response.Variance, u*u)
-		}
-		takes = append(takes, take)
-	}
-	result := must(joint.Analyse(context.Background(), capture.Coil{Name: "invented"}, takes,
-		fit.Options{Forms: []fit.Form{{}, {Rings: 1}, {Rings: 2}}}))
-	return Coil{Name: "invented", Result: result}, bare
 }
 
 // TestSameBenchByMonteCarlo draws benches whose pieces are off by chance and
@@ -79,13 +30,13 @@ func TestSameBenchByMonteCarlo(t *testing.T) {
 	for trial := range uint64(trials) {
 		random := rand.New(rand.NewPCG(trial, 8))
 		off := func() float64 { return 2*random.Float64() - 1 }
-		p := pieces{off(), off(), off(), off()}
-		reference, ofReference := measuredOn(one, p, random)
-		coil, ofCoil := measuredOn(two, p, random)
+		p := benched.Pieces{FixtureC: off(), FixtureR: off(), C220: off(), C470: off()}
+		reference, ofReference := benched.Measured(one, p, capture.Coil{Name: "invented"}, random)
+		coil, ofCoil := benched.Measured(two, p, capture.Coil{Name: "invented"}, random)
 		// What the fixture makes of a take is no error: it is there.
 		truth := map[string]float64{"resonance_hz": ofCoil.ResonanceHz - ofReference.ResonanceHz,
 			"q": ofCoil.Q - ofReference.Q}
-		coils := []Coil{reference, coil}
+		coils := []Coil{{Name: "invented", Result: reference}, {Name: "invented", Result: coil}}
 		together, apart := must(Compare(coils, 0, true)), must(Compare(coils, 0, false))
 		for i, row := range together.Rows {
 			s := found[row.Key]

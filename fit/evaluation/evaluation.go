@@ -217,8 +217,9 @@ type Measured struct {
 
 // Measured is the coil for comparisons.
 func (e *Evaluation) Measured() Measured {
-	m := Measured{Coil: comparison.Coil{Name: e.Folder.Coil.Name, Folder: e.Folder.Dir, Result: e.Result},
-		Fitted: e.fitted}
+	coil := e.Folder.Coil
+	m := Measured{Coil: comparison.Coil{Name: coil.Title(), Of: coil.Name, State: coil.State, Folder: e.Folder.Dir,
+		Result: e.Result}, Fitted: e.fitted}
 	for _, t := range e.Result.Record.Takes {
 		if t.Started != nil && t.Started.After(m.Measured) {
 			m.Measured = *t.Started

@@ -64,7 +64,9 @@ func (e *Evaluation) Write(name string, fill func(io.Writer) error) error {
 // Known is the state of a coil folder, read without evaluating it.
 type Known struct {
 	Folder string
-	Coil   string
+	Coil   string // with its state
+	// CoilState is what was done to the coil since it was first measured; empty: nothing.
+	CoilState string
 	// Serial, Lot and Customer are as coil.toml states them now.
 	Serial, Lot, Customer string
 	Measured              time.Time // of the latest take; zero: no take yet
@@ -88,8 +90,8 @@ func Glance(dir string) (Known, error) {
 		return Known{}, fmt.Errorf("%s: %w", dir, err)
 	}
 	coil := folder.Coil
-	k := Known{Folder: dir, Coil: coil.Name, Serial: coil.Serial, Lot: coil.Lot, Customer: coil.Customer,
-		Takes: len(held.Takes)}
+	k := Known{Folder: dir, Coil: coil.Title(), CoilState: coil.State, Serial: coil.Serial, Lot: coil.Lot,
+		Customer: coil.Customer, Takes: len(held.Takes)}
 	var record *fit.Record
 	if k.Result, err = Load(dir); err == nil && k.Result != nil {
 		k.Stale = k.Result.Stale(held)

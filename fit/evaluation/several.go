@@ -114,6 +114,38 @@ func Refresh(ctx context.Context, dir, program string, options *fit.Options, ane
 	return r
 }
 
+// StatesOf are the folders of the coil in dir and of its later states, those that have a
+// take, in the order of time.
+func StatesOf(dir string) ([]string, error) {
+	folder, err := capture.OpenFolder(dir)
+	if err != nil {
+		return nil, err
+	}
+	below, err := folder.States()
+	if err != nil {
+		return nil, err
+	}
+	var states []Known
+	for _, one := range append([]string{dir}, below...) {
+		k, err := Glance(one)
+		if err != nil {
+			return nil, err
+		}
+		if k.Takes > 0 {
+			states = append(states, k)
+		}
+	}
+	if len(states) < 2 {
+		return nil, fmt.Errorf("%s has no two states with takes to compare", dir)
+	}
+	slices.SortStableFunc(states, func(a, b Known) int { return a.Measured.Compare(b.Measured) })
+	var dirs []string
+	for _, k := range states {
+		dirs = append(dirs, k.Folder)
+	}
+	return dirs, nil
+}
+
 // Folders are the coil folders that names mean: each itself, or all below it,
 // each once and in lexical order. Folders that cannot be read are in unreadable.
 func Folders(ctx context.Context, names []string) (dirs []string, unreadable []error, err error) {

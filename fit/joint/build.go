@@ -22,7 +22,7 @@ func (a *analysis) result(ctx context.Context, coil capture.Coil, all []Take, op
 	r := &fit.Result{
 		Schema:   fit.ResultSchema,
 		Program:  options.Program,
-		Coil:     coil.Name,
+		Coil:     coil.Title(),
 		Basis:    a.basis(),
 		Meter:    a.meterReadings(coil),
 		Warnings: []string{},
@@ -291,6 +291,8 @@ func (a *analysis) budgets(r *fit.Result) []fit.Budget {
 			switch {
 			case p.part >= 0:
 				b.Parts = append(b.Parts, fit.Contribution{What: a.request.parts.parts[p.part].what, U: e.byPrior[i]})
+			case p.source == sourceDCR:
+				b.Parts = append(b.Parts, fit.Contribution{What: p.what, U: e.byPrior[i]})
 			case p.source == sourceScale:
 				b.Parts = append(b.Parts, fit.Contribution{What: string(sourceScale), U: e.byPrior[i]})
 			}

@@ -20,6 +20,8 @@ type batchVal struct {
 	Verdict     string
 	Probability *float64
 	Score       *float64
+	// Limit is the nearest, Beyond by how much the value lies outside it.
+	Limit, Beyond *float64
 }
 
 // MarshalJSON adds the judgement to the quantity's own form.
@@ -32,7 +34,9 @@ func (v batchVal) MarshalJSON() ([]byte, error) {
 		Verdict     string   `json:"verdict,omitempty"`
 		Probability *float64 `json:"probability_within,omitempty"`
 		Score       *float64 `json:"score"`
-	}{v.Verdict, v.Probability, v.Score})
+		Limit       *float64 `json:"limit,omitempty"`
+		Beyond      *float64 `json:"beyond,omitempty"`
+	}{v.Verdict, v.Probability, v.Score, v.Limit, v.Beyond})
 	if err != nil {
 		return nil, err
 	}
@@ -56,6 +60,7 @@ func batchValue(p batch.Property, i int) batchVal {
 	v := batchVal{Quantity: p.Values[i]}
 	if p.Judgements != nil {
 		v.Verdict, v.Probability = string(p.Judgements[i].Verdict), finiteOrNil(p.Judgements[i].Probability)
+		v.Limit, v.Beyond = finiteOrNil(p.Judgements[i].Limit), finiteOrNil(p.Judgements[i].Beyond)
 	}
 	if p.Scores != nil {
 		v.Score = finiteOrNil(p.Scores[i])
@@ -85,7 +90,8 @@ func BatchJSON(w io.Writer, b *batch.Batch) error {
 		coils = append(coils, append(one, Object{{"values", values}}...))
 	}
 	properties := notation.Each(b.Properties, func(p batch.Property) Object { return batchProperty(b, p) })
-	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"coils", coils},
+	return writeJSON(w, Object{{"schema", batchSchema}, {"guard", b.Guard}, {"state", b.State},
+		{"other_states", orEmpty(b.Others)}, {"coils", coils},
 		{"properties", properties}})
 }
 

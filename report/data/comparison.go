@@ -5,6 +5,7 @@ import (
 	"path/filepath"
 
 	"coilsweep/fit"
+	"coilsweep/fit/change"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
@@ -36,7 +37,17 @@ func ComparisonJSON(w io.Writer, c *comparison.Comparison) error {
 	return writeJSON(w, Object{{"schema", comparisonSchema},
 		{"reference", filepath.ToSlash(c.Coils[c.Reference].Folder)}, // by its folder
 		{"properties", notation.Each(c.Rows, func(r comparison.Row) Object { return property(r.Property) })},
-		{"coils", coils}, {"remarks", orEmpty(c.Remarks)}})
+		{"coils", coils}, {"changes", notation.Each(change.Of(c), changeRecord)}, {"remarks", orEmpty(c.Remarks)}})
+}
+
+// changeRecord is what changed about a coil between two states.
+func changeRecord(c change.Change) Object {
+	findings := map[string]Object{}
+	for _, f := range c.Findings {
+		findings[f.Key] = Object{{"delta", f.Delta}, {"verdict", f.Verdict}}
+	}
+	return Object{{"folder", filepath.ToSlash(c.After.Folder)}, {"coil", c.After.Of}, {"state", c.After.State},
+		{"before", c.Before.State}, {"findings", findings}, {"as", orEmpty(c.Causes)}, {"sentence", words.Change(c)}}
 }
 
 // ComparisonCSV writes one row a coil for a spreadsheet: each property with

@@ -19,8 +19,8 @@ func ListJSON(w io.Writer, list []words.Listed) error {
 			measured = &l.Measured
 		}
 		hz, q, of := l.Resonance()
-		one := Object{{"folder", filepath.ToSlash(l.Folder)}, {"coil", l.Coil}, {"serial", l.Serial},
-			{"lot", l.Lot}, {"customer", l.Customer}, {"measured", measured},
+		one := Object{{"folder", filepath.ToSlash(l.Folder)}, {"coil", l.Coil}, {"coil_state", l.CoilState},
+			{"serial", l.Serial}, {"lot", l.Lot}, {"customer", l.Customer}, {"measured", measured},
 			{"takes", l.Takes},
 			{"state", l.State()}, {"stale", orEmpty(l.Stale)}, {"flags", orEmpty(l.Flags)}, {"resonance_hz", hz},
 			{"q", q},

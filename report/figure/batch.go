@@ -60,6 +60,16 @@ func Control(p batch.Property) *plot.Figure {
 	f.level(plot.Floor, c.Lower)
 	f.level(plot.Floor, c.Upper)
 	f.level(plot.Guide, c.Centre)
-	return f.done(fmt.Sprintf("%s of %s over time within control limits; %s", notation.UpperFirst(p.Name),
-		notation.Count(len(c.Values), "coil"), notation.Count(len(c.Signals), "signal")))
+	limits := ""
+	if l := p.Limits; l != nil {
+		for _, at := range []float64{l.Lower, l.Upper} {
+			if !math.IsInf(at, 0) {
+				f.extent.Take([]float64{at * f.factor})
+				f.level(plot.Reach, at)
+			}
+		}
+		limits = ", with the limits that coils are judged by"
+	}
+	return f.done(fmt.Sprintf("%s of %s over time within control limits%s; %s", notation.UpperFirst(p.Name),
+		notation.Count(len(c.Values), "coil"), limits, notation.Count(len(c.Signals), "signal")))
 }

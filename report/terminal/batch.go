@@ -72,13 +72,33 @@ func (t *table) spreads(b *batch.Batch) {
 // chartWidth is the width of a control chart in text, between its limits.
 const chartWidth = 41
 
-// chart draws a control chart, time running down.
+// chart draws a control chart, time running down: control limits are |, limits that coils
+// are judged by [ and ].
 func (t *table) chart(b *batch.Batch, p batch.Property) {
 	t.line(t.paint(sgrBold, notation.UpperFirst(p.Name)+" over time"))
 	c := columns{gap: 2, right: []bool{false, true}}
+	from, to := p.Chart.Lower, p.Chart.Upper
+	type mark struct {
+		at   float64
+		rune rune
+	}
+	marks := []mark{{p.Chart.Lower, '|'}, {p.Chart.Centre, '·'}, {p.Chart.Upper, '|'}}
+	if l := p.Limits; l != nil {
+		for _, m := range []mark{{l.Lower, '['}, {l.Upper, ']'}} {
+			if !math.IsInf(m.at, 0) {
+				marks, from, to = append(marks, m), min(from, m.at), max(to, m.at)
+			}
+		}
+	}
+	place := func(x float64) int {
+		if !(to > from) {
+			return chartWidth / 2
+		}
+		return min(max(int(math.Round((x-from)/(to-from)*(chartWidth-1))), 0), chartWidth-1)
+	}
 	side := chartWidth/2 - 3
-	c.add("", "", fmt.Sprintf("%-*s%s%*s", side, words.Centre(p, p.Chart.Lower), words.Centre(p, p.Chart.Centre),
-		side, words.Centre(p, p.Chart.Upper)))
+	c.add("", "", fmt.Sprintf("%-*s%s%*s", side, words.Centre(p, from), words.Centre(p, (from+to)/2),
+		side, words.Centre(p, to)))
 	values := make([]fit.Quantity, len(p.Chart.Values))
 	for n, x := range p.Chart.Values {
 		values[n] = fit.Quantity{Value: x, U95: p.Values[p.Charted[n]].U95}
@@ -86,17 +106,14 @@ func (t *table) chart(b *batch.Batch, p batch.Property) {
 	cells := t.notes.Values(words.UnitOf(p.Property), values...)
 	for n, x := range p.Chart.Values {
 		strip := []rune(strings.Repeat(" ", chartWidth))
-		strip[0], strip[chartWidth/2], strip[chartWidth-1] = '|', '·', '|'
+		for _, m := range marks {
+			strip[place(m.at)] = m.rune
+		}
 		mark, end := 'o', ""
 		if slices.ContainsFunc(p.Chart.Signals, func(s batch.Signal) bool { return s.At == n }) {
 			mark, end = 'X', " !"
 		}
-		at := chartWidth / 2
-		if p.Chart.Upper > p.Chart.Lower {
-			place := math.Round((x - p.Chart.Lower) / (p.Chart.Upper - p.Chart.Lower) * (chartWidth - 1))
-			at = min(max(int(place), 0), chartWidth-1)
-		}
-		strip[at] = mark
+		strip[place(x)] = mark
 		c.add(truncate(notation.Visible(b.Coils[p.Charted[n]].Name), 20), cells[n], string(strip)+end)
 	}
 	t.lines(c, nil)

@@ -18,6 +18,9 @@ func Comparison(w io.Writer, c *comparison.Comparison, sortKey string, o Options
 	order := words.ComparisonOrder(c, sortKey)
 	against := truncate(names[c.Reference], 40)
 	t.line(t.paint(sgrBold, fmt.Sprintf("%s against %s", notation.Count(len(c.Coils), "coil"), against)))
+	for _, s := range words.Changes(c) {
+		t.wrapped("", "", s)
+	}
 	t.line("")
 	t.coils(many{Many: words.ComparisonTable(c, names, order)}, nil)
 	t.line("")

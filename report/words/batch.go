@@ -1,6 +1,7 @@
 package words
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -9,6 +10,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
+	"coilsweep/fit/comparison"
 	"coilsweep/report/notation"
 )
 
@@ -22,6 +24,11 @@ func Batch(b *batch.Batch) []string {
 		first += fmt.Sprintf(", %d of them measured more than once", n)
 	}
 	words := []string{first + "."}
+	if b.Others != nil {
+		state := func(name string) string { return cmp.Or(name, "as first measured") }
+		words = append(words, fmt.Sprintf("State of the coils: %s. Left out are their measurements in other states: %s.",
+			state(b.State), strings.Join(notation.Each(b.Others, state), ", ")))
+	}
 	if b.Judged {
 		var parts []string
 		for _, v := range []struct {
@@ -41,6 +48,10 @@ func Batch(b *batch.Batch) []string {
 			}
 		}
 		words = append(words, notation.UpperFirst(strings.Join(parts, ", "))+".")
+		if b.Unjudged != nil {
+			words = append(words, "Limits are stated for "+list(notation.Each(b.Unjudged,
+				func(p comparison.Property) string { return p.Name }))+", which is known of no coil: none passes.")
+		}
 	}
 	return words
 }
@@ -169,7 +180,9 @@ func BatchRemarks(b *batch.Batch) []string {
 			"and fails if it is that far beyond one (guard bands, JCGM 106).", b.Guard))
 	}
 	return append(out, "Control limits are three standard deviations from the mean, "+
-		"by moving ranges (ISO 7870-2), in the order of time.")
+		"by moving ranges (ISO 7870-2), in the order of time. Signals are a coil beyond them, two of three beyond two "+
+		"standard deviations on one side, four of five beyond one, and eight in a row on one side (Western Electric, "+
+		"1956); a quantity that has not changed gives one in 92 coils.")
 }
 
 // StandsOut says which coils stand out from the others, and why.

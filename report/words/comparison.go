@@ -23,11 +23,12 @@ func UnitOf(p comparison.Property) quantity.Unit {
 // mostSaid bounds the differences of one coil in the summary.
 const mostSaid = 3
 
-// Comparison are the summary: per coil what differs, the largest first.
+// Comparison are the summary: what changed about a coil in several states; of other
+// coils what differs, the largest first.
 func Comparison(c *comparison.Comparison, names []string) []string {
-	var out []string
-	for i := range c.Coils {
-		if i == c.Reference {
+	out := Changes(c)
+	for i, coil := range c.Coils {
+		if i == c.Reference || coil.SameCoil(c.Coils[c.Reference]) {
 			continue
 		}
 		var differs []comparison.Row

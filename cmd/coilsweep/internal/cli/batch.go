@@ -2,21 +2,28 @@ package cli
 
 import (
 	"cmp"
+	"errors"
+	"fmt"
 	"io"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
+	"coilsweep/report/words"
 )
 
 func newBatch(c *console) *cobra.Command {
 	options := workbench.NewBatch()
 	var shown several
+	var lines bool
 	return c.command(&cobra.Command{
 		Use:   "batch DIR...",
 		Short: "A production run: spread, repeatability, limits, what stands out, drift",
@@ -36,15 +43,26 @@ Limits come from a file,
 or are set around a reference coil: --reference DIR --tolerance 5%. A coil passes if
 it lies inside every limit by the guard band, fails if it lies outside one by as
 much, and is undecided in between. The guard band is one U95 unless --guard changes
-that.`,
+that. The exit status is 3 where a coil fails. The reference coil passes itself; with
+--same-bench the errors of parts that it shares with the others cancel out.`,
 		Example: `  coilsweep batch shop
   coilsweep batch shop --limits limits.toml --out batch.html
   coilsweep batch shop --reference good --tolerance 5% --tolerance bare_q=15%
+  coilsweep batch shop --reference shop/good --tolerance 5% --same-bench --lines
   coilsweep batch shop --csv > batch.csv`,
 		Args: someDirs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := cmp.Or(shown.check(cmd), options.Check()); err != nil {
 				return err
+			}
+			if lines {
+				if limited := options.LimitsFile != "" || options.Reference != ""; !limited {
+					return usagef("--lines needs limits: --limits, or --reference with --tolerance")
+				}
+				if err := cmp.Or(contradict(cmd, "lines", "json"), contradict(cmd, "lines", "csv"),
+					contradict(cmd, "lines", "out")); err != nil {
+					return err
+				}
 			}
 			dirs, err := c.folders(cmd.Context(), args)
 			if err != nil {
@@ -64,6 +82,14 @@ that.`,
 			}
 			document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: workbench.Made(),
 				Program: programName()}
+			if failing := words.Failing(result); failing != nil {
+				unfit = errors.Join(unfit, &capture.UnfitError{What: notation.Count(len(failing), "coil") +
+					" beyond a limit: " + strings.Join(failing, ", ")})
+			}
+			if lines {
+				_, err := fmt.Fprintln(c.out, strings.Join(words.BatchLines(result), "\n"))
+				return cmp.Or(err, unfit)
+			}
 			return shown.print(c, printed{
 				page:  func(w io.Writer) error { return page.Batch(w, document) },
 				json:  func(w io.Writer) error { return data.BatchJSON(w, result) },
@@ -71,5 +97,6 @@ that.`,
 				table: func(w io.Writer) error { return terminal.Batch(w, result, options.Chart, screen.TableOptions(w)) },
 			}, unfit)
 		},
-	}, options.Options, shown.options(c))
+	}, options.Options, append(shown.options(c), output(
+		on("lines", "print one line a coil: its verdict, what decided it, and by how much", &lines))...))
 }

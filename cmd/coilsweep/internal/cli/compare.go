@@ -35,6 +35,10 @@ func newCompare(c *console) *cobra.Command {
 		Long: `Compare coils with one of them: the first, or the one that --against names. A
 difference counts where it exceeds its U95 (|En| > 1).
 
+With --states one coil is compared with itself: all its states, as 'measure --state'
+keeps them, with the first. What they have in common, the same parts and DC
+resistance, cancels out, and a sentence says what changed.
+
 Results that are up to date are used as they are. The others, and all of them for
 --out, are worked out from the takes; the coil folders stay as they are.
 
@@ -42,11 +46,23 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 --harness, as 'coilsweep hear' does.`,
 		Example: `  coilsweep compare neck bridge
   coilsweep compare shop/* --against shop/reference --same-bench --sort inductance_h
+  coilsweep compare bridge --states
   coilsweep compare neck bridge --out comparison.html`,
-		Args: someDirs(2),
+		Args: func(cmd *cobra.Command, args []string) error {
+			if options.States {
+				return oneArg("the coil folder DIR")(cmd, args)
+			}
+			return someDirs(2)(cmd, args)
+		},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if err := shown.check(cmd); err != nil {
 				return err
+			}
+			if options.States {
+				var err error
+				if args, err = evaluation.StatesOf(args[0]); err != nil {
+					return err
+				}
 			}
 			if len(args) > mostCompared && shown.out.path != "" {
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",

@@ -42,6 +42,10 @@ A take is never overwritten. With --redo the new take replaces one of that name
 once it is complete; the old one is kept as takes/NAME.aside, and is not used any
 more.
 
+With --state potted the take is of the coil after it was potted: another state than
+that in which it was first measured, with a result of its own, below DIR/states.
+'coilsweep compare DIR --states' says what changed.
+
 Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. Make sure that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"

@@ -204,6 +204,8 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	Guard     string   `json:"guard"`
 	Chart     string   `json:"chart"`
 	ByFolder  bool     `json:"by_folder"`
+	SameBench bool     `json:"same_bench"`
+	State     string   `json:"state"`
 }) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 10000)
 	if err != nil {
@@ -211,12 +213,13 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	}
 	options := workbench.NewBatch()
 	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, splitList(in.Tolerance)
+	options.SameBench = in.SameBench
 	if in.Reference != "" {
 		if options.Reference, err = w.coilDir(in.Reference); err != nil {
 			return nil, err
 		}
 	}
-	if err := options.Fill(map[string]string{"guard": in.Guard, "chart": in.Chart}); err != nil {
+	if err := options.Fill(map[string]string{"guard": in.Guard, "chart": in.Chart, "state": in.State}); err != nil {
 		return nil, err
 	}
 	if err := options.Check(); err != nil {
@@ -235,9 +238,11 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 		return nil, err
 	}
 	given := map[string]string{"reference": in.Reference, "tolerance": in.Tolerance, "guard": in.Guard,
-		"chart": in.Chart}
-	if in.ByFolder {
-		given["by-folder"] = "true"
+		"chart": in.Chart, "state": in.State}
+	for name, on := range map[string]bool{"by-folder": in.ByFolder, "same-bench": in.SameBench} {
+		if on {
+			given[name] = "true"
+		}
 	}
 	line := w.line("batch", in.Coils, 1, given)
 	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: workbench.Made(), Program: w.Program}

@@ -28,9 +28,7 @@ func NewImport(program string) *Import {
 		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile),
 			Help: "FILE.toml that 'coilsweep stimulus' wrote"},
 		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
-		m.Take.audioOption(),
-		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
-	}, m.Bench.options().only("bench-file"))
+	}, m.Take.kept(&m.Redo), m.Bench.options().only("bench-file"))
 	return m
 }
 
@@ -84,7 +82,7 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 	if m.Recording == "" {
 		return fail(wrong("recording", "the recording is missing[[: {recording} REC.wav]]"))
 	}
-	folder, err := capture.OpenFolder(dir)
+	folder, err := m.Take.folder(dir)
 	if err != nil {
 		return fail(err)
 	}
@@ -109,6 +107,9 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 		if take.Reference.Kind == "none" {
 			take.Calibration = plan.Calibration
 		}
+	}
+	if err := folder.StartState(); err != nil {
+		return fail(err)
 	}
 	coil, reference := m.Take.channels()
 	take, err = record.Import(ctx, folder, take, record.ImportOptions{

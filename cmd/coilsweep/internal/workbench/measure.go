@@ -60,16 +60,12 @@ func NewMeasurement(program string) *Measurement {
 			Help: `sweep until U95 of the resonance is that small, "0.05%"`},
 		{Name: "levels", Group: groupStimulus, Page: true, Value: Text(&m.Levels), Bare: "lower",
 			Help: fmt.Sprintf("compare with a second, lower level, in dBFS (without a value: %d dB lower)", lowerDB)},
-		m.Take.audioOption(),
-		{Name: "redo", Group: groupTake, Page: true, Value: Switch(&m.Redo), Bare: "true", Help: redoHelp},
-	}, m.Bench.options(), Options{
+	}, m.Take.kept(&m.Redo), m.Bench.options(), Options{
 		{Name: "uncalibrated", Group: groupBench, Page: true, Value: Switch(&m.Bench.Uncalibrated), Bare: "true",
 			Help: "do not correct for the sound card's response"},
 	})
 	return m
 }
-
-const redoHelp = "replace a take of that name; the old one is kept as NAME.aside"
 
 // boundRepeats is how many sweeps Until plays at most, unless the repeats are
 // given.
@@ -93,7 +89,7 @@ type TakePlan struct {
 func (m *Measurement) Plan(dir string) (*TakePlan, error) {
 	p, err := m.PlanAnywhere(dir)
 	if err == nil {
-		p.Folder, err = capture.OpenFolder(dir)
+		p.Folder, err = m.Take.folder(dir)
 	}
 	return p, err
 }
@@ -166,6 +162,9 @@ func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 		if err := c.Matches(recorder.Describe(), p.outputChannel); err != nil {
 			return take, extras, &CalibrationError{err}
 		}
+	}
+	if err := p.Folder.StartState(); err != nil {
+		return take, extras, err
 	}
 	announce(hears, p.Take, recorder.Describe())
 	w := &watch{hears: hears, coil: p.Folder.Coil, target: p.Until, see: see}

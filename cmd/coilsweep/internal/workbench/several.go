@@ -26,8 +26,8 @@ type Coils interface {
 // Comparison are the options of a comparison.
 type Comparison struct {
 	Options
-	Against, Sort string
-	SameBench     bool
+	Against, Sort     string
+	SameBench, States bool
 }
 
 // NewComparison has the defaults.
@@ -36,8 +36,9 @@ func NewComparison() *Comparison {
 	o.Options = Options{
 		{Name: "against", Group: groupCoils, Value: Text(&o.Against),
 			Help: "the folder of the coil to compare with (default: the first)"},
-		{Name: "same-bench", Group: groupCoils, Page: true, Value: Switch(&o.SameBench), Bare: "true",
-			Help: "the same capacitors, resistors and fixture were used for all coils: their errors cancel"},
+		sameBench(&o.SameBench),
+		{Name: "states", Group: groupCoils, Value: Switch(&o.States), Bare: "true",
+			Help: "compare all states of each coil with the first"},
 		{Name: "sort", Group: groupCoils, Page: true, Value: Text(&o.Sort),
 			Help: "sort by given, name, or a quantity as --json calls it"},
 	}
@@ -82,14 +83,38 @@ type Batch struct {
 	Reference  string // folder of a coil
 	Tolerances []string
 	Guard      float64
+	SameBench  bool
+	State      string
 	ByFolder   bool
 	Chart      string
 }
 
 // NewBatch has the defaults.
 func NewBatch() *Batch {
-	b := &Batch{Guard: 1}
-	b.Options = Options{
+	b := &Batch{}
+	b.Options = slices.Concat(b.judging(), Options{
+		sameBench(&b.SameBench),
+		{Name: "state", Group: groupCoils, Page: true, Value: Text(&b.State),
+			Help: "judge the coils in this state, such as potted (default: as first measured)"},
+		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true",
+			Help: "every folder is a coil of its own, whatever its name"},
+		{Name: "chart", Group: groupCoils, Page: true, Value: Text(&b.Chart),
+			Help: "draw the control chart of a quantity, called as in --json"},
+	})
+	return b
+}
+
+// NewJudging has the options of how one coil is judged.
+func NewJudging() *Batch {
+	b := &Batch{}
+	b.Options = append(b.judging(), sameBench(&b.SameBench))
+	return b
+}
+
+// judging are the options that say what a coil is judged by.
+func (b *Batch) judging() Options {
+	b.Guard = 1
+	return Options{
 		{Name: "limits", Group: groupCoils, Value: Text(&b.LimitsFile), Help: "file with the limits, LIMITS.toml"},
 		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference),
 			Help: "folder of a coil around which the limits are set"},
@@ -97,12 +122,12 @@ func NewBatch() *Batch {
 			Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
 		{Name: "guard", Group: groupCoils, Page: true, Value: Number(&b.Guard),
 			Help: "guard band in units of U95; 0: the limits alone decide"},
-		{Name: "by-folder", Group: groupCoils, Page: true, Value: Switch(&b.ByFolder), Bare: "true",
-			Help: "every folder is a coil of its own, whatever its name"},
-		{Name: "chart", Group: groupCoils, Page: true, Value: Text(&b.Chart),
-			Help: "draw the control chart of a quantity, called as in --json"},
 	}
-	return b
+}
+
+func sameBench(to *bool) *Option {
+	return &Option{Name: "same-bench", Group: groupCoils, Page: true, Value: Switch(to), Bare: "true",
+		Help: "the same capacitors, resistors and fixture were used for all coils: their errors cancel"}
 }
 
 // Check refuses options that do not go together.
@@ -151,6 +176,7 @@ func (b *Batch) percent() (map[string]float64, error) {
 type Limits struct {
 	Source string
 	Of     map[string]batch.Limits
+	Around *comparison.Coil // the coil that they are set around; nil: none
 }
 
 // ReadLimits gives the limits.
@@ -161,7 +187,7 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 		if err != nil {
 			return Limits{}, &OptionError{Option: "limits", Err: err}
 		}
-		return Limits{"given in the page", limits}, nil
+		return Limits{Source: "given in the page", Of: limits}, nil
 	case b.LimitsFile != "":
 		data, err := atomicfile.Read(b.LimitsFile, atomicfile.MaxText)
 		if err != nil {
@@ -171,7 +197,7 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 		if err != nil {
 			return Limits{}, fmt.Errorf("%s: %w", b.LimitsFile, err)
 		}
-		return Limits{b.LimitsFile, limits}, nil
+		return Limits{Source: b.LimitsFile, Of: limits}, nil
 	case b.Reference != "":
 		percent, err := b.percent()
 		if err != nil {
@@ -185,7 +211,9 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 		if err != nil {
 			return Limits{}, fmt.Errorf("%s: %w", coil.Folder, err)
 		}
-		return Limits{"about " + coil.Name + " (" + coil.Folder + "): " + strings.Join(b.Tolerances, ", "), limits}, nil
+		coil.Folder = filepath.Clean(coil.Folder)
+		return Limits{Source: "about " + coil.Name + " (" + coil.Folder + "): " + strings.Join(b.Tolerances, ", "),
+			Of: limits, Around: &coil.Coil}, nil
 	}
 	return Limits{}, nil
 }
@@ -193,13 +221,25 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 // Run judges the coils.
 func (b *Batch) Run(limits Limits, measured []evaluation.Measured) (*batch.Batch, error) {
 	specimens := notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
+		m.Folder = filepath.Clean(m.Folder) // as that of the reference
 		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
 	})
-	result, err := batch.Analyse(specimens, batch.Options{Limits: limits.Of, Guard: b.Guard, ByFolder: b.ByFolder})
+	result, err := batch.Analyse(specimens, b.options(limits))
 	if err != nil {
 		return nil, err
 	}
 	return result, b.checkChart(result)
+}
+
+// options are those of the judgement by limits.
+func (b *Batch) options(limits Limits) batch.Options {
+	return batch.Options{Limits: limits.Of, Guard: b.Guard, Around: limits.Around, SameBench: b.SameBench,
+		State: b.State, ByFolder: b.ByFolder}
+}
+
+// JudgeCoil judges one coil.
+func (b *Batch) JudgeCoil(limits Limits, coil comparison.Coil) (batch.Verdict, []batch.Judged) {
+	return batch.JudgeCoil(coil, b.options(limits))
 }
 
 // checkChart refuses a chart that is not there.

@@ -23,6 +23,7 @@ const (
 // was driven. Measuring and importing share it.
 type Take struct {
 	Name     string
+	State    string // of the coil; empty: that of the folder
 	Operator string
 	capture.Load
 	Drive            capture.Drive
@@ -90,6 +91,17 @@ func (t *Take) options(references ...string) Options {
 	}
 }
 
+// kept are the options of a take that is kept with its coil: all but those of options.
+func (t *Take) kept(redo *bool) Options {
+	return Options{
+		t.audioOption(),
+		{Name: "state", Group: groupTake, Value: Text(&t.State),
+			Help: "what was done to the coil since it was first measured, such as potted"},
+		{Name: "redo", Group: groupTake, Page: true, Value: Switch(redo), Bare: "true",
+			Help: "replace a take of that name; the old one is kept as NAME.aside"},
+	}
+}
+
 // anyReference are the kinds of reference of a coil's take.
 var anyReference = []string{"none", "current", "loopback"}
 
@@ -121,6 +133,17 @@ func (t *Take) take(o Options, program string) (capture.Take, error) {
 		return capture.Take{}, &OptionError{Option: "take", Err: err}
 	}
 	return t.plan(o, program)
+}
+
+// folder is the coil folder dir, or that of the coil's state.
+func (t *Take) folder(dir string) (*capture.Folder, error) {
+	folder, err := capture.OpenFolder(dir)
+	if err == nil && t.State != "" {
+		if folder, err = folder.InState(t.State); err != nil {
+			err = &OptionError{Option: "state", Err: err}
+		}
+	}
+	return folder, err
 }
 
 // plan is take without a name.

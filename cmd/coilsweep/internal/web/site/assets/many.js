@@ -59,5 +59,6 @@ const compare = ({ against, sort, "same-bench": same, hear }) => {
     ...(hear ? { harness: oneCoil } : {}) });
 };
 
-const batch = ({ reference, tolerance, guard, chart, "by-folder": by }) =>
-  ask("/api/batch", { coils: ids(), ...withValues({ reference, tolerance, guard, chart }), by_folder: by });
+const batch = ({ reference, tolerance, guard, chart, state, "by-folder": by, "same-bench": same }) =>
+  ask("/api/batch", { coils: ids(), ...withValues({ reference, tolerance, guard, chart, state }), by_folder: by,
+    same_bench: same });
