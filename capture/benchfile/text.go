@@ -66,11 +66,11 @@ func (b Bench) tables() []table {
 		b.Reference.table(),
 		b.Fixture.table(),
 		b.Calibration.table(),
-		{"meter", "The meter by which fixture, exciter circuit and sense resistor were valued.",
-			of(b.Meter, "multimeter, 6 digits")},
 		{"records", "How takes are kept: \"flac\" has each sample of \"wav\" in a third of the room.", []entry{
 			{"audio", orNil(b.Records.Audio), "flac", ""},
 		}},
+		{"meter", "The meter by which fixture, exciter circuit and sense resistor were valued.",
+			of(b.Meter, "multimeter, 6 digits")},
 	}
 }
 

@@ -1,12 +1,15 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"os/exec"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -14,8 +17,14 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/santhosh-tekuri/jsonschema/v6"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/soundcard"
+	"coilsweep/cmd/coilsweep/internal/cli"
+	"coilsweep/cmd/coilsweep/internal/published"
+	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/report/schema"
 )
 
 func TestMain(m *testing.M) {
@@ -25,7 +34,8 @@ func TestMain(m *testing.M) {
 // The scripts in testdata/script are the program as its user sees it. Some
 // commands are added to those of testscript:
 //
-//	exits STATUS PROGRAM ARGS...      runs a program and wants that exit status
+//	exits STATUS PROGRAM ARGS...      runs a program and wants that exit status, and of what
+//	                                  it prints with --json that it keeps to its schema
 //	grows FILE BYTES                  waits until a file has that size
 //	finds FILE KEY TRUTH PERCENT      wants a quantity of a result.json within
 //	                                  its U95 of the truth, and U95 that small
@@ -64,6 +74,95 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got != want {
 		ts.Fatalf("exit status %d, want %d", got, want)
+	}
+	if printed := ts.ReadFile("stdout"); slices.Contains(args, "--json") && (got == 0 || got == 3) && printed != "" {
+		if err := keepsToSchema(printed, args[2], slices.Contains(args, "--all")); err != nil {
+			ts.Fatalf("%v", err)
+		}
+	}
+}
+
+// keepsToSchema holds what a command printed for programs against the schema that it names
+// or, of a list, the schema of the command.
+func keepsToSchema(printed, command string, all bool) error {
+	instance, err := jsonschema.UnmarshalJSON(strings.NewReader(printed))
+	if err != nil {
+		return fmt.Errorf("this is not JSON: %w", err)
+	}
+	if object, ok := instance.(map[string]any); ok {
+		id, _ := object["schema"].(string)
+		command = strings.TrimSuffix(strings.TrimPrefix(id, "coilsweep."), "/1")
+	} else if all && command == "fit" {
+		command = "fit-all"
+	}
+	at := slices.IndexFunc(published.Formats(), func(f schema.Format) bool { return f.Name == command })
+	if at < 0 {
+		return fmt.Errorf("there is no format %q", command)
+	}
+	var text bytes.Buffer
+	if err := published.Formats()[at].Write(&text); err != nil {
+		return err
+	}
+	document, err := jsonschema.UnmarshalJSON(&text)
+	if err != nil {
+		return err
+	}
+	compiler := jsonschema.NewCompiler()
+	if err := compiler.AddResource(command, document); err != nil {
+		return err
+	}
+	compiled, err := compiler.Compile(command)
+	if err != nil {
+		return err
+	}
+	return compiled.Validate(instance)
+}
+
+// Every format has a schema by the rules of JSON Schema, with a name of its own and no address
+// that does not exist, and a command that prints it.
+func TestFormats(t *testing.T) {
+	t.Parallel()
+	seen := map[string]bool{}
+	for _, f := range published.Formats() {
+		var text bytes.Buffer
+		if status := cli.Run(t.Context(), []string{"schema", f.Name}, strings.NewReader(""), &text, &text); status != 0 {
+			t.Fatalf("%s: status %d: %s", f.Name, status, text.String())
+		}
+		document, err := jsonschema.UnmarshalJSON(&text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		id, _ := document.(map[string]any)["$id"].(string)
+		if id != "coilsweep."+f.Name+"-1.schema.json" || seen[id] {
+			t.Errorf("%s has the $id %q", f.Name, id)
+		}
+		seen[id] = true
+		if draft := document.(map[string]any)["$schema"]; draft != "https://json-schema.org/draft/2020-12/schema" {
+			t.Errorf("%s: $schema %v", f.Name, draft)
+		}
+		compiler := jsonschema.NewCompiler()
+		if err := compiler.AddResource(id, document); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := compiler.Compile(id); err != nil {
+			t.Errorf("%s: %v", f.Name, err)
+		}
+	}
+	// What is wrong is refused: a list of another kind, an object without its format, a key
+	// too many.
+	for printed, command := range map[string]string{`[{"folder":"a"}]`: "list", `{"coil":"a","meter":null}`: "crosscheck",
+		`{"schema":"coilsweep.crosscheck/1","coil":"a","meter":null,"more":1}`: "crosscheck"} {
+		if keepsToSchema(printed, command, false) == nil {
+			t.Errorf("%s: taken as valid", printed)
+		}
+	}
+	devices, err := json.Marshal(workbench.DeviceRecords([]soundcard.Device{{Name: "in", RatesHz: []int{48000}},
+		{Trouble: "busy"}}))
+	if err := errors.Join(err, keepsToSchema(string(devices), "devices", false)); err != nil {
+		t.Error(err)
+	}
+	if err := keepsToSchema(`{"schema":"coilsweep.crosscheck/1","coil":"a","meter":null}`, "", false); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -21,7 +21,9 @@ const (
 	ResultFile   = "result.json"
 	ResponseFile = "response.csv"
 	ReportFile   = "report.html"
-	CacheFile    = "fit.cache"
+	// CertificateFile is written where it is asked for.
+	CertificateFile = "certificate.html"
+	CacheFile       = "fit.cache"
 )
 
 // maxResult is more than any result.json needs.

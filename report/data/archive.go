@@ -50,7 +50,7 @@ func WriteArchive(w io.Writer, c Archive) error {
 	netlist, withoutNetlist := Netlist(c.Result)
 	p.add("README.txt", strings.NewReader(readme(c, withoutNetlist)))
 	result := p.text("result.json", c.Result.Encode)
-	p.text("result.schema.json", WriteSchema)
+	p.text("result.schema.json", Result().Write)
 	p.text("response.csv", func(w io.Writer) error { return ResultCSV(w, c.Result, CSVOptions{}) })
 	p.text("branch.csv", func(w io.Writer) error { return BranchCSV(w, c.Result, CSVOptions{}) })
 	if withoutNetlist == nil {

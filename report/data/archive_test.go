@@ -296,7 +296,7 @@ func TestBranchCSV(t *testing.T) {
 // program writes, and refuses what is wrong, all by a validator from outside.
 func TestSchema(t *testing.T) {
 	var text bytes.Buffer
-	if err := WriteSchema(&text); err != nil {
+	if err := Result().Write(&text); err != nil {
 		t.Fatal(err)
 	}
 	document, err := jsonschema.UnmarshalJSON(&text)

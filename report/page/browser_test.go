@@ -99,6 +99,7 @@ func TestPageInBrowser(t *testing.T) {
 		"other pages":    browserOtherPages,
 		"prediction":     browserPrediction,
 		"paper":          browserPaper,
+		"certificate":    browserCertificate,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, alive, d) })
 	}
@@ -289,9 +290,10 @@ func browserOtherPages(t *testing.T, alive context.Context, d CoilDocument) {
 		t.Fatal(err)
 	}
 	for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(),
-		"guide":      guide.String(),
-		"turns":      turnsPageText(t, invented.Turns()),
-		"prediction": predictionPageText(t, predictionDocument(t))} {
+		"guide":       guide.String(),
+		"certificate": certificateText(t, certified()),
+		"turns":       turnsPageText(t, invented.Turns()),
+		"prediction":  predictionPageText(t, predictionDocument(t))} {
 		t.Run(name, func(t *testing.T) {
 			p := tab{browserrig.OpenText(t, alive, page, browserrig.View{})}
 			browserrig.JS[any](p.Tab, `document.querySelectorAll("details").forEach(d => d.open = true); null`)
@@ -346,13 +348,28 @@ func browserPaper(t *testing.T, alive context.Context, d CoilDocument) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		onPaper(t, name, file, d)
+		pages, text := onPaper(t, name, file)
+		if pages < 3 || pages > 12 {
+			t.Errorf("%s: %d pages", name, pages)
+		}
+		for _, want := range []string{"Summary", "Response", "Takes", "Residuals", "Noise floor", "Distortion", "Model",
+			"Where the uncertainty comes from",
+			"Meter readings", "Bench and conditions", "Provenance", "10k 20k frequency, Hz", d.Program} {
+			if !strings.Contains(text, want) {
+				t.Errorf("%s does not say %q", name, want)
+			}
+		}
+		for _, unwanted := range []string{"Cursor", "Curves", "Closer"} {
+			if strings.Contains(text, unwanted) {
+				t.Errorf("%s says %q: that is for the screen", name, unwanted)
+			}
+		}
 	}
 	p.Silent()
 }
 
-// onPaper wants that a printed page says all, and nothing beyond its edges.
-func onPaper(t *testing.T, name string, file []byte, d CoilDocument) {
+// onPaper is what a printed page says and on how many sheets, with nothing beyond their edges.
+func onPaper(t *testing.T, name string, file []byte) (pages int, said string) {
 	t.Helper()
 	tool := exec.Command("pdftotext", "-bbox", "-", "-")
 	tool.Stdin = bytes.NewReader(file)
@@ -362,7 +379,6 @@ func onPaper(t *testing.T, name string, file []byte, d CoilDocument) {
 	if err != nil {
 		t.Fatalf("pdftotext of Poppler: %v %s", err, complaint.String())
 	}
-	pages := 0
 	var width, height float64
 	var text strings.Builder
 	for in := xml.NewDecoder(bytes.NewReader(out)); ; {
@@ -398,19 +414,5 @@ func onPaper(t *testing.T, name string, file []byte, d CoilDocument) {
 			}
 		}
 	}
-	if pages < 3 || pages > 12 {
-		t.Errorf("%s: %d pages", name, pages)
-	}
-	for _, want := range []string{"Summary", "Response", "Takes", "Residuals", "Noise floor", "Distortion", "Model",
-		"Where the uncertainty comes from",
-		"Meter readings", "Bench and conditions", "Provenance", "10k 20k frequency, Hz", d.Program} {
-		if !strings.Contains(text.String(), want) {
-			t.Errorf("%s does not say %q", name, want)
-		}
-	}
-	for _, unwanted := range []string{"Cursor", "Curves", "Closer"} {
-		if strings.Contains(text.String(), unwanted) {
-			t.Errorf("%s says %q: that is for the screen", name, unwanted)
-		}
-	}
+	return pages, text.String()
 }

@@ -6,9 +6,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/published"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/fit/harness"
 	"coilsweep/report/data"
 	"coilsweep/report/page"
 	"coilsweep/report/terminal"
@@ -101,10 +101,7 @@ the peak at a frequency.`,
 			if html.path != "" {
 				c.warn("wrote %s", html.path)
 			}
-			return c.showRecord(struct {
-				*harness.Prediction
-				Target *harness.Solution `json:"target,omitempty"`
-			}{prediction, document.Target}, func(w io.Writer) error {
+			return c.showRecord(published.Prediction{Prediction: prediction, Target: document.Target}, func(w io.Writer) error {
 				return terminal.Prediction(w, *prediction, document.Target, screen.TableOptions(w))
 			}, unfit)
 		},

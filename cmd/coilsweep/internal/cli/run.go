@@ -3,6 +3,7 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -40,9 +41,10 @@ func usagef(format string, args ...any) error {
 // console is where a command prints: results to out, all else to err.
 type console struct {
 	out, err io.Writer
-	started  bool // a command runs: errors before that are wrong use
-	asJSON   bool // the result is printed for programs
-	verbose  bool // faults are told with their trace
+	started  bool   // a command runs: errors before that are wrong use
+	asJSON   bool   // the result is printed for programs
+	format   string // of what is printed for programs
+	verbose  bool   // faults are told with their trace
 }
 
 // warn prints one warning or piece of progress.
@@ -62,9 +64,17 @@ func (c *console) hears() workbench.Ears {
 
 // json prints a result for programs.
 func (c *console) json(v any) error {
-	enc := json.NewEncoder(c.out)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	text, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	var out bytes.Buffer
+	if err := json.Indent(&out, c.named(text), "", "  "); err != nil {
+		return err
+	}
+	out.WriteByte('\n')
+	_, err = out.WriteTo(c.out)
+	return err
 }
 
 // show prints a result as it was asked for. unfit tells of data that were left
@@ -89,7 +99,7 @@ func (c *console) showRecord(v any, text func(io.Writer) error, unfit error) err
 func (c *console) command(cmd *cobra.Command, options ...workbench.Options) *cobra.Command {
 	run := cmd.RunE
 	cmd.RunE = func(cmd *cobra.Command, args []string) (err error) {
-		c.started = true
+		c.started, c.format = true, strings.Replace(cmd.Name(), "import", "measure", 1)
 		c.verbose = cmd.Flag("verbose").Changed
 		defer fault.Catch(&err, "'"+cmd.CommandPath()+"' broke off")
 		c.mend(args)
@@ -212,7 +222,7 @@ usable.`,
 		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newLabel(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
-		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newMan(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newMan(c), newSchema(c),
 	)
 	addShells(root)
 	return root

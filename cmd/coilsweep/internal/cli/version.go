@@ -9,7 +9,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/published"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
+	"coilsweep/report/schema"
 )
 
 // version is set by the linker in releases, from the tag.
@@ -48,7 +51,8 @@ func newVersion(c *console) *cobra.Command {
 		RunE: func(*cobra.Command, []string) error {
 			if c.asJSON {
 				return c.json(data.Object{{"program", "coilsweep"}, {"version", programVersion()},
-					{"go", runtime.Version()}, {"system", runtime.GOOS}, {"processor", runtime.GOARCH}})
+					{"go", runtime.Version()}, {"system", runtime.GOOS}, {"processor", runtime.GOARCH},
+					{"formats", notation.Each(published.Formats(), schema.Format.ID)}})
 			}
 			_, err := fmt.Fprintln(c.out, versionText())
 			return err
