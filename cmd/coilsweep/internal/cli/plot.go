@@ -51,7 +51,7 @@ outlines), .pdf (font embedded) or .png.
   predict     one coil or two in a guitar; its parts as for 'coilsweep predict'
   delay       group delay
   noise       response and noise floor
-  distortion  second and third harmonic
+  distortion  second and third harmonic, where they stand above the noise
 
 Figure and text have the size that you ask for: do not scale them afterwards.`,
 		Example: `  coilsweep plot bridge --what fit --out fit.pdf
