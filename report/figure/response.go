@@ -163,8 +163,8 @@ func Harmonics(takes []Take, s Shape) (figures []*plot.Figure) {
 		}
 		e.Lo = math.Max(e.Lo, e.Hi-120)
 		f.Y = e.Axis(name+" harmonic, dB over the fundamental", 40)
-		f.Description = sentence(fmt.Sprintf("%s harmonic over the frequency of excitation, relative to the response itself, "+
-			"where it stands above its noise, which is dotted: %s", notation.UpperFirst(name),
+		f.Description = sentence(fmt.Sprintf("%s harmonic over the frequency of excitation, relative to the response "+
+			"itself, where it stands above its noise, which is dotted: %s", notation.UpperFirst(name),
 			cmp.Or(strings.Join(seen, ", "), "in no take")))
 		figures = append(figures, f)
 	}

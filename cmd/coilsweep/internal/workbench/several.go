@@ -192,14 +192,19 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 
 // Run judges the coils.
 func (b *Batch) Run(limits Limits, measured []evaluation.Measured) (*batch.Batch, error) {
-	specimens := notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
-		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
-	})
-	result, err := batch.Analyse(specimens, batch.Options{Limits: limits.Of, Guard: b.Guard, ByFolder: b.ByFolder})
+	result, err := batch.Analyse(Specimens(measured),
+		batch.Options{Limits: limits.Of, Guard: b.Guard, ByFolder: b.ByFolder})
 	if err != nil {
 		return nil, err
 	}
 	return result, b.checkChart(result)
+}
+
+// Specimens are measured coils for a batch.
+func Specimens(measured []evaluation.Measured) []batch.Specimen {
+	return notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
+		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
+	})
 }
 
 // checkChart refuses a chart that is not there.
