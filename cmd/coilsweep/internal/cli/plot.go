@@ -105,10 +105,10 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if err != nil {
 		return nil, nil, err
 	}
+	if p.only != nil && slices.Contains([]figure.Kind{figure.KindPredict, figure.KindLine, figure.KindMeter}, what) {
+		return nil, nil, usagef("--take does not go with --what %s", what)
+	}
 	if what == figure.KindPredict {
-		if p.only != nil {
-			return nil, nil, usagef("--take does not go with --what predict")
-		}
 		return p.prediction(cmd, c, dirs, printing)
 	}
 	if part := p.guitar.AnyGiven(); part != "" {
@@ -243,6 +243,9 @@ func (s *figureSize) printing(file string) (figure.Printing, error) {
 	}
 	if !(s.dpi >= leastDPI && s.dpi <= mostDPI) {
 		return p, usagef("--dpi %g: want %d to %d", s.dpi, leastDPI, mostDPI)
+	}
+	if s.dpi != plot.DefaultDPI && p.Format != plot.PNG {
+		return p, usagef("--dpi is for a .png: a .%s is sharp at any size", ending)
 	}
 	return p, nil
 }
