@@ -92,6 +92,8 @@ type Curve struct {
 	Residual       []complex128 // (measured - fitted)/u, u per component
 	Harmonic2DB    []float64
 	Harmonic3DB    []float64
+	// Size of the noise in the harmonics, as they are.
+	Harmonic2FloorDB, Harmonic3FloorDB []float64
 }
 
 // Model is the circuit that was fitted, and how well it fits.

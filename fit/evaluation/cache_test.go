@@ -21,6 +21,7 @@ import (
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/consistency"
 	"coilsweep/fit/joint"
 )
 
@@ -174,6 +175,28 @@ func TestReportCostsNoFit(t *testing.T) {
 				t.Error("the audio was not replaced: this test tests nothing")
 			}
 		})
+	}
+}
+
+// A take that contradicts the others is fitted by itself once, not for every report.
+func TestReportOfAContradictedTakeCostsNoFit(t *testing.T) {
+	dir := fitted(t)
+	path := filepath.Join(dir, capture.TakesDir, "C470p", capture.TakeFile)
+	stated := must(os.ReadFile(path))
+	check(os.WriteFile(path, bytes.Replace(stated, []byte("470p 1%"), []byte("47p 1%"), 1), 0o666))
+	count := searches(t)
+	fresh := must(Coil(t.Context(), dir, Options{Fit: program}))
+	check(fresh.Save(nothing))
+	flagged := slices.ContainsFunc(fresh.Result.Takes, func(r fit.TakeResult) bool {
+		return r.Name == "C470p" && slices.ContainsFunc(r.Flags, consistency.IsFlag) && r.Resonance.Known()
+	})
+	if !flagged || *count < 2 {
+		t.Fatalf("%d fits, takes %+v: this test tests nothing", *count, fresh.Result.Takes)
+	}
+	*count = 0
+	e := must(Coil(t.Context(), dir, Options{Fit: program, Circuit: true}))
+	if *count != 0 || e.Fitted() == nil || told(t, e) != told(t, fresh) {
+		t.Errorf("%d fits, or another result", *count)
 	}
 }
 

@@ -68,8 +68,9 @@ func Contradictions(ctx context.Context, folder *capture.Folder, name string,
 }
 
 // singly fills in what the shape of each take by itself shows, resonance, Q and peak,
-// where the fit of all takes says nothing of it or explains none of them.
-func (e *Evaluation) singly(ctx context.Context, inputs []joint.Take, o fit.Options) error {
+// where the fit of all takes says nothing of it or explains none of them. last, if not nil,
+// is the result of the same fit, which has that.
+func (e *Evaluation) singly(ctx context.Context, inputs []joint.Take, o fit.Options, last *fit.Result) error {
 	for i := range e.Result.Takes {
 		r := &e.Result.Takes[i]
 		at := slices.IndexFunc(inputs, func(in joint.Take) bool { return in.Name == r.Name && in.Response != nil })
@@ -77,20 +78,33 @@ func (e *Evaluation) singly(ctx context.Context, inputs []joint.Take, o fit.Opti
 		if at < 0 || len(inputs) < 2 || !lost && !slices.ContainsFunc(r.Flags, consistency.IsFlag) {
 			continue
 		}
-		in := inputs[at]
-		in.Unfit = ""
-		fitted, err := joint.Fit(ctx, e.Folder.Coil, []joint.Take{in}, fit.Options{Program: o.Program, Forms: o.Forms})
-		if err != nil {
-			return err
+		t, known := takeOf(last, r.Name)
+		if !known {
+			in := inputs[at]
+			in.Unfit = ""
+			fitted, err := search(ctx, e.Folder.Coil, []joint.Take{in}, fit.Options{Program: o.Program, Forms: o.Forms})
+			if err != nil {
+				return err
+			}
+			alone, err := fitted.Result(ctx)
+			if err != nil {
+				return err
+			}
+			t = alone.Takes[0]
 		}
-		alone, err := fitted.Result(ctx)
-		if err != nil {
-			return err
-		}
-		t := alone.Takes[0]
 		r.Resonance, r.Q, r.Peak, r.PeakDB, r.WidthHz = t.Resonance, t.Q, t.Peak, t.PeakDB, t.WidthHz
 	}
 	return nil
+}
+
+// takeOf is the take called name in r, which may be nil.
+func takeOf(r *fit.Result, name string) (t fit.TakeResult, ok bool) {
+	if r != nil {
+		if i := slices.IndexFunc(r.Takes, func(t fit.TakeResult) bool { return t.Name == name }); i >= 0 {
+			return r.Takes[i], true
+		}
+	}
+	return t, false
 }
 
 func noModel(r *fit.Result) bool { return r.Model.Chi2Reduced >= noModelChi2 }

@@ -106,7 +106,7 @@ func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error)
 		sameSearch(last.Record.Options, o.Fit.Record()) {
 		known = readCache(dir, keyOf(held, o.Fit.Record()))
 	}
-	if err := e.make(ctx, o, known); err != nil {
+	if err := e.make(ctx, o, known, last); err != nil {
 		return nil, err
 	}
 	return e, nil
@@ -149,8 +149,8 @@ func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
 	return e != nil && e.fitted != nil && held.Equal(e.held) && e.Result.Record.Options.Equal(o.Record())
 }
 
-// make estimates and fits, but for what is known.
-func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
+// make estimates and fits, but for what is known; last is the result beside that.
+func (e *Evaluation) make(ctx context.Context, o Options, known *cache, last *fit.Result) error {
 	unreadable := e.readTakes(o.Before)
 	inputs, err := e.estimate(ctx, o.Before, known)
 	if err != nil {
@@ -170,6 +170,7 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 		e.fitted, _ = joint.Restore(e.Folder.Coil, inputs, known.Snapshot, o.Fit)
 	}
 	if e.fitted == nil {
+		last = nil
 		e.fitted, err = search(ctx, e.Folder.Coil, inputs, o.Fit)
 	}
 	if errors.Is(err, joint.ErrNoTakes) {
@@ -192,7 +193,7 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache) error {
 	}))
 	e.Result.Warnings = append(e.Result.Warnings, e.Result.Lapses()...)
 	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
-	return e.singly(ctx, inputs, o.Fit)
+	return e.singly(ctx, inputs, o.Fit, last)
 }
 
 // search is joint.Fit; tests count it.

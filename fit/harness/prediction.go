@@ -30,7 +30,7 @@ type Prediction struct {
 	// Without are the same with one part taken away.
 	Without  []Removal `json:"without"`
 	Response []Point   `json:"-"`
-	Warnings []string  `json:"warnings"`
+	Warnings []string  `json:"warnings"` // what is assumed
 }
 
 // Sound is the signal at the amplifier's input.

@@ -398,13 +398,16 @@ func (a *analysis) curve(take int) *fit.Curve {
 			out.NoiseFloorDB = append(out.NoiseFloorDB, db(response.NoiseFloor[i]/cmplx.Abs(k)))
 		}
 	}
-	for n, target := range []*[]float64{&out.Harmonic2DB, &out.Harmonic3DB} {
-		if n < len(response.Harmonic) {
-			for _, v := range response.Harmonic[n] {
-				*target = append(*target, db(v))
+	inDB := func(list [][]float64, n int) (levels []float64) {
+		if n < len(list) {
+			for _, v := range list[n] {
+				levels = append(levels, db(v))
 			}
 		}
+		return levels
 	}
+	out.Harmonic2DB, out.Harmonic2FloorDB = inDB(response.Harmonic, 0), inDB(response.HarmonicFloor, 0)
+	out.Harmonic3DB, out.Harmonic3FloorDB = inDB(response.Harmonic, 1), inDB(response.HarmonicFloor, 1)
 	return out
 }
 

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // plain is a Response without its methods.
@@ -44,7 +45,7 @@ func (r *Response) UnmarshalBinary(data []byte) error {
 func (r *Response) check() error {
 	n := len(r.FrequencyHz)
 	whole := n > 0 && len(r.H) == n && len(r.Variance) == n && (len(r.NoiseFloor) == n || r.NoiseFloor == nil)
-	for _, h := range r.Harmonic {
+	for _, h := range slices.Concat(r.Harmonic, r.HarmonicFloor) {
 		whole = whole && len(h) == n
 	}
 	for _, h := range r.harmonicRatio {

@@ -136,7 +136,7 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	}
 	r.VarianceDoF = float64(len(r.H)) / inverseDoF
 	r.SNRdB = plateauSNR(r)
-	r.harmonicRatio = m.harmonics(in, hy, origin, grid, r)
+	m.harmonics(in, noise, hy, origin, grid, r)
 	for _, ratio := range r.harmonicRatio {
 		size := make([]float64, len(ratio))
 		for i, a := range ratio {
@@ -230,13 +230,12 @@ func plateauSNR(r *Response) float64 {
 	return 10 * math.Log10(signal/noise) // NaN where the band has no such points
 }
 
-// harmonics gives the harmonics of each order over the linear answer, both as
-// recorded: for a sine of unit phase, a harmonic of the returned size and phase.
-// Of a shaped sweep, whose harmonics lie spread over many lags, they are not
-// known: nil.
-func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band, r *Response) [][]complex128 {
+// harmonics gives r the harmonics of each order over the linear answer, both as
+// recorded: for a sine of unit phase, a harmonic of that size and phase; and the noise in
+// them. Of a shaped sweep, whose harmonics lie spread over many lags, they are not known.
+func (m *material) harmonics(in *inverse, noise *lineNoise, hy []float64, origin int, grid []band, r *Response) {
 	if m.shaped {
-		return nil
+		return
 	}
 	linear := r.H
 	if m.reference != nil {
@@ -245,13 +244,13 @@ func (m *material) harmonics(in *inverse, hy []float64, origin int, grid []band,
 			linear = newGater(b).points(linear, hy, origin)
 		}
 	}
-	out := make([][]complex128, harmonicOrders)
-	for n := range out {
-		order := n + 2
-		out[n] = harmonics(in, hy, origin, m.course.DwellS(m.fromHz), order, grid, m.toHz)
+	for order := 2; order < 2+harmonicOrders; order++ {
+		ratio, floor := harmonics(in, noise, hy, origin, m.course.DwellS(m.fromHz), order, grid, m.toHz)
 		for i, hz := range r.FrequencyHz {
-			out[n][i] *= m.slope(float64(order)*hz) / (linear[i] * m.slope(hz))
+			k := m.slope(float64(order)*hz) / (linear[i] * m.slope(hz))
+			ratio[i] *= k
+			floor[i] *= cmplx.Abs(k)
 		}
+		r.harmonicRatio, r.HarmonicFloor = append(r.harmonicRatio, ratio), append(r.HarmonicFloor, floor)
 	}
-	return out
 }

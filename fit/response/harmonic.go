@@ -23,15 +23,15 @@ const (
 // the points: H_n(n f), so that a sine of the stimulus's size and frequency f
 // makes a harmonic H_n(n f)/H_1(f) times the linear answer [2]. h is the
 // impulse response of the recording against the stimulus, origin the lag where
-// its linear part begins. NaN where n f is out of the band.
-func harmonics(in *inverse, h []float64, origin int, sweepRateS float64, order int, grid []band,
-	toHz float64) []complex128 {
+// its linear part begins. floor is the size of the noise in them, sqrt of its expected
+// |.|^2. NaN where n f is out of the band.
+func harmonics(in *inverse, noise *lineNoise, h []float64, origin int, sweepRateS float64, order int, grid []band,
+	toHz float64) (out []complex128, floor []float64) {
 	n := float64(order)
 	centre := float64(origin) - sweepRateS*math.Log(n)*in.rateHz
 	start := int(math.Round(centre))
 	roomPre := 0.5 * sweepRateS * math.Log((n+1)/n) * in.rateHz
 	roomPost := 0.6 * sweepRateS * math.Log(n/(n-1)) * in.rateHz
-	var out []complex128
 	var segment []float64
 	for _, b := range grid {
 		spacing := b.spacingHz(in.rateHz)
@@ -47,15 +47,18 @@ func harmonics(in *inverse, h []float64, origin int, sweepRateS float64, order i
 			hz := n * float64(k) * spacing
 			line := int(math.Round(hz / in.lineHz()))
 			if hz > toHz || line >= in.hi || in.mask[line] < harmonicMask {
-				out = append(out, cmplx.NaN())
+				out, floor = append(out, cmplx.NaN()), append(floor, math.NaN())
 				continue
 			}
 			w := 2 * math.Pi * hz / in.rateHz
 			a := transformAt(segment, w) * cmplx.Rect(1/in.mask[line], w*(float64(g.pre-start)+centre))
-			out = append(out, a)
+			at, half := hz/in.lineHz(), 0.6*n*spacing/in.lineHz()
+			mean, _ := noise.around(at, half)
+			v := in.deconvolved(mean, at, half).yy * g.energy / float64(in.samples)
+			out, floor = append(out, a), append(floor, math.Sqrt(v))
 		}
 	}
-	return out
+	return out, floor
 }
 
 // transformAt is the sum of x[t] exp(-j w t).

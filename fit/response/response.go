@@ -62,6 +62,9 @@ type Response struct {
 	// frequency FrequencyHz[i]; NaN where it falls out of the band. Nil for a
 	// shaped sweep.
 	Harmonic [][]float64
+	// HarmonicFloor[n][i] is the size of the noise in Harmonic[n][i]: sqrt of its
+	// expected |.|^2.
+	HarmonicFloor [][]float64
 	// harmonicRatio has the phase as well.
 	harmonicRatio [][]complex128
 	// Repeats is the number of repeats used.

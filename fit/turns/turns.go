@@ -115,6 +115,7 @@ type Sheet struct {
 	Refused  []Refusal
 	Wanted   []harness.Point // response of the coil whose sound is wanted
 	WantedAt fit.Quantity    // its peak
+	Assumed  []string        // what was not stated
 	Warnings []string
 }
 
@@ -243,7 +244,7 @@ func prepare(q Request) (*bench, *Sheet, error) {
 		b.u = append(b.u, relativeU(c.Fitted))
 		s.Coils = append(s.Coils, c.Name)
 	}
-	b.parts, s.Warnings = q.Guitar.Parts()
+	b.parts, s.Assumed = q.Guitar.Parts()
 	b.findRoom(s)
 	return b, s, nil
 }
@@ -292,7 +293,7 @@ func (b *bench) findRoom(s *Sheet) {
 		for _, c := range b.Coils {
 			b.room = max(b.room, c.Plan.DepthM(float64(c.Plan.Turns), winding.Packing))
 		}
-		s.Warnings = append(s.Warnings, fmt.Sprintf("the room on the bobbin is not stated (winding.room in coil.toml): "+
+		s.Assumed = append(s.Assumed, fmt.Sprintf("the room on the bobbin is not stated (winding.room in coil.toml): "+
 			"%s is assumed, as deep as the measured winding should be", quantity.Format(b.room, quantity.Metre, 2)))
 	}
 	s.RoomM = b.room

@@ -370,7 +370,7 @@ func TestRefusals(t *testing.T) {
 	c := measuredCoil(t)
 	c.Plan.RoomM = 0
 	s := planned(t, Request{Coils: []Coil{c}, Guitar: guitar(t), Wish: Wish{Turns: 7000}})
-	if s.RoomFrom != "assumed" || !strings.Contains(strings.Join(s.Warnings, "\n"), "the room on the bobbin is not stated") {
-		t.Errorf("room %g from %s, %q", s.RoomM, s.RoomFrom, s.Warnings)
+	if s.RoomFrom != "assumed" || !strings.Contains(strings.Join(s.Assumed, "\n"), "the room on the bobbin is not stated") {
+		t.Errorf("room %g from %s, %q", s.RoomM, s.RoomFrom, s.Assumed)
 	}
 }

@@ -52,8 +52,12 @@ var responseColumns = []responseColumn{
 		residuals(func(z complex128) float64 { return imag(z) })},
 	{"harmonic2_db", "second harmonic over the fundamental, dB", 5,
 		func(c *fit.Curve) []float64 { return c.Harmonic2DB }},
+	{"harmonic2_noise_db", "noise in it, dB over the fundamental", 5,
+		func(c *fit.Curve) []float64 { return c.Harmonic2FloorDB }},
 	{"harmonic3_db", "third harmonic over the fundamental, dB", 5,
 		func(c *fit.Curve) []float64 { return c.Harmonic3DB }},
+	{"harmonic3_noise_db", "noise in it, dB over the fundamental", 5,
+		func(c *fit.Curve) []float64 { return c.Harmonic3FloorDB }},
 }
 
 // takeColumns are the first columns of response.csv, with what they hold.

@@ -60,8 +60,9 @@ func TestCSV(t *testing.T) {
 				"magnitude_U95_db": c.MagnitudeU95DB[i], "noise_floor_db": c.NoiseFloorDB[i],
 				"fit_magnitude_db": c.FitMagnitudeDB[i],
 				"fit_phase_deg":    c.FitPhaseDeg[i], "residual_re_u": real(c.Residual[i]),
-				"residual_im_u": imag(c.Residual[i]),
-				"harmonic2_db":  c.Harmonic2DB[i], "added_c_f": take.AddedC,
+				"residual_im_u":      imag(c.Residual[i]),
+				"harmonic2_noise_db": c.Harmonic2FloorDB[i],
+				"harmonic2_db":       c.Harmonic2DB[i], "added_c_f": take.AddedC,
 			} {
 				text := row[column[name]]
 				if math.IsNaN(want) {

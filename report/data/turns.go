@@ -36,5 +36,5 @@ func TurnsJSON(w io.Writer, s turns.Sheet) error {
 	return writeJSON(w, Object{{"schema", turnsSchema}, {"coils", s.Coils}, {"harness", s.Guitar},
 		{"wanted", words.Wish(s)}, {"celsius", s.Celsius}, {"room_m", s.RoomM}, {"room_from", s.RoomFrom},
 		{"laws", s.Laws}, {"options", orEmpty(options)}, {"refused", orEmpty(refused)},
-		{"warnings", orEmpty(s.Warnings)}})
+		{"assumed", orEmpty(s.Assumed)}, {"warnings", orEmpty(s.Warnings)}})
 }

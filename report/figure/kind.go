@@ -81,7 +81,7 @@ func figuresOf(r fit.Result, what Kind, one Shape) (figures []*plot.Figure, colu
 	case KindNoise:
 		figures = []*plot.Figure{Noise(takes, one)}
 	case KindDistortion:
-		figures = []*plot.Figure{Harmonics(takes, one)}
+		figures = Harmonics(takes, one)
 	default:
 		return nil, 0, errors.New("this picture is not made of a result")
 	}

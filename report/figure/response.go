@@ -1,8 +1,10 @@
 package figure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"coilsweep/excite/quantity"
@@ -122,24 +124,72 @@ func Noise(takes []Take, s Shape) *plot.Figure {
 	return f
 }
 
-// Harmonics shows second and third harmonic; nil where none are known.
-func Harmonics(takes []Take, s Shape) *plot.Figure {
-	f := frequencyFigure("harmonics", "Harmonic distortion", takes, s, 0.85*s.Height)
-	e := plot.NoExtent()
-	for _, t := range takes {
-		c := t.Curve
-		e.Take(c.Harmonic2DB, c.Harmonic3DB)
-		if len(c.Harmonic2DB) > 0 {
-			f.Series = append(f.Series, t.line(plot.Trace, "2nd, "+t.name(), c.Harmonic2DB, nil))
+// A harmonic is drawn where the median of the points about it, neighbours to each side,
+// stands aboveNoiseDB over the noise. Of noise alone one point in fifty does, since its
+// power has an exponential distribution, and nine of seventeen hardly ever.
+const (
+	aboveNoiseDB = 6
+	neighbours   = 8
+)
+
+// Harmonics shows the second harmonic and the third, each over its noise; none where no
+// take has any.
+func Harmonics(takes []Take, s Shape) (figures []*plot.Figure) {
+	for n, name := range []string{"second", "third"} {
+		f := frequencyFigure(fmt.Sprintf("harmonic%d", n+2), notation.UpperFirst(name)+" harmonic", takes, s, 0.6*s.Height)
+		e := plot.NoExtent()
+		var seen []string
+		for _, t := range takes {
+			level, floor := t.Curve.Harmonic2DB, t.Curve.Harmonic2FloorDB
+			if n == 1 {
+				level, floor = t.Curve.Harmonic3DB, t.Curve.Harmonic3FloorDB
+			}
+			if len(level) == 0 {
+				continue
+			}
+			shown, any := aboveNoise(level, floor)
+			e.Take(shown, floor)
+			noise := t.line(plot.Floor, "", floor, nil)
+			if any {
+				seen = append(seen, t.name())
+				f.Series = append(f.Series, t.line(plot.Curve, t.name(), shown, nil))
+			} else {
+				noise.Name = t.name() + ": noise"
+			}
+			f.Series = append(f.Series, noise)
 		}
-		if len(c.Harmonic3DB) > 0 {
-			f.Series = append(f.Series, t.line(plot.Floor, "3rd, "+t.name(), c.Harmonic3DB, nil))
+		if f.Series == nil {
+			continue
+		}
+		e.Lo = math.Max(e.Lo, e.Hi-120)
+		f.Y = e.Axis(name+" harmonic, dB over the fundamental", 40)
+		f.Description = sentence(fmt.Sprintf("%s harmonic over the frequency of excitation, relative to the response "+
+			"itself, where it stands above its noise, which is dotted: %s", notation.UpperFirst(name),
+			cmp.Or(strings.Join(seen, ", "), "in no take")))
+		figures = append(figures, f)
+	}
+	return figures
+}
+
+// aboveNoise are the levels where they stand above the noise, NaN elsewhere; any tells
+// whether a line's worth of them do.
+func aboveNoise(level, floor []float64) (shown []float64, any bool) {
+	shown = slices.Clone(level)
+	count := 0
+	for i := range shown {
+		from := max(0, min(i-neighbours, len(floor)-2*neighbours-1))
+		var over []float64
+		for k := from; k < min(len(floor), from+2*neighbours+1); k++ {
+			if d := level[k] - floor[k]; !math.IsNaN(d) {
+				over = append(over, d)
+			}
+		}
+		slices.Sort(over)
+		if floor != nil && (len(over) == 0 || over[len(over)/2] < aboveNoiseDB) {
+			shown[i] = math.NaN()
+		} else {
+			count++
 		}
 	}
-	if f.Series == nil {
-		return nil
-	}
-	f.Y = e.Axis("harmonic, dB re fundamental", 40)
-	f.Description = sentence("Second and third harmonic over the excitation frequency, relative to the response itself")
-	return f
+	return shown, count > neighbours/2
 }

@@ -62,6 +62,7 @@ func ThinnedTo(c *fit.Curve, most int) *fit.Curve {
 		NoiseFloorDB: every(c.NoiseFloorDB, step), FitMagnitudeDB: every(c.FitMagnitudeDB, step),
 		FitPhaseDeg: every(c.FitPhaseDeg, step), FitU95DB: every(c.FitU95DB, step),
 		Harmonic2DB: every(c.Harmonic2DB, step), Harmonic3DB: every(c.Harmonic3DB, step),
+		Harmonic2FloorDB: every(c.Harmonic2FloorDB, step), Harmonic3FloorDB: every(c.Harmonic3FloorDB, step),
 		Residual: every(c.Residual, step),
 	}
 }

@@ -249,7 +249,9 @@ func (p *coilPage) curves(takes []figure.Take, draw *drawing) {
 	p.Phase = draw.both(func(s figure.Shape) *plot.Figure { return figure.Phase(takes, s) })
 	p.Delay = draw.both(func(s figure.Shape) *plot.Figure { return figure.Delay(takes, s) })
 	p.Noise = draw.both(func(s figure.Shape) *plot.Figure { return figure.Noise(takes, s) })
-	p.Harmonics = draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s) })
+	for n := range figure.Harmonics(takes, figure.Wide) {
+		p.Harmonics += draw.both(func(s figure.Shape) *plot.Figure { return figure.Harmonics(takes, s)[n] })
+	}
 	p.KeyColumns = []string{"take", "measured", "U95", "fit", "phase", "U95", "noise floor"}
 	p.Layers = []fact{{"curve", "fit"}, {"measured", "measured"}, {"band", "U95"}}
 	x, bound := figure.FrequencyAxis(takes), figure.ResidualBound(takes)

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"coilsweep/fit"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
@@ -89,27 +88,11 @@ func glyphOf(s figure.CoilStyle) template.HTML {
 	return glyph(s.Style)
 }
 
-// overlayPoints bounds the points of a curve where many are overlaid.
-const overlayPoints = 400
-
-// mostOverlays bounds the loads for which responses are overlaid.
-const mostOverlays = 3
-
 // overlays draws the responses of all coils with the same load.
 func (p *manyPage) overlays(coils []comparison.Coil, names []string, order []int, styles []figure.CoilStyle,
 	draw *drawing) {
-	loads := comparison.CommonLoads(coils)
-	for n, load := range loads[:min(len(loads), mostOverlays)] {
-		curves := make([]*fit.Curve, len(coils))
-		for i, coil := range coils {
-			if t, ok := comparison.TakeWith(coil.Result, load); ok && t.Curve != nil {
-				curves[i] = figure.ThinnedTo(t.Curve, overlayPoints)
-			}
-		}
-		if slices.Contains(curves, nil) {
-			continue
-		}
-		title := notation.UpperFirst(load.String())
+	for n, o := range figure.Overlays(coils) {
+		title, curves := notation.UpperFirst(o.Load), o.Curves
 		overlay := func(s figure.Shape) *plot.Figure {
 			return figure.Overlay(n, title, curves, names, order, styles, s)
 		}

@@ -17,11 +17,11 @@ var turnsTemplate = framed(source("turns.html"))
 type turnsPage struct {
 	frame
 	charts
-	Summary, Warnings, Refused []string
-	U95                        string
-	Tables                     []optionTable
-	Laws                       optionTable
-	Reasons, LawReasons        []string
+	Summary, Assumed, Warnings, Refused []string
+	U95                                 string
+	Tables                              []optionTable
+	Laws                                optionTable
+	Reasons, LawReasons                 []string
 }
 
 // optionTable is a table with its opening tags.
@@ -51,7 +51,7 @@ func Turns(w io.Writer, s turns.Sheet, made time.Time, program string) error {
 
 func newTurnsPage(s turns.Sheet, made time.Time, program string) (*turnsPage, error) {
 	p := &turnsPage{frame: newFrame("What to wind", words.InHarness(s.Coils, s.Guitar), ""), Summary: words.Turns(s),
-		Warnings: s.Warnings, Refused: words.Refused(s), U95: words.TurnsU95}
+		Assumed: s.Assumed, Warnings: s.Warnings, Refused: words.Refused(s), U95: words.TurnsU95}
 	p.madeAt(made, program)
 	var draw drawing
 	if len(s.Options) > 0 {

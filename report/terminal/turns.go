@@ -36,6 +36,7 @@ func Turns(w io.Writer, s turns.Sheet, o Options) error {
 	t.reasons()
 	t.u95(words.TurnsU95)
 	t.warnings("Warning: ", s.Warnings)
+	t.warnings("Assumed: ", s.Assumed)
 	return t.out.Flush()
 }
 

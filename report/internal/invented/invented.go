@@ -157,6 +157,8 @@ func curve(random *rand.Rand, load circuit.Load, points int) *fit.Curve {
 			h3 = -83 + 4*math.Sin(2*math.Log(f)) + random.NormFloat64()
 		}
 		c.Harmonic2DB, c.Harmonic3DB = append(c.Harmonic2DB, h2), append(c.Harmonic3DB, h3)
+		c.Harmonic2FloorDB = append(c.Harmonic2FloorDB, h2-h2-84) // not known where there is no harmonic
+		c.Harmonic3FloorDB = append(c.Harmonic3FloorDB, h3-h3-90)
 	}
 	return c
 }

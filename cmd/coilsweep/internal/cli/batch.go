@@ -52,7 +52,8 @@ that. The exit status is 3 where a coil fails. The reference coil passes itself;
   coilsweep batch shop --csv > batch.csv`,
 		Args: someDirs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := cmp.Or(shown.check(cmd), options.Check()); err != nil {
+			if err := cmp.Or(shown.check(cmd), contradict(cmd, "chart", "json"), contradict(cmd, "chart", "csv"),
+				needs(cmd, "guard", "limits", "reference"), options.Check()); err != nil {
 				return err
 			}
 			if lines {

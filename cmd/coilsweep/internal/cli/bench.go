@@ -29,6 +29,9 @@ With --new, start DIR/bench.toml. It is yours to edit then.`,
   coilsweep bench bridge`,
 		Args: oneArg("the folder DIR"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := contradict(cmd, "new", "json"); err != nil {
+				return err
+			}
 			if create {
 				return startBench(c, args[0], options)
 			}

@@ -28,6 +28,11 @@ without a device.`,
 			var found workbench.CalibrationResult
 			var err error
 			if again {
+				for _, p := range options.Options {
+					if p.Given && p.Name != "bench-file" {
+						return usagef("--%s does not go with --again, which plays nothing", p.Name)
+					}
+				}
 				found, err = options.Again(cmd.Context(), args[0])
 			} else {
 				plan, wrong := options.Plan(args[0])

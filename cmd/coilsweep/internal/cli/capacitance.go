@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -52,7 +53,7 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			if stated.CableM, err = cableLengths(lengths); err != nil {
 				return err
 			}
-			if err := plot.check(".svg"); err != nil {
+			if err := cmp.Or(needs(cmd, "force", "plot"), plot.check(".svg")); err != nil {
 				return err
 			}
 			e, err := c.asLastFit(cmd.Context(), args[0], options)

@@ -68,6 +68,11 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
 					mostCompared, len(args))
 			}
+			if shown.out.path == "" { // JSON has the coils as given
+				if err := contradict(cmd, "sort", "json"); err != nil {
+					return err
+				}
+			}
 			if hear != "" && len(args) != 2 {
 				return usagef("--hear is for two coils, not %d", len(args))
 			}
@@ -124,7 +129,8 @@ func (s *several) options(c *console) workbench.Options {
 
 func (s *several) check(cmd *cobra.Command) error {
 	s.out.option = "out"
-	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"), s.out.check(".html"))
+	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"), needs(cmd, "force", "out"),
+		s.out.check(".html"))
 }
 
 // printed writes what is known of several coils in one form each; page is nil

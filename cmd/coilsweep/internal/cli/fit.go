@@ -174,7 +174,7 @@ func fitAllOutcome(coils []evaluation.Refreshed) (string, error) {
 			parts = append(parts, fmt.Sprintf("%d %s", n, state))
 		}
 	}
-	summary := fmt.Sprintf("%d coils: %s", len(coils), strings.Join(parts, ", "))
+	summary := fmt.Sprintf("%s: %s", notation.Count(len(coils), "coil"), strings.Join(parts, ", "))
 	switch {
 	case count[evaluation.NotReached] > 0:
 		return summary, fmt.Errorf("interrupted: %d of %d coils were not reached; run it again to go on",

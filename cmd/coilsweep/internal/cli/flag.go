@@ -115,10 +115,10 @@ func contradict(cmd *cobra.Command, names ...string) error {
 	return nil
 }
 
-// needs wants that flag is given only where the flag needed is.
-func needs(cmd *cobra.Command, flag, needed string) error {
-	if cmd.Flags().Changed(flag) && !cmd.Flags().Changed(needed) {
-		return usagef("--%s is for --%s", flag, needed)
+// needs wants that flag is given only where one of the flags needed is.
+func needs(cmd *cobra.Command, flag string, needed ...string) error {
+	if cmd.Flags().Changed(flag) && !slices.ContainsFunc(needed, cmd.Flags().Changed) {
+		return usagef("--%s is for --%s", flag, strings.Join(needed, " or --"))
 	}
 	return nil
 }

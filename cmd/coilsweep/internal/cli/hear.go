@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"io"
 	"os"
 	"path/filepath"
@@ -50,7 +51,7 @@ Turn the volume down before you play them.`,
 				}
 			}
 			h, dirs, a, b, err := options.Plan(args)
-			if err != nil {
+			if err := cmp.Or(err, needs(cmd, "force", "out")); err != nil {
 				return err
 			}
 			files := soundFiles(folder, force)

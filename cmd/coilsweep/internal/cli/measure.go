@@ -17,6 +17,7 @@ import (
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 )
 
 func newMeasure(c *console) *cobra.Command {
@@ -165,8 +166,8 @@ func (c *console) contradicted(ctx context.Context, folder *capture.Folder, befo
 // printExtras prints what was asked for besides a take.
 func printExtras(c *console, take string, e workbench.Extras) error {
 	if u := e.Until; u != nil && u.Percent != nil {
-		if _, err := fmt.Fprintf(c.out, "take %s: U95 of the resonance %.2g %% after %d sweeps\n", take, *u.Percent,
-			u.Sweeps); err != nil {
+		if _, err := fmt.Fprintf(c.out, "take %s: U95 of the resonance %.2g %% after %s\n", take, *u.Percent,
+			notation.Count(u.Sweeps, "sweep")); err != nil {
 			return err
 		}
 	}

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -12,6 +13,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/evaluation"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/plot"
@@ -38,7 +40,7 @@ func newPlot(c *console) *cobra.Command {
 	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit),
 		out: outFile{option: "out"}}
 	return c.command(&cobra.Command{
-		Use:   "plot DIR [DIR2]",
+		Use:   "plot DIR...",
 		Short: "Write a figure for print: SVG, PDF or PNG",
 		Long: `Write a figure for print. The ending of --out sets the format: .svg (text as
 outlines), .pdf (font embedded) or .png.
@@ -51,13 +53,20 @@ outlines), .pdf (font embedded) or .png.
   predict     one coil or two in a guitar; its parts as for 'coilsweep predict'
   delay       group delay
   noise       response and noise floor
-  distortion  second and third harmonic
+  distortion  second and third harmonic, where they stand above the noise
+
+The magnitudes of several coils (response and fit) are overlaid, with a figure for each
+load that all have; a DIR that is not a coil folder stands for all coils below it. Up to
+eight coils have their names. Of more, the first and those furthest from it have; of
+those below a folder, the ones that stand out.
 
 Figure and text have the size that you ask for: do not scale them afterwards.`,
 		Example: `  coilsweep plot bridge --what fit --out fit.pdf
   coilsweep plot bridge --what line --width 85mm --text 7 --out line.svg
+  coilsweep plot neck bridge --what response --out both.svg
+  coilsweep plot shop --out run.png
   coilsweep plot bridge --what predict --volume 500k --cable 470p --out loaded.png`,
-		Args: oneOrTwo("one coil folder, or two for --what predict"),
+		Args: someDirs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			draw, unfit, err := p.prepare(cmd, c, args)
 			if err != nil {
@@ -96,17 +105,24 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if err != nil {
 		return nil, nil, err
 	}
-	if what == figure.KindPredict {
-		if p.only != nil {
-			return nil, nil, usagef("--take does not go with --what predict")
-		}
-		return p.prediction(cmd, c, dirs, printing)
+	if p.only != nil && slices.Contains([]figure.Kind{figure.KindPredict, figure.KindLine, figure.KindMeter}, what) {
+		return nil, nil, usagef("--take does not go with --what %s", what)
 	}
-	if len(dirs) != 1 {
-		return nil, nil, usagef("--what %s is for one coil folder", p.what)
+	if what == figure.KindPredict {
+		return p.prediction(cmd, c, dirs, printing)
 	}
 	if part := p.guitar.AnyGiven(); part != "" {
 		return nil, nil, usagef("--%s belongs to --what predict", part)
+	}
+	named := dirs
+	if dirs, err = c.folders(cmd.Context(), named); err != nil {
+		return nil, nil, err
+	}
+	if slices.Equal(slices.Sorted(slices.Values(named)), dirs) {
+		dirs = named // in the order that was asked for
+	}
+	if len(dirs) > 1 {
+		return p.overlay(cmd, c, dirs, len(dirs) > len(named), what, printing)
 	}
 	e, err := c.asLastFit(cmd.Context(), dirs[0], p.fit)
 	if err != nil {
@@ -119,6 +135,27 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 		}
 	}
 	return func(w io.Writer) error { return figure.Print(w, result, what, printing) }, e.Unfitness(), nil
+}
+
+// overlay draws several coils over each other; run: they were found below a folder.
+func (p *plotting) overlay(cmd *cobra.Command, c *console, dirs []string, run bool, what figure.Kind,
+	printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
+	one := ""
+	if p.only != nil {
+		one = "take"
+	}
+	switch one = cmp.Or(one, p.fit.AnyGiven()); {
+	case what != figure.KindResponse && what != figure.KindFit:
+		return nil, nil, usagef("--what %s is for one coil folder; several are overlaid by response and fit", what)
+	case one != "":
+		return nil, nil, usagef("--%s is for one coil folder; several are shown as last fitted", one)
+	}
+	coils, unfit, err := c.measured(cmd.Context(), dirs, evaluation.Options{Curves: true}, run)
+	if err != nil {
+		return nil, nil, err
+	}
+	specimens := workbench.Specimens(coils)
+	return func(w io.Writer) error { return figure.PrintOverlays(w, specimens, run, what, printing) }, unfit, nil
 }
 
 // selected are the takes of these names, in the order of the result.
@@ -206,6 +243,9 @@ func (s *figureSize) printing(file string) (figure.Printing, error) {
 	}
 	if !(s.dpi >= leastDPI && s.dpi <= mostDPI) {
 		return p, usagef("--dpi %g: want %d to %d", s.dpi, leastDPI, mostDPI)
+	}
+	if s.dpi != plot.DefaultDPI && p.Format != plot.PNG {
+		return p, usagef("--dpi is for a .png: a .%s is sharp at any size", ending)
 	}
 	return p, nil
 }

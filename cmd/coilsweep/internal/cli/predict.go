@@ -57,7 +57,8 @@ the peak at a frequency.`,
 			if hear != "" && len(args) != 1 {
 				return usagef("--hear is for one coil; 'coilsweep hear' plays two, each alone in the guitar")
 			}
-			if err := cmp.Or(needs(cmd, "decimal", "csv"), needs(cmd, "hear", "out")); err != nil {
+			if err := cmp.Or(needs(cmd, "decimal", "csv"), needs(cmd, "hear", "out"),
+				needs(cmd, "force", "netlist", "csv", "out")); err != nil {
 				return err
 			}
 			netlist.force, csv.force, html.force = force, force, force

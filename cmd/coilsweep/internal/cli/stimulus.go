@@ -9,6 +9,7 @@ import (
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
+	"coilsweep/report/notation"
 )
 
 func newStimulus(c *console) *cobra.Command {
@@ -41,13 +42,15 @@ shows it, with the same load.`,
 				return err
 			}
 			if c.asJSON {
-				return c.json(data.Object{{"file", filepath.ToSlash(path)}, {"description", description}, {"rate_hz", s.RateHz},
+				return c.json(data.Object{{"file", filepath.ToSlash(path)},
+					{"description", filepath.ToSlash(description)}, {"rate_hz", s.RateHz},
 					{"duration_s", s.DurationS()}, {"repeats", s.Repeats}, {"level_dbfs", s.LevelDBFS},
 					{"sha256", s.SHA256}})
 			}
-			_, err = fmt.Fprintf(c.out, "%s: %d sweeps, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its "+
+			_, err = fmt.Fprintf(c.out, "%s: %s, %g Hz to %g Hz, at %s dBFS, %.1f s at %d Hz\n%s: its "+
 				"description, for 'coilsweep import'\n",
-				path, s.Repeats, s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(), s.RateHz, description)
+				path, notation.Count(s.Repeats, "sweep"), s.FromHz, s.ToHz, workbench.Signed(s.LevelDBFS), s.DurationS(),
+				s.RateHz, description)
 			return err
 		},
 	}, options.Options, output(c.jsonOption("what was made")))

@@ -138,7 +138,8 @@ exponents of these laws are fitted.`,
 				return err
 			}
 			html.force = picture.force
-			if err := cmp.Or(picture.check(".svg", ".pdf", ".png"), html.check(".html")); err != nil {
+			if err := cmp.Or(needs(cmd, "force", "plot", "out"), picture.check(".svg", ".pdf", ".png"),
+				html.check(".html")); err != nil {
 				return err
 			}
 			for _, dir := range args {

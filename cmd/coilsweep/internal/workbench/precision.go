@@ -13,6 +13,7 @@ import (
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/joint"
 	"coilsweep/fit/response"
+	"coilsweep/report/notation"
 )
 
 // Seen receives the response of a take under way, from as many repeats as t has;
@@ -133,18 +134,19 @@ func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (
 // square root of the repeats, which tells how many are needed.
 func (w *watch) judge(ctx context.Context, estimate *response.Response, failed error, t capture.Take) (int, error) {
 	n, before, beforeAt := t.Stimulus.Repeats, w.last, w.repeats
+	sweeps := notation.Count(n, "sweep")
 	now, err := resonanceOf(ctx, w.coil, estimate, failed, t)
 	if err != nil {
 		return 0, err
 	}
 	w.repeats, w.last = n, now
 	if now.why != "" {
-		w.hears.warn("after %d sweeps the resonance is not known yet: %s", n, now.why)
+		w.hears.warn("after %s the resonance is not known yet: %s", sweeps, now.why)
 		return n + 1, nil
 	}
 	if now.percent <= w.target {
 		w.reached = true
-		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: enough", n, now.percent)
+		w.hears.warn("after %s U95 of the resonance is %.2g %%: enough", sweeps, now.percent)
 		return 0, nil
 	}
 	w.heldBy = nil
@@ -156,9 +158,9 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		if !slices.Contains(w.heldBy, cardSource) {
 			w.heldBy = append([]string{cardSource}, w.heldBy...)
 		}
-		w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%, after %d it was %.2g %%: "+
+		w.hears.warn("after %s U95 of the resonance is %.2g %%, after %d it was %.2g %%: "+
 			"more sweeps hardly lower it, because of %s",
-			n, now.percent, beforeAt, before.percent, holderWords(w.heldBy))
+			sweeps, now.percent, beforeAt, before.percent, holderWords(w.heldBy))
 		return 0, nil
 	}
 	goal, goalText := w.target, percentText(w.target)
@@ -166,14 +168,14 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		goal = near * now.floor
 		goalText = fmt.Sprintf("%.2g%%, the limit set by %s", goal, holderWords(w.heldBy))
 		if now.percent <= goal {
-			w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
-				n, now.percent, holderWords(w.heldBy))
+			w.hears.warn("after %s U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
+				sweeps, now.percent, holderWords(w.heldBy))
 			return 0, nil
 		}
 	}
 	need := int(math.Ceil(float64(n) * (square(now.percent) - square(now.floor)) / (square(goal) - square(now.floor))))
 	left := float64(need-n) * t.Stimulus.PeriodS()
-	w.hears.warn("after %d sweeps U95 of the resonance is %.2g %%: about %.0f s more to %s", n, now.percent, left,
+	w.hears.warn("after %s U95 of the resonance is %.2g %%: about %.0f s more to %s", sweeps, now.percent, left,
 		goalText)
 	// Not all of the way at once: the estimate is rough at first.
 	return min(need, max(n+1, 2*n)), nil
@@ -263,8 +265,9 @@ func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take)
 		w.hears.warn("U95 of the resonance cannot come down to %s by more sweeps: it is held up by %s%s",
 			percentText(w.target), holderWords(w.heldBy), remedy(w.heldBy, t))
 	default:
-		w.hears.warn("U95 of the resonance did not come down to %s within %d sweeps: raise the level, bring the "+
-			"exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target), t.Stimulus.Repeats)
+		w.hears.warn("U95 of the resonance did not come down to %s within %s: raise the level, bring the "+
+			"exciter closer, or allow more sweeps[[ with {repeats}]]", percentText(w.target),
+			notation.Count(t.Stimulus.Repeats, "sweep"))
 	}
 	p := &Precision{WantedPercent: w.target, Sweeps: t.Stimulus.Repeats, Reached: w.reached}
 	if w.repeats > 0 && !math.IsNaN(w.last.percent) {

@@ -220,11 +220,7 @@ func (b *Batch) ReadLimits(ctx context.Context, coils Coils) (Limits, error) {
 
 // Run judges the coils.
 func (b *Batch) Run(limits Limits, measured []evaluation.Measured) (*batch.Batch, error) {
-	specimens := notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
-		m.Folder = filepath.Clean(m.Folder) // as that of the reference
-		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
-	})
-	result, err := batch.Analyse(specimens, b.options(limits))
+	result, err := batch.Analyse(Specimens(measured), b.options(limits))
 	if err != nil {
 		return nil, err
 	}
@@ -240,6 +236,14 @@ func (b *Batch) options(limits Limits) batch.Options {
 // JudgeCoil judges one coil.
 func (b *Batch) JudgeCoil(limits Limits, coil comparison.Coil) (batch.Verdict, []batch.Judged) {
 	return batch.JudgeCoil(coil, b.options(limits))
+}
+
+// Specimens are measured coils for a batch.
+func Specimens(measured []evaluation.Measured) []batch.Specimen {
+	return notation.Each(measured, func(m evaluation.Measured) batch.Specimen {
+		m.Folder = filepath.Clean(m.Folder) // as that of the reference
+		return batch.Specimen{Coil: m.Coil, Measured: m.Measured}
+	})
 }
 
 // checkChart refuses a chart that is not there.
