@@ -253,7 +253,7 @@ func (w *workshop) getTrials(*http.Request) (any, error) {
 		t.State = cmp.Or(t.State, "none")
 		html[kind+"-outcome"] = fragment("trial", t)
 	}
-	return shows{html}, nil
+	return shows{HTML: html}, nil
 }
 
 func (w *workshop) setTrial(kind string, t trial) {

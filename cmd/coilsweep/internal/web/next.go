@@ -96,7 +96,7 @@ func (w *workshop) getNext(r *http.Request) (any, error) {
 	for step, word := range s.steps() {
 		html["word-"+step] = fragment("word", word)
 	}
-	return shows{html}, nil
+	return shows{HTML: html}, nil
 }
 
 // steps say how each step stands; how many coils can be compared is said with

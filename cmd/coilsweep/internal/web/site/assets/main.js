@@ -32,6 +32,9 @@ function showStep(to, focus) {
   const moved = to !== step;
   step = to;
   for (const section of $$("section.step")) show(section, !locked && section.id === step);
+  // What is being measured comes first; elsewhere what is to be done next.
+  const next = byID("next"), above = step === "takes" ? $(".bench-side") : byID("locked");
+  if (next.previousElementSibling !== above) above.after(next);
   for (const link of $$("#steps a")) {
     if (link.hash === `#${step}`) link.setAttribute("aria-current", "step");
     else link.removeAttribute("aria-current");
