@@ -18,6 +18,7 @@ func TestStagePage(t *testing.T) {
 	t.Parallel()
 	browser := browserrig.Start(t, 10*time.Minute)
 	t.Run("a whole take", func(t *testing.T) { testStage(t, browser) })
+	t.Run("led", func(t *testing.T) { testLed(t, browser) })
 }
 
 // TestTakeIsReadOnce: what was read and estimated of a take to compare it with the others is

@@ -6,6 +6,7 @@ import "coilsweep/cmd/coilsweep/internal/web/markup"
 type (
 	places = markup.Places
 	shows  = markup.Shows
+	action = markup.Action
 )
 
 var (

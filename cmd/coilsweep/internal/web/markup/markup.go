@@ -24,6 +24,16 @@ type Shows struct {
 	HTML Places `json:"html"`
 }
 
+// Action is a button that does something.
+type Action struct {
+	Do      string // what: a name that a module of the page knows
+	Label   string
+	Class   string
+	Step    string
+	Redo    string // a take that is made again
+	Options map[string]string
+}
+
 //go:embed fragments.html
 var fragmentsHTML string
 

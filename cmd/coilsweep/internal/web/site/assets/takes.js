@@ -2,6 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, announce, byID, does, el, fill, oneAtATime, optionsOf, put, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
+import { atMost } from "./led.js";
 import { mayStart } from "./sound.js";
 import { on, refresh, state, working } from "./state.js";
 
@@ -95,17 +96,21 @@ function fillLoad(kind, value) {
 }
 
 // prepare fills the form: from advice, or from a take that is to be made again.
-function prepare(given, again = "") {
+export function prepare(given, again = "") {
   const { "added-c": c, "added-r": r } = given;
-  fillLoad(c ? "c" : r ? "r" : "bare", c || r || "");
+  fillLoad(c !== undefined ? "c" : r ? "r" : "bare", c || r || "");
   redo = again;
   form.dirty = true; // not to be proposed away
   nameByHand = Boolean(again || given.take);
   byID("t-take").value = again || given.take || "";
+  if (given.level) byID("t-level").value = given.level;
   form.clear();
   seen();
   follow();
 }
+
+// lacksValue tells whether a capacitor is chosen whose value is still to be said.
+export const lacksValue = () => load().kind === "c" && load().value === "";
 
 // keepLoad fills the form with what was connected for the take that was started last,
 // wherever it was started: that is what is there until somebody says otherwise.
@@ -134,7 +139,7 @@ function options() {
   const { take, level, repeats, until, after } = form.values(), { kind, value } = load();
   return withValues({
     take: nameByHand ? take : "", "added-c": kind === "c" ? value : "", "added-r": kind === "r" ? value : "",
-    level, repeats, until, after, redo: redo ? "true" : "",
+    level: atMost(level), repeats, until, after, redo: redo ? "true" : "",
   });
 }
 
