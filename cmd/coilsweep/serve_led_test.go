@@ -93,6 +93,9 @@ func testLed(t *testing.T, browser context.Context) {
 	if level := take.Stimulus.LevelDBFS; err != nil || level > found || level > -12 {
 		t.Errorf("the first take is played at %g dBFS, the check found %g good (%v)", level, found, err)
 	}
+	if typed := browserrig.JS[float64](p.Tab, `Number(document.getElementById("t-level").value)`); typed != take.Stimulus.LevelDBFS {
+		t.Errorf("the form says %g dBFS", typed)
+	}
 	goOn("5 of 6: Known capacitor")
 	at("sense.svg", "Coil alone")
 	p.await("a capacitor", `document.querySelector('#take-form input[value="c"]').checked && document.getElementById("t-value").value`)

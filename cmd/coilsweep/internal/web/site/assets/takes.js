@@ -183,6 +183,8 @@ async function begin() {
     throw Object.assign(new Error(text), { field: "value" });
   }
   if (!(await mayStart())) return;
+  const level = byID("t-level");
+  if (level.value) level.value = atMost(level.value); // it says what is played
   starting = true;
   drawStage();
   try {
