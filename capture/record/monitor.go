@@ -42,8 +42,12 @@ func (g growth) recording(rateHz int) capture.Recording {
 // errEnough ends a recording that has enough repeats.
 var errEnough = errors.New("enough was recorded")
 
-// lookMarginS is for the way through the buffers of the sound card and back.
-const lookMarginS = 0.1
+// lookMarginS is for the way through the buffers of the sound card and back, and
+// lookAgainS after how long is looked again where that took longer.
+const (
+	lookMarginS = 0.1
+	lookAgainS  = 0.1
+)
 
 // monitor has Options.See look at a recording under way; nil shows nothing. Of
 // what it holds the recording owns grown; what looks owns the rest.
@@ -99,10 +103,11 @@ func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*
 }
 
 // next makes the next look one at so many repeats, which are whole at a frame
-// if they come without delay. The end of the stimulus comes by itself.
+// if they come without delay. The end of the stimulus comes by itself; who does not
+// have the recording wait looks at all repeats while its tail comes in.
 func (m *monitor) next(repeats, frame int) {
 	m.repeats = repeats
-	if repeats >= m.take.Stimulus.Repeats {
+	if last := m.take.Stimulus.Repeats; repeats > last || m.Wait && repeats == last {
 		m.due.Store(math.MaxInt64)
 		return
 	}
@@ -134,7 +139,7 @@ func (m *monitor) add(ctx context.Context, block []float32) error {
 }
 
 // look shows g to See, where the repeats are there that are due; else they are
-// on their way, and the look is due again half a second later. Its error ends
+// on their way, and the look is due again a little later. Its error ends
 // looking, and a recording that waits for it.
 func (m *monitor) look(ctx context.Context, g growth) (err error) {
 	if int64(g.frames()) < m.due.Load() {
@@ -149,7 +154,7 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 	stim := m.take.Stimulus
 	n, end, at := m.whole(ctx, g)
 	if n < m.repeats {
-		m.due.Store(int64(g.frames() + stim.RateHz/2))
+		m.due.Store(int64(g.frames() + int(lookAgainS*float64(stim.RateHz))))
 		return nil
 	}
 	if m.enough {

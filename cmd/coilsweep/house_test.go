@@ -44,6 +44,8 @@ var floors = [][]string{
 	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
 		"cmd/coilsweep/internal/workbench", "cmd/coilsweep/internal/web/held"},
 	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/published"},
+	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/web/markup"},
+	{"cmd/coilsweep/internal/web/swept", "cmd/coilsweep/internal/web/led"},
 	{"cmd/coilsweep/internal/web", "cmd/coilsweep/internal/screen"},
 	{"cmd/coilsweep/internal/cli"},
 	{"cmd/coilsweep"},

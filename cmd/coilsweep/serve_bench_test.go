@@ -10,7 +10,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/chromedp/kb"
+
 	"coilsweep/capture/soundcard/pulserig"
+	"coilsweep/excite"
 	"coilsweep/report/browserrig"
 )
 
@@ -87,4 +90,64 @@ func BenchmarkPageMeters(b *testing.B) {
 		seconds += time.Since(begin).Seconds()
 	}
 	b.ReportMetric(frames/seconds, "frames/s")
+}
+
+// BenchmarkPageStage measures what somebody waits for who opens the page on an empty folder
+// and makes a first take: seconds from the opening to the take, from Start to the first
+// curve, and from the end of each sweep to its number (to 0.1 s: as often progress is told);
+// how much the layout shifts through the take; and bytes: of the page, and of a take but
+// for the events.
+func BenchmarkPageStage(b *testing.B) {
+	browser := browserrig.Start(b, 10*time.Minute)
+	sums := map[string]float64{}
+	slowest, n := 0.0, 0.0
+	for b.Loop() {
+		n++
+		s := startServe(b, b.TempDir(), "--bench", "virtual") // in the time that a real bench takes
+		begin := time.Now()
+		p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
+		p.await("the field for the name", `document.activeElement.id === "n-name"`)
+		const bytes = `[...performance.getEntriesByType("navigation"), ...performance.getEntriesByType("resource")]
+			.reduce((sum, e) => sum + e.encodedBodySize, 0)`
+		opened := browserrig.JS[float64](p.Tab, bytes)
+		p.press("Neck" + kb.Enter)
+		p.await("the takes", `!document.getElementById("takes").hidden && !document.querySelector("#go").disabled`)
+		browserrig.JS[any](p.Tab, shifts)
+		browserrig.JS[any](p.Tab, `import("/state.js").then(({on}) => {
+			window.seen = {curve: 0, sweeps: {}, numbers: {}};
+			document.addEventListener("keydown", () => { seen.start = performance.now(); });
+			on("progress", p => { if (p?.repeat) seen.sweeps[p.repeat] ??= performance.now(); });
+			on("sweep", s => { if (s.repeats) seen.numbers[s.repeats] ??= performance.now(); });
+			new MutationObserver(() => { if (!seen.curve && document.querySelector("#sweep-figure .curve"))
+				seen.curve = performance.now(); }).observe(document.getElementById("sweep-panel"), {childList: true, subtree: true});
+			return null; })`)
+		p.press(" ")
+		p.says("#stage-state", "Sweep 1")
+		sums["s/first-take"] += time.Since(begin).Seconds()
+		p.says("#stage-state", "Kept")
+		p.await("the numbers of the fit", `!document.getElementById("stage-result").hidden`)
+		seen := browserrig.JS[struct {
+			Start, Curve    float64
+			Sweeps, Numbers map[int]float64
+		}](p.Tab, `seen`)
+		sums["s/first-curve"] += (seen.Curve - seen.Start) / 1000
+		request := excite.DefaultRequest()
+		for k := 1; k <= request.Repeats; k++ {
+			if seen.Numbers[k] == 0 {
+				b.Errorf("sweep %d has no number", k)
+			}
+			late := (seen.Numbers[k]-seen.Sweeps[k])/1000 - request.SweepS
+			sums["s/number"] += late / float64(request.Repeats)
+			slowest = max(slowest, late)
+		}
+		sums["shift"] += browserrig.JS[float64](p.Tab, `shifted`)
+		sums["B/page"] += opened
+		sums["B/take"] += browserrig.JS[float64](p.Tab, bytes) - opened
+		p.Close()
+		s.close()
+	}
+	b.ReportMetric(slowest, "s/slowest-number")
+	for unit, sum := range sums {
+		b.ReportMetric(sum/n, unit)
+	}
 }

@@ -616,6 +616,7 @@ func TestServeRefuses(t *testing.T) {
 		{"GET", "/api/part?coil=none&what=account", nil, 404, "coil", ""},
 		{"GET", "/api/part?coil=..&what=winding", nil, 400, "", ""},
 		{"GET", "/api/next?coil=none", nil, 404, "coil", ""},
+		{"GET", "/api/led?coil=none", nil, 404, "coil", ""},
 		{"POST", "/api/draft", m{"form": "serve"}, 422, "form", "no such form"},
 
 		{"POST", "/api/coils", m{"options": m{}}, 422, "name", "Give the coil a name"},

@@ -27,6 +27,11 @@ type Drawing struct {
 
 // draw is a drawing of what make makes; nothing where that is nil.
 func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
+	return drawIn(Wide, Narrow, make)
+}
+
+// drawIn is draw in other shapes.
+func drawIn(wide, narrow Shape, make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
 	var columns plot.Columns
 	markup := func(s Shape) (string, error) {
 		figures, err := make(s)
@@ -49,8 +54,8 @@ func draw(make func(Shape) ([]*plot.Figure, error)) (d Drawing, err error) {
 		}
 		return b.String(), nil
 	}
-	if d.Wide, err = markup(Wide); err == nil {
-		d.Narrow, err = markup(Narrow)
+	if d.Wide, err = markup(wide); err == nil {
+		d.Narrow, err = markup(narrow)
 	}
 	if !columns.Empty() {
 		d.Columns = string(columns.JSON())
@@ -73,11 +78,53 @@ func DrawPrediction(p harness.Prediction) (Drawing, error) {
 	return draw(func(s Shape) ([]*plot.Figure, error) { return curve.alone(p, s) })
 }
 
-// DrawResponse draws the magnitude of a response under way, before anything is
-// fitted: in dB over its mean power from 100 Hz to 400 Hz, below the resonance
-// of usual coils.
-func DrawResponse(take string, r *response.Response) (Drawing, error) {
-	plateau, n := 0.0, 0
+// The shapes of a response under way, which is read from afar.
+var (
+	stageWide   = Shape{"w", 640, 230}
+	stageNarrow = Shape{"n", 380, 230}
+)
+
+// Underway is a response that is drawn before anything is fitted.
+type Underway struct {
+	Name     string
+	Response *response.Response // nil: there is none
+}
+
+// DrawUnderway draws the magnitude of a response under way, and that of another one
+// behind it: each in dB over its mean power from 100 Hz to 400 Hz, below the resonance of
+// usual coils. A *NothingToDrawError where there is neither.
+func DrawUnderway(now, behind Underway) (Drawing, error) {
+	var takes []Take
+	for _, one := range []Underway{behind, now} {
+		if one.Response != nil && len(one.Response.FrequencyHz) > 0 {
+			takes = append(takes, one.take())
+		}
+	}
+	if takes == nil {
+		return Drawing{}, &NothingToDrawError{KindResponse, "no sweep is in yet"}
+	}
+	return drawIn(stageWide, stageNarrow, func(s Shape) ([]*plot.Figure, error) {
+		f := frequencyFigure("sweep", "Magnitude of the response", takes, s, s.Height)
+		f.Zoom = false // it is drawn anew with every sweep
+		e := plot.NoExtent()
+		for i, t := range takes {
+			e.Take(t.Curve.MagnitudeDB)
+			if i < len(takes)-1 || now.Response == nil {
+				f.Series = append(f.Series, t.line(plot.Behind, t.name(), t.Curve.MagnitudeDB, nil))
+				continue
+			}
+			measuredAndFitted(f, t, t.Curve.MagnitudeDB, t.Curve.MagnitudeU95DB, nil, nil)
+		}
+		e.Lo = math.Max(e.Lo, e.Hi-90)
+		f.Y = e.Axis("magnitude, dB over the low-frequency plateau", 20)
+		f.Description = sentence("Magnitude over frequency, before anything is fitted")
+		return []*plot.Figure{f}, nil
+	})
+}
+
+// take is the response as a take that is drawn.
+func (u Underway) take() Take {
+	r, plateau, n := u.Response, 0.0, 0
 	for i, hz := range r.FrequencyHz {
 		if hz >= 100 && hz <= 400 {
 			plateau += math.Pow(10, r.MagnitudeDB(i)/10)
@@ -93,15 +140,6 @@ func DrawResponse(take string, r *response.Response) (Drawing, error) {
 		c.MagnitudeDB = append(c.MagnitudeDB, r.MagnitudeDB(i)-level)
 		u := math.Sqrt(r.Variance[i]/2) * math.Pow(10, -r.MagnitudeDB(i)/20)
 		c.MagnitudeU95DB = append(c.MagnitudeU95DB, 20*math.Log10(1+quantity.Coverage95*u))
-		if i < len(r.NoiseFloor) {
-			c.NoiseFloorDB = append(c.NoiseFloorDB, 20*math.Log10(r.NoiseFloor[i])-level)
-		}
 	}
-	unknown := fit.Unknown("not fitted yet")
-	takes := Takes(fit.Result{Takes: []fit.TakeResult{{Name: take, Peak: unknown, PeakDB: unknown, Curve: c}}})
-	return draw(func(s Shape) ([]*plot.Figure, error) {
-		f := Magnitude(takes, s)
-		f.ID, f.Zoom = "sweep-"+s.Name, false // it is drawn anew with every sweep
-		return []*plot.Figure{f}, nil
-	})
+	return Takes(fit.Result{Takes: []fit.TakeResult{{Name: u.Name, Curve: c}}})[0]
 }

@@ -35,7 +35,7 @@ func drawsForPages(t *testing.T, what string, d Drawing) {
 }
 
 // A second-order low-pass with a Q of 10 peaks 20 dB above its plateau.
-func TestDrawResponse(t *testing.T) {
+func TestDrawUnderway(t *testing.T) {
 	r := &response.Response{}
 	for hz := 50.0; hz < 20000; hz *= 1.01 {
 		s := complex(0, hz/5000)
@@ -45,7 +45,7 @@ func TestDrawResponse(t *testing.T) {
 		r.Variance = append(r.Variance, math.Pow(0.01*cmplx.Abs(h), 2))
 		r.NoiseFloor = append(r.NoiseFloor, 3e-6)
 	}
-	d, err := DrawResponse("c470 <b>", r)
+	d, err := DrawUnderway(Underway{Name: "c470 <b>", Response: r}, Underway{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -53,6 +53,27 @@ func TestDrawResponse(t *testing.T) {
 	if !strings.Contains(d.Wide, "c470 &lt;b&gt;") || !strings.Contains(d.Wide, ">20</text>") ||
 		strings.Contains(d.Wide, ">40</text>") {
 		t.Errorf("name or scale is wrong: %s", d.Wide)
+	}
+
+	// With another one behind it, which alone has no colour of a take.
+	quiet := `class="behind"`
+	both, err := DrawUnderway(Underway{Name: "now", Response: r}, Underway{Name: "before", Response: r})
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawsForPages(t, "response before another", both)
+	behind, curve := strings.Index(both.Wide, quiet), strings.Index(both.Wide, `class="curve`)
+	if behind < 0 || curve < behind || !strings.Contains(both.Wide, ">before</text>") ||
+		strings.Count(both.Wide, `class="markers`) != 1 {
+		t.Errorf("what is behind is drawn as %s", both.Wide)
+	}
+	alone, err := DrawUnderway(Underway{}, Underway{Name: "before", Response: r})
+	if err != nil || strings.Contains(alone.Wide, `class="curve`) || !strings.Contains(alone.Wide, quiet) {
+		t.Errorf("alone it is %s, %v", alone.Wide, err)
+	}
+	var nothing *NothingToDrawError
+	if _, err := DrawUnderway(Underway{}, Underway{}); !errors.As(err, &nothing) {
+		t.Errorf("nothing is drawn: %v", err)
 	}
 }
 

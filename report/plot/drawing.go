@@ -245,6 +245,9 @@ func (d *drawing) series(number int) {
 			}
 		}
 	default:
+		if s.Kind == Behind {
+			one.style = noStyle
+		}
 		one.kind = curved
 		for _, run := range stretches(d.places(s, 0)) {
 			one.points = append(one.points, simplified(run, tolerance))
@@ -378,6 +381,10 @@ func (d *drawing) ends() {
 	right := d.box.right
 	for _, l := range labels {
 		s := &d.f.Series[l.series]
+		if s.Kind == Behind {
+			d.text(tickRole, point{right + 22, l.y + 4}, start, l.text)
+			continue
+		}
 		d.add(shape{kind: opened, role: endRole, style: s.Style, group: s.Group, series: s, end: l.series})
 		d.stroke(leadRole, s.Style, []point{{l.x + 1, l.end}, {right + 9, l.y}})
 		d.marker(pointRole, s.Style, point{right + 14, l.y}, 1)

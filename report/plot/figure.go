@@ -41,6 +41,7 @@ const (
 	Dashes              // a short upright dash for each point
 	Guide               // plain line in the ink colour
 	Reach               // broad line that marks a distance
+	Behind              // quiet line that others are seen against
 )
 
 // Series is one curve. A NaN breaks it.

@@ -57,5 +57,6 @@ var seriesRoles = map[Kind]*role{
 	Dots:    {class: "dots", pen: pen{width: 2, round: true}, data: true},
 	Dashes:  {class: "dashes", pen: pen{width: 0.55}, data: true},
 	Guide:   {class: "guide", ink: "ink", pen: pen{width: 1.6}, data: true},
+	Behind:  {class: "behind", ink: "quiet", pen: pen{width: 1.6}, data: true},
 	Reach:   {class: "reach", ink: "accent", pen: pen{width: 4, opacity: 0.45}, data: true},
 }

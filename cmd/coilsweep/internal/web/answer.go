@@ -43,6 +43,7 @@ func (w *workshop) route() {
 		{"POST", "/api/stop", taking(w.stop)},
 
 		{"GET", "/api/next", w.getNext},
+		{"GET", "/api/led", w.getLed},
 		{"POST", "/api/draft", taking(w.postDraft)},
 		{"GET", "/api/coils", w.getCoils},
 		{"POST", "/api/coils", taking(w.newCoil)},

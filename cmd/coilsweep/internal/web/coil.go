@@ -14,6 +14,7 @@ import (
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/web/swept"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -172,12 +173,8 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 		},
 	}
 	if t := recorded.Latest(v.Takes); t != nil && t.Result != nil && t.Result.Resonance.Known() {
-		q := ""
-		if t.Result.Q.Known() {
-			q = notation.Rounded(t.Result.Q, quantity.Ratio)
-		}
-		resonance := notation.Tied(notation.Rounded(t.Result.Resonance, quantity.Hertz))
-		a.Latest, a.HTML["stage-result"] = t.Name, fragment("stage result", struct{ Resonance, Q string }{resonance, q})
+		a.Latest, a.HTML["stage-result"] = t.Name, swept.Digits(t.Result.Resonance, t.Result.Q,
+			"Take "+notation.Visible(t.Name)+", by the fit of all takes")
 	}
 	return a, nil
 }

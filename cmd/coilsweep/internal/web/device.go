@@ -26,7 +26,7 @@ func (w *workshop) getDevices(r *http.Request) (any, error) {
 	list := func(setting string, channels func(soundcard.Device) (n int, usual bool)) template.HTML {
 		return fragment("devices", deviceChoices(devices, chosen.Settings[setting], channels))
 	}
-	return shows{places{
+	return shows{HTML: places{
 		"b-input": list("input", func(d soundcard.Device) (int, bool) { return d.InputChannels, d.DefaultInput }),
 		"b-output": list("output",
 			func(d soundcard.Device) (int, bool) { return d.OutputChannels, d.DefaultOutput }),

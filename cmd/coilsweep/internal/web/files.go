@@ -72,7 +72,7 @@ func (w *workshop) getLinks(r *http.Request) (any, error) {
 			return nil, err
 		}
 	}
-	return shows{places{
+	return shows{HTML: places{
 		"files": fragment("files", append(files, stimulus...)), "import-stimulus": fragment("stimulus", stimulus),
 	}}, nil
 }

@@ -231,6 +231,7 @@ type trial struct {
 	Sentences []string
 	Advice    []string
 	Level     string // proposed for takes, in dBFS; empty: none
+	Found     string // good for takes: what is proposed, or else what was planned
 }
 
 // LevelOptions are those of a bench that has the level.
@@ -253,7 +254,7 @@ func (w *workshop) getTrials(*http.Request) (any, error) {
 		t.State = cmp.Or(t.State, "none")
 		html[kind+"-outcome"] = fragment("trial", t)
 	}
-	return shows{html}, nil
+	return shows{HTML: html}, nil
 }
 
 func (w *workshop) setTrial(kind string, t trial) {
@@ -346,6 +347,7 @@ func (w *workshop) startCheck(_ *http.Request, in trialRequest) (any, error) {
 // checkTrial is what a check found, for the page.
 func checkTrial(r check.Report) trial {
 	t := trial{Level: workbench.ProposedLevel(r), Sentences: workbench.CheckSentences(r)}
+	t.Found = cmp.Or(t.Level, fmt.Sprintf("%.0f", r.PlannedDBFS))
 	for _, f := range r.Findings {
 		if f.Grade == check.Stop && t.Error == "" {
 			t.Error = "A take would not be usable: " + f.Text

@@ -117,6 +117,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 		HTML  places   `json:"html"`
 	}{coils, places{
 		"coil-choice": fragment("coil options", view.Coils), "g-second": fragment("second coils", view.Coils),
-		"many-coils": fragment("coils", view), "word-compare": fragment("word", compare),
+		"sweep-behind": fragment("behind", view.Coils),
+		"many-coils":   fragment("coils", view), "word-compare": fragment("word", compare),
 	}}, nil
 }

@@ -193,7 +193,7 @@ func (w *workshop) many(v manyView, drawings []figure.Drawing, whole func(io.Wri
 	if v.LeftOut != "" {
 		v.LeftOut = notation.UpperFirst(v.LeftOut) + "."
 	}
-	return shows{places{"many-answer": fragment("many", v)}}, nil
+	return shows{HTML: places{"many-answer": fragment("many", v)}}, nil
 }
 
 func (w *workshop) judgeBatch(r *http.Request, in struct {

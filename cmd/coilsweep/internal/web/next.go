@@ -31,18 +31,6 @@ func (w stepWord) Sign() string {
 	return map[string]string{markReady: "✓", markOpen: "○", markWait: "·", markWork: "▸", markAlarm: "▲"}[w.Mark]
 }
 
-// action is a button that does something.
-type action struct {
-	Do      string // what: a name that a module of the page knows
-	Label   string
-	Class   string
-	Step    string
-	Redo    string // a take that is made again
-	Options map[string]string
-}
-
-func (a action) button() *action { return &a }
-
 // nextView is what is to be done now.
 type nextView struct {
 	Kind string // "alarm", "work", or empty
@@ -96,7 +84,7 @@ func (w *workshop) getNext(r *http.Request) (any, error) {
 	for step, word := range s.steps() {
 		html["word-"+step] = fragment("word", word)
 	}
-	return shows{html}, nil
+	return shows{HTML: html}, nil
 }
 
 // steps say how each step stands; how many coils can be compared is said with
@@ -173,8 +161,9 @@ func (s standing) resultWord() stepWord {
 
 // next is what is to be done now.
 func (s standing) next() nextView {
-	to := func(step, label string) *action { return action{Do: "go", Step: step, Label: label}.button() }
-	newCoil := action{Do: "new-coil", Label: "New coil"}.button()
+	to := func(step, label string) *action { return &action{Do: "go", Step: step, Label: label} }
+	newCoil := &action{Do: "new-coil", Label: "New coil"}
+	leads := &action{Do: "led", Label: "Lead me through it", Class: "also"}
 	switch {
 	case s.engine.Phase == device.Lost && s.engine.Never:
 		return nextView{Kind: "alarm", Do: to("bench", "Bench"),
@@ -191,14 +180,14 @@ func (s standing) next() nextView {
 	case s.bench.File == nil && !s.bench.Simulated:
 		return nextView{Text: "Say what plays and records: choose your sound card, or learn the work on the " +
 			"simulated bench.",
-			Do: to("bench", "Set up the bench")}
+			Do: to("bench", "Set up the bench"), Also: leads}
 	case s.bench.Wrong != "":
 		return nextView{Kind: "alarm", Text: "bench.toml cannot be read: correct it in its text.",
 			Do: to("bench", "Bench")}
 	case s.coil == nil && s.coils > 0:
 		return nextView{Text: "Choose a coil above, or start a folder for a new one.", Do: newCoil}
 	case s.coil == nil:
-		return nextView{Text: "Start a folder for the coil: a name is enough.", Do: newCoil}
+		return nextView{Text: "Start a folder for the coil: a name is enough.", Do: newCoil, Also: leads}
 	}
 	return s.nextOfCoil(to)
 }
@@ -210,7 +199,7 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 	switch {
 	case last == nil:
 		return nextView{Text: "Record the first take, with nothing connected across the coil.",
-			Do: action{Do: "prepare", Step: "takes", Label: "First take"}.button()}
+			Do: &action{Do: "prepare", Step: "takes", Label: "First take"}}
 	case !last.Usable:
 		return again(*last, len(recorded.Usable(takes)) == 0)
 	case s.coil.State == resultWorking:
@@ -221,7 +210,7 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 	}
 	if s.coil.Result == nil {
 		return nextView{Text: "The takes are there, and no result yet.",
-			Do: action{Do: "fit", Label: "Fit the takes"}.button()}
+			Do: &action{Do: "fit", Label: "Fit the takes"}}
 	}
 	report := to("report", "Report")
 	proposals := s.coil.proposals()
@@ -240,7 +229,7 @@ func (s standing) nextOfCoil(to func(step, label string) *action) nextView {
 			Also: also}
 	case s.coil.State == resultStale:
 		return nextView{Text: "The numbers are out of date: " + strings.Join(s.coil.Stale, "; "),
-			Do: action{Do: "fit", Label: "Fit again"}.button()}
+			Do: &action{Do: "fit", Label: "Fit again"}}
 	case s.known() && len(proposals) > 0:
 		proposals[0].Class, report.Class = "also", ""
 		return nextView{Text: "The numbers stand. Sharper still: " + proposals[0].Text,
@@ -271,5 +260,5 @@ func again(t recorded.Take, none bool) nextView {
 		text = "No take is usable yet. "
 	}
 	return nextView{Text: text + why,
-		Do: action{Do: "prepare", Step: "takes", Label: "Do it again", Options: t.Options(), Redo: t.Name}.button()}
+		Do: &action{Do: "prepare", Step: "takes", Label: "Do it again", Options: t.Options(), Redo: t.Name}}
 }

@@ -95,8 +95,8 @@ func (w *workshop) fit(coil, dir string, options evaluation.Options) {
 	})
 }
 
-// showWhole draws the take that was made last by all of its sweeps, where the
-// fit has estimated its response.
+// showWhole shows the take that was made last by all of its sweeps, where the
+// fit has estimated its response; its numbers are those of the result.
 func (w *workshop) showWhole(coil string, e *evaluation.Evaluation) {
 	w.mu.Lock()
 	shown, growing := w.sweep, w.growing
@@ -109,13 +109,12 @@ func (w *workshop) showWhole(coil string, e *evaluation.Evaluation) {
 		if shown.Coil != coil || shown.Take != t.Name || shown.Repeats >= t.Stimulus.Repeats || in.Response == nil {
 			continue
 		}
-		if d, err := figure.DrawResponse(t.Name, in.Response); err == nil {
-			w.mu.Lock()
-			if w.sweep.Revision == shown.Revision { // no further take has begun
-				w.showSweep(sweep{Coil: coil, Take: t.Name, Repeats: t.Stimulus.Repeats, drawing: d})
-			}
-			w.mu.Unlock()
+		w.mu.Lock()
+		if w.sweep.Revision == shown.Revision { // no further take has begun
+			shown.Repeats, shown.Glance = t.Stimulus.Repeats, workbench.Glance{Response: in.Response}
+			w.showSweep(shown)
 		}
+		w.mu.Unlock()
 	}
 }
 

@@ -21,6 +21,6 @@ func silence(s quality.Silence) shows {
 	if hz := workbench.Measured(s.MainsHz); hz != nil {
 		facts = append(facts, fact{"Mains", notation.Tied(quantity.Format(*hz, quantity.Hertz, 4))})
 	}
-	return shows{places{"bench-silence": fragment("silence", facts),
+	return shows{HTML: places{"bench-silence": fragment("silence", facts),
 		"silence-words": text(workbench.SilenceWords(noise, hum))}}
 }

@@ -17,7 +17,7 @@ func (w *workshop) getTablet(*http.Request) (any, error) {
 			return nil, err
 		}
 	}
-	return shows{places{"tablet-code": fragment("tablet", struct {
+	return shows{HTML: places{"tablet-code": fragment("tablet", struct {
 		URL  string
 		Code template.HTML
 	}{url, template.HTML(code)})}}, nil

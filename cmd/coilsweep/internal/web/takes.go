@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -20,23 +21,14 @@ import (
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
+	"coilsweep/cmd/coilsweep/internal/web/swept"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
-	"coilsweep/fit/response"
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 )
-
-// sweep is the response of the take under way, or of the last one.
-type sweep struct {
-	Coil     string `json:"coil"`
-	Take     string `json:"take"`
-	Repeats  int    `json:"repeats"` // behind it
-	Revision int    `json:"revision"`
-	drawing  figure.Drawing
-}
 
 // growing is the take under way: the recording that grows is none of the
 // unfinished ones that lay there before.
@@ -121,7 +113,8 @@ func (w *workshop) take(
 	}
 	w.setGrowing(growing{info.Coil, info.Take, before})
 	defer w.setGrowing(growing{})
-	w.setSweep(sweep{Coil: info.Coil, Take: info.Take})
+	shown := swept.Take{Coil: info.Coil, Take: info.Take, Load: plan.Take.Load, Goal: plan.Until}
+	w.setSweep(shown)
 	hears := w.ears()
 	if err := plan.Shape(ctx, hears); err != nil {
 		return capture.Take{}, err
@@ -135,40 +128,76 @@ func (w *workshop) take(
 			"take": info.Take, "fraction": p.Fraction, "repeat": p.Repeat, "repeats": p.Repeats, "text": text,
 		})
 	}
-	take, _, err := plan.Run(ctx, rec, hears, func(estimate *response.Response, failed error, t capture.Take) {
-		if failed != nil {
-			return
+	take, _, err := plan.Run(ctx, rec, hears, func(g workbench.Glance, t capture.Take) {
+		if g.Response == nil {
+			g.Response = shown.Glance.Response // the curve stays
 		}
-		if d, err := figure.DrawResponse(info.Take, estimate); err == nil {
-			w.setSweep(sweep{Coil: info.Coil, Take: info.Take, Repeats: t.Stimulus.Repeats, drawing: d})
-		}
+		shown.Repeats, shown.Glance = t.Stimulus.Repeats, g
+		w.setSweep(shown)
 	})
 	return take, err
 }
 
-func (w *workshop) setSweep(s sweep) {
+func (w *workshop) setSweep(s swept.Take) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.showSweep(s)
 }
 
 // showSweep is setSweep for who holds w.mu.
-func (w *workshop) showSweep(s sweep) {
+func (w *workshop) showSweep(s swept.Take) {
 	w.revision++
-	s.Revision = w.revision
+	s.Revision, s.HTML = w.revision, s.Places()
 	w.sweep = s
 	w.publish("sweep", s)
 }
 
-func (w *workshop) getSweep(*http.Request) (any, error) {
+// getSweep is the curve of the take under way, or of the last one, of a coil, with that
+// of the take before it behind it, of another coil, or of "none".
+func (w *workshop) getSweep(r *http.Request) (any, error) {
+	coil, behind := r.URL.Query().Get("coil"), r.URL.Query().Get("behind")
 	w.mu.Lock()
-	defer w.mu.Unlock()
-	s := w.sweep
-	return shows{places{"sweep-panel": fragment("sweep", struct {
-		sweep
-		Of     string
-		Figure template.HTML
-	}{s, notation.Count(s.Repeats, "sweep"), drawing(s.drawing)})}}, nil
+	s, growing := w.sweep, w.growing
+	w.mu.Unlock()
+	if coil != "" && coil != s.Coil {
+		s = swept.Take{Coil: coil}
+	}
+	var other figure.Underway
+	if s.Coil != "" && behind != "none" {
+		e, err := w.heldOr(r.Context(), cmp.Or(behind, s.Coil))
+		switch {
+		case err != nil: // nothing can be drawn of it
+		case behind != "" && behind != s.Coil:
+			other = s.Alike(e)
+		case growing.coil == s.Coil && growing.take == s.Take:
+			other = swept.Before(e, "")
+		default:
+			other = swept.Before(e, s.Take)
+		}
+	}
+	d, err := s.Drawing(other)
+	if err != nil {
+		return nil, err
+	}
+	return shows{HTML: places{"sweep-panel": fragment("sweep", struct {
+		Name       string
+		Repeats    int
+		Of, Behind string
+		Figure     template.HTML
+	}{s.Take, s.Repeats, notation.Count(s.Repeats, "sweep"), other.Name, drawing(d)})}}, nil
+}
+
+// heldOr is the evaluation of a coil that is held, whatever has changed since, or else a
+// new one.
+func (w *workshop) heldOr(ctx context.Context, coil string) (*evaluation.Evaluation, error) {
+	dir, err := w.coilDir(coil)
+	if err != nil {
+		return nil, err
+	}
+	if e := w.coils.Before(dir); e != nil {
+		return e, nil
+	}
+	return w.coils.Get(ctx, dir)
 }
 
 // takeEnded says how a take has ended, and has its coil fitted.
@@ -219,7 +248,7 @@ func (w *workshop) keptTake(dir string, take capture.Take) ended {
 	}
 	if folder, err := capture.OpenFolder(dir); err == nil {
 		// What cannot be compared now the fit will tell.
-		said, _, _ := evaluation.Contradictions(w.ctx, folder, take.Name, w.coils.Before(dir))
+		said, _ := w.coils.Contradictions(w.ctx, folder, take.Name)
 		if said != nil && e.Outcome == outcomeDone {
 			e.Outcome = outcomeDoubtful
 			e.Text = fmt.Sprintf("Take %s is kept, but what is stated of it contradicts the other takes", take.Name)

@@ -18,6 +18,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/web/held"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/web/stock"
+	"coilsweep/cmd/coilsweep/internal/web/swept"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -45,8 +46,8 @@ type workshop struct {
 	engine    engineState
 	heard     bool             // the device that is listened to now was there once
 	trials    map[string]trial // the last of each kind
-	sweep     sweep
-	live      live
+	sweep     swept.Take
+	live      swept.Live
 	growing   growing
 	fits      map[string]*fitting  // by coil
 	connected map[string]connected // by coil: for the take that was started last
@@ -167,7 +168,7 @@ func (w *workshop) remark(o workbench.Options) {
 func (w *workshop) publishNotes() {
 	latest := slices.Clone(w.notes)
 	slices.Reverse(latest)
-	w.publish("notes", shows{places{"notes": fragment("notes", latest)}})
+	w.publish("notes", shows{HTML: places{"notes": fragment("notes", latest)}})
 }
 
 func (w *workshop) publish(topic string, v any) { w.server.Events().Publish(topic, v) }

@@ -1,6 +1,7 @@
 package workbench
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -81,14 +82,15 @@ func CheckLiveLevel(dBFS float64) error {
 	return nil
 }
 
-// Glance is what one short sweep shows.
+// Glance is what a short sweep shows, or the sweeps so far of a take under way.
 type Glance struct {
-	Sweep        int     // from 1
+	Sweep        int     // the latest, from 1
 	LevelDBFS    float64 // at which it was played
 	PeakDBFS     float64 // heard on the coil's channel
 	Resonance, Q fit.Quantity
 	Response     *response.Response // nil: there is none
 	Why          string             // no response, or no resonance; empty: both are there
+	result       *fit.Result        // nil: there is none
 }
 
 // Run plays short sweeps until ctx ends, which is no error, and shows what each of them
@@ -111,7 +113,7 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 		}
 		g := Glance{Sweep: n, LevelDBFS: level, PeakDBFS: take.Quality.PeakDBFS}
 		if err == nil {
-			g.read(ctx, recording, take)
+			g.say(ctx, capture.Coil{}, recording, take)
 		}
 		if ctx.Err() != nil {
 			return nil
@@ -120,33 +122,27 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 	}
 }
 
-// read is what the recording says, or why it says nothing.
-func (g *Glance) read(ctx context.Context, recording capture.Recording, take capture.Take) {
-	unknown := func(err error) {
+// say is what a recording of the coil says, or why it says nothing.
+func (g *Glance) say(ctx context.Context, coil capture.Coil, recording capture.Recording, take capture.Take) {
+	err := func() (err error) {
+		if g.Response, err = estimate(ctx, recording, take); err != nil {
+			return err
+		}
+		in := evaluation.InputOf(take)
+		in.Response = g.Response
+		g.result, err = joint.Analyse(ctx, coil, []joint.Take{in}, fit.Options{})
+		return err
+	}()
+	var unfit *capture.UnfitError
+	if err != nil {
 		g.Why = err.Error()
-		var unfit *capture.UnfitError
 		if errors.As(err, &unfit) && len(unfit.Flags) > 0 {
-			g.Why = string(unfit.Flags[0])
-			if advice := FlagAdvice(unfit.Flags[0], take); advice != "" {
-				g.Why = advice
-			}
+			g.Why = cmp.Or(FlagAdvice(unfit.Flags[0], take), string(unfit.Flags[0]))
 		}
 		g.Resonance, g.Q = fit.Unknown(g.Why), fit.Unknown(g.Why)
-	}
-	r, err := estimate(ctx, recording, take)
-	if err != nil {
-		unknown(err)
 		return
 	}
-	g.Response = r
-	in := evaluation.InputOf(take)
-	in.Response = r
-	result, err := joint.Analyse(ctx, capture.Coil{}, []joint.Take{in}, fit.Options{})
-	if err != nil {
-		unknown(err)
-		return
-	}
-	g.Resonance, g.Q = result.Takes[0].Resonance, result.Takes[0].Q
+	g.Resonance, g.Q = g.result.Takes[0].Resonance, g.result.Takes[0].Q
 	if !g.Resonance.Known() {
 		g.Why = g.Resonance.Why
 	}

@@ -10,15 +10,11 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/record"
 	"coilsweep/fit"
-	"coilsweep/fit/evaluation"
-	"coilsweep/fit/joint"
-	"coilsweep/fit/response"
 	"coilsweep/report/notation"
 )
 
-// Seen receives the response of a take under way, from as many repeats as t has;
-// failed says why there is none.
-type Seen func(r *response.Response, failed error, t capture.Take)
+// Seen receives what a take under way shows by as many repeats as t has.
+type Seen func(g Glance, t capture.Take)
 
 // Precision is the outcome of a take that was to end once U95 of its resonance
 // was small enough.
@@ -112,42 +108,39 @@ func (w *watch) options(hears Ears, redo bool) record.Options {
 // look is a record.See.
 func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (again int, err error) {
 	n := t.Stimulus.Repeats
-	if t.Unfit() != nil {
-		w.repeats, w.last = n, precision{percent: math.NaN()}
-		return n + 1, nil // the take's flags will say why
-	}
-	estimate, failed := response.Estimate(ctx, r, t)
+	g := Glance{Sweep: n, LevelDBFS: t.Stimulus.LevelDBFS, PeakDBFS: t.Quality.PeakDBFS}
+	g.say(ctx, w.coil, r, t)
 	if ctx.Err() != nil {
 		return 0, ctx.Err()
 	}
 	if w.see != nil {
-		w.see(estimate, failed, t)
+		w.see(g, t)
+	}
+	if t.Unfit() != nil {
+		w.repeats, w.last = n, precision{percent: math.NaN()}
+		return n + 1, nil // the take's flags will say why
 	}
 	if w.target == 0 {
 		return n + 1, nil
 	}
-	return w.judge(ctx, estimate, failed, t)
+	return w.judge(g, t), nil
 }
 
 // judge is the number of repeats at which to judge again; 0: it is enough, or
 // more sweeps do not help. What noise there is in the uncertainty falls with the
 // square root of the repeats, which tells how many are needed.
-func (w *watch) judge(ctx context.Context, estimate *response.Response, failed error, t capture.Take) (int, error) {
-	n, before, beforeAt := t.Stimulus.Repeats, w.last, w.repeats
+func (w *watch) judge(g Glance, t capture.Take) int {
+	n, before, beforeAt, now := t.Stimulus.Repeats, w.last, w.repeats, g.precision()
 	sweeps := notation.Count(n, "sweep")
-	now, err := resonanceOf(ctx, w.coil, estimate, failed, t)
-	if err != nil {
-		return 0, err
-	}
 	w.repeats, w.last = n, now
 	if now.why != "" {
 		w.hears.warn("after %s the resonance is not known yet: %s", sweeps, now.why)
-		return n + 1, nil
+		return n + 1
 	}
 	if now.percent <= w.target {
 		w.reached = true
 		w.hears.warn("after %s U95 of the resonance is %.2g %%: enough", sweeps, now.percent)
-		return 0, nil
+		return 0
 	}
 	w.heldBy = nil
 	if now.floor >= w.target {
@@ -161,7 +154,7 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		w.hears.warn("after %s U95 of the resonance is %.2g %%, after %d it was %.2g %%: "+
 			"more sweeps hardly lower it, because of %s",
 			sweeps, now.percent, beforeAt, before.percent, holderWords(w.heldBy))
-		return 0, nil
+		return 0
 	}
 	goal, goalText := w.target, percentText(w.target)
 	if w.heldBy != nil {
@@ -170,7 +163,7 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 		if now.percent <= goal {
 			w.hears.warn("after %s U95 of the resonance is %.2g %%: more sweeps do not lower it, because of %s",
 				sweeps, now.percent, holderWords(w.heldBy))
-			return 0, nil
+			return 0
 		}
 	}
 	need := int(math.Ceil(float64(n) * (square(now.percent) - square(now.floor)) / (square(goal) - square(now.floor))))
@@ -178,7 +171,7 @@ func (w *watch) judge(ctx context.Context, estimate *response.Response, failed e
 	w.hears.warn("after %s U95 of the resonance is %.2g %%: about %.0f s more to %s", sweeps, now.percent, left,
 		goalText)
 	// Not all of the way at once: the estimate is rough at first.
-	return min(need, max(n+1, 2*n)), nil
+	return min(need, max(n+1, 2*n))
 }
 
 // settled is what U95 would come to with all noise gone, by two numbers of
@@ -224,40 +217,27 @@ func remedy(sources []string, t capture.Take) string {
 	return "; " + strings.Join(words, "; ")
 }
 
-// resonanceOf is how well the resonance is known by one take alone, from its
-// response or the reason why there is none.
-func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Response, failed error,
-	t capture.Take) (precision, error) {
-	if failed != nil {
-		return precision{percent: math.NaN(), why: failed.Error()}, nil
+// precision is how well the resonance is known by the sweeps of the take alone.
+func (g Glance) precision() precision {
+	if g.result == nil {
+		return precision{percent: math.NaN(), why: g.Why}
 	}
-	in := evaluation.InputOf(t)
-	in.Response = estimate
-	result, err := joint.Analyse(ctx, coil, []joint.Take{in}, fit.Options{})
-	if ctx.Err() != nil {
-		return precision{}, ctx.Err()
-	}
-	if err != nil {
-		return precision{percent: math.NaN(), why: err.Error()}, nil
-	}
-	return precisionOf(result), nil
+	return precisionOf(g.result)
 }
 
 // end is the outcome: if sweeps came after the last judgement, it judges all of
 // them once more.
 func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take) (*Precision, error) {
 	if n := t.Stimulus.Repeats; n != w.repeats && t.Unfit() == nil {
-		in := evaluation.Estimate(ctx, folder, t)
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
-		}
-		var failed error
-		if in.Response == nil {
-			failed = &capture.UnfitError{What: in.Unfit}
-		}
-		if _, err := w.judge(ctx, in.Response, failed, t); err != nil {
+		recording, err := folder.Audio(t)
+		if err != nil {
 			return nil, err
 		}
+		var g Glance
+		if g.say(ctx, w.coil, recording, t); ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		w.judge(g, t)
 	}
 	switch {
 	case w.reached:

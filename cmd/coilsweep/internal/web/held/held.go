@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 )
@@ -100,9 +101,29 @@ func (s *Evaluations) Make(ctx context.Context, dir string, o evaluation.Options
 	if err != nil {
 		return nil, err
 	}
+	s.hold(e)
+	return e, nil
+}
+
+// hold keeps e in place of an earlier evaluation of its coil.
+func (s *Evaluations) hold(e *evaluation.Evaluation) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.held = append(slices.DeleteFunc(s.held, func(f *evaluation.Evaluation) bool { return f.Folder.Dir == dir }), e)
+	s.held = append(slices.DeleteFunc(s.held,
+		func(f *evaluation.Evaluation) bool { return f.Folder.Dir == e.Folder.Dir }), e)
 	s.held = slices.Clone(s.held[max(0, len(s.held)-s.most):])
-	return e, nil
+}
+
+// Contradictions say what is wrong with what is stated of a take, as
+// evaluation.Contradictions do. What was read and estimated for that is held, so that the
+// fit that follows does not do it again.
+func (s *Evaluations) Contradictions(ctx context.Context, folder *capture.Folder, take string) ([]string, error) {
+	said, seen, err := evaluation.Contradictions(ctx, folder, take, s.Before(folder.Dir))
+	if err != nil {
+		return nil, err
+	}
+	if _, estimated := seen.Input(take); estimated {
+		s.hold(seen)
+	}
+	return said, nil
 }

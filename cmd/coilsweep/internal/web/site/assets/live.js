@@ -3,6 +3,7 @@
 import * as api from "./api.js";
 import { announce, byID, complain, does, oneAtATime, put, say, show } from "./dom.js";
 import { hasOwnUse } from "./keys.js";
+import { atMost } from "./led.js";
 import { mayStart } from "./sound.js";
 import { on, state, working } from "./state.js";
 
@@ -77,7 +78,7 @@ async function steer(how) {
 
 function louder(by) {
   // Nobody leaps to full scale: what is clicked many times is no louder than the bench's takes.
-  const most = Number(state.bench?.settings?.level ?? state.bench?.defaults?.level ?? FIRST_DBFS);
+  const most = Number(atMost(state.bench?.settings?.level ?? state.bench?.defaults?.level ?? String(FIRST_DBFS)));
   level = Math.max(LEAST_DBFS, Math.min(most, level + by));
   steer({ level: String(level) });
   draw();

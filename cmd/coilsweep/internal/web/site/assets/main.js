@@ -8,6 +8,7 @@ import * as guitar from "./guitar.js";
 import * as key from "./key.js";
 import * as keys from "./keys.js";
 import * as live from "./live.js";
+import * as led from "./led.js";
 import * as many from "./many.js";
 import * as meters from "./meters.js";
 import * as mine from "./mine.js";
@@ -33,6 +34,9 @@ function showStep(to, focus) {
   const moved = to !== step;
   step = to;
   for (const section of $$("section.step")) show(section, !locked && section.id === step);
+  // What is being measured comes first; elsewhere what is to be done next.
+  const next = byID("next"), above = step === "takes" ? $(".bench-side") : byID("led");
+  if (next.previousElementSibling !== above) above.after(next);
   for (const link of $$("#steps a")) {
     if (link.hash === `#${step}`) link.setAttribute("aria-current", "step");
     else link.removeAttribute("aria-current");
@@ -110,7 +114,7 @@ function startStep() {
 for (const line of $$("details.line")) line.append(el("button", { type: "button", "data-do": "copy" }, "Copy"));
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
-for (const module of [coil, takes]) module.start(go);
+for (const module of [coil, takes, led]) module.start(go);
 for (const module of [figures, result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);
 on(["engine", "line"], drawLine);

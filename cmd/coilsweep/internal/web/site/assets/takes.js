@@ -1,7 +1,8 @@
 // Takes: what is connected across the coil, start and stop, what came of it.
 import * as api from "./api.js";
-import { $, $$, announce, byID, does, el, fill, optionsOf, put, say, show } from "./dom.js";
+import { $, $$, announce, byID, does, el, fill, oneAtATime, optionsOf, put, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
+import { atMost } from "./led.js";
 import { mayStart } from "./sound.js";
 import { on, refresh, state, working } from "./state.js";
 
@@ -34,7 +35,7 @@ export function start(go) {
       go(button.dataset.step);
       prepare(optionsOf(button), button.dataset.redo);
       if (here) byID("go").focus();
-      if (here) byID("stage").scrollIntoView({ block: "nearest" });
+      if (here) byID("stage-main").scrollIntoView({ block: "nearest" });
     },
     value: (button) => {
       byID("t-value").value = button.dataset.value;
@@ -65,15 +66,16 @@ export function start(go) {
     "remove-partial": (button) => act(button, () => ofCoil("/api/partial/remove", { partial: button.dataset.partial })),
   });
   importing();
-  on("coilID", () => { redo = ""; loadAt = -1; nameByHand = form.dirty = false; sweepSeen = ""; drawSweep(); });
+  on("coilID", () => { redo = ""; loadAt = -1; nameByHand = form.dirty = false; drawSweep(); });
   on(["coil", "coilID"], () => { keepLoad(); follow(); });
-  on(["engine", "progress", "ended", "result", "line"], drawStage);
+  on(["engine", "progress", "ended", "result", "line", "sweep"], drawStage);
   on("bench", () => {
     const { settings, defaults } = state.bench;
     for (const key of ["level", "repeats"]) byID(`t-${key}`).placeholder = settings[key] ?? defaults[key];
   });
-  on("engine", () => { if (!working()) stopping = false; show(byID("glance-stop"), working()); drawSweep(); });
-  on("sweep", drawSweep);
+  on("engine", () => { if (!working()) stopping = false; show(byID("glance-stop"), working()); });
+  on(["sweep", "coil"], drawSweep);
+  byID("sweep-behind").addEventListener("change", () => drawSweep());
 }
 
 async function ofCoil(path, body) {
@@ -94,17 +96,21 @@ function fillLoad(kind, value) {
 }
 
 // prepare fills the form: from advice, or from a take that is to be made again.
-function prepare(given, again = "") {
+export function prepare(given, again = "") {
   const { "added-c": c, "added-r": r } = given;
-  fillLoad(c ? "c" : r ? "r" : "bare", c || r || "");
+  fillLoad(c !== undefined ? "c" : r ? "r" : "bare", c || r || "");
   redo = again;
   form.dirty = true; // not to be proposed away
   nameByHand = Boolean(again || given.take);
   byID("t-take").value = again || given.take || "";
+  if (given.level) byID("t-level").value = given.level;
   form.clear();
   seen();
   follow();
 }
+
+// lacksValue tells whether a capacitor is chosen whose value is still to be said.
+export const lacksValue = () => load().kind === "c" && load().value === "";
 
 // keepLoad fills the form with what was connected for the take that was started last,
 // wherever it was started: that is what is there until somebody says otherwise.
@@ -133,7 +139,7 @@ function options() {
   const { take, level, repeats, until, after } = form.values(), { kind, value } = load();
   return withValues({
     take: nameByHand ? take : "", "added-c": kind === "c" ? value : "", "added-r": kind === "r" ? value : "",
-    level, repeats, until, after, redo: redo ? "true" : "",
+    level: atMost(level), repeats, until, after, redo: redo ? "true" : "",
   });
 }
 
@@ -177,6 +183,8 @@ async function begin() {
     throw Object.assign(new Error(text), { field: "value" });
   }
   if (!(await mayStart())) return;
+  const level = byID("t-level");
+  if (level.value) level.value = atMost(level.value); // it says what is played
   starting = true;
   drawStage();
   try {
@@ -186,7 +194,7 @@ async function begin() {
     loadAt = Math.max(loadAt, state.coil?.load.at ?? -1);
     nameByHand = form.dirty = false;
     const reduced = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
-    byID("stage").scrollIntoView({ block: "nearest", behavior: reduced ? "auto" : "smooth" });
+    byID("stage-main").scrollIntoView({ block: "nearest", behavior: reduced ? "auto" : "smooth" });
   } catch (error) {
     if (error.exists) { redo = ""; nameByHand = true; }
     throw error;
@@ -196,7 +204,7 @@ async function begin() {
   }
   // Where a value was typed the space bar would write; on the button, Enter that is still
   // held would stop.
-  if (byID("take-form").contains(document.activeElement)) byID("stage").focus({ preventScroll: true });
+  if (byID("take-form").contains(document.activeElement)) byID("stage-main").focus({ preventScroll: true });
 }
 
 export async function stop() {
@@ -270,14 +278,12 @@ function drawStage() {
   say(byID("stage-text"), view.text);
   const advice = (view.advice ?? []).map((text) => el("li", { dir: "auto" }, text));
   fill(byID("stage-advice"), advice.length ? el("ul", {}, advice) : "");
-  const result = view.state === "done" && view.take === state.coil?.latest;
-  show(byID("stage-result"), result);
-  show(byID("stage-level"), !result);
+  drawDigits(view);
   const bar = byID("stage-progress"), fraction = Math.min(1, Math.max(0, p?.fraction ?? 0));
-  show(bar, busy);
+  bar.classList.toggle("idle", !busy);
   $("i", bar).style.transform = `scaleX(${fraction.toFixed(4)})`;
   bar.setAttribute("aria-valuenow", Math.round(100 * fraction));
-  show(byID("take-for-next"), busy);
+  say(byID("take-for-next"), busy ? "For the take after this one:" : "For the next take:");
   const go = byID("go"), ends = view.word === "Stopping";
   go.classList.toggle("stop", busy);
   say(byID("go-word"), busy ? (ends ? "Stopping …" : "Stop")
@@ -299,22 +305,32 @@ function seen() {
   drawStage();
 }
 
-// The response so far. The place is there from the start of a take, so that
-// nothing moves when the first sweep is in.
-let sweepSeen = "";
-async function drawSweep() {
-  const s = state.sweep, recording = working() && state.engine.kind === "take" && state.engine.coil === state.coilID;
-  const mine = s?.coil === state.coilID && (!recording || s.take === state.engine.take);
-  show(byID("sweep-panel"), mine && (recording || s.repeats));
-  const key = mine ? `${s.coil} ${s.take} ${s.revision}` : "";
-  if (key === sweepSeen) return;
-  sweepSeen = key;
-  if (!mine) return;
-  try {
-    const answer = await api.get("/api/sweep");
-    if (sweepSeen === key) put(answer.html);
-  } catch { /* the next revision brings it */ }
+const NOTHING = `<div><span class="name">Resonance</span> <span class="digits">–</span></div>
+  <div><span class="name">Q</span> <span class="digits">–</span></div>`;
+
+// drawDigits shows the numbers of the sweeps while a take runs, and once there is a fit
+// with it those of that.
+function drawDigits({ state: now, take }) {
+  const s = state.sweep, latest = state.coil?.latest;
+  const swept = now !== "ready" && s?.coil === state.coilID && s.take === take;
+  const fitted = latest && (now === "ready" || now !== "working" && latest === take);
+  show(byID("stage-result"), fitted);
+  show(byID("stage-sweep"), !fitted);
+  put({ "stage-sweep": swept ? s.html["stage-sweep"] : NOTHING });
 }
+
+// The response so far, before anything that is to be compared with it. The place is there
+// from the start, so that nothing moves when the first sweep is in.
+let sweepSeen = "";
+const drawSweep = oneAtATime(async () => {
+  const s = state.sweep, behind = byID("sweep-behind").value, coil = state.coilID;
+  const key = [coil, behind, s?.coil === coil ? s.revision : state.coil?.latest].join("\n");
+  if (key === sweepSeen || !coil) return;
+  try {
+    put((await api.get("/api/sweep", { coil, behind })).html);
+    sweepSeen = key;
+  } catch { /* the next revision brings it */ }
+});
 
 // Import: by drop anywhere on the step, or by the two choosers.
 function importing() {
