@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"coilsweep/capture"
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/leastsquares"
 )
@@ -21,6 +22,7 @@ type fitted struct {
 	covariance *mat.SymDense
 	sumSquares float64
 	chi2, dof  float64 // of the points, without what their neighbours share
+	unsettled  bool    // the search used up its iterations
 }
 
 const (
@@ -35,8 +37,13 @@ const (
 // so that it does not end in a false minimum.
 var blunt = []float64{0.03, 0.003, 3e-4}
 
-var errNoFit = errors.New("no pair of coils was found that explains the takes: check in the pair's file what was " +
-	"connected in each take and where the exciter was")
+var errNoFit = &capture.UnfitError{What: "no pair of coils was found that explains the takes: check in pair.toml what " +
+	"was connected in each take and where the exciter was"}
+
+// fruitless tells whether a search ended without a pair.
+func fruitless(err error) bool {
+	return errors.Is(err, leastsquares.ErrSingular) || errors.Is(err, leastsquares.ErrDomain)
+}
 
 // searchDensity is how many points an octave a search needs.
 const searchDensity = 16
@@ -50,7 +57,7 @@ func search(ctx context.Context, q Request) (*fitted, error) {
 			return nil, err
 		}
 		f, err := searchWith(q, loops, first)
-		if errors.Is(err, leastsquares.ErrSingular) || errors.Is(err, leastsquares.ErrDomain) {
+		if fruitless(err) {
 			continue
 		} else if err != nil {
 			return nil, err
@@ -79,10 +86,14 @@ func search(ctx context.Context, q Request) (*fitted, error) {
 	for p := range f.groups {
 		f.normalise(&f.groups[p], slices.Clone(f.x))
 	}
-	if err := f.settle(leastsquares.NewSolver(f.problem())); err != nil {
-		return nil, err
+	err = f.settle(leastsquares.NewSolver(f.problem()))
+	if err == nil {
+		err = f.widen()
 	}
-	return f, f.widen()
+	if fruitless(err) {
+		return nil, errNoFit
+	}
+	return f, err
 }
 
 // searchWith searches with so many loops, from where another search with fewer or more
@@ -109,7 +120,7 @@ func searchWith(q Request, loops int, from *fitted) (*fitted, error) {
 			if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
 				return nil, err
 			}
-			x = append([]float64(nil), found.P...)
+			x = slices.Clone(found.P)
 			if u == blunt[len(blunt)-1] && found.SumSquares < least {
 				best, least = x, found.SumSquares
 			}
@@ -139,7 +150,7 @@ func (f *fitted) settle(solver *leastsquares.Solver) error {
 	if err != nil && !errors.Is(err, leastsquares.ErrIterations) {
 		return err
 	}
-	f.x, f.sumSquares = append([]float64(nil), found.P...), found.SumSquares
+	f.x, f.sumSquares, f.unsettled = slices.Clone(found.P), found.SumSquares, err != nil
 	f.covariance = mat.NewSymDense(f.n, nil)
 	if err := solver.Covariance(f.covariance); err != nil {
 		return fmt.Errorf("pair: %w", err)
@@ -247,7 +258,7 @@ func (m *model) plateaus(place int) (ratio float64, ok bool) {
 func (m *model) normalise(g *group, x []float64) {
 	at := make([]complex128, len(g.omega))
 	m.respond(g.takes[0], x, at, nil)
-	first := append([]complex128(nil), g.h[0]...)
+	first := slices.Clone(g.h[0])
 	for i := range g.h {
 		for k := range at {
 			g.h[i][k] *= at[k] / first[k]

@@ -73,6 +73,9 @@ func connections(names [2]string, partial *Partial) []connection {
 		connection{shown: InGuitar{Wiring: "parallel", Phase: "out"}, alter: wired(circuit.InParallel), out: true})
 }
 
+// mostU95DB is the largest U95 of a level that means anything.
+const mostU95DB = 6
+
 // unstatedPart is the limit of a partial split's part without a tolerance.
 const unstatedPart = 0.05
 
@@ -167,7 +170,11 @@ func (r *Result) InGuitar(h harness.Harness, partial *Partial) error {
 	for i, c := range list {
 		var known []fit.Quantity
 		for k, s := range harness.Sought(len(hz)) {
-			known = append(known, variances[each*i+k].Judge(value[each*i+k], s, "it follows from what the takes do not tell"))
+			q := variances[each*i+k].Judge(value[each*i+k], s, "it follows from what the takes do not tell")
+			if s.Decibel && q.Known() && q.U95 > mostU95DB {
+				q = fit.Unknown("undetermined: the coils nearly cancel, and what is left depends on how nearly")
+			}
+			known = append(known, q)
 		}
 		shown := c.shown
 		shown.Sound, shown.Response = harness.NewSound(known, hz)

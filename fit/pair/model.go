@@ -40,6 +40,7 @@ const (
 	usualBetweenF, usualGroundF = 25e-12, 10e-12
 	usualLnU                    = 1.1
 	layU                        = 0.58
+	couplingU                   = 0.5 // it lies between -1 and 1
 	sharedU                     = 0.05
 	// metalU is by how much the fields in the two coils may differ at high frequency
 	// from what they are at low, as metal of unlike shape makes it.
@@ -103,6 +104,7 @@ func newModel(q Request, loops, density int) (*model, error) {
 	m := &model{request: q, loops: loops}
 	m.coil = [2]int{fixedColumns, fixedColumns + 3 + 2*loops}
 	m.n = m.coil[1] + 3 + 2*loops
+	m.priors = append(m.priors, prior{atCoupling, 0, couplingU, false})
 	weak := func(column int, mean, u float64) { m.priors = append(m.priors, prior{column, mean, u, true}) }
 	weak(atBetween, math.Log(usualBetweenF), usualLnU)
 	weak(atGround, math.Log(usualGroundF), usualLnU)

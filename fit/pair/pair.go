@@ -51,6 +51,9 @@ type Request struct {
 	// FieldLimit is by how much, as a ratio, the field at the second coil may differ from
 	// that at the first in takes with the exciter over both.
 	FieldLimit float64
+	// Assumed is what was assumed of the record and left out by it, and Missing are takes that it describes and
+	// that are not there.
+	Assumed, Missing []string
 }
 
 // Result is what a pair is found to be.

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -54,7 +56,7 @@ func (f *fitted) spreadOf(count int, columns []int, of func(x, dst []float64)) (
 	value = make([]float64, count)
 	of(f.x, value)
 	gradient := mat.NewDense(count, f.n, nil)
-	up, down, moved := make([]float64, count), make([]float64, count), append([]float64(nil), f.x...)
+	up, down, moved := make([]float64, count), make([]float64, count), slices.Clone(f.x)
 	for _, c := range columns {
 		h := 1e-3 * min(1, math.Sqrt(f.covariance.At(c, c))+1e-4)
 		moved[c] = f.x[c] + h
@@ -92,7 +94,10 @@ func (f *fitted) result() *Result {
 	q := f.request
 	r := &Result{Schema: ResultSchema, Pair: q.Name, Basis: []string{}, Warnings: []string{}, Connected: []Whole{},
 		Guitar: []InGuitar{}, Hum: []Hum{}, fitted: f}
-	r.Warnings = append(r.Warnings, f.said...)
+	r.Warnings = append(append(r.Warnings, q.Assumed...), f.said...)
+	if len(q.Missing) > 0 {
+		r.Warnings = append(r.Warnings, "pair.toml describes takes that are not there: "+strings.Join(q.Missing, ", "))
+	}
 	var sought []fit.Sought
 	for range 2 {
 		sought = append(sought, fit.Sought{Missing: "L"}, fit.Sought{Missing: "R"}, fit.Sought{Missing: "C"})
@@ -152,15 +157,26 @@ func (f *fitted) judge(r *Result) {
 		WidenedDB: f.ownU * 20 / math.Ln10}
 	r.Basis = append(r.Basis, fmt.Sprintf("%d takes fitted together, what they have in common over frequency taken out",
 		len(r.Takes)))
-	if f.ownU > leastOwnU {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the two coils and what lies between them do not explain the takes to "+
-			"their noise: %.2g dB rms are left, and U95 is widened for it", r.Model.WidenedDB))
+	if f.unsettled {
+		r.Warnings = append(r.Warnings, "the search did not settle: the numbers may move with another take")
 	}
-	if r.Model.WidenedDB > 0.2 {
-		r.Warnings = append(r.Warnings, "that is much: check what was connected in each take, which leads were swapped, "+
-			"whether the other coil was open or shorted, and that the exciter did not move")
+	if f.ownU > leastOwnU {
+		said := fmt.Sprintf("the two coils and what lies between them do not explain the takes to their noise: %.2g dB rms "+
+			"are left, and U95 is widened for it", r.Model.WidenedDB)
+		if r.Contradicted() {
+			said += "; that is much: check what was connected in each take, which leads were swapped, whether the other coil " +
+				"was open or shorted, and that the exciter did not move"
+		}
+		r.Warnings = slices.Insert(r.Warnings, 0, said)
 	}
 }
+
+// mostWidenedDB is how much a circuit of two coils may leave unexplained of real ones: more
+// is a wrong connection (judgement, no source).
+const mostWidenedDB = 0.05
+
+// Contradicted tells whether the takes contradict what is stated of them.
+func (r *Result) Contradicted() bool { return r.Model.WidenedDB > mostWidenedDB }
 
 // balanced is the place where both coils answer the same field; -1: there is none with
 // takes of each coil alone.

@@ -13,9 +13,13 @@ import (
 // WriteSchema writes the JSON Schema (draft 2020-12) of result.json. It is made
 // from the type that is written, so that the two cannot part.
 func WriteSchema(w io.Writer) error {
-	s := schemaOf(reflect.TypeFor[fit.Result]())
+	return writeSchema(w, reflect.TypeFor[fit.Result](), "Result of coilsweep, "+fit.ResultSchema)
+}
+
+func writeSchema(w io.Writer, of reflect.Type, title string) error {
+	s := schemaOf(of)
 	s["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-	s["title"] = "Result of coilsweep, " + fit.ResultSchema
+	s["title"] = title
 	s["description"] = "Quantities are in SI units, named in the key: _h henry, _f farad, _ohm ohm, _hz hertz, _db " +
 		"decibel, _s2 second squared. u is the standard uncertainty, U95 the expanded one (JCGM 100)."
 	s["$defs"] = map[string]any{"quantity": quantitySchema}
@@ -78,6 +82,8 @@ func schemaOf(t reflect.Type) schema {
 		return schema{"type": "object", "properties": properties, "required": required, "additionalProperties": false}
 	case reflect.Slice:
 		return schema{"oneOf": []any{schema{"type": "array", "items": schemaOf(t.Elem())}, schema{"type": "null"}}}
+	case reflect.Array:
+		return schema{"type": "array", "items": schemaOf(t.Elem()), "minItems": t.Len(), "maxItems": t.Len()}
 	case reflect.Map:
 		return schema{"type": "object", "additionalProperties": schemaOf(t.Elem())}
 	case reflect.String:

@@ -291,6 +291,7 @@ func browserOtherPages(t *testing.T, alive context.Context, d CoilDocument) {
 	for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(),
 		"guide":      guide.String(),
 		"turns":      turnsPageText(t, invented.Turns()),
+		"pair":       pairPageText(t, invented.Pair()),
 		"prediction": predictionPageText(t, predictionDocument(t))} {
 		t.Run(name, func(t *testing.T) {
 			p := tab{browserrig.OpenText(t, alive, page, browserrig.View{})}
