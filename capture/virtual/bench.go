@@ -36,10 +36,12 @@ const Schema = "coilsweep.virtual-bench/1"
 // A quantity that was not given (its SI is 0 and its Text empty) means the part
 // is not there.
 type Bench struct {
-	Schema    string    `toml:"schema"`
-	Name      string    `toml:"name"`
-	Notes     string    `toml:"notes"`
-	Coil      Coil      `toml:"coil"`
+	Schema string `toml:"schema"`
+	Name   string `toml:"name"`
+	Notes  string `toml:"notes"`
+	Coil   Coil   `toml:"coil"`
+	// Second is the other coil of a hum-cancelling pickup; nil: there is none.
+	Second    *Second   `toml:"second"`
 	Cover     *Cover    `toml:"cover"`
 	Fixture   Fixture   `toml:"fixture"`
 	Added     Added     `toml:"added"`
@@ -284,13 +286,13 @@ func (b Bench) celsius() float64 {
 // kelvin (IEC 60028).
 const copperAlpha = 0.00393
 
-// coilResistance is the copper's at the temperature of the bench.
-func (b Bench) coilResistance() float64 {
+// copper is the resistance of c at the temperature of the bench.
+func (b Bench) copper(c Coil) float64 {
 	at := 20.0
-	if b.Coil.Resistance.Celsius != nil {
-		at = *b.Coil.Resistance.Celsius
+	if c.Resistance.Celsius != nil {
+		at = *c.Resistance.Celsius
 	}
-	return b.Coil.Resistance.SI * (1 + copperAlpha*(b.celsius()-20)) / (1 + copperAlpha*(at-20))
+	return c.Resistance.SI * (1 + copperAlpha*(b.celsius()-20)) / (1 + copperAlpha*(at-20))
 }
 
 // corner is the -3 dB corner of the roll-off in Hz.

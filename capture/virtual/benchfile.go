@@ -26,6 +26,19 @@ func Default() Bench {
 // DefaultText is the TOML text of Default, to start a bench of one's own from.
 func DefaultText() string { return string(defaultText) }
 
+//go:embed pair.toml
+var pairText []byte
+
+// Pair is an invented bench with a hum-cancelling pickup.
+func Pair() Bench {
+	b, err := Decode("pair.toml", pairText)
+	if err != nil {
+		panic(err) // as in Default
+	}
+	b.source.path = ""
+	return b
+}
+
 // maxFileBytes bounds what Load reads: a bench is a page of text.
 const maxFileBytes = 1 << 20
 

@@ -100,7 +100,7 @@ func parallel(a, b float64) float64 {
 func (b Bench) network(p parts) network {
 	l := b.Coil.Inductance.SI
 	nw := network{
-		coil:          loop{l, b.coilResistance()},
+		coil:          loop{l, b.copper(b.Coil)},
 		currentDriven: b.Exciter.Drive == "current",
 		outputR:       b.Output.Resistance.SI,
 		exciter: loop{
@@ -114,9 +114,21 @@ func (b Bench) network(p parts) network {
 	nw.capacitance = winding + b.Fixture.Capacitance.SI + added
 	nw.relaxations = append(late, later...)
 	number := map[string]int{}
+	if second := b.Second; second != nil {
+		nw.rings = append(nw.rings, loop{second.Inductance.SI, b.copper(second.Coil)})
+		nw.capacitance -= winding
+		second.join(&nw, winding)
+	}
+	firstRing := 1 + len(nw.rings)
 	for i, r := range b.Coil.Rings {
 		nw.rings = append(nw.rings, loop{r.Inductance.SI, r.Resistance.SI})
-		number[r.Name] = i + 1
+		number[r.Name] = firstRing + i
+	}
+	secondsRing := 1 + len(nw.rings)
+	if b.Second != nil {
+		for _, r := range b.Second.Rings {
+			nw.rings = append(nw.rings, loop{r.Inductance.SI, r.Resistance.SI})
+		}
 	}
 	if b.Cover != nil {
 		nw.rings = append(nw.rings, loop{b.Cover.Inductance.SI, b.Cover.Resistance.SI})
@@ -130,7 +142,13 @@ func (b Bench) network(p parts) network {
 		nw.mutual.SetSym(i, j, coupling*math.Sqrt(li*lj))
 	}
 	for i, r := range b.Coil.Rings {
-		between(0, i+1, r.Coupling)
+		between(0, firstRing+i, r.Coupling)
+	}
+	if second := b.Second; second != nil {
+		between(0, 1, second.Coupling)
+		for i, r := range second.Rings {
+			between(1, secondsRing+i, r.Coupling)
+		}
 	}
 	for _, m := range b.Coil.Mutual {
 		i, j := number[m.Between[0]], number[m.Between[1]]
@@ -138,6 +156,9 @@ func (b Bench) network(p parts) network {
 	}
 	nw.exciterMutual = make([]float64, 1+len(nw.rings))
 	nw.exciterMutual[0] = b.Exciter.Mutual.SI
+	if b.Second != nil {
+		nw.exciterMutual[1] = b.Second.Field * b.Exciter.Mutual.SI
+	}
 	if k := b.Cover; k != nil {
 		last := len(nw.rings)
 		between(0, last, k.Coupling)

@@ -33,10 +33,81 @@ type network struct {
 	currentDriven bool      // the source is a current source
 	outputR       float64   // ohm
 
-	capacitance float64 // F, all across the coil's terminals at once
-	relaxations []relaxation
-	loadR       float64 // ohm, all across the coil's terminals; +Inf: none
+	// second are the ends of the first ring where that is no ring but a second coil; nil:
+	// there is none. first are those of the coil; both are node 0 and ground without a second.
+	first, second *ends
+	capacitance   float64       // F, all from node 0 to ground at once
+	capacitors    []capacitorAt // others
+	relaxations   []relaxation
+	loadR         float64 // ohm, all across the coil's terminals; +Inf: none
 }
+
+// ends are the nodes of a coil's hot and its cold lead. Node 0 is the input.
+type ends struct{ hot, cold int }
+
+// ground is the node that all voltages are measured from.
+const ground = -1
+
+// capacitorAt is a capacitor between two nodes.
+type capacitorAt struct {
+	a, b  int
+	farad float64
+}
+
+// nodes are what hangs on the nodes: the matrix of capacitances as L Lᵀ, of which upward is
+// the inverse of L. The states are the charges by it: Lᵀ v.
+type nodes struct {
+	upward *mat.TriDense
+	coils  []ends // of loops 0, and 1 where it is a coil
+}
+
+// nodes factors the capacitances of all nodes.
+func (nw network) nodes() (n nodes, err error) {
+	n.coils = []ends{{0, ground}}
+	count := 1
+	if nw.second != nil {
+		n.coils = []ends{*nw.first, *nw.second}
+		for _, e := range n.coils {
+			count = max(count, e.hot+1, e.cold+1)
+		}
+	}
+	farad := mat.NewSymDense(count, nil)
+	for _, c := range append([]capacitorAt{{0, ground, nw.capacitance}}, nw.capacitors...) {
+		if c.a == c.b {
+			continue
+		}
+		for _, at := range [...]int{c.a, c.b} {
+			if at != ground {
+				farad.SetSym(at, at, farad.At(at, at)+c.farad)
+			}
+		}
+		if c.a != ground && c.b != ground {
+			farad.SetSym(c.a, c.b, farad.At(c.a, c.b)-c.farad)
+		}
+	}
+	var cholesky mat.Cholesky
+	if !cholesky.Factorize(farad) {
+		return n, errNode
+	}
+	var lower mat.TriDense
+	cholesky.LTo(&lower)
+	n.upward = mat.NewTriDense(count, mat.Lower, nil)
+	return n, n.upward.InverseTri(&lower)
+}
+
+// across is how state k of the nodes counts in the voltage of coil i, and in its current's
+// effect on that state.
+func (n nodes) across(i, k int) (sum float64) {
+	if at := n.coils[i].hot; at != ground {
+		sum += n.upward.At(k, at)
+	}
+	if at := n.coils[i].cold; at != ground {
+		sum -= n.upward.At(k, at)
+	}
+	return sum
+}
+
+var errNode = errors.New("a lead of a coil has no capacitance: state metal_c of the second coil")
 
 // Inputs of the network as a system; from noiseIn on, one noise source each of
 // the coil's resistance, each ring's, and the load's.
@@ -74,7 +145,7 @@ func (nw network) loops() []loop {
 
 // system writes the network in state space. States are the flux linkages of
 // the loops, each over the square root of its inductance, and the charges of
-// the capacitance and of each relaxation over the square root of that: all in
+// the nodes' capacitance and of each relaxation over the square root of that: all in
 // sqrt(joule), so that the matrix holds nothing but rates (R/L, 1/sqrt(LC), 1/RC).
 //
 // Kirchhoff's law of each loop: d(flux)/dt = source - R i - terminal voltage,
@@ -84,7 +155,7 @@ func (nw network) loops() []loop {
 func (nw network) system() (system, error) {
 	loops := nw.loops()
 	n := len(loops)
-	m := n // where the charge stands
+	m := n // where the charges stand
 	root := make([]float64, n)
 	for i, l := range loops {
 		root[i] = math.Sqrt(l.inductance)
@@ -111,8 +182,12 @@ func (nw network) system() (system, error) {
 		return system{}, errCoupling
 	}
 
-	s := newSystem(n+1+len(nw.relaxations), noiseIn+len(nw.rings)+2, 3)
-	rootC := math.Sqrt(nw.capacitance)
+	at, err := nw.nodes()
+	if err != nil {
+		return system{}, err
+	}
+	count, _ := at.upward.Dims()
+	s := newSystem(n+count+len(nw.relaxations), noiseIn+len(nw.rings)+2, 3)
 	exciter := n - 1
 	for i, l := range loops {
 		resistance := l.resistance
@@ -123,21 +198,33 @@ func (nw network) system() (system, error) {
 			s.a.Set(i, j, -resistance/l.inductance*inverse.At(i, j))
 		}
 	}
-	s.a.Set(0, m, -1/(root[0]*rootC))
-	for j := range n {
-		s.a.Set(m, j, inverse.At(0, j)/(root[0]*rootC))
+	for k := range count {
+		for i := range at.coils {
+			v := at.across(i, k) / root[i]
+			s.a.Set(i, m+k, -v)
+			for j := range n {
+				s.a.Set(m+k, j, s.a.At(m+k, j)+v*inverse.At(i, j))
+			}
+		}
+		s.c.Set(coilOut, m+k, at.upward.At(k, 0))
 	}
-	s.c.Set(coilOut, m, 1/rootC)
 	leak := 1 / nw.loadR
 	for i, r := range nw.relaxations {
 		// Its current, (v - v_r)/R, charges it and discharges the capacitance.
-		k, between := m+1+i, 1/(r.ohm*rootC*math.Sqrt(r.farad))
-		s.a.Set(k, k, -1/(r.ohm*r.farad))
-		s.a.Set(k, m, between)
-		s.a.Set(m, k, between)
+		own := m + count + i
+		s.a.Set(own, own, -1/(r.ohm*r.farad))
+		for k := range count {
+			between := at.upward.At(k, 0) / (r.ohm * math.Sqrt(r.farad))
+			s.a.Set(own, m+k, between)
+			s.a.Set(m+k, own, between)
+		}
 		leak += 1 / r.ohm
 	}
-	s.a.Set(m, m, -leak/nw.capacitance)
+	for k := range count {
+		for j := range count {
+			s.a.Set(m+k, m+j, -leak*at.upward.At(k, 0)*at.upward.At(j, 0))
+		}
+	}
 
 	if nw.currentDriven {
 		// current of loop i, times root[i], that the exciter's flux calls for
@@ -147,8 +234,10 @@ func (nw network) system() (system, error) {
 				share += inverse.At(i, j) * nw.exciterMutual[j] / root[j]
 			}
 			s.b.Set(i, driveIn, -loops[i].resistance/loops[i].inductance*share)
-			if i == 0 {
-				s.b.Set(m, driveIn, share/(root[0]*rootC))
+			for k := range count {
+				if i < len(at.coils) {
+					s.b.Set(m+k, driveIn, s.b.At(m+k, driveIn)+at.across(i, k)/root[i]*share)
+				}
 			}
 		}
 		s.d.Set(currentOut, driveIn, 1)
@@ -166,10 +255,15 @@ func (nw network) system() (system, error) {
 	}
 
 	s.b.Set(0, humIn, 1/root[0])
+	if nw.second != nil {
+		s.b.Set(1, humIn, nw.exciterMutual[1]/nw.exciterMutual[0]/root[1])
+	}
 	for i := range 1 + len(nw.rings) {
 		s.b.Set(i, noiseIn+i, 1/root[i])
 	}
-	s.b.Set(m, noiseIn+1+len(nw.rings), 1/rootC) // a current across the terminals
+	for k := range count {
+		s.b.Set(m+k, noiseIn+1+len(nw.rings), at.upward.At(k, 0)) // a current across the terminals
+	}
 	return s, nil
 }
 

@@ -22,7 +22,8 @@ const spiceDir = "../../testdata/spice"
 
 // spiceCases are benches of which there is a netlist testdata/spice/NAME.cir
 // and a description testdata/NAME.toml, written apart from each other.
-var spiceCases = []string{"bench_voltage", "bench_current", "bench_loopback", "bench_loss"}
+var spiceCases = []string{"bench_voltage", "bench_current", "bench_loopback", "bench_loss",
+	"bench_pair", "bench_pairopen"}
 
 // table reads a CSV file; lines that begin with # and the head are left out.
 func table(t *testing.T, name string) [][]string {

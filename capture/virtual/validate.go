@@ -84,40 +84,13 @@ func (b Bench) check() error {
 
 func (b Bench) checkCoil(c *checker) {
 	const minR, maxR = 1e-9, 1e12
-	c.part("coil.inductance", b.Coil.Inductance.Value, 1e-9, 1e4, false)
-	c.part("coil.resistance", b.Coil.Resistance.Value, 1e-6, 1e9, false)
-	if t := b.Coil.Resistance.Celsius; t != nil {
-		c.within("coil.resistance (temperature)", *t, -60, 200)
-	}
-	c.part("coil.winding_c", b.Coil.WindingC.Value, 1e-15, 1e-3, false)
-	const mostLoss = 0.1 // more is no capacitor
-	c.within("coil.winding_loss", b.Coil.WindingLoss, 0, mostLoss)
+	b.Coil.check("coil.", c)
 	c.within("added.c_loss", b.Added.CLoss, 0, mostLoss)
-	names := map[string]bool{}
-	for i, r := range b.Coil.Rings {
-		key := fmt.Sprintf("coil.ring[%d].", i)
-		c.part(key+"inductance", r.Inductance.Value, 1e-12, 1e4, false)
-		c.part(key+"resistance", r.Resistance.Value, minR, maxR, false)
-		c.within(key+"coupling", r.Coupling, -0.9999, 0.9999)
-		if r.Name != "" && names[r.Name] {
-			c.fail(key+"name", "%q names two rings; give each its own name", r.Name)
+	if b.Second != nil {
+		b.Second.check(c)
+		if b.Cover != nil || b.Coil.WindingLoss != 0 {
+			c.fail("second", "with a second coil neither a cover nor winding_loss is simulated")
 		}
-		names[r.Name] = true
-	}
-	if len(b.Coil.Rings) > 16 {
-		c.fail("coil.ring", "%d rings; at most 16 are simulated", len(b.Coil.Rings))
-	}
-	for i, m := range b.Coil.Mutual {
-		key := fmt.Sprintf("coil.mutual[%d].", i)
-		if len(m.Between) != 2 || m.Between[0] == m.Between[1] {
-			c.fail(key+"between", "wants the names of two rings")
-		}
-		for _, name := range m.Between {
-			if name == "" || !names[name] {
-				c.fail(key+"between", "there is no ring named %q", name)
-			}
-		}
-		c.within(key+"coupling", m.Coupling, -0.9999, 0.9999)
 	}
 	if k := b.Cover; k != nil {
 		c.part("cover.inductance", k.Inductance.Value, 1e-12, 1e4, false)
@@ -132,6 +105,46 @@ func (b Bench) checkCoil(c *checker) {
 	}
 	if e := b.Added.RError; e != nil {
 		c.within("added.true_added_r_error", *e, -0.9, 9)
+	}
+}
+
+// mostLoss is the largest dissipation factor: more is no capacitor.
+const mostLoss = 0.1
+
+func (coil Coil) check(of string, c *checker) {
+	const minR, maxR = 1e-9, 1e12
+	c.part(of+"inductance", coil.Inductance.Value, 1e-9, 1e4, false)
+	c.part(of+"resistance", coil.Resistance.Value, 1e-6, 1e9, false)
+	if t := coil.Resistance.Celsius; t != nil {
+		c.within(of+"resistance (temperature)", *t, -60, 200)
+	}
+	c.part(of+"winding_c", coil.WindingC.Value, 1e-15, 1e-3, false)
+	c.within(of+"winding_loss", coil.WindingLoss, 0, mostLoss)
+	names := map[string]bool{}
+	for i, r := range coil.Rings {
+		key := fmt.Sprintf("%sring[%d].", of, i)
+		c.part(key+"inductance", r.Inductance.Value, 1e-12, 1e4, false)
+		c.part(key+"resistance", r.Resistance.Value, minR, maxR, false)
+		c.within(key+"coupling", r.Coupling, -0.9999, 0.9999)
+		if r.Name != "" && names[r.Name] {
+			c.fail(key+"name", "%q names two rings; give each its own name", r.Name)
+		}
+		names[r.Name] = true
+	}
+	if len(coil.Rings) > 16 {
+		c.fail(of+"ring", "%d rings; at most 16 are simulated", len(coil.Rings))
+	}
+	for i, m := range coil.Mutual {
+		key := fmt.Sprintf("%smutual[%d].", of, i)
+		if len(m.Between) != 2 || m.Between[0] == m.Between[1] {
+			c.fail(key+"between", "wants the names of two rings")
+		}
+		for _, name := range m.Between {
+			if name == "" || !names[name] {
+				c.fail(key+"between", "there is no ring named %q", name)
+			}
+		}
+		c.within(key+"coupling", m.Coupling, -0.9999, 0.9999)
 	}
 }
 

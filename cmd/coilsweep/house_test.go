@@ -37,6 +37,7 @@ var floors = [][]string{
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/consistency", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},
 	{"fit/batch", "fit/change", "fit/evaluation", "fit/turns"},
+	{"fit/pair"},
 	{"report/notation", "report/sound"},
 	{"report/words", "report/schema"},
 	{"report/figure", "report/data", "report/label"},
@@ -61,7 +62,7 @@ var only = map[string][]string{
 	"github.com/spf13/cobra": {"cmd/coilsweep/internal/cli"},
 	"github.com/spf13/pflag": {"cmd/coilsweep/internal/cli"},
 	// What reads a result needs no fit.
-	"fit/joint": {"fit/evaluation", "cmd/coilsweep/internal/workbench"},
+	"fit/joint": {"fit/evaluation", "fit/pair", "cmd/coilsweep/internal/workbench"},
 	// The page's door knows nothing of coils.
 	"cmd/coilsweep/internal/web/site": {"cmd/coilsweep/internal/web"},
 	// Sound cards need cgo; all else builds without.

@@ -22,6 +22,10 @@ const typical = "typical, no source"
 // bench.toml.
 var ranges = []Range{
 	{"dcr", "the DC resistance of a coil", Ohm, 1e3, 1.5e3, 30e3, 200e3, typical},
+	{"first-dcr", "the DC resistance of half a pickup", Ohm, 500, 1.5e3, 15e3, 100e3, typical},
+	{"second-dcr", "the DC resistance of half a pickup", Ohm, 500, 1.5e3, 15e3, 100e3, typical},
+	{"partial-r", "the resistor of a partial split", Ohm, 50, 470, 100e3, 10e6, typical},
+	{"partial-c", "the capacitor of a partial split", Farad, 10e-12, 470e-12, 220e-9, 10e-6, typical},
 	{"meter-l", "the inductance of a coil", Henry, 0.05, 0.5, 20, 200, typical},
 	{"meter-c", "the capacitance of a coil", Farad, 1e-12, 20e-12, 1e-9, 100e-9, typical},
 	{"winding", "the capacitance of a winding", Farad, 1e-12, 10e-12, 500e-12, 10e-9, typical},

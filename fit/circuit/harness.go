@@ -26,6 +26,13 @@ type Harness struct {
 	// Coupling is the coupling factor of two coils' inductances; positive
 	// where their fluxes add when both are connected the same way round.
 	Coupling float64
+	// BetweenF, GroundF and Lay are as in Pair, and Shared is its share for each loop of the
+	// first coil, which then couples to the second.
+	BetweenF, GroundF, Lay float64
+	Shared                 []float64
+	// Junction is a part from the junction of two coils in series to ground, as of a
+	// partial split; nil: none.
+	Junction *Load
 	Volume   *Potentiometer // nil: none
 	Tone     *Tone          // nil: none
 	Bleed    *Bleed         // nil: none; needs a volume pot
@@ -93,8 +100,8 @@ func (h Harness) Network() (*Network, Node, error) {
 		addCoil(n, 1, coils[0], hot, ground)
 		addCoil(n, 2, coils[1], ground, ground)
 	}
-	if len(coils) == 2 && h.Coupling != 0 {
-		n.Couple("coils", "coil1", "coil2", h.Coupling)
+	if len(coils) == 2 {
+		h.couple(n)
 	}
 	out := hot
 	if v := h.Volume; v != nil {
@@ -132,6 +139,57 @@ func (h Harness) Network() (*Network, Node, error) {
 		n.AddCapacitor("amplifier", out, ground, h.Amplifier.CapacitanceF)
 	}
 	return n, out, n.Err()
+}
+
+// couple adds what lies between two coils.
+func (h Harness) couple(n *Network) {
+	if h.Coupling != 0 {
+		n.Couple("coils", "coil1", "coil2", h.Coupling)
+	}
+	for k, share := range h.Shared {
+		if ring := h.Coils[0].Rings[k]; share != 0 && ring.Share > 0 {
+			n.Couple(fmt.Sprintf("shared%d", k+1), "coil2", fmt.Sprintf("ring1_%d", k+1),
+				share/math.Sqrt(ring.Share))
+		}
+	}
+	hot, middle := n.Node("pickup"), Ground
+	first, second := [2]Node{hot, Ground}, [2]Node{hot, Ground}
+	switch h.Wiring {
+	case InSeries:
+		middle = n.Node("middle")
+		first, second = [2]Node{hot, middle}, [2]Node{middle, Ground}
+	case Split:
+		second = [2]Node{}
+	}
+	for i, leads := range [...]*[2]Node{&first, &second} {
+		if h.Coils[i].Reversed {
+			leads[0], leads[1] = leads[1], leads[0]
+		}
+	}
+	for i, a := range first {
+		for k, b := range second {
+			share := 0.25 - h.Lay/12
+			if i == k {
+				share = 0.25 + h.Lay/12
+			}
+			if a != b && h.BetweenF != 0 {
+				n.AddCapacitor(fmt.Sprintf("between%d%d", i, k), a, b, h.BetweenF*share)
+			}
+		}
+	}
+	for i, at := range []Node{first[0], first[1], second[0], second[1]} {
+		if at != Ground && h.GroundF != 0 {
+			n.AddCapacitor(fmt.Sprintf("metal%d", i), at, Ground, h.GroundF/2)
+		}
+	}
+	if j := h.Junction; j != nil && middle != Ground {
+		if !math.IsInf(j.ResistanceOhm, 1) {
+			n.AddResistor("partial", middle, Ground, j.ResistanceOhm)
+		}
+		if j.CapacitanceF != 0 {
+			n.AddCapacitor("partial", middle, Ground, j.CapacitanceF)
+		}
+	}
 }
 
 func (h Harness) check() error {

@@ -231,6 +231,13 @@ func randomHarness(r *rand.Rand) Harness {
 	if h.Wiring != OneCoil {
 		h.Coils = append(h.Coils, coil())
 		h.Coupling = 0.5*r.Float64() - 0.2
+		h.BetweenF, h.GroundF, h.Lay = pick(0, 50e-12*r.Float64()), pick(0, 30e-12*r.Float64()), pick(-1, 0, 1)
+		for _, ring := range h.Coils[0].Rings {
+			h.Shared = append(h.Shared, 0.1*math.Sqrt(ring.Share)*r.Float64())
+		}
+		if h.Wiring == InSeries && r.IntN(2) == 0 {
+			h.Junction = &Load{ResistanceOhm: pick(4.7e3, math.Inf(1)), CapacitanceF: pick(0, 10e-9)}
+		}
 	}
 	if r.IntN(5) > 0 {
 		v := pot()

@@ -103,7 +103,13 @@ func sound(h circuit.Harness, dst []float64) {
 // SI units: the four quantities of Sought, then the level at each of hz; NaN for
 // what does not exist.
 func (h Harness) Evaluate(coils []circuit.Coil, parts []Part, at, hz, dst []float64) {
+	h.EvaluateAs(coils, func(*circuit.Harness) {}, parts, at, hz, dst)
+}
+
+// EvaluateAs is Evaluate for coils that alter connects otherwise than h says.
+func (h Harness) EvaluateAs(coils []circuit.Coil, alter func(*circuit.Harness), parts []Part, at, hz, dst []float64) {
 	built := h.circuit(coils, sizesOf(parts, at))
+	alter(&built)
 	sound(built, dst)
 	levels(built, hz, dst[perSound:])
 }

@@ -163,7 +163,7 @@ func assumeTolerances(t *fit.Terminals) []string {
 		}
 		with := **c.at
 		var said string
-		if with.Value, said = withTolerance(c.name, with.Value); said != "" {
+		if with.Value, said = WithTolerance(c.name, with.Value); said != "" {
 			warnings, *c.at = append(warnings, said), &with
 		}
 	}

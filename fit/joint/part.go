@@ -74,7 +74,7 @@ const (
 )
 
 func partOf(kind string, source source, v quantity.Value, measured bool) (part, string) {
-	v, warning := withTolerance(kind, v)
+	v, warning := WithTolerance(kind, v)
 	return part{
 		what:     fmt.Sprintf("%s %s", kind, v.String()),
 		source:   source,
@@ -86,9 +86,9 @@ func partOf(kind string, source source, v quantity.Value, measured bool) (part, 
 	}, warning
 }
 
-// withTolerance is v with the limit that is assumed where none is stated, and what is said
+// WithTolerance is v with the limit that is assumed where none is stated, and what is said
 // then; "" where one is.
-func withTolerance(kind string, v quantity.Value) (quantity.Value, string) {
+func WithTolerance(kind string, v quantity.Value) (quantity.Value, string) {
 	if v.Basis != quantity.Unstated {
 		return v, ""
 	}
@@ -255,6 +255,16 @@ func resistancePrior(coil capture.Coil) (p part, warnings []string, ok bool) {
 			unstatedKelvin, 100*quantity.Coverage95*u))
 	}
 	return p, warnings, true
+}
+
+// Resistance is what is known of a coil's resistance during its takes.
+type Resistance struct{ Ohm, RelativeU float64 }
+
+// ResistanceAtTakes is the coil's DC resistance carried to its temperature during the
+// takes, and what was assumed for it; ok is false where none is stated.
+func ResistanceAtTakes(coil capture.Coil) (r Resistance, assumed []string, ok bool) {
+	p, assumed, ok := resistancePrior(coil)
+	return Resistance{p.nominal, p.u}, assumed, ok
 }
 
 // unstatedKelvin is how far temperatures that are not stated may be apart.

@@ -3,6 +3,7 @@ package data
 import (
 	"coilsweep/fit"
 	"coilsweep/fit/harness"
+	"coilsweep/fit/pair"
 	"coilsweep/fit/turns"
 	"coilsweep/report/schema"
 	"coilsweep/report/words"
@@ -47,6 +48,7 @@ func Formats() []schema.Format {
 			"loudness_lufs": schema.List(number), "difference_loudness_lufs": number,
 			"octaves": schema.Of[[]harness.Octave](), "warnings": texts, "files": texts}, nil)},
 		turnsFormat(),
+		{Name: "pair-result", About: "the two coils of a hum-cancelling pickup", Shape: schema.Of[pair.Result]()},
 		{Name: "winding", About: "a coil checked against its wire and turns", Shape: schema.Object(keys{"coil": text,
 			"turns_stated": schema.Whole, "celsius": schema.Number, "resistance_ohm": schema.Quantity,
 			"resistance_expected_ohm": schema.Quantity, "en": number, "turns": schema.Quantity, "bare_winding_h": number,

@@ -109,11 +109,16 @@ func PredictionCSV(w io.Writer, p harness.Prediction, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
 	sheet.row("frequency_hz", "level_db", "level_U95_db")
 	for _, point := range p.Response {
-		row := []string{sheet.number(point.FrequencyHz), "", ""}
-		if q := point.LevelDB; q.Known() {
-			row[1], row[2] = sheet.rounded(q.Value, 'f', 5), sheet.rounded(q.U95, 'g', 3)
-		}
-		sheet.row(row...)
+		sheet.row(sheet.point(point)...)
 	}
 	return sheet.end()
+}
+
+// point is frequency, level and U95 of a predicted response.
+func (s *spreadsheet) point(p harness.Point) []string {
+	row := []string{s.number(p.FrequencyHz), "", ""}
+	if q := p.LevelDB; q.Known() {
+		row[1], row[2] = s.rounded(q.Value, 'f', 5), s.rounded(q.U95, 'g', 3)
+	}
+	return row
 }

@@ -291,6 +291,7 @@ func browserOtherPages(t *testing.T, alive context.Context, d CoilDocument) {
 	}
 	for name, page := range map[string]string{"comparison": compare.String(), "batch": batch.String(),
 		"guide":       guide.String(),
+		"pair":        pairPageText(t, invented.Pair()),
 		"certificate": certificateText(t, certified()),
 		"turns":       turnsPageText(t, invented.Turns()),
 		"prediction":  predictionPageText(t, predictionDocument(t))} {

@@ -129,7 +129,7 @@ func of(t reflect.Type) Schema {
 	case reflect.Slice:
 		return OrNull(List(of(t.Elem())))
 	case reflect.Array:
-		return List(of(t.Elem()))
+		return Schema{"type": "array", "items": of(t.Elem()), "minItems": t.Len(), "maxItems": t.Len()}
 	case reflect.Map:
 		return Map(of(t.Elem()))
 	case reflect.String:

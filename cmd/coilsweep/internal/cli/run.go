@@ -222,7 +222,8 @@ usable.`,
 		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newLabel(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
-		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newMan(c), newSchema(c),
+		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newPair(c), newMan(c),
+		newSchema(c),
 	)
 	addShells(root)
 	return root

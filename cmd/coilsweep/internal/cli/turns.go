@@ -180,20 +180,11 @@ exponents of these laws are fitted.`,
 			}
 			printing := figure.Printing{Made: workbench.Made(),
 				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.path), ".")))}
-			for _, f := range []struct {
-				outFile
-				fill func(io.Writer) error
-			}{
+			if err := c.writeFiles([]filled{
 				{picture, func(w io.Writer) error { return figure.PrintTurns(w, *sheet, printing) }},
 				{html, func(w io.Writer) error { return page.Turns(w, *sheet, printing.Made, programName()) }},
-			} {
-				if f.path == "" {
-					continue
-				}
-				if err := f.write(f.fill); err != nil {
-					return err
-				}
-				c.warn("wrote %s", f.path)
+			}); err != nil {
+				return err
 			}
 			return c.show(func(w io.Writer) error { return data.TurnsJSON(w, *sheet) },
 				func(w io.Writer) error { return terminal.Turns(w, *sheet, screen.TableOptions(w)) }, unfit)

@@ -31,6 +31,7 @@ type Bench struct {
 	BufferS       float64
 	Verbose       bool
 	VirtualFile   string
+	Connected     string // of the simulated bench's two coils
 	Seed          uint64
 	// For a program that stays: InTime has a simulated bench take the time
 	// that a real one does, KeepRunning leaves a sound card running.
@@ -52,7 +53,7 @@ func defaultBench() Bench { return Bench{Kind: SoundCard, OutputChannel: 1, Seed
 
 var (
 	soundcardOptions = []string{"input", "output", "output-channel", "buffer"}
-	virtualOptions   = []string{"virtual-file", "seed"}
+	virtualOptions   = []string{"virtual-file", "virtual-connected", "seed"}
 )
 
 func (b *Bench) options() Options {
@@ -75,6 +76,8 @@ func (b *Bench) options() Options {
 			Help: "show the sound system's own messages"},
 		{Name: "virtual-file", Group: groupBench, Value: Text(&b.VirtualFile),
 			Help: "description of a simulated bench (default: an invented one)"},
+		{Name: "virtual-connected", Group: groupBench, Value: Choice(&b.Connected, virtual.Connections...),
+			Help: "of the two coils of a simulated pickup: first, second, series, parallel, or the last two with -reversed"},
 		{Name: "seed", Group: groupBench, Value: Counting(&b.Seed),
 			Help: "noise sequence of the simulated bench: the same number gives the same noise"},
 	}
@@ -253,8 +256,8 @@ func (b *Bench) source(take capture.Take, t *Take, wired wiring) device.Source {
 	}
 	simulated := *b
 	return device.Source{
-		Key: fmt.Sprintf("virtual %q seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.VirtualFile,
-			b.Seed, b.InTime,
+		Key: fmt.Sprintf("virtual %q %s seed %d pace %v: channels %d %d, %d Hz, reference %s, %s, %s", b.VirtualFile,
+			b.Connected, b.Seed, b.InTime,
 			coil, reference, rate, take.Reference.Kind, loadKey(take.Load), wired),
 		Open: func() (record.Recorder, func() error, error) {
 			recorder, err := simulated.simulated(take, coil, reference, wired)
@@ -282,6 +285,17 @@ func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) 
 	bench, err := LoadVirtual(b.VirtualFile)
 	if err != nil {
 		return nil, err
+	}
+	if b.Connected != "" {
+		if b.VirtualFile == "" {
+			bench = virtual.Pair()
+		}
+		if bench.Second == nil {
+			return nil, wrong("virtual-connected", "the simulated bench %q has one coil only", bench.Name)
+		}
+		second := *bench.Second
+		second.Connected = b.Connected
+		bench.Second = &second
 	}
 	bench.Pace.RealTime = bench.Pace.RealTime || b.InTime
 	if kind := bench.Reference.Kind; take.Reference.Kind != "none" && take.Reference.Kind != kind {

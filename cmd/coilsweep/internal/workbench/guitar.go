@@ -2,6 +2,7 @@ package workbench
 
 import (
 	"fmt"
+	"slices"
 
 	"coilsweep/fit/harness"
 )
@@ -74,6 +75,13 @@ func NewGuitar(target bool) *Guitar {
 		)
 	}
 	return g
+}
+
+// ofOneCoil are the options without those that wire two coils.
+func (g *Guitar) ofOneCoil() Options {
+	return slices.DeleteFunc(slices.Clone(g.Options), func(p *Option) bool {
+		return p.Name == "wiring" || p.Name == "phase" || p.Name == "coupling"
+	})
 }
 
 // Plan is the guitar for so many coils, and the part that is looked for.

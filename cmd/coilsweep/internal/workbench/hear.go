@@ -39,9 +39,7 @@ func NewHear() *Hear {
 		{Name: "channel", Group: groupHear, Value: Whole(&o.Channel), Help: "the channel of the recording"},
 		{Name: "recorded-with", Group: groupHear, Value: Text(&o.RecordedWith),
 			Help: "folder of the coil that the recording was made with, in this guitar: its response is taken out"},
-	}, slices.DeleteFunc(slices.Clone(o.guitar.Options), func(p *Option) bool {
-		return p.Name == "wiring" || p.Name == "phase" || p.Name == "coupling" // for two coils in one guitar
-	})...)
+	}, o.guitar.ofOneCoil()...)
 	return o
 }
 

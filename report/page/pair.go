@@ -1,0 +1,56 @@
+package page
+
+import (
+	"fmt"
+	"io"
+	"time"
+
+	"coilsweep/fit/pair"
+	"coilsweep/report/figure"
+	"coilsweep/report/notation"
+	"coilsweep/report/words"
+)
+
+var pairTemplate = framed(source("pair.html"))
+
+type pairPage struct {
+	frame
+	charts
+	Summary, Warnings, Basis []string
+	U95                      string
+	Tables                   []optionTable
+	Takes                    optionTable
+	Reasons                  []string
+}
+
+// Pair writes one page on a pair, in the manner of Coil; made: zero, not stated.
+func Pair(w io.Writer, r *pair.Result, made time.Time, program string) error {
+	view, err := newPairPage(r, made, program)
+	return writePage(w, pairTemplate, view, err, "page on a pair")
+}
+
+func newPairPage(r *pair.Result, made time.Time, program string) (*pairPage, error) {
+	p := &pairPage{frame: newFrame("Pair", notation.Visible(r.Pair), ""), Summary: words.Pair(r), Warnings: r.Warnings,
+		Basis: r.Basis, U95: words.PairU95}
+	p.madeAt(made, program)
+	var n notation.Notes
+	for _, t := range words.PairTables(r, &n) {
+		p.Tables = append(p.Tables, newOptionTable("Table: "+t.Head, t.OptionTable, t.Rows))
+	}
+	p.Reasons = n.Reasons()
+	names, takes := words.PairTakes(r)
+	p.Takes = newOptionTable("Table of takes", takes, names)
+	var draw drawing
+	for _, f := range figure.Pair(r, figure.Wide) {
+		p.chart(f, f.Title, &draw)
+	}
+	if draw.err != nil {
+		return nil, fmt.Errorf("figures of a pair: %w", draw.err)
+	}
+	p.section(true, "summary", "The pair")
+	p.section(true, "numbers", "Numbers")
+	p.section(p.Charts != nil, "responses", "Connections in the guitar")
+	p.section(true, "takes", "Takes")
+	p.section(true, "provenance", "Provenance")
+	return p, nil
+}
