@@ -47,7 +47,7 @@ var floors = [][]string{
 	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/published"},
 	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/web/markup"},
 	{"cmd/coilsweep/internal/web/swept", "cmd/coilsweep/internal/web/led"},
-	{"cmd/coilsweep/internal/web", "cmd/coilsweep/internal/screen"},
+	{"cmd/coilsweep/internal/web", "cmd/coilsweep/internal/screen", "cmd/coilsweep/internal/outfile"},
 	{"cmd/coilsweep/internal/cli"},
 	{"cmd/coilsweep"},
 }

@@ -92,6 +92,6 @@ func turnsFormat() schema.Format {
 	refused := schema.Object(keys{"wire": text, "grade": schema.Whole, "why": text}, nil)
 	return schema.Format{Name: "turns", About: "what to wind", Shape: schema.Object(keys{"coils": texts,
 		"harness": text, "wanted": text, "celsius": schema.Number, "room_m": schema.Number, "room_from": text,
-		"laws": schema.Of[[]turns.Law](), "options": schema.List(option), "refused": schema.List(refused),
+		"laws": schema.Of[[]turns.Law](), "assumed": texts, "options": schema.List(option), "refused": schema.List(refused),
 		"warnings": texts}, nil)}
 }

@@ -73,7 +73,7 @@ that. The exit status is 3 where a coil fails. The reference coil passes itself;
 			if err != nil {
 				return err
 			}
-			coils, unfit, err := c.measured(cmd.Context(), dirs, evaluation.Options{Curves: shown.out.path != ""}, true)
+			coils, unfit, err := c.measured(cmd.Context(), dirs, evaluation.Options{Curves: shown.out.Path != ""}, true)
 			if err != nil {
 				return err
 			}

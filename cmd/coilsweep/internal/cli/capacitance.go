@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
@@ -20,7 +21,7 @@ func newCapacitance(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	var stated fit.Terminals
 	var lengths []string
-	plot := outFile{option: "plot"}
+	plot := outfile.File{Option: "plot"}
 	const group = "Known capacitances"
 	known := workbench.Options{
 		{Name: "winding", Group: group, Value: workbench.Capacitance(&stated.Winding),
@@ -53,7 +54,7 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			if stated.CableM, err = cableLengths(lengths); err != nil {
 				return err
 			}
-			if err := cmp.Or(needs(cmd, "force", "plot"), plot.check(".svg")); err != nil {
+			if err := cmp.Or(needs(cmd, "force", "plot"), plot.Check(".svg")); err != nil {
 				return err
 			}
 			e, err := c.asLastFit(cmd.Context(), args[0], options)
@@ -64,9 +65,9 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			if err != nil {
 				return &workbench.UsageError{Err: err}
 			}
-			if plot.path != "" {
-				if err := plot.write(func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
-					return fmt.Errorf("%s: %w", plot.path, err)
+			if plot.Path != "" {
+				if err := plot.Write(func(w io.Writer) error { return figure.WriteLine(w, *e.Result) }); err != nil {
+					return fmt.Errorf("%s: %w", plot.Path, err)
 				}
 			}
 			return c.showRecord(account, func(w io.Writer) error {
@@ -74,7 +75,7 @@ State a rough capacitance for each when you measure (--fixture-c "300p 90%").`,
 			}, e.Unfitness())
 		},
 	}, known, options.Options, output(
-		text("plot", "write 1/w² against added C to FILE.svg", &plot.path), forceOption(&plot.force),
+		text("plot", "write 1/w² against added C to FILE.svg", &plot.Path), forceOption(&plot.Force),
 		c.jsonOption("the account")))
 }
 

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
@@ -64,11 +65,11 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 					return err
 				}
 			}
-			if len(args) > mostCompared && shown.out.path != "" {
+			if len(args) > mostCompared && shown.out.Path != "" {
 				return usagef("a comparison page is for 2 to %d coils, not %d; 'coilsweep batch' takes more",
 					mostCompared, len(args))
 			}
-			if shown.out.path == "" { // JSON has the coils as given
+			if shown.out.Path == "" { // JSON has the coils as given
 				if err := contradict(cmd, "sort", "json"); err != nil {
 					return err
 				}
@@ -87,7 +88,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 				}
 			}
 			coils, unfit, err := c.measured(cmd.Context(), args,
-				evaluation.Options{Curves: shown.out.path != "", Circuit: hear != ""}, false)
+				evaluation.Options{Curves: shown.out.Path != "", Circuit: hear != ""}, false)
 			if err != nil {
 				return err
 			}
@@ -116,21 +117,21 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 
 // several are the options of how several coils are shown.
 type several struct {
-	out  outFile
+	out  outfile.File
 	csv  bool
 	sign decimal
 }
 
 func (s *several) options(c *console) workbench.Options {
 	return output(
-		text("out", "write a page with pictures to FILE.html", &s.out.path), forceOption(&s.out.force),
+		text("out", "write a page with pictures to FILE.html", &s.out.Path), forceOption(&s.out.Force),
 		on("json", "print JSON", &c.asJSON), on("csv", "print CSV, one row a coil", &s.csv), s.sign.option("--csv"))
 }
 
 func (s *several) check(cmd *cobra.Command) error {
-	s.out.option = "out"
+	s.out.Option = "out"
 	return cmp.Or(contradict(cmd, "json", "csv"), needs(cmd, "decimal", "csv"), needs(cmd, "force", "out"),
-		s.out.check(".html"))
+		s.out.Check(".html"))
 }
 
 // printed writes what is known of several coils in one form each; page is nil
@@ -140,11 +141,11 @@ type printed struct{ page, json, csv, table func(io.Writer) error }
 // print prints it in the form that was asked for, and writes the page. unfit
 // tells of data that were left out.
 func (s *several) print(c *console, p printed, unfit error) error {
-	if s.out.path != "" {
-		if err := s.out.write(p.page); err != nil {
+	if s.out.Path != "" {
+		if err := s.out.Write(p.page); err != nil {
 			return err
 		}
-		c.warn("wrote %s", s.out.path)
+		c.warn("wrote %s", s.out.Path)
 	}
 	text := p.table
 	if s.csv {

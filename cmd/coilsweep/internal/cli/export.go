@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
 )
@@ -41,8 +42,8 @@ With --author the archive has a file that says how to cite it (CITATION.cff).`,
 					return usagef("--author %q: want the name of an author, each once", name)
 				}
 			}
-			file := outFile{path: args[1], force: force}
-			if err := file.check(".zip"); err != nil {
+			file := outfile.File{Path: args[1], Force: force}
+			if err := file.Check(".zip"); err != nil {
 				return err
 			}
 			e, err := c.asLastFit(cmd.Context(), args[0], options)
@@ -51,16 +52,16 @@ With --author the archive has a file that says how to cite it (CITATION.cff).`,
 			}
 			archive := data.ArchiveOf(e, audio, programName())
 			archive.Authors = authors
-			if err := file.write(func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
+			if err := file.Write(func(w io.Writer) error { return data.WriteArchive(w, archive) }); err != nil {
 				return err
 			}
 			if authors == nil {
-				c.warn("%s says nothing of how to cite it: name its authors with --author", file.path)
+				c.warn("%s says nothing of how to cite it: name its authors with --author", file.Path)
 			}
 			if archive.WithoutImpedance != nil {
-				c.warn("%s has no impedance: %v", file.path, archive.WithoutImpedance)
+				c.warn("%s has no impedance: %v", file.Path, archive.WithoutImpedance)
 			}
-			fmt.Fprintln(c.out, file.path)
+			fmt.Fprintln(c.out, file.Path)
 			return e.Unfitness()
 		},
 	}, options.Options, output(

@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
@@ -56,7 +57,7 @@ Turn the volume down before you play them.`,
 			}
 			files := soundFiles(folder, force)
 			for _, f := range files {
-				if err := f.check(filepath.Ext(f.path)); err != nil {
+				if err := f.Check(filepath.Ext(f.Path)); err != nil {
 					return err
 				}
 			}
@@ -83,11 +84,11 @@ Turn the volume down before you play them.`,
 					wavOf(l.A, l.RateHz), wavOf(l.B, l.RateHz), wavOf(l.Pair.Difference, l.RateHz),
 					func(w io.Writer) error { return page.Hearing(w, document) },
 				} {
-					if err := files[i].write(fill); err != nil {
+					if err := files[i].Write(fill); err != nil {
 						return err
 					}
-					written = append(written, files[i].path)
-					c.warn("wrote %s", files[i].path)
+					written = append(written, files[i].Path)
+					c.warn("wrote %s", files[i].Path)
 				}
 				c.warn("%s", words.HearingCautions()[0])
 			}
@@ -100,12 +101,12 @@ Turn the volume down before you play them.`,
 }
 
 // soundFiles are the files of a listening in folder; none where that is empty.
-func soundFiles(folder string, force bool) (files []outFile) {
+func soundFiles(folder string, force bool) (files []outfile.File) {
 	if folder == "" {
 		return nil
 	}
 	for _, name := range []string{"a.wav", "b.wav", "difference.wav", "hear.html"} {
-		files = append(files, outFile{path: filepath.Join(folder, name), option: "out", force: force})
+		files = append(files, outfile.File{Path: filepath.Join(folder, name), Option: "out", Force: force})
 	}
 	return files
 }
@@ -113,7 +114,7 @@ func soundFiles(folder string, force bool) (files []outFile) {
 // wavOf writes a sound as a WAV file.
 func wavOf(s sound.Sound, rateHz int) func(io.Writer) error {
 	return func(w io.Writer) error {
-		text, err := s.WAV(rateHz, 24, madeBy)
+		text, err := s.WAV(rateHz, 24, outfile.MadeBy)
 		if err != nil {
 			return err
 		}

@@ -6,13 +6,14 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/label"
 )
 
 func newLabel(c *console) *cobra.Command {
-	out := outFile{path: "labels.html", option: "out"}
+	out := outfile.File{Path: "labels.html", Option: "out"}
 	return c.command(&cobra.Command{
 		Use:   "label DIR...",
 		Short: "Labels to print: name, date, L, C, R, resonance, Q, and all that as a QR code",
@@ -24,7 +25,7 @@ the fixture. A camera reads the code without a network: it holds the text itself
   coilsweep label shop --out shop-labels.html`,
 		Args: someDirs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := out.check(".html"); err != nil {
+			if err := out.Check(".html"); err != nil {
 				return err
 			}
 			dirs, err := c.folders(cmd.Context(), args)
@@ -39,13 +40,13 @@ the fixture. A camera reads the code without a network: it holds the text itself
 			if err != nil {
 				return err
 			}
-			if err := out.write(func(w io.Writer) error { return label.Write(w, labels) }); err != nil {
+			if err := out.Write(func(w io.Writer) error { return label.Write(w, labels) }); err != nil {
 				return err
 			}
-			if _, err := fmt.Fprintln(c.out, out.path); err != nil {
+			if _, err := fmt.Fprintln(c.out, out.Path); err != nil {
 				return err
 			}
 			return unfit
 		},
-	}, workbench.Options{text("out", "the file to write: NAME.html", &out.path), forceOption(&out.force)})
+	}, workbench.Options{text("out", "the file to write: NAME.html", &out.Path), forceOption(&out.Force)})
 }

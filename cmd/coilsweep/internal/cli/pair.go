@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
@@ -19,7 +20,7 @@ import (
 
 func newPair(c *console) *cobra.Command {
 	options := workbench.NewPair()
-	csv, picture, html := outFile{option: "csv"}, outFile{option: "plot"}, outFile{option: "out"}
+	csv, picture, html := outfile.File{Option: "csv"}, outfile.File{Option: "plot"}, outfile.File{Option: "out"}
 	var create, force bool
 	var sign decimal
 	return c.command(&cobra.Command{
@@ -51,9 +52,9 @@ in each take.`,
 					return err
 				}
 			}
-			csv.force, picture.force, html.force = force, force, force
-			if err := cmp.Or(needs(cmd, "decimal", "csv"), csv.check(".csv"), picture.check(".svg", ".pdf", ".png"),
-				html.check(".html")); err != nil {
+			csv.Force, picture.Force, html.Force = force, force, force
+			if err := cmp.Or(needs(cmd, "decimal", "csv"), csv.Check(".csv"), picture.Check(".svg", ".pdf", ".png"),
+				html.Check(".html")); err != nil {
 				return err
 			}
 			r, unfit, err := options.Run(cmd.Context(), args[0])
@@ -61,7 +62,7 @@ in each take.`,
 				return err
 			}
 			printing := figure.Printing{Made: workbench.Made(),
-				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.path), ".")))}
+				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.Path), ".")))}
 			if err := c.writeFiles([]filled{
 				{csv, func(w io.Writer) error { return data.PairCSV(w, r, sign.csv()) }},
 				{picture, func(w io.Writer) error { return figure.PrintPair(w, r, printing) }},
@@ -73,28 +74,8 @@ in each take.`,
 				func(w io.Writer) error { return terminal.Pair(w, r, screen.TableOptions(w)) }, unfit)
 		},
 	}, options.Options, workbench.Options{on("new", "start the folder of a pair", &create)}, output(
-		text("csv", "write the responses of the connections to FILE.csv", &csv.path), sign.option("--csv"),
-		text("plot", "write them to FILE.svg, .pdf or .png", &picture.path),
-		text("out", "write a page with pictures to FILE.html", &html.path), forceOption(&force),
+		text("csv", "write the responses of the connections to FILE.csv", &csv.Path), sign.option("--csv"),
+		text("plot", "write them to FILE.svg, .pdf or .png", &picture.Path),
+		text("out", "write a page with pictures to FILE.html", &html.Path), forceOption(&force),
 		c.jsonOption("the pair")))
-}
-
-// filled is a file with what goes into it.
-type filled struct {
-	outFile
-	fill func(io.Writer) error
-}
-
-// writeFiles writes those files that were asked for.
-func (c *console) writeFiles(files []filled) error {
-	for _, f := range files {
-		if f.path == "" {
-			continue
-		}
-		if err := f.write(f.fill); err != nil {
-			return err
-		}
-		c.warn("wrote %s", f.path)
-	}
-	return nil
 }

@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -31,14 +32,14 @@ type plotting struct {
 	fit    *workbench.Fit
 	guitar *workbench.Guitar
 	what   string
-	out    outFile
+	out    outfile.File
 	size   figureSize
 	only   []string
 }
 
 func newPlot(c *console) *cobra.Command {
 	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit),
-		out: outFile{option: "out"}}
+		out: outfile.File{Option: "out"}}
 	return c.command(&cobra.Command{
 		Use:   "plot DIR...",
 		Short: "Write a figure for print: SVG, PDF or PNG",
@@ -72,14 +73,14 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 			if err != nil {
 				return err
 			}
-			if err := p.out.write(draw); err != nil {
+			if err := p.out.Write(draw); err != nil {
 				return err
 			}
-			fmt.Fprintln(c.out, p.out.path)
+			fmt.Fprintln(c.out, p.out.Path)
 			return unfit
 		},
 	}, output(
-		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out.path), forceOption(&p.out.force),
+		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out.Path), forceOption(&p.out.Force),
 		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
 		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only),
 			Help: "show this take only (may be repeated)"},
@@ -98,9 +99,9 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 	if !slices.Contains(figure.Kinds(), what) {
 		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
 	}
-	printing, err := p.size.printing(p.out.path)
+	printing, err := p.size.printing(p.out.Path)
 	if err == nil {
-		err = p.out.check(".svg", ".pdf", ".png")
+		err = p.out.Check(".svg", ".pdf", ".png")
 	}
 	if err != nil {
 		return nil, nil, err

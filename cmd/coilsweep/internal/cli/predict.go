@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/published"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -17,7 +18,7 @@ import (
 func newPredict(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	guitar := workbench.NewGuitar(true)
-	netlist, csv, html := outFile{option: "netlist"}, outFile{option: "csv"}, outFile{option: "out"}
+	netlist, csv, html := outfile.File{Option: "netlist"}, outfile.File{Option: "csv"}, outfile.File{Option: "out"}
 	var force bool
 	var hear string
 	var sign decimal
@@ -61,8 +62,8 @@ the peak at a frequency.`,
 				needs(cmd, "force", "netlist", "csv", "out")); err != nil {
 				return err
 			}
-			netlist.force, csv.force, html.force = force, force, force
-			if err := cmp.Or(netlist.check(".cir", ".net", ".sp"), csv.check(".csv"), html.check(".html")); err != nil {
+			netlist.Force, csv.Force, html.Force = force, force, force
+			if err := cmp.Or(netlist.Check(".cir", ".net", ".sp"), csv.Check(".csv"), html.Check(".html")); err != nil {
 				return err
 			}
 			document := page.PredictionDocument{Harness: h, Made: workbench.Made(), Program: programName()}
@@ -84,31 +85,20 @@ the peak at a frequency.`,
 					return err
 				}
 			}
-			for _, f := range []struct {
-				outFile
-				fill func(io.Writer) error
-			}{
+			if err := c.writeFiles([]filled{
 				{netlist, func(w io.Writer) error { return h.WriteNetlist(w, coils) }},
 				{csv, func(w io.Writer) error { return data.PredictionCSV(w, *prediction, sign.csv()) }},
 				{html, func(w io.Writer) error { return page.Prediction(w, document) }},
-			} {
-				if f.path == "" {
-					continue
-				}
-				if err := f.write(f.fill); err != nil {
-					return err
-				}
-			}
-			if html.path != "" {
-				c.warn("wrote %s", html.path)
+			}); err != nil {
+				return err
 			}
 			return c.showRecord(published.Prediction{Prediction: prediction, Target: document.Target}, func(w io.Writer) error {
 				return terminal.Prediction(w, *prediction, document.Target, screen.TableOptions(w))
 			}, unfit)
 		},
 	}, guitar.Options, options.Options, output(
-		text("netlist", "write the circuit to FILE.cir, for ngspice", &netlist.path),
-		text("csv", "write the response to FILE.csv", &csv.path), sign.option("--csv"),
-		text("out", "write a page with pictures to FILE.html", &html.path), workbench.HearOption(&hear),
+		text("netlist", "write the circuit to FILE.cir, for ngspice", &netlist.Path),
+		text("csv", "write the response to FILE.csv", &csv.Path), sign.option("--csv"),
+		text("out", "write a page with pictures to FILE.html", &html.Path), workbench.HearOption(&hear),
 		forceOption(&force), c.jsonOption("the prediction")))
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/data"
 	"coilsweep/report/notation"
@@ -29,9 +30,9 @@ shows it, with the same load.`,
 		Args:    oneArg("the file FILE.wav"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			path := args[0]
-			description := description(path)
-			if err := cmp.Or(outFile{path: path, force: options.Force}.check(".wav"),
-				outFile{path: description, force: options.Force}.check(".toml")); err != nil {
+			description := outfile.Description(path)
+			if err := cmp.Or(outfile.File{Path: path, Force: options.Force}.Check(".wav"),
+				outfile.File{Path: description, Force: options.Force}.Check(".toml")); err != nil {
 				return err
 			}
 			s, err := options.Design(cmd.Context(), c.hears())

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/exciter"
@@ -112,7 +113,7 @@ func newTurns(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
 	guitar := workbench.NewGuitar(false)
 	wind := newToWind()
-	picture, html := outFile{option: "plot"}, outFile{option: "out"}
+	picture, html := outfile.File{Option: "plot"}, outfile.File{Option: "out"}
 	return c.command(&cobra.Command{
 		Use:   "turns DIR [DIR...]",
 		Short: "Work out what to wind: turns and wire for a wanted peak, L, R or another coil's sound",
@@ -137,9 +138,9 @@ exponents of these laws are fitted.`,
 			if err != nil {
 				return err
 			}
-			html.force = picture.force
-			if err := cmp.Or(needs(cmd, "force", "plot", "out"), picture.check(".svg", ".pdf", ".png"),
-				html.check(".html")); err != nil {
+			html.Force = picture.Force
+			if err := cmp.Or(needs(cmd, "force", "plot", "out"), picture.Check(".svg", ".pdf", ".png"),
+				html.Check(".html")); err != nil {
 				return err
 			}
 			for _, dir := range args {
@@ -179,7 +180,7 @@ exponents of these laws are fitted.`,
 				return err
 			}
 			printing := figure.Printing{Made: workbench.Made(),
-				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.path), ".")))}
+				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.Path), ".")))}
 			if err := c.writeFiles([]filled{
 				{picture, func(w io.Writer) error { return figure.PrintTurns(w, *sheet, printing) }},
 				{html, func(w io.Writer) error { return page.Turns(w, *sheet, printing.Made, programName()) }},
@@ -190,7 +191,7 @@ exponents of these laws are fitted.`,
 				func(w io.Writer) error { return terminal.Turns(w, *sheet, screen.TableOptions(w)) }, unfit)
 		},
 	}, wind.Options, guitar.Options, options.Options, output(
-		text("plot", "write the responses to FILE.svg, .pdf or .png", &picture.path),
-		text("out", "write a page with pictures to FILE.html", &html.path), forceOption(&picture.force),
+		text("plot", "write the responses to FILE.svg, .pdf or .png", &picture.Path),
+		text("out", "write a page with pictures to FILE.html", &html.Path), forceOption(&picture.Force),
 		c.jsonOption("the options")))
 }

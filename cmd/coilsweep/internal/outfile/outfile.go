@@ -1,4 +1,6 @@
-package cli
+// Package outfile writes the files that somebody names, and refuses a name that would
+// cost a take, a file edited by hand, or what another program made.
+package outfile
 
 import (
 	"bytes"
@@ -16,73 +18,75 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
-// madeBy is the mark of pages, figures and netlists that this program made.
-const madeBy = "made by coilsweep"
+// MadeBy is the mark of pages, figures and netlists that this program made.
+const MadeBy = "made by coilsweep"
 
 // marks are what tells a file that this program made, by its ending. A stimulus has
 // none: recordings of it may need it.
 var marks = map[string]string{
 	".csv":  "frequency_hz,level_db,level_U95_db", // of a prediction, with any separator
-	".html": madeBy, ".svg": madeBy, ".zip": madeBy, ".wav": madeBy,
-	".cir": madeBy, ".net": madeBy, ".sp": madeBy,
+	".html": MadeBy, ".svg": MadeBy, ".zip": MadeBy, ".wav": MadeBy,
+	".cir": MadeBy, ".net": MadeBy, ".sp": MadeBy,
 	".png": "Software\x00coilsweep",
 	".pdf": "\x00c\x00o\x00i\x00l\x00s\x00w\x00e\x00e\x00p", // its creator, in UTF-16
 }
 
-// outFile is a file that a command is asked to write.
-type outFile struct {
-	path   string
-	option string // that names it; empty: an argument does
-	force  bool   // it may replace a file of another maker
+// File is a file that is to be written.
+type File struct {
+	Path   string
+	Option string // that names it; empty: an argument does
+	Force  bool   // it may replace a file of another maker
 }
 
-// check refuses, before any work, a name whose ending does not say the kind, and one
+// Check refuses, before any work, a name whose ending does not say the kind, and one
 // that stands for something else. A file may be replaced that this program made, with
 // force also another, but none in a coil folder, and no file that is edited by hand.
-func (o outFile) check(endings ...string) error {
-	if o.path == "" {
+func (o File) Check(endings ...string) error {
+	if o.Path == "" {
 		return nil
 	}
-	ending := strings.ToLower(filepath.Ext(o.path))
+	ending := strings.ToLower(filepath.Ext(o.Path))
 	if !slices.Contains(endings, ending) {
-		return usagef("%s%s: the name must end in %s", o.named(), o.path, strings.Join(endings, " or "))
+		return &workbench.UsageError{Err: fmt.Errorf("%s%s: the name must end in %s", o.named(), o.Path,
+			strings.Join(endings, " or "))}
 	}
-	folder, inTakes := coilFolderAbove(o.path)
+	folder, inTakes := coilFolderAbove(o.Path)
 	if inTakes {
-		return usagef("%s%s is among the takes of a coil: choose another folder", o.named(), o.path)
+		return &workbench.UsageError{Err: fmt.Errorf("%s%s is among the takes of a coil: choose another folder", o.named(),
+			o.Path)}
 	}
-	info, err := os.Lstat(o.path)
+	info, err := os.Lstat(o.Path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	case err != nil:
-		return fmt.Errorf("cannot write %s: %w", o.path, atomicfile.Advise(o.path, err))
+		return fmt.Errorf("cannot write %s: %w", o.Path, atomicfile.Advise(o.Path, err))
 	case !info.Mode().IsRegular():
-		return fmt.Errorf("cannot write %s: there is something that is not a file: choose another name", o.path)
+		return fmt.Errorf("cannot write %s: there is something that is not a file: choose another name", o.Path)
 	case o.made(ending):
 		return nil
-	case folder != "" && !(o.force && isStimulus(description(o.path))):
-		return fmt.Errorf("%s is a file of the coil folder %s that coilsweep did not make: choose another name", o.path,
+	case folder != "" && !(o.Force && isStimulus(Description(o.Path))):
+		return fmt.Errorf("%s is a file of the coil folder %s that coilsweep did not make: choose another name", o.Path,
 			folder)
-	case ending == ".toml" && !isStimulus(o.path):
-		return fmt.Errorf("%s is a file to be edited by hand, not a stimulus: choose another name", o.path)
-	case !o.force:
-		return fmt.Errorf("%s is there already: choose another name, or replace it with --force", o.path)
+	case ending == ".toml" && !isStimulus(o.Path):
+		return fmt.Errorf("%s is a file to be edited by hand, not a stimulus: choose another name", o.Path)
+	case !o.Force:
+		return fmt.Errorf("%s is there already: choose another name, or replace it with --force", o.Path)
 	}
 	return nil
 }
 
-func (o outFile) named() string {
-	if o.option == "" {
+func (o File) named() string {
+	if o.Option == "" {
 		return ""
 	}
-	return "--" + o.option + " "
+	return "--" + o.Option + " "
 }
 
 // made tells whether this program made the file that is there.
-func (o outFile) made(ending string) bool {
+func (o File) made(ending string) bool {
 	const most = 1 << 16 // marks are near an end
-	f, err := os.Open(o.path)
+	f, err := os.Open(o.Path)
 	if err != nil {
 		return false
 	}
@@ -105,15 +109,15 @@ func (o outFile) made(ending string) bool {
 	return len(mark) > 0 && (bytes.Contains(head, mark) || bytes.Contains(tail, mark))
 }
 
-// write makes the file, whole or not at all, with the mark that its kind takes as text.
-func (o outFile) write(fill func(io.Writer) error) error {
-	return atomicfile.Fill(o.path, func(w io.Writer) error {
-		switch strings.ToLower(filepath.Ext(o.path)) {
+// Write makes the file, whole or not at all, with the mark that its kind takes as text.
+func (o File) Write(fill func(io.Writer) error) error {
+	return atomicfile.Fill(o.Path, func(w io.Writer) error {
+		switch strings.ToLower(filepath.Ext(o.Path)) {
 		case ".html", ".svg":
 			if err := fill(w); err != nil {
 				return err
 			}
-			_, err := fmt.Fprintf(w, "<!-- %s -->\n", madeBy)
+			_, err := fmt.Fprintf(w, "<!-- %s -->\n", MadeBy)
 			return err
 		case ".cir", ".net", ".sp":
 			var b bytes.Buffer
@@ -121,15 +125,15 @@ func (o outFile) write(fill func(io.Writer) error) error {
 				return err
 			}
 			title, rest, _ := strings.Cut(b.String(), "\n")
-			_, err := fmt.Fprintf(w, "%s\n* %s\n%s", title, madeBy, rest)
+			_, err := fmt.Fprintf(w, "%s\n* %s\n%s", title, MadeBy, rest)
 			return err
 		}
 		return fill(w)
 	})
 }
 
-// description is where a stimulus at path is described.
-func description(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".toml" }
+// Description is where a stimulus at path is described.
+func Description(path string) string { return strings.TrimSuffix(path, filepath.Ext(path)) + ".toml" }
 
 func isStimulus(path string) bool {
 	_, err := workbench.ReadStimulus(path)
