@@ -451,8 +451,8 @@ func (s *caller) testResult(coil string) {
 		t.Errorf("result: %v", answer)
 	}
 	list := s.gets("GET", "/api/coils", nil)
-	if of := notation.Value(r.BareResonance, quantity.Hertz); !s.shows(list, "many-coils", of) ||
-		s.shows(list, "many-coils", "with its fixture") {
+	if of := notation.Value(r.BareResonance, quantity.Hertz); !strings.Contains(within(list, "lines", 0, "row").(string), notation.Tied(of)) ||
+		s.shows(list, "many-notes", "with its fixture") {
 		t.Errorf("the list has no resonance of %s of the coil alone: %v", of, list)
 	}
 	for what, has := range map[string]string{
@@ -738,7 +738,7 @@ func TestServeRefuses(t *testing.T) {
 		}
 	}
 	if list := s.gets("GET", "/api/coils", nil); len(list["coils"].([]any)) != 1 ||
-		strings.Count(s.place(list, "many-coils"), "<li") != 2 {
+		strings.Count(s.place(list, "many-notes"), "<li") != 2 {
 		t.Errorf("listed: %v", list)
 	}
 	if after := tree(t, root); after != before {

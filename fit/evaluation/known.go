@@ -9,10 +9,13 @@ import (
 	"io/fs"
 	"path/filepath"
 	"slices"
+	"strings"
+	"sync"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/fit"
 )
 
@@ -130,28 +133,73 @@ func Glance(dir string) (Known, error) {
 // Folders that cannot be read are in unreadable; err is for root itself and for
 // the end of ctx.
 func List(ctx context.Context, root string) (known []Known, unreadable []error, err error) {
+	return new(Glances).List(ctx, root)
+}
+
+// Glances remembers the states of coil folders, and reads again those in which a file has
+// another time or size than it had. The zero value remembers none.
+type Glances struct {
+	mu   sync.Mutex
+	last map[string]glance // by folder
+}
+
+type glance struct {
+	Known
+	err   error
+	stamp string
+}
+
+// stamp changes with what Glance reads.
+func stamp(dir string) string {
+	files := []string{"coil.toml", ResultFile}
+	if takes, err := rooted.ReadDir(filepath.Join(dir, capture.TakesDir)); err == nil {
+		for _, take := range takes {
+			files = append(files, filepath.Join(capture.TakesDir, take.Name(), capture.TakeFile))
+		}
+	}
+	var b strings.Builder
+	for _, name := range files {
+		if info, err := rooted.Lstat(filepath.Join(dir, name)); err == nil {
+			fmt.Fprintf(&b, "%s %x %x\n", name, info.ModTime().UnixNano(), info.Size())
+		}
+	}
+	return b.String()
+}
+
+// List is List with what is remembered.
+func (g *Glances) List(ctx context.Context, root string) (known []Known, unreadable []error, err error) {
 	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {
 		return nil, nil, err
 	}
-	type glance struct {
-		Known
-		err error
-	}
+	g.mu.Lock()
+	last := g.last
+	g.mu.Unlock()
 	seen := make([]glance, len(dirs))
 	Each(ctx, dirs, func(dir string) glance {
+		now := stamp(dir) // before the files are read: what changes meanwhile is seen next time
+		if old, ok := last[dir]; ok && old.stamp == now {
+			return old
+		}
 		k, err := Glance(dir)
-		return glance{k, err}
-	}, func(i int, g glance) { seen[i] = g })
+		return glance{k, err, now}
+	}, func(i int, one glance) { seen[i] = one })
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
 	}
-	for _, g := range seen {
-		if g.err != nil {
-			unreadable = append(unreadable, g.err)
+	next := map[string]glance{}
+	for i, dir := range dirs {
+		next[dir] = seen[i]
+	}
+	g.mu.Lock()
+	g.last = next
+	g.mu.Unlock()
+	for _, one := range seen {
+		if one.err != nil {
+			unreadable = append(unreadable, one.err)
 			continue
 		}
-		known = append(known, g.Known)
+		known = append(known, one.Known)
 	}
 	return known, unreadable, nil
 }

@@ -4,10 +4,8 @@ import (
 	_ "embed"
 	"fmt"
 	"io"
-	"math"
 	"time"
 
-	"coilsweep/excite/quantity"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/report/figure"
@@ -53,7 +51,7 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 		first := b.Specimens[c.Specimens[0]]
 		coils, order = append(coils, first.Coil), append(order, i)
 		p.Rows = append(p.Rows, coilRow{named: newNamed(table.Names[i], first.Folder, glyphOf(styles[i])),
-			Verdict: words.Verdict(b, i), Failed: b.Judged && c.Verdict == batch.Fail})
+			Verdict: words.VerdictOn(b, i), Failed: b.Judged && c.Verdict == batch.Fail})
 	}
 	p.table(table)
 	var draw drawing
@@ -84,7 +82,7 @@ func newBatchPage(d BatchDocument) (*batchPage, error) {
 func (p *batchPage) statistics(one batch.Property) {
 	row := func(cells ...string) benchRow { return benchRow{one.Name, notation.Each(cells, notation.Tied)} }
 	p.Spreads = append(p.Spreads, row(append(words.Spreads(one),
-		limitWords(one.Limits, words.UnitOf(one.Property)))...))
+		words.Limits(one.Limits, words.UnitOf(one.Property)))...))
 	freedom := notation.None
 	if a := one.Anova; a != nil {
 		freedom = fmt.Sprintf("%d, %d", a.BetweenDF, a.WithinDF)
@@ -95,18 +93,3 @@ func (p *batchPage) statistics(one batch.Property) {
 
 // mostOverlaid is the largest batch whose responses are drawn.
 const mostOverlaid = 100
-
-// limitWords are limits as text: "2.280 H … 2.520 H", "at least 3.000".
-func limitWords(l *batch.Limits, unit quantity.Unit) string {
-	const digits = 4
-	switch {
-	case l == nil:
-		return notation.None
-	case math.IsInf(l.Lower, -1):
-		return "at most " + quantity.Format(l.Upper, unit, digits)
-	case math.IsInf(l.Upper, 1):
-		return "at least " + quantity.Format(l.Lower, unit, digits)
-	}
-	scale := quantity.ScaleOf(l.Upper, unit, digits)
-	return scale.Format(l.Lower, unit, digits) + " … " + scale.Format(l.Upper, unit, digits)
-}

@@ -53,7 +53,58 @@ func Batch(b *batch.Batch) []string {
 				func(p comparison.Property) string { return p.Name }))+", which is known of no coil: none passes.")
 		}
 	}
-	return words
+	return append(words, failures(b)...)
+}
+
+// mostFailures bounds the coils of which it is said why they fail.
+const mostFailures = 12
+
+// failures say which coils fail, and which limit.
+func failures(b *batch.Batch) (said []string) {
+	for i, c := range b.Coils {
+		if !b.Judged || c.Verdict != batch.Fail {
+			continue
+		}
+		if len(said) == mostFailures {
+			return append(said, "The table below shows the others that fail.")
+		}
+		var broken []string
+		for _, p := range failed(b, i) {
+			unit := UnitOf(p.Property)
+			broken = append(broken, fmt.Sprintf("%s is %s, and is to be %s", p.Name,
+				quantity.Format(p.Values[i].Value, unit, limitDigits), Limits(p.Limits, unit)))
+		}
+		said = append(said, notation.Visible(c.Name)+" fails: "+strings.Join(broken, "; ")+".")
+	}
+	return said
+}
+
+// failed are the properties in which a coil fails.
+func failed(b *batch.Batch, coil int) (out []batch.Property) {
+	for _, p := range b.Properties {
+		if p.Judgements != nil && p.Judgements[coil].Verdict == batch.Fail {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// limitDigits are those of limits, and of what is set beside them.
+const limitDigits = 4
+
+// Limits are limits as text: "2.280 H … 2.520 H", "at least 3.000".
+func Limits(l *batch.Limits, unit quantity.Unit) string {
+	const digits = limitDigits
+	switch {
+	case l == nil:
+		return notation.None
+	case math.IsInf(l.Lower, -1):
+		return "at most " + quantity.Format(l.Upper, unit, digits)
+	case math.IsInf(l.Upper, 1):
+		return "at least " + quantity.Format(l.Lower, unit, digits)
+	}
+	scale := quantity.ScaleOf(l.Upper, unit, digits)
+	return scale.Format(l.Lower, unit, digits) + " … " + scale.Format(l.Upper, unit, digits)
 }
 
 // Spreads are a property for whoever winds the coils: what is typical, how far
@@ -134,6 +185,15 @@ func Verdict(b *batch.Batch, i int) string {
 		return notation.None
 	}
 	return string(b.Coils[i].Verdict)
+}
+
+// VerdictOn is Verdict with what it is about: "fail: Q, L".
+func VerdictOn(b *batch.Batch, i int) string {
+	said := Verdict(b, i)
+	if names := notation.Each(failed(b, i), func(p batch.Property) string { return p.Name }); names != nil {
+		said += ": " + strings.Join(names, ", ")
+	}
+	return said
 }
 
 // batchSignals are the signals of the control charts, without coils that stand

@@ -20,8 +20,12 @@ func UnitOf(p comparison.Property) quantity.Unit {
 	return p.Unit
 }
 
-// mostSaid bounds the differences of one coil in the summary.
+// mostSaid bounds the differences of one coil in the summary, beside those in L and C.
 const mostSaid = 3
+
+// isLC tells whether a property is the inductance or the capacitance: of every coil it is
+// said how it stands with them.
+func isLC(key string) bool { return key == "inductance_h" || key == "capacitance_f" }
 
 // Comparison are the summary: what changed about a coil in several states; of other
 // coils what differs, the largest first.
@@ -56,7 +60,10 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 			said[r.Family()] = true
 			return again
 		})
-		for _, r := range differs[:min(len(differs), mostSaid)] {
+		for n, r := range differs {
+			if n >= mostSaid && !isLC(r.Family()) {
+				continue
+			}
 			d := r.Differences[i]
 			by := r.Name + " by " + notation.Difference(d.Delta, UnitOf(r.Property))
 			if percent := notation.Change(d.Percent); percent != "" {
@@ -75,6 +82,15 @@ func Comparison(c *comparison.Comparison, names []string) []string {
 				"the uncertainty.")
 		default:
 			out = append(out, names[i]+" differs in "+strings.Join(words, ", ")+".")
+		}
+		var chance []string
+		for _, r := range c.Rows {
+			if d := r.Differences[i]; isLC(r.Key) && d.Verdict == comparison.Agrees && !said[r.Key] {
+				chance = append(chance, "in "+r.Name+", "+notation.Difference(d.Delta, UnitOf(r.Property))+",")
+			}
+		}
+		if chance != nil {
+			out[len(out)-1] += " The difference " + strings.Join(chance, " and ") + " may be chance."
 		}
 		if 0 < unknown && unknown < len(c.Rows) {
 			out[len(out)-1] += " Not comparable: " + strings.Join(open, ", ") + "."

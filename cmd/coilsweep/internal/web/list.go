@@ -3,26 +3,14 @@ package web
 import (
 	"context"
 	"net/http"
-	"strings"
 	"time"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/web/listed"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
-
-// coilLine is a coil in the list.
-type coilLine struct {
-	Coil, Name string // the name as it is shown
-	Label      string // where coils are chosen: with the folder if that says more
-	Takes      int
-	State      string // of the result, in words
-	Flags      []string
-	Cells      []string // of words.ListColumns
-	Measured   bool     // there is a result
-	Known      bool     // and L and C are known apart
-}
 
 // stateWords are the states of a result for people.
 var stateWords = map[string]string{
@@ -30,94 +18,72 @@ var stateWords = map[string]string{
 	resultFailed: "failed",
 }
 
-func (w *workshop) newCoilLine(coil string, l words.Listed) coilLine {
-	state := w.stateOf(coil, l.Takes, l.Result, l.Stale)
-	name := notation.Visible(l.Coil)
-	if name == "" {
-		name = notation.Visible(coil)
-	}
-	line := coilLine{
-		Coil: coil, Name: name, Label: name, Takes: l.Takes, State: stateWords[state], Flags: l.Flags,
-		Measured: state == resultFresh || state == resultStale, Known: l.Result != nil && l.Result.Inductance.Known(),
-	}
-	if l.Coil != coil && l.Coil != "" {
-		line.Label += " (" + notation.Visible(coil) + ")"
-	}
-	return line
-}
-
-// watchEvery is how often is looked for coils and results that others made.
-const watchEvery = 2 * time.Second
+// How often is looked for coils and results that others made: every watchEvery, and no more
+// often than what takes a watchShare of the time.
+const (
+	watchEvery = 2 * time.Second
+	watchShare = 0.01
+)
 
 // watch tells the pages when others have made or changed coils, until ctx ends.
 func (w *workshop) watch(ctx context.Context) {
-	tick := time.NewTicker(watchEvery)
-	defer tick.Stop()
 	for last := ""; ; {
+		begin := time.Now()
 		if now := capture.Times(ctx, w.Root); now != last {
 			if last != "" {
 				w.changed("coils")
 			}
 			last = now
 		}
+		took := time.Since(begin)
 		select {
 		case <-ctx.Done():
 			return
-		case <-tick.C:
+		case <-time.After(max(watchEvery, time.Duration(float64(took)/watchShare))):
 		}
 	}
 }
 
 func (w *workshop) getCoils(r *http.Request) (any, error) {
-	known, bad, err := evaluation.List(r.Context(), w.Root)
+	known, bad, err := w.glances.List(r.Context(), w.Root)
 	if err != nil {
 		return nil, err
 	}
-	view := struct {
-		Coils      []coilLine
-		Columns    []words.ListColumn
-		Starred    bool
-		Unreadable []string
-	}{Columns: words.ListColumns}
+	var unreadable []string
 	for _, err := range bad {
-		view.Unreadable = append(view.Unreadable, err.Error())
+		unreadable = append(unreadable, err.Error())
 	}
 	w.coils.KeepOnly(notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
-	coils, measured, list := []string{}, 0, []words.Listed{}
+	var coils []listed.Coil
+	measured := 0
 	for _, k := range known {
 		coil := w.coilOf(k.Folder)
-		if _, err := w.coilDir(coil); err != nil {
-			view.Unreadable = append(view.Unreadable, err.Error())
+		if _, err := w.servedDir(coil); err != nil {
+			unreadable = append(unreadable, err.Error())
 			continue
 		}
-		line := w.newCoilLine(coil, words.Listed{Known: k})
-		coils, list, view.Coils = append(coils, coil), append(list, words.Listed{Known: k}), append(view.Coils, line)
-		if line.Measured {
+		state := w.stateOf(coil, k.Takes, k.Result, k.Stale)
+		if state == resultFresh || state == resultStale {
 			measured++
 		}
-	}
-	for _, column := range words.ListColumns {
-		for i, cell := range new(notation.Notes).Values(column.Unit, notation.Each(list, column.Of)...) {
-			_, _, of := list[i].Resonance()
-			switch loaded := strings.HasPrefix(of, "take ") && (column.Key == "resonance" || column.Key == "q"); {
-			case !column.Of(list[i]).Known():
-				cell = notation.None
-			case loaded:
-				cell, view.Starred = cell+"*", true
-			}
-			view.Coils[i].Cells = append(view.Coils[i].Cells, notation.Tied(cell))
-		}
+		coils = append(coils, listed.Coil{Folder: coil, State: stateWords[state], Listed: words.Listed{Known: k}})
 	}
 	compare := stepWord{"needs 2 coils", markWait}
 	if measured >= 2 {
 		compare = stepWord{notation.Count(measured, "coil"), markReady}
 	}
+	lines, starred := listed.Lines(coils)
+	table := struct {
+		Columns []words.ListColumn
+		Some    bool
+	}{words.ListColumns, len(coils) > 0}
+	notes := struct {
+		Starred    bool
+		Unreadable []string
+	}{starred, unreadable}
 	return struct {
-		Coils []string `json:"coils"`
-		HTML  places   `json:"html"`
-	}{coils, places{
-		"coil-choice": fragment("coil options", view.Coils), "g-second": fragment("second coils", view.Coils),
-		"sweep-behind": fragment("behind", view.Coils),
-		"many-coils":   fragment("coils", view), "word-compare": fragment("word", compare),
-	}}, nil
+		listed.Changes
+		HTML places `json:"html"`
+	}{w.list.Since(r.URL.Query().Get("since"), lines), places{"many-coils": fragment("coils", table),
+		"many-notes": fragment("coil notes", notes), "word-compare": fragment("word", compare)}}, nil
 }

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"time"
 
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
@@ -47,23 +48,41 @@ func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (
 	return m, e.LeftOut, nil
 }
 
-// measured are the coils in dirs. said tells of takes that were left out and,
-// where some may fail, of coils that have no result.
-func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool) (
+// measured are the coils in dirs, and tells the page that has the ticket how far it is. said
+// tells of takes that were left out and, where some may fail, of coils that have no result.
+func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool, ticket string) (
 	coils []evaluation.Measured, said string, err error,
 ) {
+	type one struct {
+		evaluation.Measured
+		leftOut []string
+		err     error
+	}
+	all, done, told := make([]one, len(dirs)), 0, time.Time{}
+	evaluation.Each(ctx, dirs, func(dir string) (o one) {
+		o.Measured, o.leftOut, o.err = w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
+		return o
+	}, func(i int, o one) {
+		all[i] = o
+		if done++; ticket != "" && time.Since(told) > progressEvery {
+			told = time.Now()
+			w.publish("many", map[string]any{"ticket": ticket, "done": done, "of": len(dirs)})
+		}
+	})
+	if ctx.Err() != nil {
+		return nil, "", ctx.Err()
+	}
 	var left []string
-	for _, dir := range dirs {
-		m, leftOut, err := w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
+	for _, o := range all {
 		switch {
-		case err != nil && (!someMayFail || ctx.Err() != nil):
-			return nil, "", err
-		case err != nil:
-			left = append(left, err.Error())
+		case o.err != nil && !someMayFail:
+			return nil, "", o.err
+		case o.err != nil:
+			left = append(left, o.err.Error())
 		default:
-			coils = append(coils, m)
-			if leftOut != nil {
-				left = append(left, m.Folder+": "+strings.Join(leftOut, "; "))
+			coils = append(coils, o.Measured)
+			if o.leftOut != nil {
+				left = append(left, o.Folder+": "+strings.Join(o.leftOut, "; "))
 			}
 		}
 	}
@@ -72,6 +91,9 @@ func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool
 	}
 	return coils, said, nil
 }
+
+// progressEvery is how often a page hears how far something is.
+const progressEvery = 100 * time.Millisecond
 
 // dirsOf are the folders of coils, each once.
 func (w *workshop) dirsOf(coils []string, least, most int) ([]string, error) {
@@ -98,6 +120,7 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	Against   string   `json:"against"`
 	SameBench bool     `json:"same_bench"`
 	Sort      string   `json:"sort"`
+	Ticket    string   `json:"ticket"`
 	// Harness are options of the guitar in which the page plays two coils; nil: it does not.
 	Harness map[string]string `json:"harness"`
 }) (any, error) {
@@ -121,7 +144,7 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	if err := options.Check(dirs); err != nil {
 		return nil, err
 	}
-	coils, said, err := w.measured(r.Context(), dirs, false)
+	coils, said, err := w.measured(r.Context(), dirs, false, in.Ticket)
 	if err != nil {
 		return nil, err
 	}
@@ -152,13 +175,14 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 
 // labelCoils makes labels to print of coils that are measured.
 func (w *workshop) labelCoils(r *http.Request, in struct {
-	Coils []string `json:"coils"`
+	Coils  []string `json:"coils"`
+	Ticket string   `json:"ticket"`
 }) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 1000)
 	if err != nil {
 		return nil, err
 	}
-	coils, said, err := w.measured(r.Context(), dirs, true)
+	coils, said, err := w.measured(r.Context(), dirs, true, in.Ticket)
 	if err != nil {
 		return nil, err
 	}
@@ -206,6 +230,7 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	ByFolder  bool     `json:"by_folder"`
 	SameBench bool     `json:"same_bench"`
 	State     string   `json:"state"`
+	Ticket    string   `json:"ticket"`
 }) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 10000)
 	if err != nil {
@@ -229,7 +254,7 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	coils, said, err := w.measured(r.Context(), dirs, true)
+	coils, said, err := w.measured(r.Context(), dirs, true, in.Ticket)
 	if err != nil {
 		return nil, err
 	}

@@ -114,9 +114,8 @@ func TestFragmentsEscape(t *testing.T) {
 		Facts: []string{harm}}
 	for name, view := range map[string]any{
 		"takes": []recorded.Take{v}, "used": []string{harm}, "after": []recorded.Take{v},
-		"notes":        []note{{Text: harm, Grade: "error"}},
-		"partials":     []recorded.Partial{{Name: harm, Take: harm, Text: harm}},
-		"coil options": []coilLine{{Coil: harm, Label: harm}},
+		"notes":    []note{{Text: harm, Grade: "error"}},
+		"partials": []recorded.Partial{{Name: harm, Take: harm, Text: harm}},
 		"next": nextView{Text: harm,
 			Do: &action{Do: "x", Options: map[string]string{"added-c": harm}, Redo: harm}},
 		"files": []linked{{Name: harm, Take: harm, Link: "/file/x/y"}}, "gaps": []gap{{harm, harm, harm}},

@@ -16,10 +16,12 @@ import (
 	"coilsweep/capture/device"
 	"coilsweep/capture/rooted"
 	"coilsweep/cmd/coilsweep/internal/web/held"
+	"coilsweep/cmd/coilsweep/internal/web/listed"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/web/stock"
 	"coilsweep/cmd/coilsweep/internal/web/swept"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/evaluation"
 )
 
 // workshop is what the bench page works on: the coils below a folder, a bench,
@@ -30,6 +32,8 @@ type workshop struct {
 	device     *device.Engine
 	release    func() // the root from being confined
 	coils      *held.Evaluations
+	glances    evaluation.Glances
+	list       listed.Told
 	parts      stock.Used
 	ctx        context.Context // ends with the page
 	background sync.WaitGroup

@@ -242,9 +242,10 @@ func (s *Server) Events() *Events { return s.events }
 func (s *Server) Serve(ctx context.Context) error {
 	defer s.dir.Close()
 	server := &http.Server{
-		Handler: s.guard(s.mux), ReadHeaderTimeout: s.waits.header, IdleTimeout: s.waits.idle, MaxHeaderBytes: 32 << 10,
-		BaseContext: func(net.Listener) context.Context { return ctx },
-		ErrorLog:    log.New(io.Discard, "", 0), // of connections, which users cannot help
+		Handler: s.guard(compress(s.mux)), ReadHeaderTimeout: s.waits.header, IdleTimeout: s.waits.idle,
+		MaxHeaderBytes: 32 << 10,
+		BaseContext:    func(net.Listener) context.Context { return ctx },
+		ErrorLog:       log.New(io.Discard, "", 0), // of connections, which users cannot help
 	}
 	stopped := make(chan struct{})
 	defer context.AfterFunc(ctx, func() {

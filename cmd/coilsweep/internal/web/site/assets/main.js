@@ -2,6 +2,7 @@
 import { $, $$, byID, complain, does, el, say, show, write } from "./dom.js";
 import * as afar from "./afar.js";
 import * as bench from "./bench.js";
+import * as coils from "./coils.js";
 import * as coil from "./coil.js";
 import * as figures from "./figures.js";
 import * as guitar from "./guitar.js";
@@ -114,6 +115,7 @@ function startStep() {
 for (const line of $$("details.line")) line.append(el("button", { type: "button", "data-do": "copy" }, "Copy"));
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
+coils.start();
 for (const module of [coil, takes, led]) module.start(go);
 for (const module of [figures, result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);

@@ -1,8 +1,10 @@
 // Several coils: which are chosen, to be compared or to be looked at as a batch.
 import * as api from "./api.js";
-import { $$, byID, el, fill, put, show } from "./dom.js";
+import { $, $$, byID, put, say, show } from "./dom.js";
+import { choices } from "./coils.js";
 import { draft, Form, withValues } from "./form.js";
 import { harness } from "./guitar.js";
+import { sortable } from "./sort.js";
 import { on } from "./state.js";
 
 let form;
@@ -14,6 +16,7 @@ export function start() {
   form = new Form(byID("many-form"), compare, { onInput: follow });
   byID("many-run").addEventListener("click", () => form.run(() => batch(form.values())));
   byID("many-labels").addEventListener("click", () => form.run(() => ask("/api/labels", { coils: ids() })));
+  byID("many-stop").addEventListener("click", () => asking?.stop.abort());
   const check = (wanted) => {
     for (const box of boxes()) box.checked = wanted(box) && !box.disabled;
     follow();
@@ -21,33 +24,49 @@ export function start() {
   byID("many-all").addEventListener("click", () => check((box) => box.checked || !box.closest("tr").hidden));
   byID("many-none").addEventListener("click", () => check(() => false));
   on(["coils"], follow);
-}
-
-function select(node, first, rows) {
-  const before = node.value;
-  fill(node, el("option", { value: "" }, first), rows.map((box) => el("option", { value: box.value }, box.ariaLabel)));
-  node.value = rows.some((box) => box.value === before) ? before : "";
+  on("many", progress);
 }
 
 function follow() {
   const find = byID("many-find").value.trim().toLowerCase(), chosen = picked();
   for (const box of boxes()) show(box.closest("tr"), `${box.ariaLabel} ${box.value}`.toLowerCase().includes(find));
-  select(byID("many-against"), "the first", chosen);
-  select(byID("many-reference"), "no limits", chosen);
-  byID("many-compare").textContent = chosen.length ? `Compare ${chosen.length}` : "Compare";
+  const lines = chosen.map((box) => ({ coil: box.value, label: box.ariaLabel }));
+  choices(byID("many-against"), [["", "the first"]], lines);
+  choices(byID("many-reference"), [["", "no limits"]], lines);
+  say(byID("many-compare"), chosen.length ? `Compare (${chosen.length})` : "Compare");
   const { against, sort, "same-bench": same } = form.values();
   draft("compare", ids(), { against, "same-bench": same, sort: sort === "given" ? "" : sort });
 }
 
+// asking is what is being worked out: how it is stopped, and the ticket by which the program
+// tells how far it is.
+let asking = null;
+
+function progress(at) {
+  if (at?.ticket !== asking?.ticket) return;
+  const bar = byID("many-progress");
+  [bar.max, bar.value] = [at.of, at.done];
+  say(byID("many-far"), `${at.done} of ${at.of} coils`);
+}
+
 // ask shows what the program says of the coils.
 async function ask(path, body) {
-  const place = byID("many-answer");
+  const place = byID("many-answer"), mine = { stop: new AbortController(), ticket: `${Date.now()} ${Math.random()}` };
+  const running = (is) => { for (const id of ["many-stop", "many-progress", "many-far"]) show(byID(id), is); };
+  asking = mine;
+  byID("many-progress").removeAttribute("value");
+  say(byID("many-far"), "");
+  running(true);
   put({ "many-answer": '<p class="panel work">Being worked out …</p>' });
   try {
-    put((await api.post(path, body)).html);
+    put((await api.post(path, { ...body, ticket: mine.ticket }, mine.stop.signal)).html);
+    for (const table of $$("table", place)) if ($("tbody th:is(.short, .long)", table)) sortable(table); // rows are coils
   } catch (error) {
-    put({ "many-answer": "" });
-    throw error;
+    put({ "many-answer": error.name === "AbortError" ? '<p class="panel">Stopped.</p>' : "" });
+    if (error.name !== "AbortError") throw error;
+  } finally {
+    asking = null;
+    running(false);
   }
   place.focus({ preventScroll: true });
   place.scrollIntoView({ block: "start" });

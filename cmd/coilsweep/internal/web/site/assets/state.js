@@ -15,7 +15,7 @@ export const state = {
   ended: null,
   bench: null,
   parts: null, // at hand
-  coils: null, // their ids
+  coils: null, // their ids, and the lines of the list by them
   coilID: "", // the coil that this tab shows
   coil: null,
   result: null,
@@ -48,13 +48,13 @@ export const working = () => Boolean(state.engine.job);
 
 // fetching is a fetch of a topic, one at a time. What comes of another coil than the
 // one that is chosen now is of no use.
-const fetching = (topic, path, ofCoil) => oneAtATime(async () => {
+const fetching = (topic, path, ofCoil, since = () => ({}), merged = (answer) => answer) => oneAtATime(async () => {
   const coil = state.coilID;
   if (ofCoil === "needed" && !coil) return;
   const late = () => ofCoil && coil !== state.coilID;
   try {
-    const answer = await api.get(path, ofCoil && coil ? { coil } : {});
-    if (!late()) set(topic, answer);
+    const answer = await api.get(path, ofCoil && coil ? { coil } : since());
+    if (!late()) set(topic, merged(answer));
   } catch (error) {
     if (late()) return;
     if (error.status === 404) set(topic, null);
@@ -62,7 +62,12 @@ const fetching = (topic, path, ofCoil) => oneAtATime(async () => {
   }
 });
 
-const coils = fetching("coils", "/api/coils");
+// Of the list the program tells what has changed since it was fetched last.
+const coils = fetching("coils", "/api/coils", "", () => state.coils ? { since: state.coils.revision } : {}, (answer) => {
+  const lines = new Map(answer.whole ? [] : state.coils.lines);
+  for (const line of answer.lines) lines.set(line.coil, line);
+  return { ...answer, coils: answer.coils ?? state.coils.coils, lines };
+});
 export const refresh = {
   bench: fetching("bench", "/api/bench"),
   devices: fetching("devices", "/api/devices"),
@@ -137,7 +142,7 @@ function receive(topic, value) {
       if (before.phase === "working" && value.phase !== "working") set("progress", null);
       return;
     }
-    case "meters": case "silence": case "progress": case "sweep": case "live": case "notes":
+    case "meters": case "silence": case "progress": case "sweep": case "live": case "notes": case "many":
       set(topic, value);
   }
 }
