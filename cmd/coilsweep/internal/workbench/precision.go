@@ -244,10 +244,11 @@ func resonanceOf(ctx context.Context, coil capture.Coil, estimate *response.Resp
 }
 
 // end is the outcome: if sweeps came after the last judgement, it judges all of
-// them once more.
-func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take) (*Precision, error) {
+// them once more, by what estimate gives.
+func (w *watch) end(ctx context.Context, t capture.Take, estimate func(context.Context, capture.Take) joint.Take) (
+	*Precision, error) {
 	if n := t.Stimulus.Repeats; n != w.repeats && t.Unfit() == nil {
-		in := evaluation.Estimate(ctx, folder, t)
+		in := estimate(ctx, t)
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
