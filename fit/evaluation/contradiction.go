@@ -68,7 +68,7 @@ func Contradictions(ctx context.Context, folder *capture.Folder, name string,
 }
 
 // OnOtherFixture tells whether the take called name is compared with none of the other
-// usable takes, because another fixture is stated of them.
+// usable takes, because their fixture is stated differently.
 func (e *Evaluation) OnOtherFixture(name string) bool {
 	at := slices.IndexFunc(e.Takes, func(t capture.Take) bool { return t.Name == name && t.Unfit() == nil })
 	others := slices.DeleteFunc(slices.Clone(e.Takes), func(t capture.Take) bool {

@@ -111,8 +111,8 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 		c.warn("%s", said)
 	}
 	if seen.OnOtherFixture(take.Name) {
-		c.warn("take %s is not compared with the others, of which another fixture is stated: if it was the same, state "+
-			"it alike (--fixture-c, --fixture-r, or [fixture] of bench.toml)", take.Name)
+		c.warn("take %s is not compared with the others, whose fixture is stated differently: if it was the same, "+
+			"state it alike (--fixture-c, --fixture-r, or [fixture] of bench.toml)", take.Name)
 	}
 	// Both are said; the take comes first.
 	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, folder, seen))
