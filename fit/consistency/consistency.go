@@ -151,9 +151,13 @@ func (s seen) added() string {
 
 // comparable tells whether two takes differ in what was added alone, as far as is
 // stated.
-func comparable(a, b seen) bool {
+func comparable(a, b seen) bool { return SameFixture(a.Load, b.Load) }
+
+// SameFixture tells whether the same fixture is stated in both loads; takes with different
+// ones are not compared.
+func SameFixture(a, b capture.Load) bool {
 	same := func(x, y quantity.Value) bool { return x.SI == y.SI }
-	c, d, r, s := a.Load.FixtureC, b.Load.FixtureC, a.Load.FixtureR, b.Load.FixtureR
+	c, d, r, s := a.FixtureC, b.FixtureC, a.FixtureR, b.FixtureR
 	return (c == nil) == (d == nil) && (c == nil || same(c.Value, d.Value)) &&
 		(r == nil) == (s == nil) && (r == nil || same(r.Value, s.Value))
 }

@@ -67,6 +67,18 @@ func Contradictions(ctx context.Context, folder *capture.Folder, name string,
 	return said, seen, nil
 }
 
+// OnOtherFixture tells whether the take called name is compared with none of the other
+// usable takes, because their fixture is stated differently.
+func (e *Evaluation) OnOtherFixture(name string) bool {
+	at := slices.IndexFunc(e.Takes, func(t capture.Take) bool { return t.Name == name && t.Unfit() == nil })
+	others := slices.DeleteFunc(slices.Clone(e.Takes), func(t capture.Take) bool {
+		return t.Name == name || t.Unfit() != nil
+	})
+	return at >= 0 && len(others) > 0 && !slices.ContainsFunc(others, func(t capture.Take) bool {
+		return consistency.SameFixture(t.Load, e.Takes[at].Load)
+	})
+}
+
 // singly fills in what the shape of each take by itself shows, resonance, Q and peak,
 // where the fit of all takes says nothing of it or explains none of them. last, if not nil,
 // is the result of the same fit, which has that.

@@ -114,6 +114,24 @@ func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint
 	return in
 }
 
+// Seen knows responses of takes of folder that were estimated, by the takes' names: it
+// serves as Options.Before. Takes that cannot be read are not known.
+func Seen(folder *capture.Folder, responses map[string]*response.Response) *Evaluation {
+	held, err := folder.Fingerprint()
+	if err != nil {
+		return nil
+	}
+	e := &Evaluation{Folder: folder, held: held, audio: map[string]capture.AudioStamp{}, inputs: map[string]joint.Take{}}
+	for name, r := range responses {
+		if t, err := folder.ReadTake(name); err == nil {
+			in := InputOf(t)
+			in.Response = r
+			e.inputs[e.checksumOf(name)], e.audio[name] = in, folder.AudioStamp(name)
+		}
+	}
+	return e
+}
+
 // InputOf is a take as the fit wants it, but for its response.
 func InputOf(t capture.Take) joint.Take {
 	in := joint.Take{

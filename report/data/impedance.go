@@ -3,7 +3,6 @@ package data
 import (
 	"fmt"
 	"io"
-	"math"
 	"strconv"
 	"strings"
 
@@ -65,7 +64,7 @@ func Touchstone(w io.Writer, name string, list []fit.Impedance) error {
 		strconv.QuoteToASCII(notation.Visible(name)))
 	b.WriteString("# HZ Z RI R 1\n! frequency, real part, imaginary part\n")
 	for _, z := range list {
-		if r, x := z.Resistance, z.Reactance; r.Known() && x.Known() && !math.IsNaN(r.Value) {
+		if r, x := z.Resistance, z.Reactance; r.Known() && x.Known() {
 			fmt.Fprintf(&b, "%.9g %.9g %.9g\n", z.Hz, r.Value, x.Value)
 		}
 	}

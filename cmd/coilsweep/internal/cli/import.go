@@ -27,7 +27,7 @@ drive and reference are known, and need not be given.`,
 				return err
 			}
 			c.tellBench(&options.Bench, options.Options)
-			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{})
+			return reportTake(cmd.Context(), c, folder, take, workbench.Extras{}, nil)
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }

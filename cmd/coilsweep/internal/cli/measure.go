@@ -73,7 +73,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			if err != nil {
 				return err
 			}
-			return reportTake(cmd.Context(), c, plan.Folder, take, extras)
+			return reportTake(cmd.Context(), c, plan.Folder, take, extras, plan.Seen())
 		},
 	}, options.Options, output(c.jsonOption("the take")))
 }
@@ -96,9 +96,9 @@ func onBench[T any](ctx context.Context, c *console, source device.Source,
 
 // reportTake prints a finished take. One that is not usable, or that the other takes
 // of the folder contradict, is a *capture.UnfitError, as are stated facts that all of
-// them contradict.
+// them contradict. before, if not nil, knows responses.
 func reportTake(ctx context.Context, c *console, folder *capture.Folder, take capture.Take,
-	extras workbench.Extras) error {
+	extras workbench.Extras, before *evaluation.Evaluation) error {
 	for _, note := range take.Bench.Notes {
 		if take.Bench.Source == "import" {
 			c.warn("%s: %s", take.Bench.File, note)
@@ -107,12 +107,16 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 	for _, advice := range workbench.TakeAdvice(take) {
 		c.warn("%s", forCommands(advice))
 	}
-	contradictions, seen, err := evaluation.Contradictions(ctx, folder, take.Name, nil)
+	contradictions, seen, err := evaluation.Contradictions(ctx, folder, take.Name, before)
 	if err != nil {
 		return err
 	}
 	for _, said := range contradictions {
 		c.warn("%s", said)
+	}
+	if seen.OnOtherFixture(take.Name) {
+		c.warn("take %s is not compared with the others, whose fixture is stated differently: if it was the same, "+
+			"state it alike (--fixture-c, --fixture-r, or [fixture] of bench.toml)", take.Name)
 	}
 	// Both are said; the take comes first.
 	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, folder, seen))

@@ -9,7 +9,7 @@ import (
 	"coilsweep/capture/record"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/check"
-	"coilsweep/fit/evaluation"
+	"coilsweep/fit/joint"
 )
 
 // lowerDB is by how much the second level is lower, unless it is given.
@@ -34,11 +34,10 @@ type Linearity struct {
 }
 
 // compareLevels plays the stimulus of a take once more, lower, compares the
-// responses and keeps what it found with the take. The second recording is not
-// kept.
+// response with that of the take, high, and keeps what it found with the take. The second
+// recording is not kept.
 func compareLevels(ctx context.Context, recorder record.Recorder, folder *capture.Folder, take capture.Take,
-	lowDBFS float64, hears Ears) (*Linearity, error) {
-	high := evaluation.Estimate(ctx, folder, take)
+	high joint.Take, lowDBFS float64, hears Ears) (*Linearity, error) {
 	if ctx.Err() != nil {
 		return nil, ctx.Err()
 	}

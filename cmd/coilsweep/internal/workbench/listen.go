@@ -34,6 +34,12 @@ func estimate(ctx context.Context, recording capture.Recording, take capture.Tak
 	return response.Estimate(ctx, recording, take)
 }
 
+// estimating is estimate, to be done.
+func estimating(ctx context.Context, recording capture.Recording,
+	take capture.Take) func() (*response.Response, error) {
+	return func() (*response.Response, error) { return estimate(ctx, recording, take) }
+}
+
 // listenAndEstimate plays and records without keeping the audio, and estimates
 // the response.
 func listenAndEstimate(ctx context.Context, recorder record.Recorder, take capture.Take,

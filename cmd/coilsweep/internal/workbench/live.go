@@ -113,7 +113,7 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 		}
 		g := Glance{Sweep: n, LevelDBFS: level, PeakDBFS: take.Quality.PeakDBFS}
 		if err == nil {
-			g.say(ctx, capture.Coil{}, recording, take)
+			g.say(ctx, capture.Coil{}, take, estimating(ctx, recording, take))
 		}
 		if ctx.Err() != nil {
 			return nil
@@ -122,10 +122,12 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 	}
 }
 
-// say is what a recording of the coil says, or why it says nothing.
-func (g *Glance) say(ctx context.Context, coil capture.Coil, recording capture.Recording, take capture.Take) {
+// say is what a take of the coil says by the response that estimate gives, or why it says
+// nothing.
+func (g *Glance) say(ctx context.Context, coil capture.Coil, take capture.Take,
+	estimate func() (*response.Response, error)) {
 	err := func() (err error) {
-		if g.Response, err = estimate(ctx, recording, take); err != nil {
+		if g.Response, err = estimate(); err != nil {
 			return err
 		}
 		in := evaluation.InputOf(take)

@@ -9,6 +9,9 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/device"
 	"coilsweep/capture/record"
+	"coilsweep/fit/evaluation"
+	"coilsweep/fit/joint"
+	"coilsweep/fit/response"
 )
 
 // Ears hear how a job goes on. Each may be nil.
@@ -82,6 +85,22 @@ type TakePlan struct {
 
 	lowDBFS       *float64 // a second level; nil: none
 	outputChannel int
+	responses     map[string]*response.Response // by take, as far as they were estimated
+}
+
+// Seen knows the responses that the plan has estimated, for what is said of the take
+// beside the others.
+func (p *TakePlan) Seen() *evaluation.Evaluation { return evaluation.Seen(p.Folder, p.responses) }
+
+// estimate is a take of the folder with its response.
+func (p *TakePlan) estimate(ctx context.Context, t capture.Take) joint.Take {
+	in := evaluation.InputOf(t)
+	if in.Response = p.responses[t.Name]; in.Response == nil {
+		if in = evaluation.Estimate(ctx, p.Folder, t); in.Response != nil {
+			p.responses[t.Name] = in.Response
+		}
+	}
+	return in
 }
 
 // Plan makes a plan of the options and of the bench of the coil folder dir.
@@ -99,7 +118,8 @@ func (m *Measurement) PlanAnywhere(dir string) (*TakePlan, error) {
 	if err := m.begin(dir); err != nil {
 		return nil, err
 	}
-	p := &TakePlan{Redo: m.Redo, After: m.After, Until: m.Until, outputChannel: m.Bench.OutputChannel}
+	p := &TakePlan{Redo: m.Redo, After: m.After, Until: m.Until, outputChannel: m.Bench.OutputChannel,
+		responses: map[string]*response.Response{}}
 	var err error
 	if p.Take, err = m.Take.take(m.Options, m.Program); err != nil {
 		return nil, err
@@ -143,7 +163,11 @@ func (p *TakePlan) Shape(ctx context.Context, hears Ears) (err error) {
 	if err != nil {
 		return err
 	}
-	p.Take.Stimulus, err = shape(ctx, hears, p.Folder, before, p.Take.Stimulus, p.Take.Load)
+	in := p.estimate(ctx, before)
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	p.Take.Stimulus, err = shape(ctx, hears, p.Folder.Coil, before, in, p.Take.Stimulus, p.Take.Load)
 	return err
 }
 
@@ -168,14 +192,15 @@ func (p *TakePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 	}
 	announce(hears, p.Take, recorder.Describe())
 	w := &watch{hears: hears, coil: p.Folder.Coil, target: p.Until, see: see}
+	delete(p.responses, p.Take.Name) // of a take that this one replaces
 	take, err = record.Run(ctx, recorder, p.Folder, p.Take, w.options(hears, p.Redo))
 	hears.ended()
 	if err == nil && p.Until > 0 {
-		extras.Until, err = w.end(ctx, p.Folder, take)
+		extras.Until, err = w.end(ctx, take, p.estimate)
 	}
 	recorded := take.Audio.File != ""
 	if err == nil && p.lowDBFS != nil && take.Unfit() == nil {
-		extras.Linearity, err = compareLevels(ctx, recorder, p.Folder, take, *p.lowDBFS, hears)
+		extras.Linearity, err = compareLevels(ctx, recorder, p.Folder, take, p.estimate(ctx, take), *p.lowDBFS, hears)
 	}
 	if errors.Is(err, context.Canceled) && recorded {
 		err = fmt.Errorf("interrupted; take %s was recorded and is kept", take.Name)

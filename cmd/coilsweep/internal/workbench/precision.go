@@ -10,6 +10,8 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/record"
 	"coilsweep/fit"
+	"coilsweep/fit/joint"
+	"coilsweep/fit/response"
 	"coilsweep/report/notation"
 )
 
@@ -109,7 +111,7 @@ func (w *watch) options(hears Ears, redo bool) record.Options {
 func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (again int, err error) {
 	n := t.Stimulus.Repeats
 	g := Glance{Sweep: n, LevelDBFS: t.Stimulus.LevelDBFS, PeakDBFS: t.Quality.PeakDBFS}
-	g.say(ctx, w.coil, r, t)
+	g.say(ctx, w.coil, t, estimating(ctx, r, t))
 	if ctx.Err() != nil {
 		return 0, ctx.Err()
 	}
@@ -226,15 +228,19 @@ func (g Glance) precision() precision {
 }
 
 // end is the outcome: if sweeps came after the last judgement, it judges all of
-// them once more.
-func (w *watch) end(ctx context.Context, folder *capture.Folder, t capture.Take) (*Precision, error) {
+// them once more, by what estimate gives.
+func (w *watch) end(ctx context.Context, t capture.Take, estimate func(context.Context, capture.Take) joint.Take) (
+	*Precision, error) {
 	if n := t.Stimulus.Repeats; n != w.repeats && t.Unfit() == nil {
-		recording, err := folder.Audio(t)
-		if err != nil {
-			return nil, err
-		}
 		var g Glance
-		if g.say(ctx, w.coil, recording, t); ctx.Err() != nil {
+		g.say(ctx, w.coil, t, func() (*response.Response, error) {
+			in := estimate(ctx, t)
+			if in.Response == nil {
+				return nil, &capture.UnfitError{What: in.Unfit}
+			}
+			return in.Response, nil
+		})
+		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
 		w.judge(g, t)

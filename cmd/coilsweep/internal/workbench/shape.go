@@ -14,17 +14,13 @@ import (
 )
 
 // shape gives a plain stimulus the shape that tells most about the coil's
-// resonance, Q and inductance with load, after an earlier take of it.
-func shape(ctx context.Context, hears Ears, folder *capture.Folder, after capture.Take, plain excite.Stimulus,
-	load capture.Load) (excite.Stimulus, error) {
-	in := evaluation.Estimate(ctx, folder, after)
-	if err := ctx.Err(); err != nil {
-		return excite.Stimulus{}, err
-	}
+// resonance, Q and inductance with load, after an earlier take of it, in as the fit wants it.
+func shape(ctx context.Context, hears Ears, coil capture.Coil, after capture.Take, in joint.Take,
+	plain excite.Stimulus, load capture.Load) (excite.Stimulus, error) {
 	if in.Unfit != "" {
 		return excite.Stimulus{}, fmt.Errorf("the sweep cannot be shaped after take %s: %s", after.Name, in.Unfit)
 	}
-	fitted, err := joint.Fit(ctx, folder.Coil, []joint.Take{in}, fit.Options{})
+	fitted, err := joint.Fit(ctx, coil, []joint.Take{in}, fit.Options{})
 	if err != nil {
 		return excite.Stimulus{}, err
 	}
@@ -83,5 +79,9 @@ func (s *StimulusFile) Design(ctx context.Context, hears Ears) (excite.Stimulus,
 	if err != nil {
 		return excite.Stimulus{}, err
 	}
-	return shape(ctx, hears, folder, after, plain, after.Load)
+	in := evaluation.Estimate(ctx, folder, after)
+	if err := ctx.Err(); err != nil {
+		return excite.Stimulus{}, err
+	}
+	return shape(ctx, hears, folder.Coil, after, in, plain, after.Load)
 }
