@@ -18,9 +18,9 @@ func newExport(c *console) *cobra.Command {
 		Use:   "export DIR FILE.zip",
 		Short: "Pack a coil into one archive for a publication",
 		Long: `Pack a coil into one ZIP archive with a README inside: the numbers and a
-description of their format, the curves as a table with a row of units, the
-fitted circuit as a netlist, coil.toml and every take.toml, checksums, and with
---audio the recordings. The coil folder stays as it is.`,
+description of their format, the curves as response.csv, the fitted circuit as a
+netlist, coil.toml and every take.toml, checksums, and with --audio the recordings. The
+coil folder stays as it is.`,
 		Example: `  coilsweep export bridge bridge.zip
   coilsweep export bridge bridge.zip --audio`,
 		Args: func(_ *cobra.Command, args []string) error {
