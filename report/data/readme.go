@@ -23,7 +23,8 @@ func readme(c Archive, withoutNetlist error) string {
 	if len(c.Takes) > 0 {
 		const date = "2006-01-02"
 		first, last := c.Takes[0].Started, c.Takes[len(c.Takes)-1].Started
-		line("Measured from ", first.Format(date), " to ", last.Format(date), " by the time zone ", last.Format("-07:00"), ".")
+		line("Measured from ", first.Format(date), " to ", last.Format(date), " by the time zone ",
+			last.Format("-07:00"), ".")
 	}
 	if by := words.Operators(c.Result.About); by != "" {
 		line("Takes made by ", by, ".")

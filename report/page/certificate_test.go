@@ -74,7 +74,7 @@ func TestCertificate(t *testing.T) {
 	if strings.Contains(said, "simulated") {
 		t.Error("a real coil is said to be simulated")
 	}
-	if certificateText(t, certified()) != certificateText(t, certified()) {
+	if first, second := certificateText(t, certified()), certificateText(t, certified()); first != second {
 		t.Error("the same document gives another page")
 	}
 	// A take that the fit left out has no part in it.
