@@ -203,12 +203,38 @@ func (p *certificatePage) traced(d CoilDocument, used []capture.Take) {
 	}
 	p.Untraced = strings.Join(loose, ", ")
 	for _, q := range d.Result.Parts {
-		p.Parts = append(p.Parts, benchRow{notation.Visible(q.What), partCells(q)[:1]})
+		p.Parts = append(p.Parts, benchRow{notation.Visible(q.What), []string{written(q, d.Coil, used), partCells(q)[0]}})
 	}
 	ppm := 0.0
 	for _, t := range used {
 		ppm = max(ppm, t.CardLimits().ClockPPM)
 	}
 	p.Parts = append(p.Parts, benchRow{"Sample clock of the sound card",
-		[]string{fmt.Sprintf("right within ±%g ppm (limit)", ppm)}})
+		[]string{notation.None, fmt.Sprintf("right within ±%g ppm (limit)", ppm)}})
+}
+
+// written is a part as somebody wrote it, with its tolerance: "470p 1%".
+func written(q fit.Part, coil capture.Coil, used []capture.Take) string {
+	stated := []quantity.Value{}
+	if coil.DCR != nil {
+		stated = append(stated, coil.DCR.Value)
+	}
+	for _, t := range used {
+		for _, c := range []*quantity.Capacitance{t.Load.AddedC, t.Load.FixtureC} {
+			if c != nil {
+				stated = append(stated, c.Components()...)
+			}
+		}
+		for _, r := range []*quantity.Resistance{t.Load.AddedR, t.Load.FixtureR, t.Reference.SenseR, t.Drive.ExciterR} {
+			if r != nil {
+				stated = append(stated, r.Components()...)
+			}
+		}
+	}
+	for _, v := range stated {
+		if v.SI == q.Nominal && (v.Unit == quantity.Farad) == (q.Unit == "F") {
+			return or(v.Text)
+		}
+	}
+	return notation.None
 }
