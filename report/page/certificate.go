@@ -49,7 +49,7 @@ func newCertificate(d CoilDocument) *certificatePage {
 	p := &certificatePage{frame: newFrame("Measurement certificate", coil, source("certificate.css")), Result: r,
 		Factor: fmt.Sprintf("%.2f", quantity.Coverage95), Operators: words.Operators(r.About)}
 	p.Title = coil + ": measurement certificate"
-	used := usedTakes(d)
+	used := r.UsedTakes(d.Takes)
 	p.coil(d)
 	p.numbers(r)
 	p.conditions(d, used)
@@ -67,13 +67,6 @@ func newCertificate(d CoilDocument) *certificatePage {
 		p.section(true, s[0], s[1])
 	}
 	return p
-}
-
-// usedTakes are those that the numbers come from.
-func usedTakes(d CoilDocument) []capture.Take {
-	return slices.DeleteFunc(slices.Clone(d.Takes), func(t capture.Take) bool {
-		return !slices.ContainsFunc(d.Result.Takes, func(r fit.TakeResult) bool { return r.Name == t.Name && r.Used })
-	})
 }
 
 // or is what is stated, or that it is not.
