@@ -4,8 +4,8 @@ go 1.26.0
 
 require (
 	codeberg.org/go-fonts/liberation v0.6.0
-	codeberg.org/go-pdf/fpdf v0.11.1
-	git.sr.ht/~sbinet/gg v0.7.0
+	codeberg.org/go-pdf/fpdf v0.12.0
+	git.sr.ht/~sbinet/gg v0.8.0
 	github.com/BurntSushi/toml v1.6.0
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
@@ -18,9 +18,9 @@ require (
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3
 	github.com/spf13/cobra v1.10.2
-	github.com/spf13/pflag v1.0.9
+	github.com/spf13/pflag v1.1.0
 	github.com/yuin/goldmark v1.8.7
-	golang.org/x/image v0.47.0
+	golang.org/x/image v0.48.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0
 	golang.org/x/text v0.44.0

@@ -26,6 +26,8 @@ type Recording struct {
 	// Source is a WAV format that holds the samples without loss: that of the
 	// file, or for FLAC the next wider one.
 	Source wav.Format
+	// Info are the texts in a WAV file about it.
+	Info wav.Info
 	// Remarks says what was odd about the file and was mended in reading
 	// ("size field not set: read to the end of the file").
 	Remarks []string
@@ -171,7 +173,7 @@ func decodeWAV(r io.ReaderAt, size int64, want Want) (Recording, error) {
 	} else if err != nil {
 		return Recording{}, err
 	}
-	rec := Recording{RateHz: w.Format.RateHz, FullScale: 1, Source: w.Format, Remarks: w.Remarks}
+	rec := Recording{RateHz: w.Format.RateHz, FullScale: 1, Source: w.Format, Info: w.Info, Remarks: w.Remarks}
 	read, _, err := want.of(rec.RateHz, w.Format.Channels, w.Frames)
 	if err != nil {
 		return Recording{}, err
@@ -210,9 +212,9 @@ func (r Recording) firstOdd() (frame int, err error) {
 	return frame, err
 }
 
-// EncodeRecording writes r as a WAV file of its Source format, without loss.
+// EncodeRecording writes r as a WAV file of its Source format, without loss, with its texts.
 func EncodeRecording(file wav.File, r Recording) error {
-	w, err := wav.NewWriter(file, r.Source)
+	w, err := wav.NewWriter(file, r.Source, r.Info)
 	if err != nil {
 		return err
 	}

@@ -10,6 +10,7 @@ import (
 	"coilsweep/capture/align"
 	"coilsweep/capture/instrument"
 	"coilsweep/capture/tomlkey"
+	"coilsweep/capture/wav"
 	"coilsweep/excite"
 	"coilsweep/excite/quantity"
 )
@@ -318,6 +319,13 @@ type Xrun struct {
 // Referenced tells whether the sound card is out of the take's response.
 func (t Take) Referenced() bool {
 	return t.Reference.Kind == "current" || t.Reference.Kind == "loopback" || t.Calibration != nil
+}
+
+// AudioInfo are the texts in the audio file of the take: what it is should it be found without
+// its folder.
+func (t Take) AudioInfo() wav.Info {
+	return wav.Info{Name: t.Name, Created: t.Started.Format("2006-01-02T15:04:05.000-07:00"), Software: t.Program,
+		Comment: "coilsweep take, stimulus sha256 " + t.Stimulus.SHA256}
 }
 
 // FlagNames are flags in words, "none" where there are none.

@@ -68,6 +68,13 @@ func NewAbout(coil capture.Coil, takes []capture.Take) About {
 	return a
 }
 
+// UsedTakes are those of takes that the numbers come from.
+func (r *Result) UsedTakes(takes []capture.Take) []capture.Take {
+	return slices.DeleteFunc(slices.Clone(takes), func(t capture.Take) bool {
+		return !slices.ContainsFunc(r.Takes, func(u TakeResult) bool { return u.Name == t.Name && u.Used })
+	})
+}
+
 // Lapses are the warnings that calibrations were not valid any more.
 func (a About) Lapses() (said []string) {
 	for _, u := range a.Instruments {

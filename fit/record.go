@@ -70,6 +70,18 @@ func (r *Record) Take(held capture.TakeFingerprint) (TakeRecord, bool) {
 	return r.Takes[at], true
 }
 
+// Started is when the take called name was made; nil where that is not known.
+func (r *Record) Started(name string) *time.Time {
+	if r == nil {
+		return nil
+	}
+	at := slices.IndexFunc(r.Takes, func(t TakeRecord) bool { return t.Name == name })
+	if at < 0 {
+		return nil
+	}
+	return r.Takes[at].Started
+}
+
 // Record is the part of the options that belongs into a result.
 func (o Options) Record() OptionsRecord {
 	r := OptionsRecord{Models: []string{}, SharedGain: o.SharedGain, Advise: o.Advise, MonteCarlo: o.MonteCarlo}

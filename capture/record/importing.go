@@ -85,6 +85,7 @@ func importTake(ctx context.Context, f *capture.Folder, t capture.Take, o Import
 			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))
 	}
 	defer rooted.RemoveAll(dir) // nothing there any more once the take has its name
+	r.Info = t.AudioInfo()
 	if err := writeCapture(filepath.Join(dir, capture.AudioFile), r, create); err != nil {
 		return capture.Take{}, fmt.Errorf("cannot keep the recording in %s: %w", f.Dir,
 			atomicfile.Advise(filepath.Join(takes, capture.AudioFile), err))

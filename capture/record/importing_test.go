@@ -108,6 +108,9 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 			if got.Source.Encoding != format.Encoding || got.Source.Bits != format.Bits {
 				t.Errorf("kept as %v, want %v", got.Source, format)
 			}
+			if got.Info != take.AudioInfo() {
+				t.Errorf("the audio says %+v, want %+v", got.Info, take.AudioInfo())
+			}
 			sum, err := exec.Command("sha256sum", path).Output()
 			if err != nil {
 				t.Skip("no sha256sum to check against")

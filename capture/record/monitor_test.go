@@ -81,6 +81,11 @@ func TestRunUntilItIsEnough(t *testing.T) {
 	if n, most := r.Frames(), p.Stimulus.RepeatStart(6)+10000; onDisk.Stimulus.Repeats != 5 || n > most {
 		t.Errorf("%d repeats in %d frames, want 5 in less than %d", onDisk.Stimulus.Repeats, n, most)
 	}
+	// The audio says by itself what it is, with what was played of the stimulus.
+	if r.Info != onDisk.AudioInfo() || !strings.HasSuffix(r.Info.Comment, onDisk.Stimulus.SHA256) ||
+		onDisk.Stimulus.SHA256 == p.Stimulus.SHA256 || r.Info.Name != "bare" {
+		t.Errorf("the audio says %+v, the take %+v", r.Info, onDisk.AudioInfo())
+	}
 }
 
 func TestRunUntilHasABound(t *testing.T) {

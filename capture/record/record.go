@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -217,7 +218,7 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 	m *monitor) (int64, Session, error) {
 	format := rec.Format()
 	w, err := wav.NewWriter(file, wav.Format{Encoding: wav.Float, Bits: 32, RateHz: format.RateHz,
-		Channels: format.Channels})
+		Channels: format.Channels}, t.AudioInfo())
 	if err != nil {
 		return 0, Session{}, err
 	}
@@ -241,6 +242,13 @@ func stream(ctx context.Context, rec Recorder, file wav.File, path string, t cap
 	})
 	if err == nil && w.Frames() < int64(play.frames) {
 		err = fmt.Errorf("the device delivered %d of %d frames", w.Frames(), play.frames)
+	}
+	if errors.Is(err, errEnough) {
+		// The take's stimulus is what was played of it.
+		if played, perr := t.Stimulus.Prefix(int(m.stop.Load())); perr == nil {
+			t.Stimulus = played
+			err = cmp.Or(w.Retell(t.AudioInfo()), err)
+		}
 	}
 	if cerr := w.Close(); cerr != nil && (err == nil || errors.Is(err, errEnough)) {
 		err = fmt.Errorf("cannot write the recording: %w", atomicfile.Advise(path, cerr))

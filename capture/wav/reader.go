@@ -19,6 +19,7 @@ const maxChunks = 10000
 type Reader struct {
 	Format Format
 	Frames int64 // whole frames that are really there
+	Info   Info  // texts that stand before the audio
 	// Remarks says what was wrong with the file and how it was read all the same.
 	Remarks []string
 
@@ -80,6 +81,12 @@ func NewReader(r io.ReaderAt, size int64) (*Reader, error) {
 				return nil, err
 			}
 			w.Format, haveFormat = f, true
+		case "LIST":
+			text := make([]byte, max(0, min(claimed, maxInfo, size-pos)))
+			if err := readAt(r, text, pos); err != nil {
+				return nil, err
+			}
+			w.Info.decode(text)
 		case "data":
 			if !haveFormat {
 				return nil, errors.New("the audio comes before its format: the file is damaged")

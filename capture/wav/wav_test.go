@@ -137,7 +137,7 @@ func interleave(s [][]float64) []float64 {
 func write(t testing.TB, f wav.Format, samples []float64) []byte {
 	t.Helper()
 	var file memFile
-	w, err := wav.NewWriter(&file, f)
+	w, err := wav.NewWriter(&file, f, wav.Info{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -349,7 +349,7 @@ func TestRefusesUnusableFiles(t *testing.T) {
 func TestUnclosedFileIsReadable(t *testing.T) {
 	f := wav.Format{Encoding: wav.Float, Bits: 32, RateHz: 8000, Channels: 2}
 	var file memFile
-	w, err := wav.NewWriter(&file, f)
+	w, err := wav.NewWriter(&file, f, wav.Info{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -374,7 +374,7 @@ func TestUnclosedFileIsReadable(t *testing.T) {
 func TestFullDiskLeavesWholeFrames(t *testing.T) {
 	f := wav.Format{Encoding: wav.PCM, Bits: 24, RateHz: 48000, Channels: 1}
 	file := memFile{limit: 80 + 3*100 + 1}
-	w, err := wav.NewWriter(&file, f)
+	w, err := wav.NewWriter(&file, f, wav.Info{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -405,11 +405,11 @@ func TestWriterRefuses(t *testing.T) {
 		{Encoding: wav.PCM, Bits: 16, RateHz: 0, Channels: 1},
 		{Encoding: wav.PCM, Bits: 16, RateHz: 48000, Channels: 0},
 	} {
-		if _, err := wav.NewWriter(&memFile{}, f); err == nil {
+		if _, err := wav.NewWriter(&memFile{}, f, wav.Info{}); err == nil {
 			t.Errorf("%v: no error", f)
 		}
 	}
-	w, err := wav.NewWriter(&memFile{}, wav.Format{Encoding: wav.PCM, Bits: 16, RateHz: 48000, Channels: 2})
+	w, err := wav.NewWriter(&memFile{}, wav.Format{Encoding: wav.PCM, Bits: 16, RateHz: 48000, Channels: 2}, wav.Info{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -429,7 +429,8 @@ func (f *holeyFile) Write(p []byte) (int, error) {
 }
 
 func TestWriterStopsAt4GiB(t *testing.T) {
-	w, err := wav.NewWriter(&holeyFile{}, wav.Format{Encoding: wav.Float, Bits: 64, RateHz: 192000, Channels: 2})
+	w, err := wav.NewWriter(&holeyFile{}, wav.Format{Encoding: wav.Float, Bits: 64, RateHz: 192000, Channels: 2},
+		wav.Info{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -452,6 +453,8 @@ func FuzzReader(f *testing.F) {
 		f.Add(readFile(f, tt.file))
 	}
 	f.Add(rf64("RF64", 6))
+	f.Add(told(f, wav.Info{Name: "bare", Comment: "odd"}))
+	f.Add(riff(mono16, chunk("LIST", []byte("INFOINAM\xff\xff\xff\xffx")), chunk("data", samples)))
 	f.Add(sized(riff(mono16, chunk("data", samples)), 16, 1<<31))
 	f.Fuzz(func(t *testing.T, b []byte) {
 		r, err := wav.NewReader(bytes.NewReader(b), int64(len(b)))

@@ -1,11 +1,13 @@
 package wav
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 )
 
 // ErrTooLong is returned for audio that would pass the 4 GiB of a plain WAV file.
@@ -25,27 +27,47 @@ type Writer struct {
 	format Format
 	file   File
 	header int   // bytes before the audio
+	fact   int   // where the fact chunk has the frames; 0: there is none
+	info   int   // where the texts are
+	texts  int   // and how many bytes they take
 	bytes  int64 // of audio, written
 	stated int64 // of audio, in the header
 	buf    []byte
 	err    error
 }
 
-// NewWriter writes the header of a file of the given format to the start of
-// file, which must be empty and not opened for appending.
-func NewWriter(file File, format Format) (*Writer, error) {
+// NewWriter writes the header of a file of the given format, with texts about
+// it, to the start of file, which must be empty and not opened for appending.
+func NewWriter(file File, format Format, about Info) (*Writer, error) {
 	if err := format.check(); err != nil {
 		return nil, fmt.Errorf("wav: cannot write %w", err)
 	}
 	h := encodeHeader(format)
+	w := &Writer{format: format, file: file}
+	if i := bytes.Index(h, []byte("fact\x04")); i > 0 {
+		w.fact = i + 8
+	}
+	// Before the audio, since that grows.
+	texts := about.encode()
+	w.info, w.texts = len(h)-8, len(texts)
+	h = slices.Insert(h, w.info, texts...)
+	w.header = len(h)
+	binary.LittleEndian.PutUint32(h[4:], uint32(len(h)-8))
 	if _, err := file.Write(h); err != nil {
 		return nil, err
 	}
-	return &Writer{format: format, file: file, header: len(h)}, nil
+	return w, nil
 }
 
-// plainHeader is the length of a header without extension and fact chunk.
-const plainHeader = 44
+// Retell puts other texts of the same length in place of those of the header.
+func (w *Writer) Retell(about Info) error {
+	texts := about.encode()
+	if len(texts) != w.texts {
+		return fmt.Errorf("wav: texts of %d bytes do not fit in place of %d", len(texts), w.texts)
+	}
+	_, err := w.file.WriteAt(texts, int64(w.info))
+	return err
+}
 
 // encodeHeader is the header of a file without audio. Integers over 16 bits
 // and more than two channels want the extensible form; all but plain integers
@@ -82,9 +104,7 @@ func encodeHeader(f Format) []byte {
 	if !plain {
 		b = append(b, "fact\x04\x00\x00\x00\x00\x00\x00\x00"...)
 	}
-	b = append(b, "data\x00\x00\x00\x00"...)
-	le.PutUint32(b[4:], uint32(len(b)-8))
-	return b
+	return append(b, "data\x00\x00\x00\x00"...)
 }
 
 // Frames is the number of whole frames written.
@@ -169,8 +189,8 @@ func (w *Writer) stateSizes() error {
 	// The size of the audio goes last: a reader trusts it, so that it must not
 	// run ahead of the rest.
 	err := put(4, int64(w.header)-8+audio+audio&1)
-	if err == nil && w.header > plainHeader {
-		err = put(w.header-12, frames) // the fact chunk
+	if err == nil && w.fact > 0 {
+		err = put(w.fact, frames)
 	}
 	if err == nil {
 		err = put(w.header-4, audio)

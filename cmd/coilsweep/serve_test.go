@@ -783,11 +783,14 @@ func TestServeKeepsComments(t *testing.T) {
 	seen := s.gets("GET", "/api/bench", nil)
 	sum := within(seen, "file", "sha256")
 	s.gets("POST", "/api/bench/settings", map[string]any{"sha256": sum, "options": map[string]string{
-		"fixture-c": "65p 5%", "level": "-15", "drive": "", "coil-channel": "2"}})
-	want := strings.NewReplacer(`"60p"`, `"65p 5%"`, "kind = \"current\" # nearly\n", "").Replace(bench) +
+		"fixture-c": "65p 5%", "level": "-15", "drive": "", "coil-channel": "2", "operator": "A. Winder"}})
+	want := strings.NewReplacer("bench/1\"\n", "bench/1\"\noperator = \"A. Winder\"\n", `"60p"`, `"65p 5%"`, "kind = \"current\" # nearly\n", "").Replace(bench) +
 		"\n[card]\nlevel_dbfs = -15.0\ncoil_channel = 2\n"
 	if got := within(s.gets("GET", "/api/bench", nil), "file", "text"); got != want {
 		t.Errorf("bench.toml is now\n%v\nwant\n%s", got, want)
+	}
+	if got := within(s.gets("GET", "/api/bench", nil), "settings", "operator"); got != "A. Winder" {
+		t.Errorf("the page shows the operator %v", got)
 	}
 	if status, _ := s.asks("POST", "/api/bench/settings",
 		map[string]any{"sha256": sum, "options": map[string]string{"rate": "96k"}}); status != http.StatusConflict {

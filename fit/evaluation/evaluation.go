@@ -188,9 +188,7 @@ func (e *Evaluation) make(ctx context.Context, o Options, known *cache, last *fi
 	if e.noParts != nil {
 		e.Result.Warnings = append(e.Result.Warnings, fmt.Sprintf("advice is without the parts at hand: %v", e.noParts))
 	}
-	e.Result.About = fit.NewAbout(e.Folder.Coil, slices.DeleteFunc(slices.Clone(e.Takes), func(t capture.Take) bool {
-		return !slices.ContainsFunc(e.Result.Takes, func(r fit.TakeResult) bool { return r.Name == t.Name && r.Used })
-	}))
+	e.Result.About = fit.NewAbout(e.Folder.Coil, e.Result.UsedTakes(e.Takes))
 	e.Result.Warnings = append(e.Result.Warnings, e.Result.Lapses()...)
 	e.Result.Record = fit.NewRecord(e.held, e.Takes, o.Fit)
 	return e.singly(ctx, inputs, o.Fit, last)

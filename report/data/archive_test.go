@@ -26,6 +26,8 @@ import (
 	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
+	"coilsweep/fit/evaluation"
+	"coilsweep/report/words"
 )
 
 func known(value float64) fit.Quantity {
@@ -276,6 +278,28 @@ func TestArchiveHoldsTheSameCurves(t *testing.T) {
 	}
 	if text["response.csv"] != b.String() {
 		t.Errorf("response.csv of the archive is\n%s\nthat of the folder\n%s", text["response.csv"], b.String())
+	}
+}
+
+// Times in files for other programs have their zone.
+func TestTimesHaveTheirZone(t *testing.T) {
+	r := inventedResult()
+	at := r.Record.Takes[0].Started.In(time.FixedZone("", 90*60))
+	r.Record.Takes[0].Started = &at
+	c := contents(false)
+	c.Result, c.Takes[1].Started = r, at
+	_, text := files(t, packed(t, c))
+	lines := strings.Split(text["response.csv"], "\n")
+	if !strings.HasSuffix(lines[0], ",take_started") || !strings.HasSuffix(lines[1], ",2026-02-03T05:35:06+01:30") {
+		t.Errorf("response.csv begins with\n%s\n%s", lines[0], lines[1])
+	}
+	if want := "to 2026-02-03 by the time zone +01:30."; !strings.Contains(text["README.txt"], want) {
+		t.Errorf("README.txt does not say %q", want)
+	}
+	var b bytes.Buffer
+	if err := ListCSV(&b, []words.Listed{{Known: evaluation.Known{Measured: at}}}, CSVOptions{}); err != nil ||
+		!strings.Contains(b.String(), ",2026-02-03T05:35:06+01:30,") {
+		t.Errorf("the list is %s (%v)", b.String(), err)
 	}
 }
 

@@ -59,12 +59,12 @@ func (s *spreadsheet) optional(x *float64) string {
 	return s.number(*x)
 }
 
-// moment is a time without its zone; empty for none.
+// moment is a time with its zone, as JSON has it (RFC 3339), to the second; empty for none.
 func moment(t time.Time) string {
 	if t.IsZero() {
 		return ""
 	}
-	return t.Format(time.DateTime)
+	return t.Format(time.RFC3339)
 }
 
 // quantity is value and U95.

@@ -9,7 +9,7 @@ import (
 	"coilsweep/report/words"
 )
 
-// keys are a list of JSON keys with what stands there.
+// keys are those of a JSON object, with what stands there.
 type keys = schema.Schema
 
 // Result is the format of result.json.
@@ -18,7 +18,7 @@ func Result() schema.Format {
 		Shape: schema.Of[fit.Result]()}
 }
 
-// property is a quantity that coils are compared by.
+// propertyShape is a quantity that coils are compared by.
 var propertyShape = keys{"key": schema.Text, "name": schema.Text, "unit": schema.Text}
 
 // Formats are those of this package's JSON.

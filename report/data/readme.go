@@ -24,7 +24,9 @@ func readme(c Archive, withoutNetlist error) string {
 	line("Archive made by ", c.Program, "; numbers fitted by ", c.Result.Program, ".")
 	if len(c.Takes) > 0 {
 		const date = "2006-01-02"
-		line("Measured from ", c.Takes[0].Started.Format(date), " to ", latest(c.Takes).Format(date), ".")
+		first, last := c.Takes[0].Started, c.Takes[len(c.Takes)-1].Started
+		line("Measured from ", first.Format(date), " to ", last.Format(date), " by the time zone ",
+			last.Format("-07:00"), ".")
 	}
 	if by := words.Operators(c.Result.About); by != "" {
 		line("Takes made by ", by, ".")
@@ -82,6 +84,7 @@ func readme(c Archive, withoutNetlist error) string {
 	for _, column := range responseColumns {
 		entry(column.name, column.means)
 	}
+	entry(takeStarted[0], takeStarted[1])
 	line("  An empty field is not known.")
 	line()
 	line("Columns of branch.csv")

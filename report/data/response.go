@@ -67,6 +67,9 @@ var takeColumns = [][2]string{
 	{"added_r_ohm", "resistor added across the coil, ohm; empty: none"},
 }
 
+// takeStarted is the last column: its name, and what it holds.
+var takeStarted = [2]string{"take_started", "when the take was made, with the time zone (RFC 3339)"}
+
 // ResultCSV writes response.csv, the same in a coil folder and in an archive:
 // a row of names, then a row for each take and frequency. What is not known is
 // an empty field. Takes without a curve have no rows. A name that a spreadsheet
@@ -74,12 +77,16 @@ var takeColumns = [][2]string{
 func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 	sheet := newSpreadsheet(w, o)
 	header := slices.Concat(notation.Each(takeColumns, func(c [2]string) string { return c[0] }),
-		notation.Each(responseColumns, func(c responseColumn) string { return c.name }))
+		notation.Each(responseColumns, func(c responseColumn) string { return c.name }), takeStarted[:1])
 	sheet.row(header...)
 	row := make([]string, 0, len(header))
 	for _, t := range r.Takes {
 		if t.Curve == nil {
 			continue
+		}
+		started := ""
+		if at := r.Record.Started(t.Name); at != nil {
+			started = moment(*at)
 		}
 		columns := notation.Each(responseColumns, func(c responseColumn) []float64 { return c.of(t.Curve) })
 		for i := range t.Curve.FrequencyHz {
@@ -94,7 +101,7 @@ func ResultCSV(w io.Writer, r fit.Result, o CSVOptions) error {
 					row = append(row, sheet.rounded(columns[k][i], 'f', c.decimals))
 				}
 			}
-			sheet.row(row...)
+			sheet.row(append(row, started)...)
 		}
 	}
 	if err := sheet.end(); err != nil {

@@ -20,7 +20,8 @@ import (
 // Label is what stands on one.
 type Label struct {
 	Name, Date string
-	Serial     string // with its lot; empty: not stated
+	Serial     string // "serial 2026-014"; empty: not stated
+	Identity   string // that with its lot, as the code has it
 	Rows       []Row
 	Note       string        // which load resonance and Q, and C, are with; empty: the coil alone
 	Code       template.HTML // of Text
@@ -36,7 +37,8 @@ func New(name string, measured time.Time, r fit.Result) (Label, error) {
 		l.Date = measured.Format(time.DateOnly)
 	}
 	hz, q, of := words.Listed{Known: evaluation.Known{Result: &r}}.Resonance()
-	l.Serial = words.Identity(fit.About{Serial: r.Serial, Lot: r.Lot})
+	l.Serial = words.Identity(fit.About{Serial: r.Serial})
+	l.Identity = words.Identity(fit.About{Serial: r.Serial, Lot: r.Lot})
 	var with []string
 	if strings.HasPrefix(of, "take ") {
 		with = append(with, "f, Q")
@@ -80,8 +82,8 @@ func Of(coils []evaluation.Measured) (labels []Label, err error) {
 // Text is the label in plain lines, as its code has it.
 func (l Label) Text() string {
 	lines := []string{l.Name}
-	if l.Serial != "" {
-		lines = append(lines, l.Serial)
+	if l.Identity != "" {
+		lines = append(lines, l.Identity)
 	}
 	lines = append(lines, l.Date)
 	for _, r := range l.Rows {

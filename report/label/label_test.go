@@ -23,6 +23,12 @@ func TestNew(t *testing.T) {
 	if l.Text() != want {
 		t.Errorf("the label says\n%s\nwant\n%s", l.Text(), want)
 	}
+	r.Serial, r.Lot = "7", "spring"
+	if l, err := New("Bridge", day, r); err != nil || l.Serial != "serial 7" ||
+		!strings.HasPrefix(l.Text(), "Bridge\nserial 7, lot spring\n2026-") {
+		t.Errorf("with a number the label says %q and\n%s (%v)", l.Serial, l.Text(), err)
+	}
+	r.Serial, r.Lot = "", ""
 	// The numbers of a loaded coil say so, and what is not known is a dash.
 	r.BareResonance, r.BareQ, r.CapacitanceCoil = fit.Unknown("x"), fit.Unknown("x"), fit.Unknown("x")
 	r.Inductance = fit.Unknown("x")

@@ -66,7 +66,7 @@ var conditions = []struct {
 		if t.Started.IsZero() {
 			return ""
 		}
-		return t.Started.Format("2006-01-02 15:04")
+		return t.Started.Format("2006-01-02 15:04 -07:00")
 	}},
 	{"source", func(t capture.Take) string {
 		return map[string]string{"soundcard": "sound card", "virtual": "simulated bench",

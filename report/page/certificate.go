@@ -49,7 +49,7 @@ func newCertificate(d CoilDocument) *certificatePage {
 	p := &certificatePage{frame: newFrame("Measurement certificate", coil, source("certificate.css")), Result: r,
 		Factor: fmt.Sprintf("%.2f", quantity.Coverage95), Operators: words.Operators(r.About)}
 	p.Title = coil + ": measurement certificate"
-	used := usedTakes(d)
+	used := r.UsedTakes(d.Takes)
 	p.coil(d)
 	p.numbers(r)
 	p.conditions(d, used)
@@ -67,13 +67,6 @@ func newCertificate(d CoilDocument) *certificatePage {
 		p.section(true, s[0], s[1])
 	}
 	return p
-}
-
-// usedTakes are those that the numbers come from.
-func usedTakes(d CoilDocument) []capture.Take {
-	return slices.DeleteFunc(slices.Clone(d.Takes), func(t capture.Take) bool {
-		return !slices.ContainsFunc(d.Result.Takes, func(r fit.TakeResult) bool { return r.Name == t.Name && r.Used })
-	})
 }
 
 // or is what is stated, or that it is not.
@@ -203,12 +196,38 @@ func (p *certificatePage) traced(d CoilDocument, used []capture.Take) {
 	}
 	p.Untraced = strings.Join(loose, ", ")
 	for _, q := range d.Result.Parts {
-		p.Parts = append(p.Parts, benchRow{notation.Visible(q.What), partCells(q)[:1]})
+		p.Parts = append(p.Parts, benchRow{notation.Visible(q.What), []string{written(q, d.Coil, used), partCells(q)[0]}})
 	}
 	ppm := 0.0
 	for _, t := range used {
 		ppm = max(ppm, t.CardLimits().ClockPPM)
 	}
 	p.Parts = append(p.Parts, benchRow{"Sample clock of the sound card",
-		[]string{fmt.Sprintf("right within ±%g ppm (limit)", ppm)}})
+		[]string{notation.None, fmt.Sprintf("right within ±%g ppm (limit)", ppm)}})
+}
+
+// written is a part as somebody wrote it, with its tolerance: "470p 1%".
+func written(q fit.Part, coil capture.Coil, used []capture.Take) string {
+	stated := []quantity.Value{}
+	if coil.DCR != nil {
+		stated = append(stated, coil.DCR.Value)
+	}
+	for _, t := range used {
+		for _, c := range []*quantity.Capacitance{t.Load.AddedC, t.Load.FixtureC} {
+			if c != nil {
+				stated = append(stated, c.Components()...)
+			}
+		}
+		for _, r := range []*quantity.Resistance{t.Load.AddedR, t.Load.FixtureR, t.Reference.SenseR, t.Drive.ExciterR} {
+			if r != nil {
+				stated = append(stated, r.Components()...)
+			}
+		}
+	}
+	for _, v := range stated {
+		if v.SI == q.Nominal && (v.Unit == quantity.Farad) == (q.Unit == "F") {
+			return or(v.Text)
+		}
+	}
+	return notation.None
 }

@@ -65,7 +65,8 @@ func TestCertificate(t *testing.T) {
 		"No valid calibration is stated for: sound card, meter of the added parts.",
 		"coverage factor k = 1.96", "JCGM 100:2008", "not a certificate of an accredited laboratory",
 		"the meter of the added parts (bridge, serial 5) was due for calibration on", "measured by A. Winder",
-		"right within ±50 ppm (limit)", "SHA-256 of the recording behind each take",
+		"right within ±50 ppm (limit)",
+		"Added C 220 pF 220 pF 1% 220.0 ± 2.5 pF", "DC resistance 7.85k@22C 0.5% 7.850 ±", "SHA-256 of the recording behind each take",
 	} {
 		if !strings.Contains(said, want) {
 			t.Errorf("the certificate does not say %q", want)
@@ -74,7 +75,7 @@ func TestCertificate(t *testing.T) {
 	if strings.Contains(said, "simulated") {
 		t.Error("a real coil is said to be simulated")
 	}
-	if certificateText(t, certified()) != certificateText(t, certified()) {
+	if first, second := certificateText(t, certified()), certificateText(t, certified()); first != second {
 		t.Error("the same document gives another page")
 	}
 	// A take that the fit left out has no part in it.

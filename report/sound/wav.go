@@ -1,34 +1,22 @@
 package sound
 
 import (
-	"encoding/binary"
 	"errors"
-	"strings"
 
 	"coilsweep/capture/wav"
 )
 
-// WAV is the sound as a WAV file of integers with so many bits, whose INFO chunk [1 of
-// package wav] names the program that made it.
+// WAV is the sound as a WAV file of integers with so many bits, whose texts name
+// the program that made it.
 func (s Sound) WAV(rateHz, bits int, madeBy string) ([]byte, error) {
 	var m memory
-	w, err := wav.NewWriter(&m, wav.Format{Encoding: wav.PCM, Bits: bits, RateHz: rateHz, Channels: 1})
+	w, err := wav.NewWriter(&m, wav.Format{Encoding: wav.PCM, Bits: bits, RateHz: rateHz, Channels: 1},
+		wav.Info{Software: madeBy})
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(w.WriteFloat64(s.Samples), w.Close()); err != nil {
-		return nil, err
-	}
-	if madeBy == "" {
-		return m.text, nil
-	}
-	le := binary.LittleEndian
-	madeBy += strings.Repeat("\x00", 2-len(madeBy)%2) // ended by zero, of even length
-	m.text = le.AppendUint32(append(m.text, "LIST"...), uint32(len("INFOISFT")+4+len(madeBy)))
-	m.text = le.AppendUint32(append(m.text, "INFOISFT"...), uint32(len(madeBy)))
-	m.text = append(m.text, madeBy...)
-	le.PutUint32(m.text[4:], uint32(len(m.text)-8))
-	return m.text, nil
+	err = errors.Join(w.WriteFloat64(s.Samples), w.Close())
+	return m.text, err
 }
 
 // Start is the beginning of the sound, so many samples, faded out where that cuts it.

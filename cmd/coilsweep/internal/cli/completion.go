@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -10,7 +11,9 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/soundcard"
 	"coilsweep/cmd/coilsweep/internal/workbench"
+	"coilsweep/fit/comparison"
 	"coilsweep/report/notation"
+	"coilsweep/report/words"
 )
 
 // complete has shells complete the arguments and options of cmd: folders, takes,
@@ -50,14 +53,21 @@ func addShells(root *cobra.Command) {
 }
 
 func completionOf(o *workbench.Option) cobra.CompletionFunc {
-	words := o.Words()
+	known := o.Words()
 	switch {
-	case len(words) > 0:
-		return cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp)
+	case len(known) > 0:
+		return cobra.FixedCompletions(known, cobra.ShellCompDirectiveNoFileComp)
 	case o.Name == "input" || o.Name == "output":
 		return devicesFor(o.Name == "input")
 	case o.Name == "take" || o.Name == "after":
 		return takesOf
+	case o.Name == "like" || o.Name == "recorded-with" || o.Name == "against":
+		return cobra.FixedCompletions(nil, cobra.ShellCompDirectiveFilterDirs)
+	case o.Name == "sort": // of a comparison
+		return cobra.FixedCompletions(append([]string{"given", "name"}, comparison.PropertyKeys()...),
+			cobra.ShellCompDirectiveNoFileComp)
+	case o.Name == "flag":
+		return cobra.FixedCompletions(slices.Sorted(maps.Keys(words.FlagMeanings)), cobra.ShellCompDirectiveNoFileComp)
 	case o.Value.Type() == "text":
 		return nil // perhaps a file
 	}

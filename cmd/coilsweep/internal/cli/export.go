@@ -22,10 +22,10 @@ func newExport(c *console) *cobra.Command {
 		Use:   "export DIR FILE.zip",
 		Short: "Pack a coil into one archive for a publication",
 		Long: `Pack a coil into one ZIP archive with a README inside: the numbers and a
-description of their format, the curves as a table with units in its head, the
-fitted circuit as a netlist, the impedance of the coil alone with its uncertainty
-(also as a Touchstone file), coil.toml and every take.toml, checksums, and with
---audio the recordings. The coil folder stays as it is.
+description of their format, the curves as response.csv, the fitted circuit as a
+netlist, the impedance of the coil alone with its uncertainty (also as a Touchstone
+file), coil.toml and every take.toml, checksums, and with --audio the recordings. The
+coil folder stays as it is.
 
 With --author the archive has a file that says how to cite it (CITATION.cff).`,
 		Example: `  coilsweep export bridge bridge.zip

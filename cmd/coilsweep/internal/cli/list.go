@@ -54,9 +54,6 @@ removed or changed since, or where another version of the program made it;
 			if err := shown.check(cmd); err != nil {
 				return err
 			}
-			if !slices.Contains(words.ListKeys(), sortKey) {
-				return usagef("--sort %s: want one of %s", sortKey, strings.Join(words.ListKeys(), ", "))
-			}
 			root := append(args, ".")[0]
 			list, err := c.list(cmd.Context(), root)
 			if err != nil {
@@ -75,7 +72,8 @@ removed or changed since, or where another version of the program made it;
 			}, nil)
 		},
 	}, which, output(
-		text("sort", "sort by "+strings.Join(words.ListKeys(), ", "), &sortKey),
+		&workbench.Option{Name: "sort", Value: workbench.Choice(&sortKey, words.ListKeys()...),
+			Help: "sort by " + strings.Join(words.ListKeys(), ", ")},
 		on("descending", "largest or latest first", &descending)), shownOptions)
 }
 

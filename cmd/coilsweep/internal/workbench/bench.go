@@ -131,9 +131,8 @@ func (b *Bench) Used() string {
 // given drive or reference replaces everything that the bench states of it.
 // imported: the audio comes from elsewhere, and has channels of its own.
 func (b *Bench) apply(o Options, dir string, imported bool) error {
-	err := b.find(dir)
-	b.findInstruments(o, dir, imported)
-	if err != nil || b.found == nil {
+	b.parts, _ = partsfile.Find(dir) // a broken list is told of where parts are proposed
+	if err := b.find(dir); err != nil || b.found == nil {
 		return err
 	}
 	given := map[string]bool{"drive": o.Given("drive"), "reference": o.Given("reference")}
@@ -164,6 +163,7 @@ func (b *Bench) apply(o Options, dir string, imported bool) error {
 		}
 		p.FromBench = p.takeFrom(b.found.Bench)
 	}
+	b.instruments = b.stated(o, imported)
 	return nil
 }
 

@@ -36,11 +36,11 @@ func NewBenchText() *BenchText {
 	return o
 }
 
-// Texts are the options that b states, as texts.
+// Texts are the options that b states, as texts, but for what the bench itself is called.
 func (o *BenchText) Texts(b benchfile.Bench) map[string]string {
 	texts := map[string]string{}
 	for _, p := range o.Options {
-		if p.Bench.Table != "" && p.takeFrom(b) {
+		if (p.Bench.Table != "" || p.Name == "operator") && p.takeFrom(b) {
 			texts[p.Name] = p.Value.String()
 		}
 	}

@@ -41,7 +41,7 @@ type Check struct {
 func NewCheck(program string) *Check {
 	k := &Check{job: newJob(program), Stimulus: defaultStimulus()}
 	k.Stimulus.SweepS, k.Stimulus.Repeats = scoutSweepS, scoutRepeats
-	k.Options = append(k.Take.options(anyReference...)[1:], k.Stimulus.options()...) // it has no name
+	k.Options = append(k.Take.options(anyReference...)[2:], k.Stimulus.options()...) // it is not kept
 	k.Find("level").Help = "planned level of the take, in dBFS"
 	k.Options = slices.Concat(k.Options, Options{{
 		Name: "scout-level", Group: groupStimulus, Page: true, Value: Number(&k.ScoutLevel), Default: "-",

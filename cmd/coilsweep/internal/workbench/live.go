@@ -38,7 +38,7 @@ type Live struct {
 // NewLive has the defaults.
 func NewLive(program string) *Live {
 	l := &Live{job: newJob(program), LevelDBFS: liveFirstDBFS, rateHz: excite.DefaultRequest().RateHz}
-	l.Options = append(l.Take.options(anyReference...)[1:], // it has no name
+	l.Options = append(l.Take.options(anyReference...)[2:], // it is not kept
 		&Option{Name: "rate", Group: groupStimulus, Page: true, Value: Rate(&l.rateHz), Bench: at("card", "rate_hz"),
 			Help: "sample rate"},
 		&Option{Name: "level", Group: groupStimulus, Page: true, Value: Number(&l.LevelDBFS),

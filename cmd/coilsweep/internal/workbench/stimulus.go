@@ -91,7 +91,7 @@ func WriteStimulus(path, description string, s excite.Stimulus, format string) e
 		return err
 	}
 	defer audio.Abort()
-	w, err := wav.NewWriter(audio, f)
+	w, err := wav.NewWriter(audio, f, wav.Info{})
 	if err == nil {
 		err = w.WriteFloat64(s.Samples())
 	}
