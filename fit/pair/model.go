@@ -155,7 +155,7 @@ func (m *model) say(format string, args ...any) {
 }
 
 // loopStart is ln of the time constant from which loop k is searched.
-func loopStart(k int) float64 { return math.Log([]float64{1.5e-5, 1e-4}[k]) }
+func loopStart(k int) float64 { return math.Log([mostLoops]float64{1.5e-5, 1e-4, 5e-6}[k]) }
 
 // setLoads gives each known part its columns: the same text is the same piece.
 func (m *model) setLoads() {
