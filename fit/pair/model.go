@@ -49,9 +49,8 @@ const (
 	// copper keeps its resistance (0.4 K).
 	levelU, driftU = 1e-3, 1.5e-3
 	// delayU is a delay of a take in µs against the others, which its response leaves open.
-	delayU        = 100.0
-	metalHz       = 8e3 // where the metal of a coil without loops would act
-	unknownInputU = 0.5
+	delayU  = 100.0
+	metalHz = 8e3 // where the metal of a coil without loops would act
 )
 
 // perTake are the columns of each take: ln gain, delay in µs, change of ln R.
@@ -207,9 +206,10 @@ func (m *model) setLoads() {
 			if !ok {
 				c = column{m.n, -1}
 				index["input"] = c
-				m.priors = append(m.priors, prior{m.n, math.Log(1e6), unknownInputU, false})
+				m.priors = append(m.priors, prior{m.n, math.Log(joint.AssumedInputOhm), joint.AssumedInputLnU, false})
 				m.n++
-				m.say("the input's resistance is not stated: about 1 MΩ is assumed, uncertain by a factor of 2.7")
+				m.say("the input's resistance is not stated: about %s is assumed, uncertain by a factor of %.1f",
+					quantity.Format(joint.AssumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*joint.AssumedInputLnU))
 			}
 			l.resistors = append(l.resistors, c)
 		}
