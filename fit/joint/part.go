@@ -66,11 +66,11 @@ type dissipation struct{ mean, u float64 }
 // practice for unmarked film and ceramic parts.
 const unstatedTolerance = 0.05
 
-// assumedInput is the input resistance where none is stated, with the sd of
+// AssumedInputOhm is the input resistance where none is stated, with the sd of
 // its logarithm: common practice for an instrument input is 0.5 to 2 Mohm.
 const (
-	assumedInputOhm = 1e6
-	assumedInputLnU = 0.5
+	AssumedInputOhm = 1e6
+	AssumedInputLnU = 0.5
 )
 
 func partOf(kind string, source source, v quantity.Value, measured bool) (part, string) {
@@ -218,9 +218,9 @@ func (l *partList) addAssumedInput() int {
 	l.warnings = append(l.warnings, fmt.Sprintf(
 		"the input's resistance is not stated: about %s is assumed (typical of an instrument input), uncertain by a "+
 			"factor of %.1f; measure it, and state it with every take",
-		quantity.Format(assumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*assumedInputLnU)))
+		quantity.Format(AssumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*AssumedInputLnU)))
 	return l.put(key, part{what: "input resistance (assumed)", source: sourceAssumed, unit: quantity.Ohm,
-		nominal: assumedInputOhm, u: assumedInputLnU})
+		nominal: AssumedInputOhm, u: AssumedInputLnU})
 }
 
 func (l *partList) put(key string, p part) int {

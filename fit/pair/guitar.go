@@ -9,6 +9,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/harness"
+	"coilsweep/fit/joint"
 )
 
 // InGuitar is what one connection of the pair does in a guitar.
@@ -76,9 +77,6 @@ func connections(names [2]string, partial *Partial) []connection {
 // mostU95DB is the largest U95 of a level that means anything.
 const mostU95DB = 6
 
-// unstatedPart is the limit of a partial split's part without a tolerance.
-const unstatedPart = 0.05
-
 // InGuitar works out what the connections do in the guitar h, and keeps it in r.Guitar: the
 // same string gives each coil a signal by its turns and area, and the magnets are
 // opposed, so that the connection that cancels hum has the strings in phase. It brings what
@@ -104,11 +102,10 @@ func (r *Result) InGuitar(h harness.Harness, partial *Partial) error {
 		values = append(values, p.Value)
 	}
 	if partial != nil {
-		v := partial.Value
-		if v.Basis == quantity.Unstated {
-			v.Basis, v.Half = quantity.Limit, unstatedPart*v.SI
+		v, said := joint.WithTolerance("the part of the partial split,", partial.Value)
+		if values = append(values, v); said != "" {
+			assumed = append(assumed, said)
 		}
-		values = append(values, v)
 	}
 	hz := frequencies()
 	each := len(harness.Sought(len(hz)))

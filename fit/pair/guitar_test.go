@@ -116,3 +116,25 @@ func TestGuitarRefuses(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// With the other coil's leads on ground, and both in parallel alone, little tells the
+// capacitance between the windings from that to the metal: one is told with a large U95, the
+// other not at all, with the reason; what both are in that connection is.
+func TestTooFewConnections(t *testing.T) {
+	takes := readTakes(must(os.ReadFile(filepath.Join(spiceDir, "pair_2.csv"))))
+	w := worlds[1]
+	r := must(Fit(context.Background(), w.draw(takes, 1, func(s spiceTake) bool {
+		return s.folder != "both" || s.name == "parallel"
+	})))
+	t.Logf("%+v, %+v, in parallel %+v", r.Between, r.Ground, r.Connected[2])
+	if r.Ground.Known() || !strings.Contains(r.Ground.Why, "add takes of both coils") {
+		t.Errorf("to metal: %+v", r.Ground)
+	}
+	if q := r.Between; q.Known() && (q.U95 < 0.3*q.Value || math.Abs(q.Value-w.between) > 1.5*q.U95) {
+		t.Errorf("between: %+v", q)
+	}
+	if m := w.coupling * math.Sqrt(w.henry[0]*w.henry[1]); !r.Mutual.Known() ||
+		math.Abs(r.Mutual.Value-m) > 1.5*r.Mutual.U95 || !r.Connected[2].Capacitance.Known() {
+		t.Errorf("M: %+v, truly %.4g; %+v", r.Mutual, m, r.Connected[2])
+	}
+}

@@ -49,9 +49,8 @@ const (
 	// copper keeps its resistance (0.4 K).
 	levelU, driftU = 1e-3, 1.5e-3
 	// delayU is a delay of a take in µs against the others, which its response leaves open.
-	delayU        = 100.0
-	metalHz       = 8e3 // where the metal of a coil without loops would act
-	unknownInputU = 0.5
+	delayU  = 100.0
+	metalHz = 8e3 // where the metal of a coil without loops would act
 )
 
 // perTake are the columns of each take: ln gain, delay in µs, change of ln R.
@@ -155,7 +154,7 @@ func (m *model) say(format string, args ...any) {
 }
 
 // loopStart is ln of the time constant from which loop k is searched.
-func loopStart(k int) float64 { return math.Log([]float64{1.5e-5, 1e-4}[k]) }
+func loopStart(k int) float64 { return math.Log([mostLoops]float64{1.5e-5, 1e-4, 5e-6}[k]) }
 
 // setLoads gives each known part its columns: the same text is the same piece.
 func (m *model) setLoads() {
@@ -207,9 +206,10 @@ func (m *model) setLoads() {
 			if !ok {
 				c = column{m.n, -1}
 				index["input"] = c
-				m.priors = append(m.priors, prior{m.n, math.Log(1e6), unknownInputU, false})
+				m.priors = append(m.priors, prior{m.n, math.Log(joint.AssumedInputOhm), joint.AssumedInputLnU, false})
 				m.n++
-				m.say("the input's resistance is not stated: about 1 MΩ is assumed, uncertain by a factor of 2.7")
+				m.say("the input's resistance is not stated: about %s is assumed, uncertain by a factor of %.1f",
+					quantity.Format(joint.AssumedInputOhm, quantity.Ohm, 2), math.Exp(quantity.Coverage95*joint.AssumedInputLnU))
 			}
 			l.resistors = append(l.resistors, c)
 		}

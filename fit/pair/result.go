@@ -85,6 +85,7 @@ func (f *fitted) spreadOf(count int, columns []int, of func(x, dst []float64)) (
 
 // Why a quantity is not known.
 const (
+	notTold        = "the takes do not tell it: add one of each coil alone with a known capacitor"
 	betweenMissing = "the takes hardly tell it from the capacitance to the metal: add takes of both coils in the " +
 		"other connections (series and parallel, each with the second coil's leads as they are and swapped)"
 	balanceMissing = "it needs a take of each coil alone with the exciter over both, at the same level"
@@ -98,18 +99,14 @@ func (f *fitted) result() *Result {
 	if len(q.Missing) > 0 {
 		r.Warnings = append(r.Warnings, "pair.toml describes takes that are not there: "+strings.Join(q.Missing, ", "))
 	}
-	var sought []fit.Sought
-	for range 2 {
-		sought = append(sought, fit.Sought{Missing: "L"}, fit.Sought{Missing: "R"}, fit.Sought{Missing: "C"})
-	}
-	sought = append(sought, fit.Sought{Missing: "coupling", Decibel: true}, fit.Sought{Decibel: true},
-		fit.Sought{Missing: betweenMissing}, fit.Sought{Missing: betweenMissing}, fit.Sought{}, fit.Sought{})
+	sought := slices.Repeat([]fit.Sought{{Missing: notTold}}, 6) // L, R, C of each half
+	sought = append(sought, fit.Sought{Missing: notTold, Decibel: true}, fit.Sought{Missing: notTold, Decibel: true},
+		fit.Sought{Missing: betweenMissing}, fit.Sought{Missing: betweenMissing}, fit.Sought{Missing: notTold},
+		fit.Sought{Missing: notTold})
 	connections := []circuit.PairConnection{
 		{Wiring: circuit.PairInSeries}, {Wiring: circuit.PairInSeries, Reversed: true},
 		{Wiring: circuit.PairInParallel}, {Wiring: circuit.PairInParallel, Reversed: true}}
-	for range connections {
-		sought = append(sought, fit.Sought{}, fit.Sought{}, fit.Sought{})
-	}
+	sought = append(sought, slices.Repeat([]fit.Sought{{Missing: notTold}}, 3*len(connections))...)
 	known := f.carried(sought, func(x, dst []float64) {
 		p := f.pair(x)
 		for i, c := range p.Coils {

@@ -15,12 +15,12 @@ var pairTemplate = framed(source("pair.html"))
 
 type pairPage struct {
 	frame
-	charts
 	Summary, Warnings, Basis []string
 	U95                      string
 	Tables                   []optionTable
 	Takes                    optionTable
 	Reasons                  []string
+	Responses                []titled
 }
 
 // Pair writes one page on a pair, in the manner of Coil; made: zero, not stated.
@@ -41,15 +41,16 @@ func newPairPage(r *pair.Result, made time.Time, program string) (*pairPage, err
 	names, takes := words.PairTakes(r)
 	p.Takes = newOptionTable("Table of takes", takes, names)
 	var draw drawing
-	for _, f := range figure.Pair(r, figure.Wide) {
-		p.chart(f, f.Title, &draw)
+	wide, narrow := figure.Pair(r, figure.Wide), figure.Pair(r, figure.Narrow)
+	for i, f := range wide {
+		p.Responses = append(p.Responses, titled{f.Title, draw.small(f, "w"), draw.small(narrow[i], "n")})
 	}
 	if draw.err != nil {
 		return nil, fmt.Errorf("figures of a pair: %w", draw.err)
 	}
 	p.section(true, "summary", "The pair")
 	p.section(true, "numbers", "Numbers")
-	p.section(p.Charts != nil, "responses", "Connections in the guitar")
+	p.section(p.Responses != nil, "responses", "Connections in the guitar")
 	p.section(true, "takes", "Takes")
 	p.section(true, "provenance", "Provenance")
 	return p, nil
