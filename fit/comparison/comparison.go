@@ -118,7 +118,7 @@ func (c *Comparison) remarks(n counts, sameBench bool) {
 		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}
 	if sameBench && n.unlike > 0 {
-		add("%d of the coils name other parts than the reference, and count as independent of it", n.unlike)
+		add("%d of the coils name no part that the reference names, and count as independent of it", n.unlike)
 	}
 	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
 		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")
@@ -140,20 +140,20 @@ func SameDCR(a, b *fit.Result) bool {
 	return stated(a) != "" && stated(a) == stated(b)
 }
 
-// sameParts tells whether both results name the same known parts.
+// sameParts tells whether both results name a known part alike. A coil with one take has
+// the fixture in common with one that has several.
 func sameParts(a, b *fit.Result) bool {
-	one := partsOf(a)
-	return len(one) > 0 && slices.Equal(one, partsOf(b))
+	of := partsOf(b)
+	return slices.ContainsFunc(partsOf(a), func(name string) bool { return slices.Contains(of, name) })
 }
 
-// partsOf are the names of the known parts that coils can have in common, sorted.
+// partsOf are the names of the known parts that coils can have in common.
 func partsOf(r *fit.Result) (names []string) {
 	for _, p := range r.Parts {
 		if !strings.HasPrefix(p.What, dcResistance) && !strings.HasPrefix(p.What, "meter") {
 			names = append(names, p.What)
 		}
 	}
-	slices.Sort(names)
 	return names
 }
 

@@ -89,7 +89,7 @@ type TakePlan struct {
 func (m *Measurement) Plan(dir string) (*TakePlan, error) {
 	p, err := m.PlanAnywhere(dir)
 	if err == nil {
-		p.Folder, err = m.Take.folder(dir)
+		p.Folder, err = m.Take.Folder(dir)
 	}
 	return p, err
 }
