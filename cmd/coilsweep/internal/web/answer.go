@@ -48,6 +48,7 @@ func (w *workshop) route() {
 		{"POST", "/api/coils", taking(w.newCoil)},
 		{"GET", "/api/coil", w.getCoil},
 		{"PUT", "/api/coil", taking(w.putCoil)},
+		{"POST", "/api/coil/state", taking(w.startState)},
 		{"POST", "/api/coil/settings", taking(w.setCoil)},
 		{"POST", "/api/coil/reading", taking(w.addReading)},
 		{"POST", "/api/coil/reading/remove", taking(w.removeReading)},
