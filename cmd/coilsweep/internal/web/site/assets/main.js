@@ -7,6 +7,7 @@ import * as guitar from "./guitar.js";
 import * as key from "./key.js";
 import * as keys from "./keys.js";
 import * as live from "./live.js";
+import * as lot from "./lot.js";
 import * as many from "./many.js";
 import * as meters from "./meters.js";
 import * as mine from "./mine.js";
@@ -110,7 +111,7 @@ for (const line of $$("details.line")) line.append(el("button", { type: "button"
 does({ go: (button) => go(button.dataset.step) });
 bench.start();
 for (const module of [coil, takes]) module.start(go);
-for (const module of [result, guitar, many, publish, keys, live, mine, afar, meters]) module.start();
+for (const module of [result, guitar, many, lot, publish, keys, live, mine, afar, meters]) module.start();
 on("next", drawHere);
 on(["engine", "line"], drawLine);
 window.addEventListener("hashchange", () => route(true));
