@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -176,6 +178,10 @@ func (l *Lot) one(ctx context.Context, serial string) (Coil, error) {
 		}
 		coil.Line = string(NotUsable) + ": " + err.Error()
 		return coil, nil
+	}
+	// A label of before says nothing of this measurement.
+	if err := os.Remove(filepath.Join(dir, LabelFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return coil, err
 	}
 	if err := l.Measure(ctx, dir, redo); err != nil {
 		return unusable(err)
