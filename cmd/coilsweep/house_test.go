@@ -42,7 +42,7 @@ var floors = [][]string{
 	{"report/figure", "report/data", "report/label"},
 	{"report/terminal", "report/page"},
 	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
-		"cmd/coilsweep/internal/workbench", "cmd/coilsweep/internal/web/held"},
+		"cmd/coilsweep/internal/workbench", "cmd/coilsweep/internal/web/held", "cmd/coilsweep/internal/keyfile"},
 	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/session"},
 	{"cmd/coilsweep/internal/web", "cmd/coilsweep/internal/screen"},
 	{"cmd/coilsweep/internal/cli"},

@@ -188,9 +188,6 @@ func (c Change) signs(limit float64) signs {
 	return s
 }
 
-// Sure tells whether anything changed for certain.
-func (c Change) Sure() bool { return len(c.With(Changed)) > 0 }
-
 // With are the findings with a verdict. Resonance and Q follow from the circuit: they
 // are among them only where the circuit's quantities have nothing to say, and so are
 // silent beside a change of one of these.

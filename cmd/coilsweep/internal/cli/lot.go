@@ -4,10 +4,6 @@ import (
 	"cmp"
 	"context"
 	"fmt"
-	"io"
-	"io/fs"
-	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -17,11 +13,8 @@ import (
 	"coilsweep/cmd/coilsweep/internal/session"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
-	"coilsweep/fit/batch"
-	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
-	"coilsweep/report/label"
 )
 
 // desk is where somebody sits who answers on the command's input.
@@ -29,9 +22,9 @@ func (c *console) desk(cmd *cobra.Command) *session.Desk {
 	return &session.Desk{In: cmd.InOrStdin(), Say: c.warn, Bell: func(times int) { screen.Bell(c.err, times) }}
 }
 
-// take makes a take by options on the bench of dir. One that is kept and not usable is a
+// Take makes a take by options on the bench of dir. One that is kept and not usable is a
 // *capture.UnfitError.
-func (c *console) take(ctx context.Context, options *workbench.Measurement, dir string) error {
+func (c *console) Take(ctx context.Context, options *workbench.Measurement, dir string) error {
 	plan, err := options.Plan(dir)
 	if err != nil {
 		return err
@@ -54,10 +47,22 @@ func (c *console) take(ctx context.Context, options *workbench.Measurement, dir 
 	return nil
 }
 
+// Fit fits the coil in dir and keeps its result.
+func (c *console) Fit(ctx context.Context, dir string) (*evaluation.Evaluation, error) {
+	e, err := c.evaluate(ctx, dir, evaluation.Options{Anew: true})
+	if err != nil {
+		return nil, err
+	}
+	return e, save(e, data.CSVOptions{})
+}
+
+// Complaint is an error as it is said.
+func (c *console) Complaint(err error) string { return complaint(err) }
+
+var _ session.Bench = (*console)(nil)
+
 func newLot(c *console) *cobra.Command {
-	options, judging := workbench.NewMeasurement(programName()), workbench.NewJudging()
-	options.Take.Name = "bare"
-	lot := session.Lot{Take: options.Take.Name, Complaint: complaint}
+	lot := session.NewLot(programName())
 	return c.command(&cobra.Command{
 		Use:   "run LOT",
 		Short: "Production: serial number, one take, pass or fail, label, and the next coil",
@@ -78,50 +83,6 @@ The exit status is 3 where a coil failed.`,
   coilsweep run spring --limits limits.toml --json`,
 		Args: oneArg("the folder LOT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			lot.Dir = args[0]
-			if path := filepath.Join(lot.Dir, "limits.toml"); judging.LimitsFile == "" && judging.Reference == "" {
-				if _, err := os.Stat(path); err != nil {
-					return usagef("what are coils judged by? Use --limits, or --reference-coil with --tolerance, or "+
-						"write %s", path)
-				}
-				judging.LimitsFile = path
-			}
-			if err := judging.Check(); err != nil {
-				return err
-			}
-			limits, err := judging.ReadLimits(cmd.Context(), c)
-			if err != nil {
-				return err
-			}
-			if info, err := os.Stat(lot.Dir); err == nil && !info.IsDir() {
-				return &fs.PathError{Op: "run", Path: lot.Dir, Err: fs.ErrExist}
-			}
-			if lot.Coil.Lot == "" {
-				abs, err := filepath.Abs(lot.Dir)
-				if err != nil {
-					return err
-				}
-				lot.Coil.Lot = filepath.Base(abs)
-			}
-			lot.Measure = func(ctx context.Context, dir string, redo bool) error {
-				options.Redo = redo
-				return c.take(ctx, options, dir)
-			}
-			lot.Fit = func(ctx context.Context, dir string) (*evaluation.Evaluation, error) {
-				e, err := c.evaluate(ctx, dir, evaluation.Options{Anew: true})
-				if err != nil {
-					return nil, err
-				}
-				return e, save(e, data.CSVOptions{})
-			}
-			lot.Judge = func(coil comparison.Coil) (batch.Verdict, []batch.Judged) { return judging.JudgeCoil(limits, coil) }
-			lot.Label = func(e *evaluation.Evaluation) error {
-				labels, err := label.Of([]evaluation.Measured{e.Measured()})
-				if err != nil {
-					return err
-				}
-				return e.Write(session.LabelFile, func(w io.Writer) error { return label.Write(w, labels) })
-			}
 			lot.Done = func(coil session.Coil) error {
 				if c.asJSON {
 					return data.JudgedLine(c.out, coil.Serial, coil.Folder, coil.Verdict, coil.Line, coil.Judged)
@@ -129,20 +90,13 @@ The exit status is 3 where a coil failed.`,
 				_, err := fmt.Fprintf(c.out, "%s  %s\n", coil.Serial, coil.Line)
 				return err
 			}
-			tally, err := lot.Run(cmd.Context(), c.desk(cmd))
+			tally, err := lot.Run(cmd.Context(), args[0], c, c.desk(cmd))
 			if err = cmp.Or(err, tally.Unfit()); err == nil {
 				c.warn("%s", tally)
 			}
 			return err
 		},
-	}, judging.Options, workbench.Options{
-		{Name: "redo", Group: "The coils", Value: workbench.Switch(&lot.Redo), Bare: "true",
-			Help: "measure serial numbers again; earlier takes are kept as bare.aside"},
-		{Name: "customer", Group: "The coils", Value: workbench.Text(&lot.Coil.Customer), Help: "who the lot is for"},
-		{Name: "lot", Group: "The coils", Value: workbench.Text(&lot.Coil.Lot),
-			Help: "what the lot is called (default: its folder)"},
-	}, options.Options.Without("take", "state", "redo", "added-c", "added-r", "after", "until", "levels"),
-		output(c.jsonOption("one line for each coil")))
+	}, lot.Options, output(c.jsonOption("one line for each coil")))
 }
 
 // allTakes makes the takes of a coil one after the other, fits them and writes the report.
@@ -163,7 +117,7 @@ func (c *console) allTakes(cmd *cobra.Command, options *workbench.Measurement, d
 	takes.Redo = options.Redo
 	takes.Measure = func(ctx context.Context, name string, added *quantity.Capacitance, redo bool) error {
 		options.Take.Name, options.Take.AddedC, options.Redo = name, added, redo
-		return c.take(ctx, options, dir)
+		return c.Take(ctx, options, dir)
 	}
 	made, err := takes.Run(cmd.Context(), c.desk(cmd))
 	if err != nil || made == 0 {

@@ -1,19 +1,23 @@
 package session
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/batch"
-	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/label"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
@@ -24,26 +28,76 @@ const end = "end"
 // LabelFile is the label of a coil that passed.
 const LabelFile = "label.html"
 
-// Lot is a run over the coils of a lot, each with a folder of its own in Dir.
-type Lot struct {
-	Dir string
-	// Coil is what is known of every coil.
-	Coil capture.Coil
-	// Take is the name of the one take of each coil.
-	Take string
-	Redo bool
-	// Measure makes that take; a *capture.UnfitError is of one that is not usable.
-	Measure func(ctx context.Context, dir string, redo bool) error
-	// Fit evaluates a coil and keeps its result.
-	Fit func(ctx context.Context, dir string) (*evaluation.Evaluation, error)
-	// Judge judges it.
-	Judge func(comparison.Coil) (batch.Verdict, []batch.Judged)
-	// Label writes its label.
-	Label func(*evaluation.Evaluation) error
+// Bench is where coils are measured.
+type Bench interface {
+	workbench.Coils
+	// Take makes a take of the coil in dir; one that is kept and not usable is a
+	// *capture.UnfitError.
+	Take(ctx context.Context, options *workbench.Measurement, dir string) error
+	// Fit fits the coil in dir and keeps its result.
+	Fit(ctx context.Context, dir string) (*evaluation.Evaluation, error)
 	// Complaint is an error as it is said.
-	Complaint func(error) string
+	Complaint(error) string
+}
+
+// Lot is a run over the coils of a lot, each with a folder of its own in one for all.
+type Lot struct {
+	workbench.Options
+	measurement *workbench.Measurement
+	judging     *workbench.Batch
+	coil        capture.Coil // what is known of every coil
+	redo        bool
 	// Done is told of each coil.
 	Done func(Coil) error
+
+	dir    string
+	bench  Bench
+	limits workbench.Limits
+}
+
+const groupLot = "The coils"
+
+// NewLot has the defaults.
+func NewLot(program string) *Lot {
+	l := &Lot{measurement: workbench.NewMeasurement(program), judging: workbench.NewJudging()}
+	l.measurement.Take.Name = "bare"
+	l.Options = slices.Concat(l.judging.Options, workbench.Options{
+		{Name: "redo", Group: groupLot, Value: workbench.Switch(&l.redo), Bare: "true",
+			Help: "measure serial numbers again; earlier takes are kept as bare.aside"},
+		{Name: "customer", Group: groupLot, Value: workbench.Text(&l.coil.Customer), Help: "who the lot is for"},
+		{Name: "lot", Group: groupLot, Value: workbench.Text(&l.coil.Lot),
+			Help: "what the lot is called (default: its folder)"},
+	}, l.measurement.Options.Without("take", "state", "redo", "added-c", "added-r", "after", "until", "levels"))
+	return l
+}
+
+// LimitsFile are the limits of a lot that states no others, in its folder.
+const LimitsFile = "limits.toml"
+
+// plan finds the limits of the lot in dir, and refuses what does not go together.
+func (l *Lot) plan(ctx context.Context, dir string, bench Bench) error {
+	l.dir, l.bench = dir, bench
+	whole, err := filepath.Abs(dir)
+	if err != nil {
+		return err
+	}
+	l.coil.Lot = cmp.Or(l.coil.Lot, filepath.Base(whole))
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return fmt.Errorf("%s is a file: a lot is a folder", dir)
+	}
+	if path := filepath.Join(dir, LimitsFile); l.judging.LimitsFile == "" && l.judging.Reference == "" {
+		if _, err := os.Stat(path); err == nil {
+			l.judging.LimitsFile = path
+		} else if l.judging.Tolerances == nil {
+			return &workbench.UsageError{Err: fmt.Errorf("what are coils judged by? Use {limits}, or {reference-coil} "+
+				"with {tolerance}, or write %s", path)}
+		}
+	}
+	if err := l.judging.Check(); err != nil {
+		return err
+	}
+	l.limits, err = l.judging.ReadLimits(ctx, bench)
+	return err
 }
 
 // NotUsable is the verdict on a coil whose take is of no use.
@@ -87,10 +141,18 @@ func (t Tally) Unfit() error {
 // bells are how often the bell rings.
 var bells = map[batch.Verdict]int{batch.Pass: 1, batch.Undecided: 2, batch.Unknown: 2, batch.Fail: 3, NotUsable: 3}
 
-// Run asks for a serial number, measures and judges that coil, and so on until the word
-// "end" or the end of what is typed. A coil that cannot be measured does not end it. The
-// error is that of ctx while a coil was measured, or of what was to be printed.
-func (l *Lot) Run(ctx context.Context, desk *Desk) (Tally, error) {
+// Run is a run over the lot in dir. It asks for a serial number, measures and judges that
+// coil, and so on until the word "end" or the end of what is typed. A coil that cannot be
+// measured does not end it. The error is that of ctx while a coil was measured, or of what
+// was to be printed, or says that the limits are of no use.
+func (l *Lot) Run(ctx context.Context, dir string, bench Bench, desk *Desk) (Tally, error) {
+	if err := l.plan(ctx, dir, bench); err != nil {
+		return nil, err
+	}
+	return l.run(ctx, desk)
+}
+
+func (l *Lot) run(ctx context.Context, desk *Desk) (Tally, error) {
 	tally := Tally{}
 	for {
 		serial, err := desk.Ask(ctx, "%s; serial number, typed or scanned (%q ends)", tally, end)
@@ -109,7 +171,7 @@ func (l *Lot) Run(ctx context.Context, desk *Desk) (Tally, error) {
 			return tally, fmt.Errorf("%s; serial %s was interrupted: what was recorded is kept, --redo judges it anew",
 				tally, serial)
 		case err != nil:
-			desk.Say("serial %s: %s", serial, l.Complaint(err))
+			desk.Say("serial %s: %s", serial, l.bench.Complaint(err))
 			desk.Bell(bells[NotUsable])
 			continue
 		}
@@ -139,25 +201,25 @@ func (l *Lot) start(serial string) (dir string, redo bool, err error) {
 	if name == "" {
 		return "", false, errors.New("a serial number has letters or digits")
 	}
-	dir = filepath.Join(l.Dir, name)
+	dir = filepath.Join(l.dir, name)
 	folder, err := capture.OpenFolder(dir)
 	if errors.Is(err, capture.ErrNotFolder) {
-		coil := l.Coil
+		coil := l.coil
 		coil.Name, coil.Serial = serial, serial
-		return dir, l.Redo, capture.CreateFolder(dir, coil)
+		return dir, l.redo, capture.CreateFolder(dir, coil)
 	} else if err != nil {
 		return dir, false, err
 	}
 	if folder.Coil.Serial != serial {
 		return dir, false, fmt.Errorf("%s is the folder of serial %q already", dir, folder.Coil.Serial)
 	}
-	if there, err := folder.ReadTake(l.Take); err == nil && !l.Redo {
+	if there, err := folder.ReadTake(l.measurement.Take.Name); err == nil && !l.redo {
 		if there.Unfit() == nil {
 			return dir, false, &DoneError{dir}
 		}
 		return dir, true, nil
 	}
-	return dir, l.Redo, nil
+	return dir, l.redo, nil
 }
 
 // DoneError says that a coil was measured already.
@@ -183,20 +245,25 @@ func (l *Lot) one(ctx context.Context, serial string) (Coil, error) {
 	if err := os.Remove(filepath.Join(dir, LabelFile)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return coil, err
 	}
-	if err := l.Measure(ctx, dir, redo); err != nil {
+	l.measurement.Redo = redo
+	if err := l.bench.Take(ctx, l.measurement, dir); err != nil {
 		return unusable(err)
 	}
-	e, err := l.Fit(ctx, dir)
+	e, err := l.bench.Fit(ctx, dir)
 	if err == nil {
 		err = e.Unfitness()
 	}
 	if err != nil {
 		return unusable(err)
 	}
-	coil.Verdict, coil.Judged = l.Judge(e.Measured().Coil)
+	coil.Verdict, coil.Judged = l.judging.JudgeCoil(l.limits, e.Measured().Coil)
 	coil.Line = words.JudgedLine(coil.Verdict, coil.Judged)
-	if coil.Verdict == batch.Pass {
-		return coil, l.Label(e)
+	if coil.Verdict != batch.Pass {
+		return coil, nil
 	}
-	return coil, nil
+	labels, err := label.Of([]evaluation.Measured{e.Measured()})
+	if err == nil {
+		err = e.Write(LabelFile, func(w io.Writer) error { return label.Write(w, labels) })
+	}
+	return coil, err
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -11,7 +12,9 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/partsfile"
+	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
+	"coilsweep/fit/evaluation"
 )
 
 func TestFolderOf(t *testing.T) {
@@ -23,45 +26,63 @@ func TestFolderOf(t *testing.T) {
 	}
 }
 
+// bench is one on which every take is clipped, and that loses its device for one coil.
+type bench struct {
+	t        *testing.T
+	measured map[string]bool
+}
+
+func (b bench) Take(_ context.Context, o *workbench.Measurement, dir string) error {
+	if filepath.Base(dir) == "lost" {
+		return errors.New("the device is gone")
+	}
+	if o.Redo || o.Take.Name != "bare" {
+		b.t.Errorf("%s: take %s, redo %v", dir, o.Take.Name, o.Redo)
+	}
+	b.measured[filepath.Base(dir)] = true
+	return &capture.UnfitError{What: "clipped"}
+}
+
+func (b bench) Fit(context.Context, string) (*evaluation.Evaluation, error) {
+	b.t.Error("a coil without a usable take is fitted")
+	return nil, errors.New("no")
+}
+
+func (bench) Coil(context.Context, string, bool) (m evaluation.Measured, err error) { return m, err }
+func (bench) Complaint(err error) string                                            { return err.Error() }
+
 // A coil whose take is not usable rings three times and counts as such; one that cannot be
 // measured counts as none; each other line is a coil of its own.
 func TestLotGoesOn(t *testing.T) {
 	dir := t.TempDir()
+	limits := "schema = \"coilsweep.limits/1\"\n[q]\nmin = \"3\"\n"
+	if err := os.WriteFile(filepath.Join(dir, LimitsFile), []byte(limits), 0o666); err != nil {
+		t.Fatal(err)
+	}
 	var said []string
 	var rings []int
 	var done []Coil
-	measured := map[string]bool{}
-	lot := Lot{Dir: dir, Take: "bare", Complaint: error.Error,
-		Measure: func(_ context.Context, dir string, redo bool) error {
-			if filepath.Base(dir) == "lost" {
-				return errors.New("the device is gone")
-			}
-			if redo {
-				t.Errorf("%s is measured again", dir)
-			}
-			measured[filepath.Base(dir)] = true
-			return &capture.UnfitError{What: "clipped"}
-		},
-		Done: func(c Coil) error { done = append(done, c); return nil }}
+	at := bench{t, map[string]bool{}}
+	lot := NewLot("test")
+	lot.Done = func(c Coil) error { done = append(done, c); return nil }
 	desk := &Desk{In: strings.NewReader("a\n\nlost\n b \nend\nc\n"),
 		Say:  func(f string, args ...any) { said = append(said, fmt.Sprintf(f, args...)) },
 		Bell: func(n int) { rings = append(rings, n) }}
-	tally, err := lot.Run(t.Context(), desk)
+	tally, err := lot.Run(t.Context(), dir, at, desk)
 	if err != nil || tally.String() != "2 coils: 2 not usable" || tally.Unfit() == nil {
 		t.Errorf("%v, %v", tally, err)
 	}
 	if !slices.Equal(rings, []int{3, 3, 3}) || len(done) != 2 || done[1].Serial != "b" ||
-		done[0].Line != "not usable: clipped" || measured["c"] || !measured["b"] {
-		t.Errorf("rings %v, done %+v, measured %v", rings, done, measured)
+		done[0].Line != "not usable: clipped" || at.measured["c"] || !at.measured["b"] {
+		t.Errorf("rings %v, done %+v, measured %v", rings, done, at.measured)
 	}
 	if !slices.Contains(said, "serial lost: the device is gone") {
 		t.Errorf("said %q", said)
 	}
-	// A folder that was begun for a serial without a take is no obstacle; Ctrl-C at the
-	// prompt is an end like others.
+	// Ctrl-C at the prompt is an end like others.
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := lot.Run(ctx, &Desk{In: strings.NewReader(""), Say: desk.Say, Bell: desk.Bell}); err != nil {
+	if _, err := lot.Run(ctx, dir, at, &Desk{In: strings.NewReader(""), Say: desk.Say, Bell: desk.Bell}); err != nil {
 		t.Errorf("ended at the prompt: %v", err)
 	}
 }
