@@ -103,7 +103,8 @@ func (c *Comparison) remarks(n counts, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	if n.states > 0 {
 		add("of the states of one coil parts of the same name and a DC resistance that is stated alike count as the " +
-			"same: their errors cancel in the differences; noise, the sound card and its clock do not")
+			"same: their errors cancel in the differences; noise, the sound card and its clock do not. The difference of R is " +
+			"that which the takes show, without what is stated of both")
 	}
 	switch {
 	case n.alike == 0 && n.unlike == 0:
@@ -125,6 +126,10 @@ func (c *Comparison) remarks(n counts, sameBench bool) {
 	}
 }
 
+// mostlyStated is the part of R from a statement beyond which that two states agree is no
+// finding.
+const mostlyStated = 0.5
+
 // dcResistance begins the name of a stated DC resistance among the parts of a result.
 const dcResistance = "DC resistance"
 
@@ -138,6 +143,18 @@ func SameDCR(a, b *fit.Result) bool {
 		return r.Parts[i].What
 	}
 	return stated(a) != "" && stated(a) == stated(b)
+}
+
+// statedR is how far R follows the DC resistance that is stated, from 0 to 1: at 1 the
+// takes say nothing of it.
+func statedR(r *fit.Result) float64 {
+	for _, c := range contributions(r, "resistance_ohm") {
+		i := slices.IndexFunc(r.Parts, func(p fit.Part) bool { return p.What == c.What })
+		if i >= 0 && r.Parts[i].U > 0 && strings.HasPrefix(c.What, dcResistance) {
+			return math.Abs(c.U) / r.Parts[i].U
+		}
+	}
+	return 0
 }
 
 // sameParts tells whether both results name a known part alike. A coil with one take has
@@ -191,6 +208,15 @@ func Between(p Property, coil, reference Coil, sameBench bool) Difference {
 			u95 *= left / u
 			u = left
 		}
+	}
+	if p.Key == "resistance_ohm" && coil.SameCoil(reference) && SameDCR(coil.Result, reference.Result) {
+		// R = w stated + (1 - w) shown by the takes: what they show differs by more.
+		w := (statedR(coil.Result) + statedR(reference.Result)) / 2
+		if w > mostlyStated {
+			d.Delta = fit.Unknown("the same DC resistance is stated of both, and the takes hardly show it")
+			return d
+		}
+		delta, u, u95 = delta/(1-w), u/(1-w), u95/(1-w)
 	}
 	d.Delta = fit.Quantity{Value: delta, U: u, U95: u95}
 	if !p.Decibel && y.Value != 0 {

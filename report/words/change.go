@@ -57,7 +57,7 @@ func Change(c change.Change) string {
 	}
 	said += "."
 	if c.SameDCR {
-		said += " The same DC resistance is stated of both, which holds R back: measure it again and state it of " +
+		said += " The same DC resistance is stated of both, although R changed: measure it again and state it of " +
 			"each."
 	}
 	if doubtful != nil {
