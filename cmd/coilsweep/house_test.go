@@ -43,7 +43,7 @@ var floors = [][]string{
 	{"report/terminal", "report/page"},
 	{"cmd/coilsweep/guide", "cmd/coilsweep/internal/web/site", "cmd/coilsweep/internal/web/stock",
 		"cmd/coilsweep/internal/workbench", "cmd/coilsweep/internal/web/held", "cmd/coilsweep/internal/keyfile"},
-	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/session"},
+	{"cmd/coilsweep/internal/web/recorded", "cmd/coilsweep/internal/desk"},
 	{"cmd/coilsweep/internal/web", "cmd/coilsweep/internal/screen"},
 	{"cmd/coilsweep/internal/cli"},
 	{"cmd/coilsweep"},

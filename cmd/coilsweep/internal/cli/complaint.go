@@ -14,7 +14,7 @@ import (
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
-	"coilsweep/cmd/coilsweep/internal/session"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 )
@@ -47,7 +47,7 @@ func adviceFor(err error) string {
 		broken      *fault.Error
 		partial     *record.PartialError
 		rate        *record.RateError
-		done        *session.DoneError
+		done        *desk.DoneError
 	)
 	switch {
 	case errors.Is(err, capture.ErrTakeExists):

@@ -9,8 +9,8 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/screen"
-	"coilsweep/cmd/coilsweep/internal/session"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
@@ -18,8 +18,8 @@ import (
 )
 
 // desk is where somebody sits who answers on the command's input.
-func (c *console) desk(cmd *cobra.Command) *session.Desk {
-	return &session.Desk{In: cmd.InOrStdin(), Say: c.warn, Bell: func(times int) { screen.Bell(c.err, times) }}
+func (c *console) desk(cmd *cobra.Command) *desk.Desk {
+	return &desk.Desk{In: cmd.InOrStdin(), Say: c.warn, Bell: func(times int) { screen.Bell(c.err, times) }}
 }
 
 // Take makes a take by options on the bench of dir. One that is kept and not usable is a
@@ -59,10 +59,10 @@ func (c *console) Fit(ctx context.Context, dir string) (*evaluation.Evaluation, 
 // Complaint is an error as it is said.
 func (c *console) Complaint(err error) string { return complaint(err) }
 
-var _ session.Bench = (*console)(nil)
+var _ desk.Bench = (*console)(nil)
 
 func newLot(c *console) *cobra.Command {
-	lot := session.NewLot(programName())
+	lot := desk.NewLot(programName())
 	return c.command(&cobra.Command{
 		Use:   "run LOT",
 		Short: "Production: serial number, one take, pass or fail, label, and the next coil",
@@ -83,7 +83,7 @@ The exit status is 3 where a coil failed.`,
   coilsweep run spring --limits limits.toml --json`,
 		Args: oneArg("the folder LOT"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			lot.Done = func(coil session.Coil) error {
+			lot.Done = func(coil desk.Coil) error {
 				if c.asJSON {
 					return data.JudgedLine(c.out, coil.Serial, coil.Folder, coil.Verdict, coil.Line, coil.Judged)
 				}
@@ -110,7 +110,7 @@ func (c *console) allTakes(cmd *cobra.Command, options *workbench.Measurement, d
 	if err != nil {
 		return err
 	}
-	takes, err := session.NewTakes(folder, capacitors)
+	takes, err := desk.NewTakes(folder, capacitors)
 	if err != nil {
 		return &workbench.OptionError{Option: "all-takes", Err: err}
 	}

@@ -13,7 +13,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/device"
 	"coilsweep/capture/record"
-	"coilsweep/cmd/coilsweep/internal/session"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
@@ -25,7 +25,7 @@ func newMeasure(c *console) *cobra.Command {
 	var all string
 	allTakes := text("all-takes", "make the takes with nothing added and with each of these capacitors in turn, "+
 		`"220p 1%, 470p 1%", then fit and report (without a value: those of my parts)`, &all)
-	allTakes.Bare = session.AtHand
+	allTakes.Bare = desk.AtHand
 	return c.command(&cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",

@@ -10,7 +10,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/device"
-	"coilsweep/cmd/coilsweep/internal/session"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/figure"
@@ -69,7 +69,7 @@ func (w *workshop) route() {
 		{"POST", "/api/compare", taking(w.compareCoils)},
 		{"POST", "/api/batch", taking(w.judgeBatch)},
 		{"POST", "/api/labels", taking(w.labelCoils)},
-		{"POST", "/api/judge", taking(func(r *http.Request, in session.Request) (any, error) {
+		{"POST", "/api/judge", taking(func(r *http.Request, in desk.Request) (any, error) {
 			return in.Judge(r.Context(), w, w.coilDir)
 		})},
 		{"POST", "/api/report", taking(w.writeReport)},

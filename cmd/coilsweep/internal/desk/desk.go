@@ -1,6 +1,6 @@
-// Package session is work at the bench that goes on by what somebody types there: the
+// Package desk is work at the bench that goes on by what somebody types there: the
 // takes of a coil one after the other, and the coils of a lot.
-package session
+package desk
 
 import (
 	"bufio"
