@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"coilsweep/capture"
 )
 
 // A take whose folder is renamed while it is recorded: the page says where it is, and
@@ -46,6 +48,28 @@ func TestServeTakeGoesAway(t *testing.T) {
 		if !strings.Contains(strings.ReplaceAll(text, "\u00a0", " "), want) {
 			t.Errorf("%s: %q, want %q", coil, text, want)
 		}
+	}
+}
+
+// A state of a coil is a coil of its own on the page; one that is there already is opened.
+func TestServeStates(t *testing.T) {
+	t.Parallel()
+	root := t.TempDir()
+	if err := capture.CreateFolder(filepath.Join(root, "coil"), capture.Coil{Name: "Bridge"}); err != nil {
+		t.Fatal(err)
+	}
+	s := serve(t, root, false)
+	for range 2 {
+		answer := s.gets("POST", "/api/coil/state", map[string]any{"coil": "coil", "state": "potted"})
+		if answer["coil"] != "coil/states/potted" {
+			t.Errorf("answer %v", answer)
+		}
+	}
+	if coil := s.gets("GET", "/api/coil?coil=coil/states/potted", nil); coil["name"] != "Bridge, potted" {
+		t.Errorf("the state is called %v", coil["name"])
+	}
+	if _, err := capture.OpenFolder(filepath.Join(root, "coil", "states", "potted")); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"coilsweep/capture"
 	"coilsweep/report/browserrig"
 	"coilsweep/report/qr"
 )
@@ -26,6 +27,7 @@ func TestHandsPage(t *testing.T) {
 	t.Run("my parts", func(t *testing.T) { testMyParts(t, browser) })
 	t.Run("tablet", func(t *testing.T) { testTablet(t, browser) })
 	t.Run("labels", func(t *testing.T) { testLabels(t, browser) })
+	t.Run("lot", func(t *testing.T) { testLot(t, browser) })
 }
 
 // testLive: short sweeps over and over, drawn within a second after each, of which
@@ -360,4 +362,52 @@ func testLabels(t *testing.T, browser context.Context) {
 	sheet.shoot("labels-sheet")
 	sheet.Silent()
 	p.quiet(s)
+}
+
+// testLot: a serial number and Enter, one take, a verdict, and the field is ready for the
+// next.
+func testLot(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	bench := fast(t, t.TempDir())
+	odd := filepath.Join(t.TempDir(), "odd.toml")
+	if err := os.WriteFile(odd, []byte(benchOf(3.2, 7850, 0)), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	for coil, file := range map[string]string{"good": bench, "odd": odd} {
+		mustRun(t, "new", filepath.Join(root, coil))
+		mustRun(t, "measure", filepath.Join(root, coil), "--take", "bare", "--bench", "virtual", "--virtual-file", file,
+			"--duration", "0.35s", "--repeats", "2")
+		mustRun(t, "fit", filepath.Join(root, coil))
+	}
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", bench)
+	p := s.open(browser, browserrig.View{})
+	p.says("#phase", "listening")
+	p.step("compare")
+	p.click("#lot summary")
+	p.write("#l-serial", "S/1")
+	p.press(kb.Enter)
+	p.says("#lot-form .wrong", "Choose the coil that the others are judged by")
+	p.choose("#l-reference", "good")
+	p.write("#l-tolerance", "resonance_hz=3%")
+	p.write("#l-lot", "spring")
+	p.write("#l-serial", "S/1")
+	p.press(kb.Enter)
+	p.says("#lot-verdict", "S/1  pass")
+	p.await("the field for the next", `document.activeElement.id === "l-serial" && document.activeElement.value === ""`)
+	p.write("#l-serial", "S/1")
+	p.press(kb.Enter)
+	p.says("#lot-form .wrong", "S/1 is measured already")
+	p.choose("#l-reference", "odd")
+	p.write("#l-serial", "S2")
+	p.press(kb.Enter)
+	p.says("#lot-verdict", "S2  fail: resonance, nothing added is ")
+	p.shoot("lot")
+	p.Accessible("", 15)
+	p.onPhone("lot", "the lot")
+	folder, err := capture.OpenFolder(filepath.Join(root, "spring", "S-1"))
+	if err != nil || folder.Coil.Serial != "S/1" || folder.Coil.Lot != "spring" {
+		t.Errorf("the coil %+v, %v", folder, err)
+	}
+	p.quiet(s, "409")
 }

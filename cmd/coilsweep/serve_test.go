@@ -653,6 +653,16 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/coil/reading?coil=coil", m{"sha256": sum, "what": "L", "reading": "2H", "at_hz": "0"}, 422,
 			"at_hz", "want the meter's test frequency"},
 
+		{"POST", "/api/judge", m{"coil": "coil", "reference": "none", "tolerance": []string{"5%"}}, 404, "coil", ""},
+		{"POST", "/api/judge", m{"coil": "coil", "reference": "coil"}, 422, "tolerance", "needs a tolerance"},
+		{"POST", "/api/judge", m{"coil": "coil", "reference": "coil", "tolerance": []string{"5"}}, 422, "tolerance",
+			"want for example"},
+		{"POST", "/api/judge", m{"coil": "../x", "reference": "coil"}, 400, "", "begins with a dot"},
+		{"POST", "/api/coil/state", m{"coil": "coil"}, 422, "state", "Say what was done to the coil"},
+		{"POST", "/api/coil/state", m{"coil": "coil", "state": "../x"}, 422, "state", "use letters"},
+		{"POST", "/api/coil/state", m{"coil": "none", "state": "potted"}, 404, "coil", ""},
+		{"POST", "/api/coil/state", m{"coil": "link", "state": "potted"}, 403, "", "through a link"},
+
 		{"POST", "/api/takes", on("none", m{"take": "x"}), 404, "coil", ""},
 		{"POST", "/api/takes", on("coil", m{"take": "a/b"}), 422, "take", "use letters"},
 		{"POST", "/api/takes", on("coil", m{"take": "x", "added-c": "steam"}), 422, "added-c", "steam"},

@@ -146,6 +146,24 @@ func TestAnalyseRepeatedTakes(t *testing.T) {
 
 // The causes follow the physics of a coil: each pattern with what it is
 // usually put down to (common practice).
+// Nothing is told from a resistance that is not known.
+func TestNoCauseWithoutR(t *testing.T) {
+	var specimens []Specimen
+	for _, s := range run() {
+		r := *s.Result
+		r.Resistance = fit.Unknown("one take")
+		s.Result = &r
+		specimens = append(specimens, s)
+	}
+	b, err := Analyse(specimens, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s := b.Coils[6].Suspicion; s.Findings == nil || s.Cause != "" {
+		t.Errorf("suspicion %q", s)
+	}
+}
+
 func TestCause(t *testing.T) {
 	usual := func() *fit.Result {
 		r := result(2.4, 10000, 8)

@@ -18,9 +18,11 @@ type Suspicion struct {
 func (b *Batch) suspect(i int) Suspicion {
 	var s Suspicion
 	score := map[string]float64{} // 0 where it does not stand out
-	part := map[string]float64{}  // relative to the median
+	known := map[string]bool{}
+	part := map[string]float64{} // relative to the median
 	named := map[string]bool{}
 	for _, p := range b.Properties {
+		known[p.Key] = p.Values[i].Known()
 		if !p.Outlying(i) {
 			continue
 		}
@@ -42,7 +44,9 @@ func (b *Batch) suspect(i int) Suspicion {
 		s.Findings = append(s.Findings,
 			fmt.Sprintf("%s %.2g %% %s the others", p.Name, 100*math.Abs(part[p.Key]), direction))
 	}
-	s.Cause = cause(score, part)
+	if known["resistance_ohm"] { // else nothing is told from another
+		s.Cause = cause(score, part)
+	}
 	return s
 }
 

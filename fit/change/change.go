@@ -23,7 +23,7 @@ const (
 	Changed   Verdict = "changed"
 	Doubtful  Verdict = "doubtful"
 	Unchanged Verdict = "unchanged"
-	Open      Verdict = "?" // not known of both states
+	Open      Verdict = "?" // not known of both states by their takes
 )
 
 // Finding is one quantity of both states.
@@ -40,8 +40,7 @@ type Change struct {
 	// Findings are those of the circuit, C, L, R and the AC resistance at 10 kHz, and
 	// after them resonance and Q with the least load that both states have in common.
 	Findings []Finding
-	// SameDCR: R changed although the same DC resistance is stated of both, which holds
-	// the difference back.
+	// SameDCR: R changed although the same DC resistance is stated of both.
 	SameDCR bool
 	// Causes are what usually does such a thing (common practice), each for a part of
 	// what changed; none where nothing did, or nothing simple explains it.
@@ -102,8 +101,6 @@ func between(c *comparison.Comparison, i int) Change {
 	for n := range ch.Findings {
 		f := &ch.Findings[n]
 		switch {
-		case f.Delta.Known() && f.En == nil && f.Delta.Value == 0:
-			f.Verdict = Unchanged // one statement made both
 		case f.En == nil:
 		case math.Abs(*f.En) > limit:
 			f.Verdict = Changed
@@ -187,9 +184,6 @@ func (c Change) signs(limit float64) signs {
 	}
 	return s
 }
-
-// Sure tells whether anything changed for certain.
-func (c Change) Sure() bool { return len(c.With(Changed)) > 0 }
 
 // With are the findings with a verdict. Resonance and Q follow from the circuit: they
 // are among them only where the circuit's quantities have nothing to say, and so are

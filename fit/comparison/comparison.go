@@ -103,7 +103,8 @@ func (c *Comparison) remarks(n counts, sameBench bool) {
 	add := func(format string, args ...any) { c.Remarks = append(c.Remarks, fmt.Sprintf(format, args...)) }
 	if n.states > 0 {
 		add("of the states of one coil parts of the same name and a DC resistance that is stated alike count as the " +
-			"same: their errors cancel in the differences; noise, the sound card and its clock do not")
+			"same: their errors cancel in the differences; noise, the sound card and its clock do not. The difference of R is " +
+			"that which the takes show, without what is stated of both")
 	}
 	switch {
 	case n.alike == 0 && n.unlike == 0:
@@ -118,12 +119,16 @@ func (c *Comparison) remarks(n counts, sameBench bool) {
 		add("the coils count as independent: errors that they share, such as those of one meter, do not cancel")
 	}
 	if sameBench && n.unlike > 0 {
-		add("%d of the coils name other parts than the reference, and count as independent of it", n.unlike)
+		add("%d of the coils name no part that the reference names, and count as independent of it", n.unlike)
 	}
 	if slices.ContainsFunc(c.Rows, func(r Row) bool { return r.Key == "resonance_hz" }) {
 		add("resonance, Q and peak of a take include the fixture: they compare coils on the same fixture only")
 	}
 }
+
+// mostlyStated is the part of R from a statement beyond which that two states agree is no
+// finding.
+const mostlyStated = 0.5
 
 // dcResistance begins the name of a stated DC resistance among the parts of a result.
 const dcResistance = "DC resistance"
@@ -140,20 +145,32 @@ func SameDCR(a, b *fit.Result) bool {
 	return stated(a) != "" && stated(a) == stated(b)
 }
 
-// sameParts tells whether both results name the same known parts.
-func sameParts(a, b *fit.Result) bool {
-	one := partsOf(a)
-	return len(one) > 0 && slices.Equal(one, partsOf(b))
+// statedR is how far R follows the DC resistance that is stated, from 0 to 1: at 1 the
+// takes say nothing of it.
+func statedR(r *fit.Result) float64 {
+	for _, c := range contributions(r, "resistance_ohm") {
+		i := slices.IndexFunc(r.Parts, func(p fit.Part) bool { return p.What == c.What })
+		if i >= 0 && r.Parts[i].U > 0 && strings.HasPrefix(c.What, dcResistance) {
+			return math.Abs(c.U) / r.Parts[i].U
+		}
+	}
+	return 0
 }
 
-// partsOf are the names of the known parts that coils can have in common, sorted.
+// sameParts tells whether both results name a known part alike. A coil with one take has
+// the fixture in common with one that has several.
+func sameParts(a, b *fit.Result) bool {
+	of := partsOf(b)
+	return slices.ContainsFunc(partsOf(a), func(name string) bool { return slices.Contains(of, name) })
+}
+
+// partsOf are the names of the known parts that coils can have in common.
 func partsOf(r *fit.Result) (names []string) {
 	for _, p := range r.Parts {
 		if !strings.HasPrefix(p.What, dcResistance) && !strings.HasPrefix(p.What, "meter") {
 			names = append(names, p.What)
 		}
 	}
-	slices.Sort(names)
 	return names
 }
 
@@ -191,6 +208,15 @@ func Between(p Property, coil, reference Coil, sameBench bool) Difference {
 			u95 *= left / u
 			u = left
 		}
+	}
+	if p.Key == "resistance_ohm" && coil.SameCoil(reference) && SameDCR(coil.Result, reference.Result) {
+		// R = w stated + (1 - w) shown by the takes: what they show differs by more.
+		w := (statedR(coil.Result) + statedR(reference.Result)) / 2
+		if w > mostlyStated {
+			d.Delta = fit.Unknown("the same DC resistance is stated of both, and the takes hardly show it")
+			return d
+		}
+		delta, u, u95 = delta/(1-w), u/(1-w), u95/(1-w)
 	}
 	d.Delta = fit.Quantity{Value: delta, U: u, U95: u95}
 	if !p.Decibel && y.Value != 0 {

@@ -217,3 +217,29 @@ func TestCompareBranch(t *testing.T) {
 		t.Errorf("property %+v", p)
 	}
 }
+
+// What is stated of two states alike hides a change of R as far as R follows it; of two
+// coils it is two statements.
+func TestStatedAlike(t *testing.T) {
+	state := func(name string, ohm, follows float64) Coil {
+		const what, u = "DC resistance 7.85k 0.5%", 40.0
+		r := coil("bridge", known(2.4, 0.02)).Result
+		r.Resistance = known(ohm, 2*math.Hypot(follows*u, 10)) // of U95
+		r.Parts = []fit.Part{{What: what, U: u}}
+		r.Budget = []fit.Budget{{Quantity: "resistance_ohm", Parts: []fit.Contribution{{What: what, U: follows * u}}}}
+		return Coil{Name: "bridge, " + name, Of: "bridge", State: name, Result: r}
+	}
+	p, _ := PropertyNamed("resistance_ohm")
+	d := Between(p, state("warm", 7940, 0.2), state("", 7860, 0.2), false).Delta
+	if math.Abs(d.Value-100) > 1e-9 || math.Abs(d.U-math.Sqrt(2)*10/0.8) > 1e-9 {
+		t.Errorf("R by the takes: %+v, want 80/0.8 with the takes' own u", d)
+	}
+	if d := Between(p, state("warm", 7850, 0.9), state("", 7850, 0.9), false).Delta; d.Known() {
+		t.Errorf("R that is only stated: %+v", d)
+	}
+	other := state("", 7860, 0.9)
+	other.Of = "neck"
+	if d := Between(p, state("", 7850, 0.9), other, true).Delta; !d.Known() || d.U < 36 {
+		t.Errorf("two coils: %+v", d)
+	}
+}

@@ -2,6 +2,7 @@ package words
 
 import (
 	"strings"
+	"time"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/change"
@@ -29,10 +30,11 @@ func Change(c change.Change) string {
 		}), ", ")
 	}
 	named := func(findings []change.Finding) string { return list(notation.Each(findings, short)) }
-	said := notation.Visible(c.After.Name) + " against " + notation.Visible(c.Before.Name) + ": "
+	before := notation.Visible(c.Before.Name)
 	if c.Before.State == "" {
-		said = notation.Visible(c.After.Name) + " against the coil as first measured: "
+		before = "the coil as first measured"
 	}
+	said := notation.Visible(c.After.Name) + dated(c.After) + ", against " + before + dated(c.Before) + ": "
 	changed, same, doubtful := c.With(change.Changed), c.With(change.Unchanged), c.With(change.Doubtful)
 	switch {
 	case changed != nil:
@@ -55,11 +57,28 @@ func Change(c change.Change) string {
 	}
 	said += "."
 	if c.SameDCR {
-		said += " The same DC resistance is stated of both, which holds R back: measure it again and state it of " +
+		said += " The same DC resistance is stated of both, although R changed: measure it again and state it of " +
 			"each."
 	}
 	if doubtful != nil {
 		said += " In doubt: " + by(doubtful) + ", since of several quantities one is often beyond its U95 by chance."
 	}
 	return said
+}
+
+// dated is the day of a state's first take, in brackets; empty where it is not known.
+func dated(c comparison.Coil) string {
+	var first time.Time
+	if c.Result.Record == nil {
+		return ""
+	}
+	for _, t := range c.Result.Record.Takes {
+		if t.Started != nil && (first.IsZero() || t.Started.Before(first)) {
+			first = *t.Started
+		}
+	}
+	if first.IsZero() {
+		return ""
+	}
+	return first.Format(" (" + time.DateOnly + ")")
 }

@@ -14,6 +14,7 @@ import (
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/fault"
 	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 )
@@ -46,12 +47,15 @@ func adviceFor(err error) string {
 		broken      *fault.Error
 		partial     *record.PartialError
 		rate        *record.RateError
+		done        *desk.DoneError
 	)
 	switch {
 	case errors.Is(err, capture.ErrTakeExists):
 		return ": choose another name, or replace the take with --redo"
 	case errors.Is(err, capture.ErrNotFolder) && !strings.Contains(err.Error(), "it is a file"):
 		return ": make one with 'coilsweep new'"
+	case errors.As(err, &done):
+		return ": use --redo to measure it again"
 	case errors.As(err, &calibration):
 		return ", or measure without it: --uncalibrated"
 	case errors.As(err, &partial) && partial.HasSweep && partial.Dir != "":

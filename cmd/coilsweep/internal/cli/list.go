@@ -44,7 +44,8 @@ func newList(c *console) *cobra.Command {
 its latest take, its resonance, Q, L, C and R, its flags, and whether its
 result is up to date. A result is out of date where coil.toml or a take was added,
 removed or changed since, or where another version of the program made it;
-'coilsweep fit --all' makes it again.`,
+'coilsweep fit --all' makes it again. Later states of a coil (measure --state) are listed
+each by itself.`,
 		Example: `  coilsweep list bench
   coilsweep list bench --sort resonance --match bridge
   coilsweep list bench --flag hum --since 2026-01-01

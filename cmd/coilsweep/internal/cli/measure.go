@@ -13,6 +13,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/device"
 	"coilsweep/capture/record"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/evaluation"
@@ -22,6 +23,10 @@ import (
 
 func newMeasure(c *console) *cobra.Command {
 	options := workbench.NewMeasurement(programName())
+	var all string
+	allTakes := text("all-takes", "make the takes with nothing added and with each of these capacitors in turn, "+
+		`"220p 1%, 470p 1%", then fit and report (without a value: those of my parts)`, &all)
+	allTakes.Bare = desk.AtHand
 	return c.command(&cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",
@@ -43,6 +48,10 @@ A take is never overwritten. With --redo the new take replaces one of that name
 once it is complete; the old one is kept as takes/NAME.aside, and is not used any
 more.
 
+With --all-takes you are told what to connect, press Enter, and go on to the next
+take: nothing added, then each capacitor. Then the coil is fitted and reported. Takes
+that are there already are kept.
+
 With --state potted the take is of the coil after it was potted: another state than
 that in which it was first measured, with a result of its own, below DIR/states.
 'coilsweep compare DIR --states' says what changed.
@@ -51,10 +60,14 @@ Start at a low level. Never listen to the sweep through headphones. Switch
 phantom power off. Make sure that exciter and amplifier stay cool.`,
 		Example: `  coilsweep measure bridge --take bare --input "line in" --output "line out"
   coilsweep measure bridge --take C470p --added-c "470p 1%" --reference current --sense-r 10
+  coilsweep measure bridge --all-takes="220p 1%, 470p 1%"
   coilsweep measure bridge --take fine --until 0.05%
   coilsweep measure bridge --take finer --after bare`,
 		Args: oneArg("the coil folder DIR"),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if all != "" {
+				return c.allTakes(cmd, options, args[0], all)
+			}
 			plan, err := options.Plan(args[0])
 			if err != nil {
 				return err
@@ -75,7 +88,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			}
 			return reportTake(cmd.Context(), c, plan.Folder, take, extras, plan.Seen())
 		},
-	}, options.Options, output(c.jsonOption("the take")))
+	}, workbench.Options{allTakes}, options.Options, output(c.jsonOption("the take")))
 }
 
 // onBench opens a source for a job, and gives its devices back after it.

@@ -219,7 +219,7 @@ usable.`,
 	root.SetFlagErrorFunc(flagError)
 	root.SetUsageTemplate(usageTemplate)
 	root.AddCommand(
-		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newImport(c),
+		newVersion(c), newGuide(c), newDevices(c), newNew(c), newStimulus(c), newMeasure(c), newLot(c), newImport(c),
 		newFit(c), newReport(c), newPlot(c), newList(c), newCompare(c), newBatch(c), newLabel(c), newExport(c), newWinding(c),
 		newBench(c), newCheck(c), newCalibrate(c), newFixture(c), newServe(c),
 		newExciter(c), newCrosscheck(c), newPredict(c), newHear(c), newCapacitance(c), newTurns(c), newPair(c), newMan(c),

@@ -17,6 +17,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/keyfile"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/web"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -56,7 +57,7 @@ the address and its key can play sounds and write into ROOT.`,
 				return err
 			}
 			if keyFile != "" {
-				if o.Key, err = keptKey(keyFile); err != nil {
+				if o.Key, err = keyfile.Kept(keyFile); err != nil {
 					return err
 				}
 			}

@@ -5,6 +5,7 @@ import (
 	"os"
 	"runtime"
 	"strings"
+	"time"
 
 	"golang.org/x/term"
 
@@ -31,6 +32,21 @@ func WidthOf(w io.Writer) (width int, colour bool) {
 	}
 	return width, os.Getenv("NO_COLOR") == "" && obeys(f)
 }
+
+// Bell rings the bell of the terminal w, if it is one, several times.
+func Bell(w io.Writer, times int) {
+	if f, ok := w.(*os.File); ok && obeys(f) {
+		for n := range times {
+			if n > 0 {
+				time.Sleep(between)
+			}
+			io.WriteString(f, "\a")
+		}
+	}
+}
+
+// between is the time from one ring to the next: shorter ones are heard as one.
+const between = 300 * time.Millisecond
 
 // obeys tells whether a terminal obeys escape sequences, which on Windows must be
 // switched on.

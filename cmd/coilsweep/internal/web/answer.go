@@ -10,6 +10,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/device"
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/figure"
@@ -49,6 +50,7 @@ func (w *workshop) route() {
 		{"POST", "/api/coils", taking(w.newCoil)},
 		{"GET", "/api/coil", w.getCoil},
 		{"PUT", "/api/coil", taking(w.putCoil)},
+		{"POST", "/api/coil/state", taking(w.startState)},
 		{"POST", "/api/coil/settings", taking(w.setCoil)},
 		{"POST", "/api/coil/reading", taking(w.addReading)},
 		{"POST", "/api/coil/reading/remove", taking(w.removeReading)},
@@ -68,6 +70,9 @@ func (w *workshop) route() {
 		{"POST", "/api/compare", taking(w.compareCoils)},
 		{"POST", "/api/batch", taking(w.judgeBatch)},
 		{"POST", "/api/labels", taking(w.labelCoils)},
+		{"POST", "/api/judge", taking(func(r *http.Request, in desk.Request) (any, error) {
+			return in.Judge(r.Context(), w, w.coilDir)
+		})},
 		{"POST", "/api/report", taking(w.writeReport)},
 		{"GET", "/api/links", w.getLinks},
 	} {

@@ -56,6 +56,26 @@ func (w *workshop) newCoil(r *http.Request, in struct {
 	return map[string]any{"coil": coil}, nil
 }
 
+// startState starts another state of a coil: a coil of its own on the page.
+func (w *workshop) startState(_ *http.Request, in struct{ Coil, State string }) (any, error) {
+	folder, err := w.openCoil(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	if in.State == "" {
+		return nil, wrong("state", "Say what was done to the coil, in a word.")
+	}
+	if folder, err = folder.InState(in.State); err == nil {
+		err = folder.StartState()
+	}
+	if err != nil {
+		return nil, wrong("state", "%v", err)
+	}
+	coil := w.coilOf(folder.Dir)
+	w.coilChanged(coil)
+	return map[string]any{"coil": coil}, nil
+}
+
 // freeFolder is a name for the folder of a coil: its letters and digits in lower
 // case, with a number where that is taken.
 func (w *workshop) freeFolder(name string) string {
@@ -160,7 +180,7 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	}
 	used := w.parts.Below(r.Context(), w.Root)
 	a := &coilAnswer{
-		Name: notation.Visible(v.folder.Coil.Name), SHA256: sum, Text: string(content),
+		Name: notation.Visible(v.folder.Coil.Title()), SHA256: sum, Text: string(content),
 		Values: coilValues(v.folder.Coil),
 		Load:   w.connectedNow(coil, v.Takes), HTML: places{
 			"take-next":   fragment("chip", v.propose(used["added_c"]).chip(v.Takes)),

@@ -82,7 +82,7 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 	if m.Recording == "" {
 		return fail(wrong("recording", "the recording is missing[[: {recording} REC.wav]]"))
 	}
-	folder, err := m.Take.folder(dir)
+	folder, err := m.Take.Folder(dir)
 	if err != nil {
 		return fail(err)
 	}

@@ -108,7 +108,7 @@ func (p *TakePlan) estimate(ctx context.Context, t capture.Take) joint.Take {
 func (m *Measurement) Plan(dir string) (*TakePlan, error) {
 	p, err := m.PlanAnywhere(dir)
 	if err == nil {
-		p.Folder, err = m.Take.folder(dir)
+		p.Folder, err = m.Take.Folder(dir)
 	}
 	return p, err
 }

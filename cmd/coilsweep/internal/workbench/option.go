@@ -118,6 +118,11 @@ func (o Options) firstGiven(names []string) string {
 // only are the options called so, in that order.
 func (o Options) only(names ...string) Options { return notation.Each(names, o.Find) }
 
+// Without are all but the options called so.
+func (o Options) Without(names ...string) Options {
+	return slices.DeleteFunc(slices.Clone(o), func(p *Option) bool { return slices.Contains(names, p.Name) })
+}
+
 // AnyGiven is the first option that somebody set; empty: nobody set any.
 func (o Options) AnyGiven() string {
 	return o.firstGiven(notation.Each(o, func(p *Option) string { return p.Name }))

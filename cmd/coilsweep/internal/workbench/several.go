@@ -81,6 +81,7 @@ type Batch struct {
 	// LimitsText, if not empty, is the text of a file of limits, and stands for it.
 	LimitsText string
 	Reference  string // folder of a coil
+	reference  string // the name of its option
 	Tolerances []string
 	Guard      float64
 	SameBench  bool
@@ -92,7 +93,7 @@ type Batch struct {
 // NewBatch has the defaults.
 func NewBatch() *Batch {
 	b := &Batch{}
-	b.Options = slices.Concat(b.judging(), Options{
+	b.Options = slices.Concat(b.judging("reference"), Options{
 		sameBench(&b.SameBench),
 		{Name: "state", Group: groupCoils, Page: true, Value: Text(&b.State),
 			Help: "judge the coils in this state, such as potted (default: as first measured)"},
@@ -104,19 +105,20 @@ func NewBatch() *Batch {
 	return b
 }
 
-// NewJudging has the options of how one coil is judged.
+// NewJudging has the options of how one coil is judged as soon as it is measured.
 func NewJudging() *Batch {
 	b := &Batch{}
-	b.Options = append(b.judging(), sameBench(&b.SameBench))
+	b.Options = append(b.judging("reference-coil"), sameBench(&b.SameBench))
 	return b
 }
 
-// judging are the options that say what a coil is judged by.
-func (b *Batch) judging() Options {
-	b.Guard = 1
+// judging are the options that say what a coil is judged by; reference is the name of the
+// one that names a coil.
+func (b *Batch) judging(reference string) Options {
+	b.Guard, b.reference = 1, reference
 	return Options{
 		{Name: "limits", Group: groupCoils, Value: Text(&b.LimitsFile), Help: "file with the limits, LIMITS.toml"},
-		{Name: "reference", Group: groupCoils, Value: Text(&b.Reference),
+		{Name: reference, Group: groupCoils, Value: Text(&b.Reference),
 			Help: "folder of a coil around which the limits are set"},
 		{Name: "tolerance", Group: groupCoils, Page: true, Value: TextList(&b.Tolerances),
 			Help: "how far from the reference: 5% for all quantities, bare_q=15% for one (may be repeated)"},
@@ -134,11 +136,11 @@ func sameBench(to *bool) *Option {
 func (b *Batch) Check() error {
 	switch {
 	case (b.LimitsFile != "" || b.LimitsText != "") && b.Reference != "":
-		return wrong("limits", "{limits} and {reference} contradict each other")
+		return wrong("limits", "{limits} and {%s} contradict each other", b.reference)
 	case b.Reference != "" && b.Tolerances == nil:
 		return wrong("tolerance", "a reference needs a tolerance, such as 5%%[[: {tolerance} 5%%]]")
 	case b.Reference == "" && b.Tolerances != nil:
-		return wrong("reference", "{tolerance} belongs to a reference[[: {reference} DIR]]")
+		return wrong(b.reference, "{tolerance} belongs to a reference[[: {%s} DIR]]", b.reference)
 	case !(b.Guard >= 0 && b.Guard <= 10):
 		return wrongValue("guard", fmt.Sprintf("%g", b.Guard), "want 0 to 10")
 	}

@@ -135,8 +135,8 @@ func (t *Take) take(o Options, program string) (capture.Take, error) {
 	return t.plan(o, program)
 }
 
-// folder is the coil folder dir, or that of the coil's state.
-func (t *Take) folder(dir string) (*capture.Folder, error) {
+// Folder is the coil folder dir, or that of the coil's state.
+func (t *Take) Folder(dir string) (*capture.Folder, error) {
 	folder, err := capture.OpenFolder(dir)
 	if err == nil && t.State != "" {
 		if folder, err = folder.InState(t.State); err != nil {

@@ -39,6 +39,14 @@ export function start(go) {
     byID("m-reading").focus();
     meter.kept();
   }, { unsaved: () => `reading ${state.coilID}` });
+  const later = new Form(byID("state-form"), async ({ state: name }) => {
+    const answer = await api.post("/api/coil/state", { coil: state.coilID, state: name });
+    byID("s-state").value = "";
+    later.kept();
+    await refresh.coils();
+    choose(answer.coil);
+    go("coil");
+  }, { unsaved: () => `state ${state.coilID}` });
   file = new Form($("#coil-file form"), async ({ text }) => {
     await change("put", "/api/coil", { sha256: file.stamp, text }, file);
   }, { unsaved: () => `file ${state.coilID}` });

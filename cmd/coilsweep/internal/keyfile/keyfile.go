@@ -1,4 +1,6 @@
-package cli
+// Package keyfile is the file in which the key of the bench page is kept from one start to
+// the next.
+package keyfile
 
 import (
 	"crypto/rand"
@@ -15,9 +17,9 @@ import (
 // wellMadeKey is a key of 128 bits or more that an address can hold.
 var wellMadeKey = regexp.MustCompile(`^[A-Za-z0-9_-]{22,128}$`)
 
-// keptKey is the key in the file at path, which is made where it is not there. Nobody but
+// Kept is the key in the file at path, which is made where it is not there. Nobody but
 // its owner may read it: whoever has it can play sounds.
-func keptKey(path string) (string, error) {
+func Kept(path string) (string, error) {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if errors.Is(err, fs.ErrExist) {
 		return readKey(path)

@@ -1,4 +1,4 @@
-package cli
+package keyfile
 
 import (
 	"os"
@@ -10,11 +10,11 @@ import (
 
 func TestKeptKey(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "key")
-	key, err := keptKey(path)
+	key, err := Kept(path)
 	if err != nil || len(key) != 26 {
 		t.Fatalf("a new key: %q, %v", key, err)
 	}
-	if again, err := keptKey(path); err != nil || again != key {
+	if again, err := Kept(path); err != nil || again != key {
 		t.Errorf("at the next start: %q, %v; want %q", again, err, key)
 	}
 	if runtime.GOOS != "windows" {
@@ -25,7 +25,7 @@ func TestKeptKey(t *testing.T) {
 			if err := os.Chmod(path, mode); err != nil {
 				t.Fatal(err)
 			}
-			if _, err := keptKey(path); err == nil || !strings.Contains(err.Error(), "others can read") {
+			if _, err := Kept(path); err == nil || !strings.Contains(err.Error(), "others can read") {
 				t.Errorf("a key that others can read: %v", err)
 			}
 		}
@@ -35,14 +35,14 @@ func TestKeptKey(t *testing.T) {
 		if err := os.WriteFile(bad, []byte(text), 0o600); err != nil {
 			t.Fatal(err)
 		}
-		if got, err := keptKey(bad); err == nil {
+		if got, err := Kept(bad); err == nil {
 			t.Errorf("%q is taken for the key %q", text, got)
 		}
 		if left, _ := os.ReadFile(bad); string(left) != text {
 			t.Errorf("the file is now %q", left)
 		}
 	}
-	if _, err := keptKey(t.TempDir()); err == nil {
+	if _, err := Kept(t.TempDir()); err == nil {
 		t.Error("a folder is taken for a key")
 	}
 }
