@@ -182,9 +182,10 @@ func (w *workshop) getSweep(r *http.Request) (any, error) {
 	return shows{HTML: places{"sweep-panel": fragment("sweep", struct {
 		Name       string
 		Repeats    int
+		Drawn      bool
 		Of, Behind string
 		Figure     template.HTML
-	}{s.Take, s.Repeats, notation.Count(s.Repeats, "sweep"), other.Name, drawing(d)})}}, nil
+	}{s.Take, s.Repeats, s.Glance.Response != nil, notation.Count(s.Repeats, "sweep"), other.Name, drawing(d)})}}, nil
 }
 
 // heldOr is the evaluation of a coil that is held, whatever has changed since, or else a
