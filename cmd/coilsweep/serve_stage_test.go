@@ -96,6 +96,7 @@ func testStage(t *testing.T, browser context.Context) {
 	mustRun(t, "new", other, "--name", "Bridge")
 	mustRun(t, "measure", other, "--take", "c470", "--added-c", "470p 1%", "--bench", "virtual", "--duration", "0.35s",
 		"--repeats", "2")
+	mustRun(t, "fit", other)
 	s := startServe(t, root, "--bench", "virtual") // in the time that a real bench takes
 	p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
 	p.says("#phase", "listening")

@@ -58,7 +58,7 @@ func (t Take) known() (words string) {
 		return notation.UpperFirst(t.Glance.Why)
 	}
 	if t.Goal > 0 {
-		words = strings.TrimPrefix(words+", until "+notation.Percent(t.Goal), ", ")
+		words = strings.TrimPrefix(fmt.Sprintf("%s, until %g %%", words, t.Goal), ", ")
 	}
 	return notation.UpperFirst(words)
 }
