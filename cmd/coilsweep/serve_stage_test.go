@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -91,6 +92,11 @@ func testStage(t *testing.T, browser context.Context) {
 	root := t.TempDir()
 	coil := filepath.Join(root, "a")
 	mustRun(t, "new", coil, "--name", "Neck", "--dcr", "7.85k@20C 0.5%")
+	other := filepath.Join(root, "b")
+	mustRun(t, "new", other, "--name", "Bridge")
+	mustRun(t, "measure", other, "--take", "c470", "--added-c", "470p 1%", "--bench", "virtual", "--duration", "0.35s",
+		"--repeats", "2")
+	mustRun(t, "fit", other)
 	s := startServe(t, root, "--bench", "virtual") // in the time that a real bench takes
 	p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
 	p.says("#phase", "listening")
@@ -137,10 +143,10 @@ func testStage(t *testing.T, browser context.Context) {
 			document.getElementById("word-result").textContent.includes("unknown")`)
 		time.Sleep(500 * time.Millisecond)
 		shifted := browserrig.JS[float64](p.Tab, `shifted`)
-		t.Logf("%s: layout shift %.4f", view.name, shifted)
-		if shifted >= 0.02 {
-			t.Errorf("%s: the layout shifts by %.4f: %s", view.name, shifted,
-				strings.Join(browserrig.JS[[]string](p.Tab, `moved`), "\n"))
+		told := fmt.Sprintf("%s: the layout shifts by %.4f: %s", view.name, shifted,
+			strings.Join(browserrig.JS[[]string](p.Tab, `moved`), "; "))
+		if t.Log(told); shifted >= 0.02 {
+			t.Error(told)
 		}
 		if what := browserrig.JS[string](p.Tab, cut); what != "" {
 			t.Errorf("%s, kept: %s", view.name, what)
@@ -150,6 +156,41 @@ func testStage(t *testing.T, browser context.Context) {
 		p.Show(dark)
 		p.shoot("stage-dark-" + view.name)
 		p.Accessible(`runOnly: ["color-contrast"], `, 1)
+	}
+
+	// Another coil behind it, or nothing.
+	p.choose("#sweep-behind", "b")
+	p.says("#sweep-caption", "in grey Bridge")
+	p.choose("#sweep-behind", "none")
+	p.await("the curve alone", `document.querySelector("#sweep-figure .curve") && !document.querySelector("#sweep-figure .behind")`)
+
+	// A take that clips says so, and what to do, without moving anything or keeping an
+	// earlier number.
+	for name, view := range map[string]browserrig.View{"1440": {Width: 1440, Height: 900}, "390": {Width: 390, Height: 800, Dark: true}} {
+		p.Show(view)
+		browserrig.JS[any](p.Tab, `document.getElementById("take-more").open = true; null`)
+		p.write("#t-repeats", "2")
+		p.write("#t-level", "0")
+		browserrig.JS[any](p.Tab, `document.getElementById("take-more").open = false; document.activeElement.blur(); window.scrollTo(0, 0); null`)
+		p.says("#go", "bare")
+		time.Sleep(time.Second)
+		browserrig.JS[any](p.Tab, shifts)
+		p.press(" ")
+		p.says("#stage-sweep .known", "The input was overdriven")
+		p.says("#stage-state", "Not usable")
+		p.says("#stage-advice", "lower")
+		time.Sleep(time.Second)
+		if number := p.text("#stage-sweep .digits"); strings.Contains(number, "kHz") {
+			t.Errorf("a take that is not usable resonates at %s", number)
+		}
+		if shifted := browserrig.JS[float64](p.Tab, `shifted`); shifted >= 0.02 {
+			t.Errorf("not usable, %s: the layout shifts by %.4f: %s", name, shifted,
+				strings.Join(browserrig.JS[[]string](p.Tab, `moved`), "\n"))
+		}
+		if what := browserrig.JS[string](p.Tab, cut); what != "" {
+			t.Errorf("not usable, %s: %s", name, what)
+		}
+		p.shoot("stage-unfit-" + name)
 	}
 	p.quiet(s)
 }

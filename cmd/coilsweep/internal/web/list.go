@@ -63,10 +63,12 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 			continue
 		}
 		state := w.stateOf(coil, k.Takes, k.Result, k.Stale)
-		if state == resultFresh || state == resultStale {
+		has := state == resultFresh || state == resultStale
+		if has {
 			measured++
 		}
-		coils = append(coils, listed.Coil{Folder: coil, State: stateWords[state], Listed: words.Listed{Known: k}})
+		coils = append(coils, listed.Coil{Folder: coil, State: stateWords[state], Measured: has,
+			Listed: words.Listed{Known: k}})
 	}
 	compare := stepWord{"needs 2 coils", markWait}
 	if measured >= 2 {

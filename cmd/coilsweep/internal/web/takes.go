@@ -164,7 +164,7 @@ func (w *workshop) getSweep(r *http.Request) (any, error) {
 	}
 	var other figure.Underway
 	if s.Coil != "" && behind != "none" {
-		e, err := w.heldOr(r.Context(), cmp.Or(behind, s.Coil))
+		e, err := w.drawable(r.Context(), cmp.Or(behind, s.Coil))
 		switch {
 		case err != nil: // nothing can be drawn of it
 		case behind != "" && behind != s.Coil:
@@ -182,22 +182,26 @@ func (w *workshop) getSweep(r *http.Request) (any, error) {
 	return shows{HTML: places{"sweep-panel": fragment("sweep", struct {
 		Name       string
 		Repeats    int
+		Drawn      bool
 		Of, Behind string
 		Figure     template.HTML
-	}{s.Take, s.Repeats, notation.Count(s.Repeats, "sweep"), other.Name, drawing(d)})}}, nil
+	}{s.Take, s.Repeats, s.Glance.Response != nil, notation.Count(s.Repeats, "sweep"), other.Name, drawing(d)})}}, nil
 }
 
-// heldOr is the evaluation of a coil that is held, whatever has changed since, or else a
-// new one.
-func (w *workshop) heldOr(ctx context.Context, coil string) (*evaluation.Evaluation, error) {
-	dir, err := w.coilDir(coil)
+// drawable is the evaluation of a coil as it is held, whatever has changed since, or as
+// its result has it; none where that is out of date: nobody has asked for a fit.
+func (w *workshop) drawable(ctx context.Context, coil string) (*evaluation.Evaluation, error) {
+	folder, err := w.openCoil(coil)
 	if err != nil {
 		return nil, err
 	}
-	if e := w.coils.Before(dir); e != nil {
+	if e := w.coils.Before(folder.Dir); e != nil {
 		return e, nil
 	}
-	return w.coils.Get(ctx, dir)
+	if result, stale := w.resultNow(folder); result == nil || len(stale) > 0 {
+		return nil, &evaluation.NoTakeError{Dir: folder.Dir}
+	}
+	return w.coils.Get(ctx, folder.Dir)
 }
 
 // takeEnded says how a take has ended, and has its coil fitted.

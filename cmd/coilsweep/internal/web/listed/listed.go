@@ -19,7 +19,7 @@ type Line struct {
 	Coil     string        `json:"coil"`
 	Label    string        `json:"label"`    // where coils are chosen: with the folder if that says more
 	Known    bool          `json:"known"`    // L and C are known apart
-	Measured bool          `json:"measured"` // there is a take
+	Measured bool          `json:"measured"` // there is a result
 	Row      template.HTML `json:"row"`      // cells of the table
 }
 
@@ -27,6 +27,8 @@ type Line struct {
 type Coil struct {
 	Folder string // as the page names it
 	State  string // of the result, in words
+	// Measured: there is a result.
+	Measured bool
 	words.Listed
 }
 
@@ -40,7 +42,7 @@ func Lines(coils []Coil) (lines []Line, starred bool) {
 		if r.Name == "" {
 			r.Name = notation.Visible(c.Folder)
 		}
-		line := Line{Coil: c.Folder, Label: r.Name, Measured: c.Takes > 0,
+		line := Line{Coil: c.Folder, Label: r.Name, Measured: c.Measured,
 			Known: c.Result != nil && c.Result.Inductance.Known()}
 		if c.Coil != c.Folder && c.Coil != "" {
 			line.Label += " (" + notation.Visible(c.Folder) + ")"

@@ -34,8 +34,9 @@ type Take struct {
 func Digits(resonance, q fit.Quantity, known string) template.HTML {
 	return markup.Fragment("stage digits", struct {
 		Resonance, Q template.HTML
+		Measured     bool
 		Known        string
-	}{digitsOf(resonance, quantity.Hertz), digitsOf(q, quantity.Ratio), known})
+	}{digitsOf(resonance, quantity.Hertz), digitsOf(q, quantity.Ratio), resonance.Known(), known})
 }
 
 // Places are its numbers.
@@ -54,10 +55,10 @@ func (t Take) known() (words string) {
 	case r.Known() && r.U95 > 0:
 		words = fmt.Sprintf("%s: U95 %s", notation.Count(t.Repeats, "sweep"), notation.Percent(100*r.U95/r.Value))
 	case t.Glance.Why != "":
-		return t.Glance.Sentence()
+		return notation.UpperFirst(t.Glance.Why)
 	}
 	if t.Goal > 0 {
-		words = strings.TrimPrefix(words+", until "+notation.Percent(t.Goal), ", ")
+		words = strings.TrimPrefix(fmt.Sprintf("%s, until %g %%", words, t.Goal), ", ")
 	}
 	return notation.UpperFirst(words)
 }

@@ -119,9 +119,14 @@ export function channelNames(levels) {
   return levels.map((c, i) => c.name || names[i] || `channel ${i + 1}`);
 }
 
+// silent are the levels of as many channels as the bench has, before any is heard: that
+// nothing moves once they are.
+const silent = () => Array.from({ length: ["current", "loopback"].includes(state.bench?.settings.reference) ? 2 : 1 },
+  () => ({ peak: null, rms: null }));
+
 function frame(now) {
   asked = 0;
-  const levels = state.meters?.channels ?? [{ peak: null, rms: null }];
+  const levels = state.meters?.channels ?? silent();
   const small = levels.slice(0, 1);
   const names = channelNames(levels);
   const writeText = now - textAt > 200, writeWords = now - wordsAt > 1000;
@@ -157,6 +162,6 @@ export function start() {
     meters.push(new Meter(byID(place), place === "glance-meter"));
   }
   on(["meters", "engine"], hear);
-  on(["meters", "step"], ask);
+  on(["meters", "step", "bench"], ask);
   ask();
 }
