@@ -17,7 +17,6 @@ import (
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/fit/leastsquares"
 	"coilsweep/fit/response"
 )
 
@@ -407,10 +406,12 @@ func TestWhitening(t *testing.T) {
 	start := startCoils(q.takes, q.parts, q.know)[0]
 	j := newJoint(fit.Form{}, q, start)
 	x := j.startVector(start)
-	solver := leastsquares.NewSolver(j.problem())
-	solver.Linearize(x)
-	r := solver.Residuals(0)
 	g, s := &j.groups[0], newState(j)
+	r := make([]float64, 3*2*len(j.omega[0]))
+	s.evaluateGroup(g, x, r, nil)
+	inTurn := slices.Clone(r)
+	s.whiten(g, r, nil)
+	s.whitenInTurn(g, inTurn, nil)
 	rows := len(r) / 3
 	plain := make([][]float64, 3)
 	for i := range plain {
@@ -419,7 +420,7 @@ func TestWhitening(t *testing.T) {
 	}
 	u := 0.01 * math.Ln10 / 20 / math.Sqrt(3)
 	for _, k := range []int{0, 200, 400, 600} {
-		c, raw, got := mat.NewDense(6, 6, nil), mat.NewVecDense(6, nil), 0.0
+		c, raw, got, turned := mat.NewDense(6, 6, nil), mat.NewVecDense(6, nil), 0.0, 0.0
 		for i := range 3 {
 			hi := b.takes[i].Response.H[k]
 			raw.SetVec(2*i, plain[i][2*k]/j.weight[i][k])
@@ -437,16 +438,18 @@ func TestWhitening(t *testing.T) {
 			noise := (b.takes[i].Response.Variance[k] + 30*own*own*real(hi*cmplx.Conj(hi))) / 2
 			c.Set(2*i, 2*i, c.At(2*i, 2*i)+noise)
 			c.Set(2*i+1, 2*i+1, c.At(2*i+1, 2*i+1)+noise)
-			for _, part := range r[i*rows+2*k : i*rows+2*k+2] {
-				got += part * part
+			for at := i*rows + 2*k; at < i*rows+2*k+2; at++ {
+				got += r[at] * r[at]
+				turned += inTurn[at] * inTurn[at]
 			}
 		}
 		var solved mat.VecDense
 		if err := solved.SolveVec(c, raw); err != nil {
 			t.Fatal(err)
 		}
-		if want := mat.Dot(&solved, raw); math.Abs(got/want-1) > 1e-9 {
-			t.Errorf("point %d: sum of squares %g, by the covariance %g", k, got, want)
+		want := mat.Dot(&solved, raw)
+		if math.Abs(got/want-1) > 1e-9 || math.Abs(turned/want-1) > 1e-9 {
+			t.Errorf("point %d: sum of squares %g, of takes in turn %g, by the covariance %g", k, got, turned, want)
 		}
 	}
 	before := g.differences(r)

@@ -333,7 +333,7 @@ func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
 		return q
 	}
 	best := a.best
-	base := best.solver.Linearize(best.x)
+	base := best.solver.SumSquares(best.x)
 	j := *best.joint
 	pin := len(j.priors)
 	j.priors = append(slices.Clone(j.priors), prior{source: sourceWeak, columns: [2]int{column, -1},

@@ -239,7 +239,7 @@ const worth = 0.1
 // for ever.
 func (j *joint) adapt(solver *leastsquares.Solver, x []float64) {
 	j.widen = 1
-	if reduced := solver.Linearize(x) / float64(j.rows()); reduced > 2 {
+	if reduced := solver.SumSquares(x) / float64(j.rows()); reduced > 2 {
 		j.widen = math.Sqrt(reduced)
 	}
 }
@@ -312,9 +312,12 @@ func (s *solution) judge(sumSquares float64) {
 	var weighted, apart float64
 	rowsApart, nuisance := 0, 0
 	alone := false // some response shows the card as it is
+	st := newState(j)
 	for b := range j.groups {
 		g := &j.groups[b]
-		r := s.solver.Residuals(b)
+		r := make([]float64, 2*len(g.takes)*len(j.omega[g.takes[0]]))
+		st.evaluateGroup(g, s.x, r, nil)
+		st.whiten(g, r, nil)
 		rows := len(r) / len(g.takes)
 		sum := 0.0
 		for i := range g.takes {
