@@ -13,6 +13,7 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
@@ -310,6 +311,29 @@ func TestSoundCards(t *testing.T) {
 	}
 	for name, world := range worlds {
 		t.Run(name, func(t *testing.T) { soundCardWorld(t, n, name, world, disturbed[name]) })
+	}
+}
+
+// How far the resonance scatters about the truth with each of the sound cards, of which
+// the fit knows the limit only: it comes from how the takes differ, and what the card
+// does to all of them hardly moves it.
+func TestResonanceWithSoundCards(t *testing.T) {
+	n := seeds(t, 5)
+	const wantedPPM = 6.5
+	for _, card := range slices.Sorted(maps.Keys(soundCards)) {
+		ppm, u := make([]float64, n), make([]float64, n)
+		parallel(n, func(i int) {
+			b := drawCarded(ringedCoil(), card, seed(1000+i), disturbance{})
+			got := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{})).Takes[0].Resonance
+			ppm[i], u[i] = 1e6*(got.Value/b.truth(0)["resonance"]-1), 1e6*got.U/got.Value
+		})
+		sd := stat.StdDev(ppm, nil)
+		t.Logf("%s: standard deviation of the resonance %.2f ppm over %d draws, mean %.2f, u %.1f ppm", card, sd, n,
+			stat.Mean(ppm, nil), stat.Mean(u, nil))
+		// A standard deviation of n draws scatters by 1/sqrt(2n) of itself.
+		if limit := wantedPPM * (1 + 3/math.Sqrt(2*float64(n))); !(sd <= limit) {
+			t.Errorf("%s: %.2f ppm, wanted %g and no more than %.3g with so few draws", card, sd, wantedPPM, limit)
+		}
 	}
 }
 
