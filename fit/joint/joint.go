@@ -3,6 +3,7 @@
 package joint
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -55,6 +56,9 @@ type joint struct {
 	sharedGain bool
 	// widen multiplies the u of the data where no model fits.
 	widen float64
+	// behind is a resistor in ohm in series with the input, before all of the fixture's
+	// capacitance: linearized residuals are with it, to first order. 0 in every search.
+	behind float64
 }
 
 const (
@@ -485,6 +489,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	conductance := parts.conductance()
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
+	fixtureF := cmp.Or(parts.fixtureC, unstatedFixtureF)
 	for i, w := range omega {
 		sin, cos := math.Sincos(-w * delay)
 		k := complex(gain*cos, gain*sin)
@@ -506,6 +511,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 			u *= complex(cmplx.Abs(response[i]), 0)
 			d = u * cmplx.Log(h/response[i])
 			u /= h
+		}
+		if j.behind != 0 && jacobian != nil {
+			d += u * k * s.gradient.Admittance * complex(j.behind*square(w*fixtureF), 0)
 		}
 		r[2*i], r[2*i+1] = real(d), imag(d)
 		if jacobian == nil {

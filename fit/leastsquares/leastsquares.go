@@ -657,6 +657,17 @@ func (s *Solver) Covariance(dst *mat.SymDense) error {
 	return nil
 }
 
+// Step writes the undamped step from the last minimum into dst; ErrSingular as
+// Covariance.
+func (s *Solver) Step(dst []float64) error {
+	s.catchUp()
+	if !s.solveDamped(0) {
+		return ErrSingular
+	}
+	copy(dst, s.step)
+	return nil
+}
+
 // Promise is the reduction of the sum of squares that an undamped step from the
 // last minimum promises.
 func (s *Solver) Promise() float64 {
