@@ -396,7 +396,7 @@ func newRotated(n int) rotated { return rotated{n, make([]float64, n*n), make([]
 
 // fewRows is the number of rows that a triangle takes in at once: with its columns
 // they stay in a processor's nearest memory.
-const fewRows = 64
+const fewRows = 128
 
 // takeIn makes t the triangle of what it had and of further rows, which it
 // overwrites: those of one column are beside each other, first so many columns and

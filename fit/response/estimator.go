@@ -27,11 +27,12 @@ func (e *Estimator) maskedOf(stim excite.Stimulus) (*masked, error) {
 	if e.masked != nil && reflect.DeepEqual(e.of, stim) {
 		return e.masked, nil
 	}
-	m, err := newMasked(stim.Sweep(), float64(stim.RateHz), stim.FromHz, stim.ToHz, stim.Course().Weight)
+	w := newWorkspace(stim.PeriodSamples)
+	m, err := newMasked(w.in.plan, stim.Sweep(), float64(stim.RateHz), stim.FromHz, stim.ToHz, stim.Course().Weight)
 	if err != nil {
 		return nil, err
 	}
-	e.of, e.masked = stim, m
+	e.of, e.masked, e.idle = stim, m, []*workspace{w} // others are of other stimuli
 	return m, nil
 }
 

@@ -56,10 +56,12 @@ type inverse struct {
 }
 
 // newMasked makes the inverse of one period of the stimulus, in which an octave
-// takes the time dwell (1: as long as the mean of all) at a frequency.
-func newMasked(period []float64, rateHz, fromHz, toHz float64, dwell func(hz float64) float64) (*masked, error) {
+// takes the time dwell (1: as long as the mean of all) at a frequency. plan is of the
+// period's length.
+func newMasked(plan *fourier.FFT, period []float64, rateHz, fromHz, toHz float64,
+	dwell func(hz float64) float64) (*masked, error) {
 	in := &masked{samples: len(period), rateHz: rateHz}
-	in.weight = fourier.NewFFT(in.samples).Coefficients(nil, period)
+	in.weight = plan.Coefficients(nil, period)
 	lines := len(in.weight)
 	in.mask, in.power = make([]float64, lines), make([]float64, lines)
 	line := in.lineHz()
