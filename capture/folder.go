@@ -209,21 +209,25 @@ func readTakeFile(path string) (Take, error) {
 	return t, nil
 }
 
-// Audio reads the audio of a take, channel 1 the coil, channel 2 the
-// reference. Audio that is not the one that was recorded, by its checksum, is
-// an error.
-func (f *Folder) Audio(t Take) (Recording, error) {
+// Audio reads the audio of a take, channel 1 the coil, channel 2 the reference; where
+// channels are given, no others. Audio that is not the one that was recorded, by its
+// checksum, is an error.
+func (f *Folder) Audio(t Take, channels ...int) (Recording, error) {
 	path := filepath.Join(f.TakeDir(t.Name), t.Audio.File)
 	audio, size, err := f.openAudio(t)
 	if err != nil {
 		return Recording{}, err
 	}
 	defer audio.Close()
-	r, err := decodeRecording(audio, size, Want{})
+	r, err := decodeRecording(audio, size, Want{Channels: channels})
 	if err != nil {
 		return Recording{}, fmt.Errorf("%s: %w", path, err)
 	}
-	if a := t.Audio; r.RateHz != a.RateHz || len(r.Samples) != a.Channels || int64(r.Frames()) != a.Frames {
+	a := t.Audio
+	if channels != nil {
+		a.Channels = len(channels)
+	}
+	if r.RateHz != a.RateHz || len(r.Samples) != a.Channels || int64(r.Frames()) != a.Frames {
 		return Recording{}, fmt.Errorf("%s holds %d frames of %s at %d Hz, %s says %d of %d at %d Hz", path,
 			r.Frames(), ChannelCount(len(r.Samples)), r.RateHz, TakeFile, a.Frames, a.Channels, a.RateHz)
 	}

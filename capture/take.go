@@ -316,6 +316,9 @@ type Xrun struct {
 	Kind  string `toml:"kind"`  // "input-overflow", "output-underflow", ...
 }
 
+// HasReference tells whether the second channel is a reference.
+func (t Take) HasReference() bool { return t.Reference.Kind != "" && t.Reference.Kind != "none" }
+
 // Referenced tells whether the sound card is out of the take's response.
 func (t Take) Referenced() bool {
 	return t.Reference.Kind == "current" || t.Reference.Kind == "loopback" || t.Calibration != nil

@@ -153,14 +153,19 @@ func (m *Mains) makeTable(plan *fourier.FFT) {
 // Removed is a span of the recording without its hum.
 func (m *Mains) Removed(samples []float64, s Span) []float64 {
 	out := slices.Clone(samples[s.From:s.To])
-	begin := s.From
-	for _, j := range m.clock.jumps {
-		end := min(max(int(math.Ceil(j.Sample)), begin), s.To)
-		m.subtract(out[begin-s.From:end-s.From], begin)
-		begin = end
-	}
-	m.subtract(out[begin-s.From:], begin)
+	m.Remove(out, s.From)
 	return out
+}
+
+// Remove takes the hum off samples, of which the first is the recording's at.
+func (m *Mains) Remove(samples []float64, at int) {
+	begin, end := at, at+len(samples)
+	for _, j := range m.clock.jumps {
+		until := min(max(int(math.Ceil(j.Sample)), begin), end)
+		m.subtract(samples[begin-at:until-at], begin)
+		begin = until
+	}
+	m.subtract(samples[begin-at:], begin)
 }
 
 // subtract takes the hum off the samples from begin on, given in dst, between

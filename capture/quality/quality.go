@@ -124,11 +124,6 @@ func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 	}
 }
 
-// hasReference tells whether the second channel of the take is a reference.
-func hasReference(take capture.Take) bool {
-	return take.Reference.Kind != "" && take.Reference.Kind != "none"
-}
-
 // assessClipping counts clipped samples of both channels. Where all whole
 // repeats are clipped the take is; where some are not, these are enough, and
 // the others are flagged and count as damaged. jumps tell whether these lost
@@ -137,7 +132,7 @@ func assessClipping(q *capture.Quality, rec capture.Recording, take capture.Take
 	jumps []align.Jump) {
 	count := make([]int, len(sweeps))
 	channels := rec.Samples[:1]
-	if hasReference(take) && len(rec.Samples) > 1 {
+	if take.HasReference() && len(rec.Samples) > 1 {
 		channels = rec.Samples[:2]
 	}
 	for _, samples := range channels {

@@ -86,7 +86,7 @@ func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Ta
 		return
 	}
 	c := comparison{passages: passages, coil: passages.ofAll(periods), twoClocks: a.DriftPPM != 0}
-	if hasReference(take) {
+	if take.HasReference() {
 		if periods, _, err = align.Periods(rec.Samples[1], take.Stimulus, among); err != nil {
 			return
 		}

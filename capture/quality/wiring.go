@@ -77,7 +77,7 @@ func AssessWiring(rec capture.Recording, take capture.Take) (capture.Take, error
 		return take, nil // no whole sweep: it has its flag
 	}
 	w := wiring{passages: p, take: take, coil: coil}
-	if hasReference(take) {
+	if take.HasReference() {
 		if w.reference, err = mean(1); err != nil {
 			return take, err
 		}

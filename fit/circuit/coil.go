@@ -97,21 +97,41 @@ func LossTerm(s complex128) complex128 {
 	return -2 / math.Pi * s * cmplx.Log(s/lossReferenceW)
 }
 
+// Point is a complex frequency S, with what of it a grid works out once.
+type Point struct {
+	S    complex128
+	Loss complex128 // LossTerm
+}
+
+// At is the point at s.
+func At(s complex128) Point { return Point{s, LossTerm(s)} }
+
 // lossF is all capacitance times its dissipation factor.
 func (c *Coil) lossF(load Load) float64 { return c.CapacitanceF*c.CapacitanceLoss + load.LossF }
 
 // across is the admittance of capacitance and load across the coil.
 func (c *Coil) across(s complex128, load Load) complex128 {
-	y := complex(load.Conductance(), 0) + s*complex(c.CapacitanceF+load.CapacitanceF, 0)
-	if loss := c.lossF(load); loss != 0 {
-		y += complex(loss, 0) * LossTerm(s)
+	if c.lossF(load) == 0 {
+		return c.acrossAt(Point{S: s}, load)
 	}
-	return y
+	return c.acrossAt(At(s), load)
+}
+
+func (c *Coil) acrossAt(p Point, load Load) complex128 {
+	return complex(load.Conductance(), 0) + p.S*complex(c.CapacitanceF+load.CapacitanceF, 0) +
+		complex(c.lossF(load), 0)*p.Loss
 }
 
 // Transfer is v/e at the complex frequency s.
 func (c Coil) Transfer(s complex128, load Load) complex128 {
-	y := c.across(s, load)
+	return c.transfer(s, c.across(s, load))
+}
+
+// TransferAt is Transfer at p.
+func (c *Coil) TransferAt(p Point, load Load) complex128 { return c.transfer(p.S, c.acrossAt(p, load)) }
+
+// transfer is Transfer with the admittance y across the coil.
+func (c *Coil) transfer(s, y complex128) complex128 {
 	h := reciprocal(1 + (complex(c.ResistanceOhm, 0)+s*c.Inductance(s))*y)
 	if c.CoverTimeS != 0 {
 		h *= reciprocal(1 + s*complex(c.CoverTimeS, 0))

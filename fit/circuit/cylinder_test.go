@@ -163,7 +163,7 @@ func TestGradient(t *testing.T) {
 	}
 	for name, of := range map[string]struct {
 		value    func(c Coil, s complex128, l Load) complex128
-		gradient func(c *Coil, s complex128, l Load, dst *Gradient) complex128
+		gradient func(c *Coil, p Point, l Load, dst *Gradient) complex128
 	}{"Transfer": {Coil.Transfer, (*Coil).TransferGradient}, "Impedance": {Coil.Impedance, (*Coil).ImpedanceGradient}} {
 		at := func(s complex128, f change, d float64) complex128 {
 			c, l := base, baseLoad
@@ -173,7 +173,7 @@ func TestGradient(t *testing.T) {
 		}
 		for _, hz := range []float64{20, 300, 2000, 3900, 6000, 19e3} {
 			s := atHz(hz)
-			h := of.gradient(&base, s, baseLoad, &g)
+			h := of.gradient(&base, At(s), baseLoad, &g)
 			if want := of.value(base, s, baseLoad); cmplx.Abs(h/want-1) > 1e-14 {
 				t.Errorf("%s at %g Hz: value %v, want %v", name, hz, h, want)
 			}
@@ -189,7 +189,7 @@ func TestGradient(t *testing.T) {
 	}
 	// No parts, no derivatives; no load, no derivative by it.
 	plain := Coil{InductanceH: 2.4, ResistanceOhm: 7850, CapacitanceF: 110e-12}
-	plain.TransferGradient(atHz(3e3), Open(), &g)
+	plain.TransferGradient(At(atHz(3e3)), Open(), &g)
 	if g.LnLoad != 0 || g.CylinderShare != 0 || g.LnCoverTime != 0 || g.RingShare[0] != 0 {
 		t.Errorf("derivatives of parts that are not there: %+v", g)
 	}
@@ -201,8 +201,9 @@ func BenchmarkTransferGradient(b *testing.B) {
 			coil, load := benchmarkCoil(form)
 			var g Gradient
 			b.ReportAllocs()
+			p := At(complex(0, 2.5e4))
 			for b.Loop() {
-				coil.TransferGradient(complex(0, 2.5e4), load, &g)
+				coil.TransferGradient(p, load, &g)
 			}
 		})
 	}

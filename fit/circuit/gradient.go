@@ -20,11 +20,11 @@ type Gradient struct {
 	LnCoverTime   complex128
 }
 
-// TransferGradient is Transfer at s, with its partial derivatives in dst. The
+// TransferGradient is Transfer at p, with its partial derivatives in dst. The
 // coil may have up to MaxRings rings; more are a mistake of the caller, and
 // panic.
-func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex128 {
-	y := c.across(s, load)
+func (c *Coil) TransferGradient(p Point, load Load, dst *Gradient) complex128 {
+	s, y := p.S, c.acrossAt(p, load)
 	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
 	branch := complex(c.ResistanceOhm, 0) + sl*shape
 	inverse := reciprocal(1 + branch*y)
@@ -44,10 +44,10 @@ func (c *Coil) TransferGradient(s complex128, load Load, dst *Gradient) complex1
 	return h
 }
 
-// ImpedanceGradient is Impedance at s, with its partial derivatives in dst, for
+// ImpedanceGradient is Impedance at p, with its partial derivatives in dst, for
 // as many rings as TransferGradient. A cover does not change it.
-func (c *Coil) ImpedanceGradient(s complex128, load Load, dst *Gradient) complex128 {
-	y := c.across(s, load)
+func (c *Coil) ImpedanceGradient(p Point, load Load, dst *Gradient) complex128 {
+	s, y := p.S, c.acrossAt(p, load)
 	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
 	branch := complex(c.ResistanceOhm, 0) + sl*shape
 	inverse := reciprocal(1 + branch*y)

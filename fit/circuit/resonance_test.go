@@ -363,7 +363,7 @@ func TestNoAllocation(t *testing.T) {
 		"Resonance":        func() { coil.Resonance(load) },
 		"Peak":             func() { coil.Peak(load) },
 		"HalfPower":        func() { coil.HalfPower(load) },
-		"TransferGradient": func() { coil.TransferGradient(complex(0, 2e4), load, &g) },
+		"TransferGradient": func() { coil.TransferGradient(At(complex(0, 2e4)), load, &g) },
 	} {
 		if n := testing.AllocsPerRun(20, f); n != 0 {
 			t.Errorf("%s allocates %g times", name, n)

@@ -66,6 +66,7 @@ func (e *Evaluation) checksumOf(take string) string {
 func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *cache) ([]joint.Take, error) {
 	e.audio = map[string]capture.AudioStamp{}
 	inputs, faults := make([]joint.Take, len(e.Takes)), make([]error, len(e.Takes))
+	var estimator response.Estimator
 	var wait sync.WaitGroup
 	for i, t := range e.Takes {
 		if before != nil {
@@ -83,7 +84,7 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 				return
 			}
 			if inputs[i].Response = known.response(e.Folder, t); inputs[i].Response == nil {
-				inputs[i] = Estimate(ctx, e.Folder, t)
+				inputs[i] = estimate(ctx, &estimator, e.Folder, t)
 			}
 		})
 	}
@@ -100,15 +101,23 @@ func (e *Evaluation) estimate(ctx context.Context, before *Evaluation, known *ca
 // Estimate is a take of folder as the fit wants it, with its response. Where it
 // has none Unfit says why, or ctx has ended.
 func Estimate(ctx context.Context, folder *capture.Folder, t capture.Take) joint.Take {
+	return estimate(ctx, new(response.Estimator), folder, t)
+}
+
+func estimate(ctx context.Context, by *response.Estimator, folder *capture.Folder, t capture.Take) joint.Take {
 	in := InputOf(t)
 	if in.Unfit != "" || ctx.Err() != nil {
 		return in
 	}
-	recording, err := folder.Audio(t)
+	channels := []int{1}
+	if t.Audio.Channels > 1 && t.HasReference() {
+		channels = append(channels, 2)
+	}
+	recording, err := folder.Audio(t, channels...)
 	if err != nil {
 		return unusable(in, err)
 	}
-	if in.Response, err = response.Estimate(ctx, recording, t); err != nil {
+	if in.Response, err = by.Estimate(ctx, recording, t); err != nil {
 		in.Unfit = strings.TrimSpace(err.Error())
 	}
 	return in

@@ -55,6 +55,7 @@ type analysis struct {
 	halves      []*uncertainty
 	pulled      *solution // where the takes alone would pull the known facts; nil: they agree
 	known       *uncertainty
+	behind      []float64 // solution.behindInput of the best
 	// letGo is what the takes contradict, one after the other; beside each what may
 	// be wrong in its place.
 	letGo [][]trial
@@ -665,6 +666,7 @@ func (a *analysis) choose(ctx context.Context) error {
 				"enlarged by the factor %.2g",
 			max(best.reduced(), best.reducedApart()), a.widen))
 	}
+	a.behind = a.best.behindInput()
 	a.known, err = a.best.uncertainty()
 	return err
 }

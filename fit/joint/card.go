@@ -10,6 +10,7 @@ import (
 
 	"coilsweep/capture"
 	"coilsweep/excite/exciter"
+	"coilsweep/fit/leastsquares"
 )
 
 // lowCornersHz are the centres of the weak priors of the sound card's two
@@ -131,6 +132,7 @@ type group struct {
 	takes   []int
 	columns []int   // of all its takes
 	local   [][]int // by take: where its columns are among these
+	runs    []leastsquares.Run
 	// ripple[i][k] is v of take i at point k; nil where nothing is common.
 	ripple [][]complex128
 	square []float64 // |v|² over the takes, by point
@@ -163,6 +165,7 @@ func (j *joint) groupTakes() {
 			local = append(local, k)
 		}
 		g.local = append(g.local, local)
+		g.runs = append(g.runs, leastsquares.Run{Residuals: 2 * len(j.omega[i]), Columns: len(g.columns)})
 	}
 }
 
@@ -227,7 +230,7 @@ func (j *joint) groupOf(take int) (*group, int) {
 }
 
 // evaluateGroup fills the rows of a group, those of one take after those of
-// another: residuals whitened of what the takes have in common.
+// another: residuals of what the takes have in common yet.
 func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
 	rows := len(r) / len(g.takes)
 	if jacobian != nil && len(g.takes) > 1 {
@@ -236,12 +239,60 @@ func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
 	for i, take := range g.takes {
 		s.evaluate(take, x, r[i*rows:(i+1)*rows], jacobian, i*rows, g.local[i])
 	}
+	if j := s.j; j.free && g.common() {
+		j.unwrap(g, func(i int) []float64 { return r[i*rows : (i+1)*rows] })
+	}
+}
+
+// whitenInTurn whitens what evaluateGroup filled: of each take's rows it leaves what
+// those of the takes before do not tell of the common factor, by the Cholesky factor of
+// the covariance. So they depend on the columns of no later take, as runs says.
+func (s *state) whitenInTurn(g *group, r []float64, jacobian *mat.Dense) {
 	if !g.common() {
 		return
 	}
-	if j := s.j; j.free {
-		j.unwrap(g, func(i int) []float64 { return r[i*rows : (i+1)*rows] })
+	rows := len(r) / len(g.takes)
+	for k := range rows / 2 {
+		if g.square[k] == 0 {
+			continue
+		}
+		// What the takes before say, of the residuals and of the columns, and how well,
+		// with what is known beforehand: that the factor is near 1.
+		var along complex128
+		clear(s.along)
+		known := 1.0
+		for i, v := range g.ripple {
+			w, at := v[k], i*rows+2*k
+			more := known + real(w)*real(w) + imag(w)*imag(w)
+			keep := math.Sqrt(known / more)
+			pull, back := w*complex(keep/known, 0), cmplx.Conj(w)
+			known = more
+			d := complex(r[at], r[at+1])
+			to := complex(keep, 0)*d - pull*along
+			r[at], r[at+1] = real(to), imag(to)
+			along += back * d
+			if jacobian == nil {
+				continue
+			}
+			columns := g.runs[i].Columns
+			re, im := jacobian.RawRowView(at)[:columns], jacobian.RawRowView(at + 1)[:columns]
+			for c, a := range s.along[:columns] {
+				x, y := re[c], im[c]
+				of := pull * a
+				re[c], im[c] = keep*x-real(of), keep*y-imag(of)
+				s.along[c] = a + back*complex(x, y)
+			}
+		}
 	}
+}
+
+// whiten whitens what evaluateGroup filled, all takes alike: residuals by which a fit
+// is judged.
+func (s *state) whiten(g *group, r []float64, jacobian *mat.Dense) {
+	if !g.common() {
+		return
+	}
+	rows := len(r) / len(g.takes)
 	for k := range rows / 2 {
 		// (1 + v vᴴ)^(-1/2) = 1 - m v vᴴ
 		n2 := g.square[k]
@@ -263,9 +314,7 @@ func (s *state) evaluateGroup(g *group, x, r []float64, jacobian *mat.Dense) {
 		if jacobian == nil {
 			continue
 		}
-		for c := range g.columns {
-			s.along[c] = 0
-		}
+		clear(s.along)
 		for i, v := range g.ripple {
 			re, im := jacobian.RawRowView(i*rows+2*k), jacobian.RawRowView(i*rows+2*k+1)
 			w := cmplx.Conj(v[k])
@@ -336,6 +385,7 @@ func (s *solution) information() *mat.SymDense {
 		points, k := len(j.omega[g.takes[0]]), len(g.columns)
 		jacobian, r := mat.NewDense(2*points*len(g.takes), k, nil), make([]float64, 2*points*len(g.takes))
 		st.evaluateGroup(g, s.x, r, jacobian)
+		st.whiten(g, r, jacobian)
 		sum := mat.NewSymDense(k, nil)
 		add := func(part float64, row []float64) {
 			if part > 1e-9 {

@@ -13,11 +13,11 @@ import (
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
-	"coilsweep/fit/leastsquares"
 	"coilsweep/fit/response"
 )
 
@@ -314,6 +314,29 @@ func TestSoundCards(t *testing.T) {
 	}
 }
 
+// How far the resonance scatters about the truth with each of the sound cards, of which
+// the fit knows the limit only: it comes from how the takes differ, and what the card
+// does to all of them hardly moves it.
+func TestResonanceWithSoundCards(t *testing.T) {
+	n := seeds(t, 5)
+	const wantedPPM = 6.5
+	for _, card := range slices.Sorted(maps.Keys(soundCards)) {
+		ppm, u := make([]float64, n), make([]float64, n)
+		parallel(n, func(i int) {
+			b := drawCarded(ringedCoil(), card, seed(1000+i), disturbance{})
+			got := must(Analyse(context.Background(), b.direct, b.takes, fit.Options{})).Takes[0].Resonance
+			ppm[i], u[i] = 1e6*(got.Value/b.truth(0)["resonance"]-1), 1e6*got.U/got.Value
+		})
+		sd := stat.StdDev(ppm, nil)
+		t.Logf("%s: standard deviation of the resonance %.2f ppm over %d draws, mean %.2f, u %.1f ppm", card, sd, n,
+			stat.Mean(ppm, nil), stat.Mean(u, nil))
+		// A standard deviation of n draws scatters by 1/sqrt(2n) of itself.
+		if limit := wantedPPM * (1 + 3/math.Sqrt(2*float64(n))); !(sd <= limit) {
+			t.Errorf("%s: %.2f ppm, wanted %g and no more than %.3g with so few draws", card, sd, wantedPPM, limit)
+		}
+	}
+}
+
 // soundCardWorld counts over cards and draws how often U95 covers.
 func soundCardWorld(t *testing.T, n int, name string, world func(random *rand.Rand) trueCoil, disturbed disturbance) {
 	t.Helper()
@@ -407,10 +430,12 @@ func TestWhitening(t *testing.T) {
 	start := startCoils(q.takes, q.parts, q.know)[0]
 	j := newJoint(fit.Form{}, q, start)
 	x := j.startVector(start)
-	solver := leastsquares.NewSolver(j.problem())
-	solver.Linearize(x)
-	r := solver.Residuals(0)
 	g, s := &j.groups[0], newState(j)
+	r := make([]float64, 3*2*len(j.omega[0]))
+	s.evaluateGroup(g, x, r, nil)
+	inTurn := slices.Clone(r)
+	s.whiten(g, r, nil)
+	s.whitenInTurn(g, inTurn, nil)
 	rows := len(r) / 3
 	plain := make([][]float64, 3)
 	for i := range plain {
@@ -419,7 +444,7 @@ func TestWhitening(t *testing.T) {
 	}
 	u := 0.01 * math.Ln10 / 20 / math.Sqrt(3)
 	for _, k := range []int{0, 200, 400, 600} {
-		c, raw, got := mat.NewDense(6, 6, nil), mat.NewVecDense(6, nil), 0.0
+		c, raw, got, turned := mat.NewDense(6, 6, nil), mat.NewVecDense(6, nil), 0.0, 0.0
 		for i := range 3 {
 			hi := b.takes[i].Response.H[k]
 			raw.SetVec(2*i, plain[i][2*k]/j.weight[i][k])
@@ -437,16 +462,18 @@ func TestWhitening(t *testing.T) {
 			noise := (b.takes[i].Response.Variance[k] + 30*own*own*real(hi*cmplx.Conj(hi))) / 2
 			c.Set(2*i, 2*i, c.At(2*i, 2*i)+noise)
 			c.Set(2*i+1, 2*i+1, c.At(2*i+1, 2*i+1)+noise)
-			for _, part := range r[i*rows+2*k : i*rows+2*k+2] {
-				got += part * part
+			for at := i*rows + 2*k; at < i*rows+2*k+2; at++ {
+				got += r[at] * r[at]
+				turned += inTurn[at] * inTurn[at]
 			}
 		}
 		var solved mat.VecDense
 		if err := solved.SolveVec(c, raw); err != nil {
 			t.Fatal(err)
 		}
-		if want := mat.Dot(&solved, raw); math.Abs(got/want-1) > 1e-9 {
-			t.Errorf("point %d: sum of squares %g, by the covariance %g", k, got, want)
+		want := mat.Dot(&solved, raw)
+		if math.Abs(got/want-1) > 1e-9 || math.Abs(turned/want-1) > 1e-9 {
+			t.Errorf("point %d: sum of squares %g, of takes in turn %g, by the covariance %g", k, got, turned, want)
 		}
 	}
 	before := g.differences(r)

@@ -3,6 +3,7 @@
 package joint
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -41,9 +42,10 @@ type joint struct {
 	// lossOf is the column of each part's dissipation factor, -1: it has none.
 	lossOf []int
 
-	omega    [][]float64 // angular frequency by take and point
-	weight   [][]float64 // 1/u of each component, but for what the takes of a group have in common
-	polarity []float64   // by take
+	omega    [][]float64       // angular frequency by take and point
+	points   [][]circuit.Point // the same
+	weight   [][]float64       // 1/u of each component, but for what the takes of a group have in common
+	polarity []float64         // by take
 	groups   []group
 	// ownDB is the limit of what the sound card leaves in one take alone.
 	ownDB float64
@@ -54,6 +56,9 @@ type joint struct {
 	sharedGain bool
 	// widen multiplies the u of the data where no model fits.
 	widen float64
+	// behind is a resistor in ohm in series with the input, before all of the fixture's
+	// capacitance: linearized residuals are with it, to first order. 0 in every search.
+	behind float64
 }
 
 const (
@@ -139,14 +144,15 @@ func newJoint(form fit.Form, q request, start circuit.Coil) *joint {
 	for i, t := range takes {
 		j.polarity = append(j.polarity, 1)
 		if i > 0 && slices.Equal(t.Response.FrequencyHz, takes[i-1].Response.FrequencyHz) {
-			j.omega = append(j.omega, j.omega[i-1])
+			j.omega, j.points = append(j.omega, j.omega[i-1]), append(j.points, j.points[i-1])
 			continue
 		}
-		omega := make([]float64, len(t.Response.H))
+		omega, points := make([]float64, len(t.Response.H)), make([]circuit.Point, len(t.Response.H))
 		for k, hz := range t.Response.FrequencyHz {
 			omega[k] = 2 * math.Pi * hz
+			points[k] = circuit.At(complex(0, omega[k]))
 		}
-		j.omega = append(j.omega, omega)
+		j.omega, j.points = append(j.omega, omega), append(j.points, points)
 	}
 	j.groupTakes()
 	j.weigh(0)
@@ -296,7 +302,7 @@ func (j *joint) problem() leastsquares.Problem {
 	p := leastsquares.Problem{Parameters: j.n}
 	for _, g := range j.groups {
 		p.Blocks = append(p.Blocks, leastsquares.Block{Residuals: 2 * len(g.takes) * len(j.omega[g.takes[0]]),
-			Columns: g.columns})
+			Columns: g.columns, Runs: g.runs})
 	}
 	rows := len(j.priors)
 	if j.sharedGain {
@@ -314,6 +320,7 @@ func (j *joint) problem() leastsquares.Problem {
 			return
 		}
 		state.evaluateGroup(&j.groups[b], x, r, jacobian)
+		state.whitenInTurn(&j.groups[b], r, jacobian)
 	}
 	return p
 }
@@ -469,7 +476,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	parts := j.loadOf(take, x)
 	load := parts.circuit()
 	response := j.takes[take].Response.H
-	omega, weight := j.omega[take], j.weight[take]
+	points, omega, weight := j.points[take], j.omega[take], j.weight[take]
 	gain := math.Exp(x[j.gain(take)]) * j.polarity[take]
 	delay := x[j.delay(take)] * 1e-6
 	referenced := j.takes[take].Referenced
@@ -482,8 +489,8 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	conductance := parts.conductance()
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
+	fixtureF := cmp.Or(parts.fixtureC, unstatedFixtureF)
 	for i, w := range omega {
-		sw := complex(0, w)
 		sin, cos := math.Sincos(-w * delay)
 		k := complex(gain*cos, gain*sin)
 		if !referenced {
@@ -494,9 +501,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		}
 		var h complex128
 		if jacobian == nil {
-			h = k * s.coil.Transfer(sw, load)
+			h = k * s.coil.TransferAt(points[i], load)
 		} else {
-			h = k * s.coil.TransferGradient(sw, load, &s.gradient)
+			h = k * s.coil.TransferGradient(points[i], load, &s.gradient)
 		}
 		u := complex(weight[i]/j.widen, 0)
 		d := u * (h - response[i])
@@ -504,6 +511,9 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 			u *= complex(cmplx.Abs(response[i]), 0)
 			d = u * cmplx.Log(h/response[i])
 			u /= h
+		}
+		if j.behind != 0 && jacobian != nil {
+			d += u * k * s.gradient.Admittance * complex(j.behind*square(w*fixtureF), 0)
 		}
 		r[2*i], r[2*i+1] = real(d), imag(d)
 		if jacobian == nil {
@@ -521,7 +531,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 		set(k * g.LnInductance)
 		set(k * g.LnResistance)
 		onY := k * g.Admittance
-		onC, onLoss := onY*sw, onY*circuit.LossTerm(sw)
+		onC, onLoss := onY*complex(0, w), onY*points[i].Loss
 		set((onC + onLoss*complex(s.coil.CapacitanceLoss, 0)) * complex(s.coil.CapacitanceF, 0))
 		s.setShares(k, set)
 		if j.form.Cover {
@@ -574,7 +584,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 			set(h * complex(0, f*f2*f2*f2))
 		}
 		set(h)
-		set(-h * sw * 1e-6)
+		set(h * complex(0, -w*1e-6))
 	}
 }
 

@@ -237,12 +237,17 @@ func (a *analysis) termU(d derived) float64 {
 	if all == 0 {
 		return 0
 	}
-	return math.Sqrt(u2 / all)
+	u := math.Sqrt(u2 / all)
+	if a.behind != nil {
+		u = math.Hypot(u, best.at(d, a.behind)-value)
+	}
+	return u
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
 // form: that of the forms that are nearly as good, weighted by exp(-Δ/2) as rivals are, or
-// the largest distance to solutions that disagree. h are the steps on which
+// the largest distance to solutions that disagree; and from what the input may have behind
+// a resistor, which no form has. h are the steps on which
 // the quantities depend, of the chosen form. A solution in which a quantity
 // does not exist says nothing of it. With ofTakes the quantities are those of
 // single takes.
@@ -267,6 +272,9 @@ func (a *analysis) spread(count int, h []float64, ofTakes bool, f function) []fl
 	}
 	for k := range u {
 		u[k] = math.Sqrt(u[k] / weight)
+	}
+	if a.behind != nil && !ofTakes { // what takes show, they show with their input
+		away(a.best.joint, a.behind, func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
 	}
 	// What disagrees was pulled as the takes alone would have it.
 	bestAt := slices.Clone(best)
@@ -333,7 +341,7 @@ func (a *analysis) profile(q fit.Quantity, column int) fit.Quantity {
 		return q
 	}
 	best := a.best
-	base := best.solver.Linearize(best.x)
+	base := best.solver.SumSquares(best.x)
 	j := *best.joint
 	pin := len(j.priors)
 	j.priors = append(slices.Clone(j.priors), prior{source: sourceWeak, columns: [2]int{column, -1},

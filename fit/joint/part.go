@@ -463,7 +463,7 @@ func (m *meterInductance) shown(s *state, x []float64) float64 {
 // L_p = -1/(w Im 1/Z), and d(1/Z) = -dZ/Z².
 func (m *meterInductance) slope(s *state, x []float64, set func(column int, d float64)) {
 	byAll, byFixture := m.setBare(s, x)
-	z := s.coil.ImpedanceGradient(complex(0, 2*math.Pi*m.hz), circuit.Open(), &s.gradient)
+	z := s.coil.ImpedanceGradient(circuit.At(complex(0, 2*math.Pi*m.hz)), circuit.Open(), &s.gradient)
 	relative := func(dz complex128) float64 { return imag(dz) / imag(z) }
 	if m.parallel {
 		relative = func(dz complex128) float64 { return imag(dz/(z*z)) / imag(1/z) }

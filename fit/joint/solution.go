@@ -9,6 +9,7 @@ import (
 	"slices"
 	"sync/atomic"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"coilsweep/capture/fault"
@@ -239,7 +240,7 @@ const worth = 0.1
 // for ever.
 func (j *joint) adapt(solver *leastsquares.Solver, x []float64) {
 	j.widen = 1
-	if reduced := solver.Linearize(x) / float64(j.rows()); reduced > 2 {
+	if reduced := solver.SumSquares(x) / float64(j.rows()); reduced > 2 {
 		j.widen = math.Sqrt(reduced)
 	}
 }
@@ -312,9 +313,12 @@ func (s *solution) judge(sumSquares float64) {
 	var weighted, apart float64
 	rowsApart, nuisance := 0, 0
 	alone := false // some response shows the card as it is
+	st := newState(j)
 	for b := range j.groups {
 		g := &j.groups[b]
-		r := s.solver.Residuals(b)
+		r := make([]float64, 2*len(g.takes)*len(j.omega[g.takes[0]]))
+		st.evaluateGroup(g, s.x, r, nil)
+		st.whiten(g, r, nil)
 		rows := len(r) / len(g.takes)
 		sum := 0.0
 		for i := range g.takes {
@@ -371,6 +375,47 @@ func (s *solution) covariance() (*mat.SymDense, error) {
 func (s *solution) widened(w, ownDB float64) (*solution, error) {
 	j := s.joint.reweighed(w, ownDB)
 	return j.finish(leastsquares.NewSolver(j.problem()), s.x, leastsquares.Settings{Polish: true, Tolerance: 1e-9})
+}
+
+// inputOhm is the limit of the resistor that an input may have in series, to keep radio
+// waves out (common practice). Some of the fixture's capacitance is then behind it, all at
+// most: far below their corner a conductance that grows with the square of the frequency,
+// as no part of the model does. unstatedFixtureF is that of a fixture that is not stated
+// (typical: 50 to 150 pF).
+const (
+	inputOhm         = 1e3
+	unstatedFixtureF = 100e-12
+)
+
+// behindInput are the parameters that the solution would have if the input had as much as
+// it may have, in the mean square: from none to the limit, as far as the takes tell, to
+// first order. nil where all takes are of an ideal input, or that is not determined.
+func (s *solution) behindInput() []float64 {
+	if !slices.ContainsFunc(s.joint.takes, func(t Take) bool { return !t.Ideal }) {
+		return nil
+	}
+	// Of residuals r and of what the limit makes of them, e, by r, r + e and r - e.
+	var sum, promise [3]float64
+	var step [3][]float64
+	j := *s.joint
+	solver := leastsquares.NewSolver((&j).problem())
+	for i, sign := range []float64{0, 1, -1} {
+		j.behind = sign * inputOhm
+		sum[i], step[i] = solver.Linearize(s.x), make([]float64, len(s.x))
+		promise[i] = solver.Promise()
+		if solver.Step(step[i]) != nil {
+			return nil
+		}
+	}
+	ofE := func(v [3]float64) float64 { return (v[1]+v[2])/2 - v[0] }
+	// By what no parameter takes up, and what the limits tell.
+	weight := max(0, ofE(sum)-ofE(promise)) + 3
+	mean := max(0, (sum[2]-sum[1])/4/weight)
+	size := min(1, math.Sqrt(mean*mean+1/weight))
+	x := slices.Clone(s.x)
+	floats.AddScaled(x, size/2, step[1])
+	floats.AddScaled(x, -size/2, step[2])
+	return x
 }
 
 // reweighed is the same problem with other weights.

@@ -19,6 +19,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
@@ -32,14 +33,22 @@ type Block struct {
 	Residuals int
 	// Columns are the indices of the parameters that the residuals depend on.
 	Columns []int
+	// Runs are the parts of the residuals, one after the other, of which each depends
+	// on the first of Columns only, and on no fewer than the one before; nil: one run,
+	// on all of them.
+	Runs []Run
 }
+
+// Run is a part of a block's residuals: how many, and of how many of its Columns.
+type Run struct{ Residuals, Columns int }
 
 // Problem is a sum of squares.
 type Problem struct {
 	Parameters int
 	Blocks     []Block
 	// Evaluate writes the residuals of block b at the point p into r and,
-	// unless jacobian is nil, ∂r[i]/∂p[Columns[j]] into its element (i, j).
+	// unless jacobian is nil, ∂r[i]/∂p[Columns[j]] into its element (i, j), for j
+	// within the columns of i's run.
 	// A residual that is not finite marks p as outside the domain: the step
 	// that led there is shortened.
 	Evaluate func(b int, p, r []float64, jacobian *mat.Dense)
@@ -108,9 +117,11 @@ type Solver struct {
 	column       []float64
 	bend         []float64 // second-order part of the step
 	gradient     []float64 // Jᵀ r beside the step
+	behind       bool      // the triangle is not yet that at p
 }
 
 type blockMemory struct {
+	runs     []Run
 	jacobian *mat.Dense
 	residual []float64
 	triangle rotated // with the residual as last column
@@ -133,7 +144,12 @@ func NewSolver(problem Problem) *Solver {
 				panic(fmt.Sprintf("leastsquares: column %d of %d parameters", c, n))
 			}
 		}
+		runs := b.Runs
+		if runs == nil {
+			runs = []Run{{b.Residuals, k}}
+		}
 		s.blocks = append(s.blocks, blockMemory{
+			runs:     runs,
 			jacobian: mat.NewDense(max(b.Residuals, 1), k, nil),
 			residual: make([]float64, b.Residuals),
 			triangle: newRotated(k + 1),
@@ -171,6 +187,7 @@ func (s *Solver) Minimize(start []float64, settings Settings) (Minimum, error) {
 		}
 	}
 	if settings.Polish && err == nil {
+		s.catchUp()
 		s.polish(&m)
 	}
 	return m, err
@@ -185,7 +202,7 @@ func (s *Solver) polish(m *Minimum) {
 			return
 		}
 		length := s.scaledNorm(s.step)
-		if !(length < 0.9*last) {
+		if !(length < last) {
 			return
 		}
 		last = length
@@ -235,7 +252,7 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 			if m.Iterations == 1 {
 				radius = min(radius, length)
 			}
-			sum := s.sumSquares(s.trial)
+			sum := s.SumSquares(s.trial)
 			m.Evaluations++
 			predicted, slope := s.predict(m.SumSquares, damping, length)
 			actual := -1.0
@@ -269,10 +286,8 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 			// Where rounding hides the reduction that is still promised, the
 			// minimum is as good as the arithmetic.
 			hidden := math.Abs(actual) <= rounding && predicted <= rounding
+			s.behind = accepted
 			if hidden || radius <= rounding*s.scaledNorm(s.p) {
-				if accepted {
-					s.linearize(s.p)
-				}
 				return m, nil
 			}
 			if accepted {
@@ -286,24 +301,34 @@ func (s *Solver) search(start []float64, settings Settings, bent bool) (Minimum,
 				return m, ErrIterations
 			}
 		}
-		s.linearize(s.p)
 		if slow == slowSteps {
 			return m, nil
+		}
+		if m.Iterations < maxIterations {
+			s.catchUp()
 		}
 	}
 	m.Iterations--
 	return m, ErrIterations
 }
 
-// Linearize takes p as the point at which Covariance, Triangle and Residuals
-// speak, without a search, and returns the sum of squares there.
+// catchUp linearizes at the present point where that was put off: many a search is
+// for its end alone.
+func (s *Solver) catchUp() {
+	if s.behind {
+		s.linearize(s.p)
+	}
+}
+
+// Linearize takes p as the point at which Covariance and Promise speak, without
+// a search, and returns the sum of squares there.
 func (s *Solver) Linearize(p []float64) float64 {
 	copy(s.p, p)
 	return s.linearize(s.p)
 }
 
-// sumSquares evaluates the residuals only.
-func (s *Solver) sumSquares(p []float64) float64 {
+// SumSquares is the sum of squares at p.
+func (s *Solver) SumSquares(p []float64) float64 {
 	var sum float64
 	for b := range s.blocks {
 		r := s.blocks[b].residual
@@ -318,6 +343,7 @@ func (s *Solver) sumSquares(p []float64) float64 {
 // linearize evaluates residuals and Jacobian at p, leaves the triangle of the
 // Jacobian in s.r and Qᵀ·residual in s.qtr, and returns the sum of squares.
 func (s *Solver) linearize(p []float64) float64 {
+	s.behind = false
 	clear(s.joined.data)
 	var sum float64
 	for b := range s.blocks {
@@ -326,17 +352,20 @@ func (s *Solver) linearize(p []float64) float64 {
 		k := len(columns)
 		s.problem.Evaluate(b, p, m.residual, m.jacobian)
 		clear(m.triangle.data)
-		for first := 0; first < len(m.residual); first += fewRows {
-			rows := min(fewRows, len(m.residual)-first)
-			for i := range rows {
-				r := m.residual[first+i]
-				sum += r * r
-				for j, v := range m.jacobian.RawRowView(first + i) {
-					s.few[j*rows+i] = v
+		first := 0
+		for _, run := range m.runs {
+			for end, rows := first+run.Residuals, 0; first < end; first += rows {
+				rows = min(fewRows, end-first)
+				for i := range rows {
+					r := m.residual[first+i]
+					sum += r * r
+					for j, v := range m.jacobian.RawRowView(first + i)[:run.Columns] {
+						s.few[j*rows+i] = v
+					}
+					s.few[run.Columns*rows+i] = r
 				}
-				s.few[k*rows+i] = r
+				m.triangle.takeIn(s.few, rows, run.Columns)
 			}
-			m.triangle.takeIn(s.few, rows)
 		}
 		clear(s.few)
 		for i := range k + 1 {
@@ -346,7 +375,7 @@ func (s *Solver) linearize(p []float64) float64 {
 			}
 			s.few[s.n*(k+1)+i] = row[k]
 		}
-		s.joined.takeIn(s.few, k+1)
+		s.joined.takeIn(s.few, k+1, s.n)
 	}
 	for i := range s.n {
 		row := s.joined.data[i*(s.n+1) : (i+1)*(s.n+1)]
@@ -358,37 +387,51 @@ func (s *Solver) linearize(p []float64) float64 {
 
 // rotated is the upper triangle R of a QR decomposition, by rows.
 type rotated struct {
-	n    int
-	data []float64
+	n     int
+	data  []float64
+	along []float64 // work: what a row has along a reflection
 }
 
-func newRotated(n int) rotated { return rotated{n, make([]float64, n*n)} }
+func newRotated(n int) rotated { return rotated{n, make([]float64, n*n), make([]float64, n)} }
 
 // fewRows is the number of rows that a triangle takes in at once: with its columns
 // they stay in a processor's nearest memory.
-const fewRows = 64
+const fewRows = 128
 
 // takeIn makes t the triangle of what it had and of further rows, which it
-// overwrites: those of one column are beside each other.
-func (t rotated) takeIn(few []float64, rows int) {
-	for j := range t.n {
-		v, top := few[j*rows:(j+1)*rows], t.data[j*t.n:(j+1)*t.n]
+// overwrites: those of one column are beside each other, first so many columns and
+// then t's last. In the columns between t must be empty above.
+func (t rotated) takeIn(few []float64, rows, columns int) {
+	last := t.n - 1
+	for j := range columns + 1 {
+		at := j
+		if j == columns {
+			at = last
+		}
+		v, top := few[j*rows:(j+1)*rows], t.data[at*t.n:(at+1)*t.n]
 		below := floats.Dot(v, v)
 		if below == 0 {
 			continue
 		}
-		// Householder's reflection of (top[j], v) onto (beta, 0).
-		alpha := top[j]
+		// Householder's reflection of (top[at], v) onto (beta, 0).
+		alpha := top[at]
 		beta := -math.Copysign(math.Sqrt(alpha*alpha+below), alpha)
+		top[at] = beta
+		if at == last {
+			return
+		}
 		floats.Scale(1/(alpha-beta), v)
 		tau := (beta - alpha) / beta
-		top[j] = beta
-		for c := j + 1; c < t.n; c++ {
-			column := few[c*rows : (c+1)*rows]
-			w := tau * (top[c] + floats.Dot(v, column))
-			top[c] -= w
-			floats.AddScaled(column, -w, v)
-		}
+		later := columns - j
+		rest := blas64.General{Rows: later, Cols: rows, Stride: rows, Data: few[(j+1)*rows : (columns+1)*rows]}
+		reflection := blas64.Vector{N: rows, Inc: 1, Data: v}
+		along := blas64.Vector{N: later, Inc: 1, Data: t.along[:later]}
+		copy(along.Data, top[j+1:columns])
+		along.Data[later-1] = top[last]
+		blas64.Gemv(blas.NoTrans, tau, rest, reflection, tau, along)
+		floats.Sub(top[j+1:columns], along.Data[:later-1])
+		top[last] -= along.Data[later-1]
+		blas64.Ger(-1, along, reflection, rest)
 	}
 }
 
@@ -423,17 +466,19 @@ func (s *Solver) accelerate(damping, length float64) bool {
 	for b := range s.blocks {
 		m := &s.blocks[b]
 		s.problem.Evaluate(b, s.column, m.beside, nil)
-		columns := s.problem.Blocks[b].Columns
-		sum := s.few[:len(columns)]
-		clear(sum)
-		for i, v := range m.beside {
-			if !finite(v) {
-				return false
-			}
-			floats.AddScaled(sum, v, m.jacobian.RawRowView(i))
+		if slices.ContainsFunc(m.beside, func(v float64) bool { return !finite(v) }) {
+			return false
 		}
-		for j, c := range columns {
-			s.gradient[c] += sum[j]
+		columns, rows := s.problem.Blocks[b].Columns, m.jacobian.RawMatrix()
+		beside := m.beside
+		for _, run := range m.runs {
+			rows.Rows, rows.Cols = run.Residuals, run.Columns
+			sum := blas64.Vector{N: run.Columns, Inc: 1, Data: s.few[:run.Columns]}
+			blas64.Gemv(blas.Trans, 1, rows, blas64.Vector{N: run.Residuals, Inc: 1, Data: beside}, 0, sum)
+			for j, v := range sum.Data {
+				s.gradient[columns[j]] += v
+			}
+			rows.Data, beside = rows.Data[run.Residuals*rows.Stride:], beside[run.Residuals:]
 		}
 	}
 	// Qᵀ r is R⁻ᵀ Jᵀ r.
@@ -563,7 +608,7 @@ func (s *Solver) solveDamped(lambda float64) bool {
 		s.damped.data[i*(n+1)+n] = s.qtr[i]
 	}
 	s.damped.data[n*(n+1)+n] = 0
-	s.damped.takeIn(s.few, n)
+	s.damped.takeIn(s.few, n, n)
 	for i := range n {
 		s.step[i] = -s.damped.data[i*(n+1)+n]
 	}
@@ -584,6 +629,7 @@ func upperTriangle(a blas64.General) blas64.Triangular {
 // the parameters where the residuals have unit variance. ErrSingular where the
 // Jacobian does not determine all parameters.
 func (s *Solver) Covariance(dst *mat.SymDense) error {
+	s.catchUp()
 	n := s.n
 	inverse := general(n, n)
 	for j := range n {
@@ -611,16 +657,22 @@ func (s *Solver) Covariance(dst *mat.SymDense) error {
 	return nil
 }
 
+// Step writes the undamped step from the last minimum into dst; ErrSingular as
+// Covariance.
+func (s *Solver) Step(dst []float64) error {
+	s.catchUp()
+	if !s.solveDamped(0) {
+		return ErrSingular
+	}
+	copy(dst, s.step)
+	return nil
+}
+
 // Promise is the reduction of the sum of squares that an undamped step from the
 // last minimum promises.
-func (s *Solver) Promise() float64 { return square(norm(s.qtr)) }
-
-// Residuals hands back the residuals of block b at the last minimum; they are
-// overwritten by the next call.
-func (s *Solver) Residuals(b int) []float64 {
-	r := s.blocks[b].residual
-	s.problem.Evaluate(b, s.p, r, nil)
-	return r
+func (s *Solver) Promise() float64 {
+	s.catchUp()
+	return square(norm(s.qtr))
 }
 
 func norm(v []float64) float64 {

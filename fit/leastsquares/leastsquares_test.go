@@ -12,7 +12,7 @@ import (
 func line(x []float64) Problem {
 	return Problem{
 		Parameters: 3,
-		Blocks:     []Block{{len(x), []int{0, 1}}, {len(x), []int{0, 2}}},
+		Blocks:     []Block{{Residuals: len(x), Columns: []int{0, 1}}, {Residuals: len(x), Columns: []int{0, 2}}},
 		Evaluate: func(b int, p, r []float64, j *mat.Dense) {
 			slope := 2.0 + float64(b)
 			for i, v := range x {
@@ -74,7 +74,7 @@ func TestBlocks(t *testing.T) {
 func TestSingular(t *testing.T) {
 	s := NewSolver(Problem{
 		Parameters: 2,
-		Blocks:     []Block{{3, []int{0, 1}}},
+		Blocks:     []Block{{Residuals: 3, Columns: []int{0, 1}}},
 		Evaluate: func(_ int, p, r []float64, j *mat.Dense) {
 			for i := range r {
 				r[i] = p[0] + p[1] - float64(i)
@@ -99,7 +99,7 @@ func TestSingular(t *testing.T) {
 func TestDomain(t *testing.T) {
 	s := NewSolver(Problem{
 		Parameters: 1,
-		Blocks:     []Block{{1, []int{0}}},
+		Blocks:     []Block{{Residuals: 1, Columns: []int{0}}},
 		Evaluate: func(_ int, p, r []float64, j *mat.Dense) {
 			r[0] = math.Log(p[0]) + 3
 			if j != nil {
@@ -147,11 +147,7 @@ func TestIterationsUsedUp(t *testing.T) {
 		if !errors.Is(err, ErrIterations) {
 			t.Fatalf("%d iterations: %v", limit, err)
 		}
-		var sum float64
-		for _, r := range s.Residuals(0) {
-			sum += r * r
-		}
-		if sum != m.SumSquares || m.SumSquares > quick.SumSquares {
+		if sum := s.SumSquares(m.P); sum != m.SumSquares || m.SumSquares > quick.SumSquares {
 			t.Errorf("%d iterations: sum of squares %g, %g at the point, %g without the second try", limit,
 				m.SumSquares, sum, quick.SumSquares)
 		}
@@ -165,9 +161,64 @@ func TestIterationsUsedUp(t *testing.T) {
 	}
 }
 
+// Runs of residuals that depend on the first columns only give what whole rows give,
+// whatever stands in the other columns.
+func TestRuns(t *testing.T) {
+	const residuals, columns = 200, 7
+	element := func(i, j int) float64 { return math.Sin(float64(3*i+7*j*j+1)) + 0.1*float64(j) }
+	runs := []Run{{70, 3}, {1, 3}, {99, 6}, {30, 7}}
+	in := func(i int) int {
+		for _, run := range runs {
+			if i -= run.Residuals; i < 0 {
+				return run.Columns
+			}
+		}
+		panic("no run")
+	}
+	var got [2]mat.SymDense
+	for n, outside := range []float64{0, math.NaN()} {
+		b := Block{Residuals: residuals, Columns: []int{6, 2, 0, 1, 5, 4, 3}}
+		if n == 1 {
+			b.Runs = runs
+		}
+		s := NewSolver(Problem{Parameters: columns, Blocks: []Block{b},
+			Evaluate: func(_ int, p, r []float64, jacobian *mat.Dense) {
+				for i := range r {
+					r[i] = 1 / float64(i+1)
+					for j, c := range b.Columns {
+						e := 0.0
+						if j < in(i) {
+							e = element(i, j)
+						}
+						r[i] += e * p[c]
+						if jacobian != nil && (j < in(i) || n == 0) {
+							jacobian.Set(i, j, e)
+						} else if jacobian != nil {
+							jacobian.Set(i, j, outside)
+						}
+					}
+				}
+			}})
+		m, err := s.Minimize(make([]float64, columns), Settings{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Covariance(&got[n]); err != nil {
+			t.Fatal(err)
+		}
+		for c, x := range m.P { // one step leads to the minimum of a linear problem
+			got[n].SetSym(c, c, got[n].At(c, c)+1e-3*x)
+		}
+	}
+	if !mat.EqualApprox(&got[0], &got[1], 1e-13*mat.Max(&got[0])) {
+		t.Errorf("covariance and minimum\n%.15g\n%.15g", mat.Formatted(&got[0]), mat.Formatted(&got[1]))
+	}
+}
+
 // triangle copies the triangle of the Jacobian at the last minimum into dst:
 // the information matrix is its RᵀR.
 func triangle(s *Solver, dst *mat.TriDense) {
+	s.catchUp()
 	dst.Reset()
 	dst.ReuseAsTri(s.n, mat.Upper)
 	for i := range s.n {

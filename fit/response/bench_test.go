@@ -107,9 +107,13 @@ func materialOf(stim excite.Stimulus, period []float64, h func(hz float64) compl
 	seed uint64) *material {
 	rng := rand.New(rand.NewPCG(seed, 1))
 	m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(),
-		shaped:   len(stim.Shape) > 0,
-		stimulus: period, slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
-	clean := through(m.stimulus, m.rateHz, h)
+		shaped: len(stim.Shape) > 0, slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
+	var err error
+	plan := fourier.NewFFT(len(period))
+	if m.masked, err = newMasked(plan, period, m.rateHz, m.fromHz, m.toHz, m.course.Weight); err != nil {
+		panic(err)
+	}
+	clean := through(period, m.rateHz, h)
 	for range repeats {
 		m.coil = append(m.coil, noisy(clean, noise, rng))
 	}
@@ -222,7 +226,7 @@ func worst(r *Response, errors []complex128, fromHz, toHz float64) (db, deg floa
 
 func estimated(t testing.TB, m *material) *Response {
 	t.Helper()
-	r, err := m.estimate(context.Background())
+	r, err := m.estimate(context.Background(), new(Estimator))
 	if err != nil {
 		t.Fatal(err)
 	}

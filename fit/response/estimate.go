@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"coilsweep/excite"
 )
@@ -21,8 +20,8 @@ type material struct {
 	fromHz, toHz float64
 	course       *excite.Course
 	// shaped: the sweep is not exponential; its harmonics have no one lead.
-	shaped   bool
-	stimulus []float64
+	shaped bool
+	masked *masked
 	// coil[k] and reference[k] are the periods of repeat k; no reference: nil.
 	coil, reference [][]float64
 	// coilSilence and referenceSilence are stretches without stimulus.
@@ -31,16 +30,15 @@ type material struct {
 	slope func(hz float64) complex128
 }
 
-// estimate makes the response.
-func (m *material) estimate(ctx context.Context) (*Response, error) {
+// estimate makes the response, and lets the recording go.
+func (m *material) estimate(ctx context.Context, e *Estimator) (*Response, error) {
 	if len(m.coil) == 0 {
 		return nil, errors.New("no whole repeat of the stimulus to estimate a response from")
 	}
-	in, err := newInverse(m.stimulus, m.rateHz, m.fromHz, m.toHz, m.course.Weight, m.slope)
-	if err != nil {
-		return nil, err
-	}
-	s := newSpectra(in, m.reference != nil)
+	w := e.workspace(m.masked.samples)
+	defer e.leave(w)
+	in, s := &w.in, w.cleared(m.reference != nil)
+	in.sloped(m.masked, m.slope)
 	for k, period := range m.coil {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -51,41 +49,41 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 		}
 		s.add(in, period, reference)
 	}
-
-	var quietY, quietV *silence
-	quietY = newSilence(m.coilSilence, m.rateHz)
+	var quietV *silence
+	quietY := newSilence(m.coilSilence, m.rateHz)
 	if m.reference != nil {
 		quietV = newSilence(m.referenceSilence, m.rateHz)
 	}
+	clear(m.coil) // the recording is no more needed
+	clear(m.reference)
+	m.coilSilence, m.referenceSilence = nil, nil
 
 	longest := m.longestGate()
 	var noise *lineNoise
 	if s.repeats > 1 {
 		noise = repeatNoise(in, s)
 	} else {
+		var err error
 		if noise, err = m.singleNoise(in, s, longest, quietY, quietV); err != nil {
 			return nil, err
 		}
 	}
-	mask := slices.Clone(in.mask)
-	noise.leaveOut(in, s, mask)
+	mask := noise.leaveOut(in, s)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
 
-	hy := in.impulse(nil, s.y)
+	w.coil = in.impulse(w.coil, s.y)
+	hy := w.coil
 	origin := m.origin(hy)
 	var hv []float64
 	delay := origin
 	if s.v != nil {
-		hv = in.impulse(nil, s.v)
+		w.reference = in.impulse(w.reference, s.v)
+		hv = w.reference
 		delay = 0 // the ratio has the common delay taken off already
 	}
-	maskLines := s.y1 // no more needed
-	for l, x := range mask {
-		maskLines[l] = complex(x, 0)
-	}
-	hm := in.impulse(nil, maskLines)
+	hm := in.maskImpulse(mask, s.y1) // y1 is no more needed
 
 	r := &Response{
 		Repeats: s.repeats, RepeatGain: s.gain, RepeatDelayS: s.delayS,
@@ -98,11 +96,11 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	for n := range grid {
 		b := &grid[n]
 		b.clip(m.rateHz, in.bottomHz(), in.topHz())
-		g := newGater(*b)
-		y = g.points(y[:0], hy, origin)
-		d = g.points(d[:0], hm, 0)
+		g := e.gater(b.length)
+		y = g.points(y[:0], *b, hy, origin, &w.gater)
+		d = g.points(d[:0], *b, hm, 0, &w.gater)
 		if hv != nil {
-			v = g.points(v[:0], hv, origin)
+			v = g.points(v[:0], *b, hv, origin, &w.gater)
 		}
 		spacing := b.spacingHz(m.rateHz)
 		for i := range y {
@@ -136,7 +134,7 @@ func (m *material) estimate(ctx context.Context) (*Response, error) {
 	}
 	r.VarianceDoF = float64(len(r.H)) / inverseDoF
 	r.SNRdB = plateauSNR(r)
-	m.harmonics(in, noise, hy, origin, grid, r)
+	m.harmonics(e, w, noise, hy, origin, grid, r)
 	for _, ratio := range r.harmonicRatio {
 		size := make([]float64, len(ratio))
 		for i, a := range ratio {
@@ -169,12 +167,24 @@ func (in *inverse) impulse(dst []float64, lines []complex128) []float64 {
 	return dst
 }
 
+// maskImpulse is the inverse transform of a mask; nil: that of in. work is overwritten.
+func (in *inverse) maskImpulse(mask []float64, work []complex128) []float64 {
+	if mask == nil {
+		in.once.Do(func() { in.maskWhole = in.maskImpulse(in.mask, work) })
+		return in.maskWhole
+	}
+	for l, x := range mask {
+		work[l] = complex(x, 0)
+	}
+	return in.impulse(nil, work)
+}
+
 // longestGate is the effective length in samples of the longest gate: it fits in
 // the period, and before lag 0 it keeps clear of the second harmonic. That of a
 // shaped sweep comes closer, but not everywhere: shapes are made to keep it
 // clear of the gate of its own frequency (GateLeadS).
 func (m *material) longestGate() int {
-	length := min(longestGateS, 0.5*float64(len(m.stimulus))/m.rateHz/gateSpanTotal)
+	length := min(longestGateS, 0.5*float64(m.masked.samples)/m.rateHz/gateSpanTotal)
 	if !m.shaped {
 		lead, _ := m.course.HarmonicLeadsS(2)
 		length = min(length, 0.7*lead/gatePre)
@@ -233,7 +243,8 @@ func plateauSNR(r *Response) float64 {
 // harmonics gives r the harmonics of each order over the linear answer, both as
 // recorded: for a sine of unit phase, a harmonic of that size and phase; and the noise in
 // them. Of a shaped sweep, whose harmonics lie spread over many lags, they are not known.
-func (m *material) harmonics(in *inverse, noise *lineNoise, hy []float64, origin int, grid []band, r *Response) {
+func (m *material) harmonics(e *Estimator, w *workspace, noise *lineNoise, hy []float64, origin int, grid []band,
+	r *Response) {
 	if m.shaped {
 		return
 	}
@@ -241,11 +252,11 @@ func (m *material) harmonics(in *inverse, noise *lineNoise, hy []float64, origin
 	if m.reference != nil {
 		linear = nil
 		for _, b := range grid {
-			linear = newGater(b).points(linear, hy, origin)
+			linear = e.gater(b.length).points(linear, b, hy, origin, &w.gater)
 		}
 	}
 	for order := 2; order < 2+harmonicOrders; order++ {
-		ratio, floor := harmonics(in, noise, hy, origin, m.course.DwellS(m.fromHz), order, grid, m.toHz)
+		ratio, floor := harmonics(&w.in, noise, hy, origin, m.course.DwellS(m.fromHz), order, grid, m.toHz)
 		for i, hz := range r.FrequencyHz {
 			k := m.slope(float64(order)*hz) / (linear[i] * m.slope(hz))
 			ratio[i] *= k

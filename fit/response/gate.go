@@ -2,6 +2,8 @@ package response
 
 import (
 	"math"
+	"slices"
+	"sync"
 
 	"coilsweep/excite"
 
@@ -167,23 +169,33 @@ func bands(rateHz, fromHz, toHz float64, longest int) []band {
 	return out
 }
 
-// gater takes gated spectra out of impulse responses, band by band.
+// gater takes gated spectra out of impulse responses, for bands of a length.
 type gater struct {
-	band band
-	gate gate
-	plan *fourier.FFT
-	work []float64
-	line []complex128
+	guard sync.Mutex
+	gate  gate
+	plan  *fourier.FFT
 }
 
-func newGater(b band) *gater {
-	return &gater{band: b, gate: newGate(b.length), plan: fourier.NewFFT(b.length),
-		work: make([]float64, b.length), line: make([]complex128, b.length/2+1)}
+func newGater(length int) *gater {
+	return &gater{gate: newGate(length), plan: fourier.NewFFT(length)}
 }
 
-// points appends the band's points of the response h about lag origin.
-func (g *gater) points(dst []complex128, h []float64, origin int) []complex128 {
-	g.gate.fold(g.work, h, origin)
-	g.plan.Coefficients(g.line, g.work)
-	return append(dst, g.line[g.band.first:g.band.last+1]...)
+// points appends the points of band b of the response h about lag origin, by way of
+// work.
+func (g *gater) points(dst []complex128, b band, h []float64, origin int, work *gaterWork) []complex128 {
+	n := b.length
+	folded := slices.Grow(work.folded[:0], n)[:n]
+	line := slices.Grow(work.line[:0], n/2+1)[:n/2+1]
+	work.folded, work.line = folded, line
+	g.gate.fold(folded, h, origin)
+	g.guard.Lock() // plans have memory of their own
+	g.plan.Coefficients(line, folded)
+	g.guard.Unlock()
+	return append(dst, line[b.first:b.last+1]...)
+}
+
+// gaterWork is memory that gaters overwrite.
+type gaterWork struct {
+	folded []float64
+	line   []complex128
 }

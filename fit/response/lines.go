@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/cmplx"
+	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -24,34 +25,45 @@ const (
 	clearOfTop    = 10
 )
 
-// inverse is the stimulus's masked inverse, line by line of one period.
-type inverse struct {
+// masked is the stimulus's masked inverse, line by line of one period; it does not
+// change any more once it is made.
+type masked struct {
 	samples int // of a period
 	rateHz  float64
 	lo, hi  int // lines lo … hi-1 carry stimulus
-	// weight is m conj(X)/|X|^2, m the mask; coilWeight has the drive's slope
-	// divided out as well, which makes the coil's response flat at the low end
-	// and so free of bias by the gate there.
-	weight, coilWeight []complex128
+	// weight is m conj(X)/|X|^2, m the mask.
+	weight []complex128
 	// mask fades from 1 in the band to 0 at its ends. All spectra are kept
 	// times the mask, and divided by the gated mask at the end.
 	mask []float64
-	// power is |X|^2, coilPower |X slope|^2: white noise in the recording is
-	// in inverse proportion to it in the lines.
-	power, coilPower []float64
-	plan             *fourier.FFT
+	// power is |X|^2: white noise in the recording is in inverse proportion to it in
+	// the lines.
+	power []float64
+
+	once      sync.Once
+	maskWhole []float64 // inverse.maskImpulse of mask
 }
 
-// newInverse makes the inverse of one period of the stimulus, in which an octave
-// takes the time dwell (1: as long as the mean of all) at a frequency.
-func newInverse(period []float64, rateHz, fromHz, toHz float64, dwell func(hz float64) float64,
-	slope func(hz float64) complex128) (*inverse, error) {
-	n := len(period)
-	in := &inverse{samples: n, rateHz: rateHz, plan: fourier.NewFFT(n)}
-	in.weight = in.plan.Coefficients(nil, period)
+// inverse is masked for a take.
+type inverse struct {
+	*masked
+	// coilWeight and coilPower are weight and power with the drive's slope divided out
+	// as well, which makes the coil's response flat at the low end and so free of bias
+	// by the gate there.
+	coilWeight []complex128
+	coilPower  []float64
+	plan       *fourier.FFT
+}
+
+// newMasked makes the inverse of one period of the stimulus, in which an octave
+// takes the time dwell (1: as long as the mean of all) at a frequency. plan is of the
+// period's length.
+func newMasked(plan *fourier.FFT, period []float64, rateHz, fromHz, toHz float64,
+	dwell func(hz float64) float64) (*masked, error) {
+	in := &masked{samples: len(period), rateHz: rateHz}
+	in.weight = plan.Coefficients(nil, period)
 	lines := len(in.weight)
-	in.mask, in.power, in.coilPower = make([]float64, lines), make([]float64, lines), make([]float64, lines)
-	in.coilWeight = make([]complex128, lines)
+	in.mask, in.power = make([]float64, lines), make([]float64, lines)
 	line := in.lineHz()
 	var law float64 // |X|^2 f/dwell of the ideal sweep
 	middle := int(math.Sqrt(fromHz*toHz) / line)
@@ -77,19 +89,26 @@ func newInverse(period []float64, rateHz, fromHz, toHz float64, dwell func(hz fl
 		f := float64(l) * line
 		in.mask[l] = smoothStep((f-in.bottomHz())/(bottomTaper*fromHz)) * smoothStep((in.topHz()-f)/(topTaper*toHz))
 		in.weight[l] = cmplx.Conj(x) * complex(in.mask[l]/in.power[l], 0)
-		e := slope(f)
-		in.coilWeight[l] = in.weight[l] / e
-		in.coilPower[l] = in.power[l] * square(e)
 	}
 	return in, nil
 }
 
+// sloped puts into in what masked is with the slope of a take's drive.
+func (in *inverse) sloped(m *masked, slope func(hz float64) complex128) {
+	in.masked = m
+	for l := in.lo; l < in.hi; l++ {
+		e := slope(float64(l) * in.lineHz())
+		in.coilWeight[l] = in.weight[l] / e
+		in.coilPower[l] = in.power[l] * square(e)
+	}
+}
+
 // bottomHz and topHz are where the mask ends.
-func (in *inverse) bottomHz() float64 { return float64(in.lo-1) * in.lineHz() }
-func (in *inverse) topHz() float64    { return float64(in.hi) * in.lineHz() }
+func (in *masked) bottomHz() float64 { return float64(in.lo-1) * in.lineHz() }
+func (in *masked) topHz() float64    { return float64(in.hi) * in.lineHz() }
 
 // lineHz is the distance of the lines.
-func (in *inverse) lineHz() float64 { return in.rateHz / float64(in.samples) }
+func (in *masked) lineHz() float64 { return in.rateHz / float64(in.samples) }
 
 // spectra are the deconvolved lines of the coil channel (y) and the reference
 // channel (v, nil without one), the coil's with the drive's slope divided out:
@@ -104,16 +123,6 @@ type spectra struct {
 	delayS  []float64
 
 	y1, v1 []complex128 // work: the repeat at hand
-}
-
-func newSpectra(in *inverse, reference bool) *spectra {
-	n := len(in.weight)
-	s := &spectra{y: make([]complex128, n), yy: make([]float64, n), y1: make([]complex128, n)}
-	if reference {
-		s.v, s.v1 = make([]complex128, n), make([]complex128, n)
-		s.vv, s.yv = make([]float64, n), make([]complex128, n)
-	}
-	return s
 }
 
 // add takes in one repeat: a period of the coil channel and, where the

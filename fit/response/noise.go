@@ -3,6 +3,7 @@ package response
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"coilsweep/excite"
 
@@ -43,9 +44,11 @@ type lineNoise struct {
 	noisy   []bool // lines left out
 	lo, hi  int
 
-	// running sums over the lines not left out, from lo on
-	sum   []covariance
-	count []int
+	// running sums over the lines not left out, from lo on; of vv and yv beside a
+	// reference only
+	sumYY, sumVV []float64
+	sumYV        []complex128
+	count        []int32
 }
 
 // maskedEnds is the mask below which the noise of a line says nothing.
@@ -112,22 +115,24 @@ func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 
 // accumulate makes the running sums anew.
 func (n *lineNoise) accumulate() {
-	if n.sum == nil {
-		n.sum = make([]covariance, n.hi-n.lo+1)
-		n.count = make([]int, n.hi-n.lo+1)
+	size := n.hi - n.lo + 1
+	n.sumYY, n.count = make([]float64, size), make([]int32, size)
+	if n.vv != nil {
+		n.sumVV, n.sumYV = make([]float64, size), make([]complex128, size)
 	}
-	var sum covariance
-	count := 0
 	for l := n.lo; l < n.hi; l++ {
-		if n.noisy == nil || !n.noisy[l] {
-			sum.yy += n.yy[l]
+		var here covariance
+		i, counts := l-n.lo, int32(0)
+		if !n.noisy[l] {
+			here.yy, counts = n.yy[l], 1
 			if n.vv != nil {
-				sum.vv += n.vv[l]
-				sum.yv += n.yv[l]
+				here.vv, here.yv = n.vv[l], n.yv[l]
 			}
-			count++
 		}
-		n.sum[l-n.lo+1], n.count[l-n.lo+1] = sum, count
+		n.sumYY[i+1], n.count[i+1] = n.sumYY[i]+here.yy, n.count[i]+counts
+		if n.vv != nil {
+			n.sumVV[i+1], n.sumYV[i+1] = n.sumVV[i]+here.vv, n.sumYV[i]+here.yv
+		}
 	}
 }
 
@@ -144,16 +149,19 @@ func (n *lineNoise) around(at, half float64) (mean covariance, values float64) {
 		if values < wantedLines/2 && to-from < n.hi-n.lo {
 			continue // most of it is left out, or it is the band's end
 		}
-		a, b := n.sum[to], n.sum[from]
-		mean = covariance{a.yy - b.yy, a.vv - b.vv, a.yv - b.yv}.scaled(1 / float64(max(count, 1)))
-		return mean, values
+		mean.yy = n.sumYY[to] - n.sumYY[from]
+		if n.vv != nil {
+			mean.vv, mean.yv = n.sumVV[to]-n.sumVV[from], n.sumYV[to]-n.sumYV[from]
+		}
+		return mean.scaled(1 / float64(max(count, 1))), values
 	}
 }
 
 // leaveOut finds the lines that are far noisier than those about them (hum
 // that wanders, other narrow interference), and fades them out of the spectra
-// and the mask in inverse proportion to their noise.
-func (n *lineNoise) leaveOut(in *inverse, s *spectra, mask []float64) {
+// in inverse proportion to their noise. It returns the mask without them, nil where
+// there are none.
+func (n *lineNoise) leaveOut(in *inverse, s *spectra) (mask []float64) {
 	n.noisy = make([]bool, len(n.yy))
 	share := make([]float64, len(n.yy)) // what a noisy line keeps
 	n.findNoisy(in, n.yy, s.y, in.coilPower, share)
@@ -164,6 +172,9 @@ func (n *lineNoise) leaveOut(in *inverse, s *spectra, mask []float64) {
 		if !n.noisy[l] {
 			continue
 		}
+		if mask == nil {
+			mask = slices.Clone(in.mask)
+		}
 		mask[l] *= share[l]
 		s.y[l] *= complex(share[l], 0)
 		if s.v != nil {
@@ -171,6 +182,7 @@ func (n *lineNoise) leaveOut(in *inverse, s *spectra, mask []float64) {
 		}
 	}
 	n.accumulate()
+	return mask
 }
 
 // findNoisy marks the lines of one channel that stand out of their
@@ -179,7 +191,7 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 	k := max(1, n.perLine)
 	limit := mathext.GammaIncRegCompInv(k, falseLine) / k
 	half := int(math.Ceil(2 * wantedLines / n.perLine))
-	sum, count := make([]float64, n.hi-n.lo+1), make([]int, n.hi-n.lo+1)
+	sum, count := make([]float64, n.hi-n.lo+1), make([]int32, n.hi-n.lo+1)
 	for range 4 { // each round sees lines that stronger ones hid
 		for l := n.lo; l < n.hi; l++ {
 			i := l - n.lo

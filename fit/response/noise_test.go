@@ -121,7 +121,7 @@ func TestColouredNoise(t *testing.T) {
 		m := shortMaterial(driven(h), 4, 0, seed)
 		rng := rand.New(rand.NewPCG(seed, 2))
 		for k := range m.coil {
-			for i, x := range through(noisy(make([]float64, len(m.stimulus)), 3e-3, rng), m.rateHz, h) {
+			for i, x := range through(noisy(make([]float64, m.masked.samples), 3e-3, rng), m.rateHz, h) {
 				m.coil[k][i] += x
 			}
 		}

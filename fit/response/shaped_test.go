@@ -33,7 +33,7 @@ func TestShapedSweepHasNoBias(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := materialOf(stim, stim.Sweep(), h, 2, 0, 1).estimate(context.Background())
+		got, err := materialOf(stim, stim.Sweep(), h, 2, 0, 1).estimate(context.Background(), new(Estimator))
 		if err != nil {
 			t.Fatal(err)
 		}

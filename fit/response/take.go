@@ -25,14 +25,23 @@ const guardS = 0.005
 // What quality.Assess found is taken from the take: its Alignment and, beside
 // that, whether there is hum. Both are made anew where it has no Alignment.
 func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
-	r, err := estimate(ctx, rec, take)
+	rec.Samples = slices.Clone(rec.Samples)
+	for i, x := range rec.Samples {
+		rec.Samples[i] = slices.Clone(x)
+	}
+	return new(Estimator).Estimate(ctx, rec, take)
+}
+
+// Estimate is the function of that name, but overwrites the samples of rec.
+func (e *Estimator) Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
+	r, err := e.estimate(ctx, rec, take)
 	if err != nil {
 		return nil, fmt.Errorf("take %s: %w", take.Name, err)
 	}
 	return r, nil
 }
 
-func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
+func (e *Estimator) estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
 	stim := take.Stimulus
 	if rec.RateHz != stim.RateHz {
 		return nil, fmt.Errorf("recorded at %d Hz, but its stimulus is for %d Hz: record again at that rate",
@@ -72,8 +81,10 @@ func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 
 	m := &material{
 		rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(),
-		shaped:   len(stim.Shape) > 0,
-		stimulus: stim.Sweep(), slope: slope,
+		shaped: len(stim.Shape) > 0, slope: slope,
+	}
+	if m.masked, err = e.maskedOf(stim); err != nil {
+		return nil, err
 	}
 	c := cutter{stim: stim, at: at, silent: quality.Silences(stim, at, rec.Frames())}
 	if m.coil, m.coilSilence, err = c.cut(rec.Samples[0], take.Quality.MainsHz, !assessed); err != nil {
@@ -88,7 +99,7 @@ func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 			return nil, fmt.Errorf("reference channel: %w", err)
 		}
 	}
-	r, err := m.estimate(ctx)
+	r, err := m.estimate(ctx, e)
 	if err != nil {
 		return nil, err
 	}
@@ -97,7 +108,7 @@ func estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*R
 	}
 	if c.hum != nil {
 		r.MainsHz = c.hum.Hz()
-		r.HumLinesHz = mergeLines(c.hum.LinesHz(), r.HumLinesHz, 2*m.rateHz/float64(len(m.stimulus)))
+		r.HumLinesHz = mergeLines(c.hum.LinesHz(), r.HumLinesHz, 2*m.masked.lineHz())
 	}
 	return r, nil
 }
@@ -110,8 +121,8 @@ type cutter struct {
 	hum    *quality.Mains // of the first channel that has any
 }
 
-// cut takes the hum off a channel, and returns its periods and its silence. The
-// hum has mainsHz (0: there is none), or else is to be searched for.
+// cut takes the hum off a channel, overwriting it, and returns its periods and its
+// silence. The hum has mainsHz (0: there is none), or else is to be searched for.
 func (c *cutter) cut(samples []float64, mainsHz float64, search bool) (periods [][]float64, quiet []float64,
 	err error) {
 	var hum *quality.Mains
@@ -121,7 +132,7 @@ func (c *cutter) cut(samples []float64, mainsHz float64, search bool) (periods [
 		hum = quality.MainsAt(mainsHz, samples, c.stim.RateHz, c.silent, c.at.Jumps)
 	}
 	if hum != nil {
-		samples = hum.Removed(samples, quality.Span{To: len(samples)})
+		hum.Remove(samples, 0)
 		if c.hum == nil {
 			c.hum = hum
 		}
