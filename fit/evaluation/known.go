@@ -29,6 +29,14 @@ const maxResult = 1 << 26
 
 // Load reads the result.json of a coil folder; nil where there is none.
 func Load(dir string) (*fit.Result, error) {
+	return load(dir, func(text []byte) (*fit.Result, error) {
+		r := new(fit.Result)
+		return r, json.Unmarshal(text, r)
+	})
+}
+
+// load is Load by what reads a result.json.
+func load(dir string, read func(text []byte) (*fit.Result, error)) (*fit.Result, error) {
 	path := filepath.Join(dir, ResultFile)
 	data, err := atomicfile.Read(path, maxResult)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -36,11 +44,11 @@ func Load(dir string) (*fit.Result, error) {
 	} else if err != nil {
 		return nil, err
 	}
-	var r fit.Result
-	if err := json.Unmarshal(data, &r); err != nil {
+	r, err := read(data)
+	if err != nil {
 		return nil, fmt.Errorf("%s: %w: fit the coil again", path, err)
 	}
-	return &r, nil
+	return r, nil
 }
 
 // Save writes the files of an evaluation into the coil folder: fit.cache, where
@@ -68,7 +76,7 @@ type Known struct {
 	Measured time.Time // of the latest take; zero: no take yet
 	Takes    int
 	Flags    []string    // of all takes, each once, and FlagContradicted
-	Result   *fit.Result // nil: not fitted yet
+	Result   *fit.Result // fit.Heading; nil: not fitted yet
 	Stale    []string    // why Result is out of date; none: it is up to date
 }
 
@@ -77,34 +85,42 @@ const FlagContradicted capture.Flag = "contradicted"
 
 // Glance reads the state of one coil folder. A damaged result counts as none.
 func Glance(dir string) (Known, error) {
-	folder, err := capture.OpenFolder(dir)
+	k := Known{Folder: dir}
+	var err error
+	if k.Result, err = load(dir, fit.Heading); err != nil {
+		k.Result = nil
+	}
+	var of capture.Remembered
+	if r := k.Result; r != nil && r.Record != nil {
+		// Takes that were read when the coil was fitted need not be read again, nor coil.toml.
+		of.Take = func(h capture.TakeFingerprint) (capture.TakeHeading, bool) {
+			t, ok := r.Record.Take(h)
+			if !ok || t.Started == nil {
+				return capture.TakeHeading{}, false
+			}
+			return capture.TakeHeading{Started: *t.Started, Flags: t.Flags}, true
+		}
+		if r.Record.Analysis == fit.Analysis {
+			of.CoilSHA256, of.Coil = r.Record.CoilSHA256, r.Coil
+		}
+	}
+	s, err := capture.ReadSurvey(dir, of)
 	if err != nil {
 		return Known{}, err
 	}
-	held, err := folder.Fingerprint()
-	if err != nil {
-		return Known{}, fmt.Errorf("%s: %w", dir, err)
-	}
-	k := Known{Folder: dir, Coil: folder.Coil.Name, Takes: len(held.Takes)}
-	var record *fit.Record
-	if k.Result, err = Load(dir); err == nil && k.Result != nil {
-		k.Stale = k.Result.Stale(held)
-		record = k.Result.Record
-	}
+	k.Coil, k.Takes = s.Coil, len(s.Held.Takes)
 	flag := func(name capture.Flag) {
 		if !slices.Contains(k.Flags, string(name)) {
 			k.Flags = append(k.Flags, string(name))
 		}
 	}
-	if k.Result != nil && len(k.Result.Contradicted) > 0 {
-		flag(FlagContradicted)
+	if k.Result != nil {
+		if k.Stale = k.Result.Stale(s.Held); len(k.Result.Contradicted) > 0 {
+			flag(FlagContradicted)
+		}
 	}
-	for _, h := range held.Takes {
-		// Takes that were read when the coil was fitted need not be read again.
-		var heading capture.TakeHeading
-		if t, ok := record.Take(h); ok && t.Started != nil {
-			heading = capture.TakeHeading{Started: *t.Started, Flags: t.Flags}
-		} else if heading, err = folder.ReadHeading(h.Name); err != nil {
+	for _, heading := range s.Headings {
+		if heading.Err != nil {
 			flag(FlagUnreadable)
 			continue
 		}
@@ -126,6 +142,12 @@ func List(ctx context.Context, root string) (known []Known, unreadable []error, 
 	if err != nil {
 		return nil, nil, err
 	}
+	known, more, err := Glances(ctx, dirs)
+	return known, append(unreadable, more...), err
+}
+
+// Glances is Glance for each of dirs; the error is the end of ctx.
+func Glances(ctx context.Context, dirs []string) (known []Known, unreadable []error, err error) {
 	type glance struct {
 		Known
 		err error
