@@ -33,7 +33,7 @@ func FindFolders(ctx context.Context, root string) (dirs []string, unreadable []
 		case entry.IsDir() && path != root && strings.HasPrefix(entry.Name(), "."):
 			return fs.SkipDir
 		case entry.IsDir() && entry.Name() == TakesDir:
-			if _, err := rooted.Lstat(filepath.Join(filepath.Dir(path), coilFile)); err == nil {
+			if len(dirs) > 0 && dirs[len(dirs)-1] == filepath.Dir(path) { // "coil.toml" comes before
 				return fs.SkipDir
 			}
 		case !entry.IsDir() && entry.Name() == coilFile:

@@ -121,28 +121,68 @@ func TestFingerprint(t *testing.T) {
 	}
 }
 
-func TestReadHeading(t *testing.T) {
-	root := coilTree(t, []string{"a"}, "a/takes/one/take.toml", "a/takes/two/take.toml")
-	text := "started = 2026-03-01T10:20:30Z\nprogram = \"any\"\n[quality]\nflags = [\"hum\", \"drift\"]\n"
-	if err := os.WriteFile(filepath.Join(root, "a/takes/one/take.toml"), []byte(text), 0o666); err != nil {
-		t.Fatal(err)
-	}
-	folder, err := OpenFolder(filepath.Join(root, "a"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	got, err := folder.ReadHeading("one")
-	if err != nil {
-		t.Fatal(err)
-	}
-	want := TakeHeading{time.Date(2026, 3, 1, 10, 20, 30, 0, time.UTC), []Flag{Hum, Drift}}
-	if diff := cmp.Diff(want, got); diff != "" {
-		t.Errorf("heading (-want +got):\n%s", diff)
-	}
-	for _, name := range []string{"two", "three"} {
-		if _, err := folder.ReadHeading(name); err == nil ||
-			!strings.Contains(err.Error(), filepath.Join(name, "take.toml")) {
-			t.Errorf("heading of take %q: error %v, want one that names the file", name, err)
+func TestReadSurvey(t *testing.T) {
+	root := coilTree(t, []string{"a"}, "a/takes/one/take.toml", "a/takes/two/take.toml", "a/takes/six/none")
+	dir := filepath.Join(root, "a")
+	write := func(text string) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(dir, "takes/one/take.toml"), []byte(text), 0o666); err != nil {
+			t.Fatal(err)
 		}
+	}
+	at := time.Date(2026, 3, 1, 10, 20, 30, 0, time.UTC)
+	started, flags := "started = 2026-03-01T10:20:30Z\n", "flags = [\"hum\", \"drift\"]\n"
+	for _, text := range []string{
+		started + "program = \"any\"\n[quality]\n" + flags,
+		started + "[audio]\nfile = \"\"\n[quality]\n" + flags + "[[quality.xruns]]\nframe = 3\n[stimulus]\nrate = 3\n",
+		// Edited by hand.
+		strings.ReplaceAll(started+"[audio]\n[quality]\n"+flags+"[stimulus]\n", "\n", "\r\n"),
+		started + "note = \"\"\"\n[ \"\"\"\n  [ quality ]\n" + flags,
+		started + "note = \"\"\"\n[quality]\nflags = [\"clipped\"]\n\"\"\"\n[audio]\n[quality]\n" + flags,
+		started + "quality.flags = [\n\"hum\",\n\"drift\"]\n[audio]\n[stimulus]\n",
+	} {
+		write(text)
+		got, err := ReadSurvey(dir, Remembered{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		folder, err := OpenFolder(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		held, err := folder.Fingerprint()
+		if err != nil || got.Coil != folder.Coil.Name || !held.Equal(got.Held) || len(held.Takes) != 3 {
+			t.Fatalf("%+v; it is %q, %+v, %v", got, folder.Coil.Name, held, err)
+		}
+		if diff := cmp.Diff(TakeHeading{Started: at, Flags: []Flag{Hum, Drift}}, got.Headings[0]); diff != "" {
+			t.Errorf("heading in %q (-want +got):\n%s", text, diff)
+		}
+		for i, name := range []string{"six", "two"} {
+			if h := got.Headings[i+1]; held.Takes[i+1].Name != name || h.Err == nil {
+				t.Errorf("heading of take %q: %+v", name, h)
+			}
+		}
+	}
+
+	// What is remembered is told by its checksum alone; what has another is read.
+	first, _ := ReadSurvey(dir, Remembered{})
+	of := Remembered{CoilSHA256: first.Held.CoilSHA256, Coil: CoilHeading{Coil: "remembered"},
+		Take: func(h TakeFingerprint) (TakeHeading, bool) {
+			return TakeHeading{Started: at.Add(time.Hour)}, h == first.Held.Takes[0]
+		}}
+	if got, err := ReadSurvey(dir, of); err != nil || got.Coil != "remembered" ||
+		!got.Headings[0].Started.Equal(at.Add(time.Hour)) {
+		t.Errorf("remembered: %+v, %v", got, err)
+	}
+	write(started)
+	text, err := os.ReadFile(filepath.Join(dir, "coil.toml"))
+	if err == nil {
+		err = os.WriteFile(filepath.Join(dir, "coil.toml"), append(text, '\n'), 0o666)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := ReadSurvey(dir, of); err != nil || got.Coil == "remembered" || !got.Headings[0].Started.Equal(at) {
+		t.Errorf("changed: %+v, %v", got, err)
 	}
 }

@@ -86,20 +86,37 @@ func checkNewFolder(dir string) error {
 // OpenFolder reads the coil.toml of dir. The error wraps ErrNotFolder where
 // there is none.
 func OpenFolder(dir string) (*Folder, error) {
-	path := filepath.Join(dir, coilFile)
-	data, err := atomicfile.Read(path, atomicfile.MaxText)
+	text, err := readCoilText(dir)
+	if err != nil {
+		return nil, err
+	}
+	coil, err := readCoil(dir, text)
+	if err != nil {
+		return nil, err
+	}
+	return &Folder{Dir: dir, Coil: coil}, nil
+}
+
+func readCoilText(dir string) ([]byte, error) {
+	text, err := atomicfile.Read(filepath.Join(dir, coilFile), atomicfile.MaxText)
+	if err == nil {
+		return text, nil
+	}
 	if info, serr := rooted.Stat(dir); serr == nil && !info.IsDir() {
 		return nil, fmt.Errorf("%s is %w: it is a file", dir, ErrNotFolder)
 	} else if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%s is %w (no %s in it)", dir, ErrNotFolder, coilFile)
-	} else if err != nil {
-		return nil, fmt.Errorf("cannot read coil folder: %w", err)
 	}
-	coil, err := decodeCoil(data)
+	return nil, fmt.Errorf("cannot read coil folder: %w", err)
+}
+
+// readCoil reads text, which is the coil.toml of dir.
+func readCoil(dir string, text []byte) (Coil, error) {
+	coil, err := decodeCoil(text)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
+		return coil, fmt.Errorf("%s: %w", filepath.Join(dir, coilFile), err)
 	}
-	return &Folder{Dir: dir, Coil: coil}, nil
+	return coil, nil
 }
 
 // TakeDir is where the take called name is kept.

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -42,15 +43,18 @@ func Mend(dirs ...string) (said []string) {
 // mend is Mend for one coil folder; above: what was left in the folder above is removed
 // too.
 func (f *Folder) mend(above bool) (said []string) {
-	if len(f.unfinished()) > 0 {
+	takes, _ := rooted.ReadDir(filepath.Join(f.Dir, TakesDir))
+	if slices.ContainsFunc(takes, func(e os.DirEntry) bool { return mayBeUnfinished(e.Name()) }) &&
+		len(f.unfinished()) > 0 {
 		if unlock := atomicfile.Lock(filepath.Join(f.Dir, TakesDir), false); unlock != nil {
 			for _, u := range f.unfinished() { // they may be finished meanwhile
 				said = append(said, u.finish(f))
 			}
 			unlock()
 		}
+		takes, _ = rooted.ReadDir(filepath.Join(f.Dir, TakesDir))
 	}
-	for _, path := range f.left(above) {
+	for _, path := range f.left(above, takes) {
 		if err := rooted.RemoveAll(path); err != nil {
 			said = append(said, fmt.Sprintf("cannot remove %s, which a stopped program had left: %v", path,
 				atomicfile.Advise(path, err)))
@@ -67,10 +71,7 @@ type unfinished struct{ dir, take string }
 // unfinished finds them: those that were to replace another take, and those whose
 // name is free.
 func (f *Folder) unfinished() (found []unfinished) {
-	names, _ := f.list(func(name string) bool {
-		return strings.HasSuffix(name, nextSuffix) || strings.HasPrefix(name, ImportPrefix) ||
-			strings.Contains(name, PartialSuffix)
-	})
+	names, _ := f.list(mayBeUnfinished)
 	for _, name := range names {
 		u := unfinished{dir: name}
 		of, next := strings.CutSuffix(name, nextSuffix)
@@ -88,6 +89,11 @@ func (f *Folder) unfinished() (found []unfinished) {
 		}
 	}
 	return found
+}
+
+func mayBeUnfinished(name string) bool {
+	return strings.HasSuffix(name, nextSuffix) || strings.HasPrefix(name, ImportPrefix) ||
+		strings.Contains(name, PartialSuffix)
 }
 
 // finish gives it its name, and says so.
@@ -193,10 +199,11 @@ func (f *Folder) settle(name string) error {
 // hasBoth tells whether the audio of the take called name lies there as WAV, too, beside
 // the FLAC file that is meant.
 func (f *Folder) hasBoth(name string) bool {
-	for _, file := range []string{AudioFile, FLACFile} {
-		if _, err := rooted.Lstat(filepath.Join(f.TakeDir(name), file)); err != nil {
-			return false
-		}
+	if _, err := rooted.Lstat(filepath.Join(f.TakeDir(name), FLACFile)); err != nil {
+		return false
+	}
+	if _, err := rooted.Lstat(filepath.Join(f.TakeDir(name), AudioFile)); err != nil {
+		return false
 	}
 	t, err := f.ReadTake(name)
 	return err == nil && t.Audio.File == FLACFile && f.CheckAudio(t) == nil
@@ -210,34 +217,40 @@ func remove(path string) error {
 	return nil
 }
 
-// left are the folders and files that a stopped program left in the coil folder, and
-// in the folder above.
-func (f *Folder) left(above bool) (paths []string) {
-	look := func(dir string, of func(name string) bool) []os.DirEntry {
-		entries, _ := rooted.ReadDir(dir)
+// left are the folders and files that a stopped program left in the coil folder, in which
+// takes are the entries of that folder, and in the folder above.
+func (f *Folder) left(above bool, takes []os.DirEntry) (paths []string) {
+	old := func(path string) bool { return time.Since(lastWritten(path)) > leftAfter }
+	look := func(dir string, entries []os.DirEntry, of func(name string) bool) {
 		for _, e := range entries {
 			path := filepath.Join(dir, e.Name())
-			if strings.HasPrefix(e.Name(), ".") && of(e.Name()) && time.Since(lastWritten(path)) > leftAfter {
+			if strings.HasPrefix(e.Name(), ".") && of(e.Name()) && old(path) {
 				paths = append(paths, path)
 			}
 		}
+	}
+	in := func(dir string) []os.DirEntry {
+		entries, _ := rooted.ReadDir(dir)
 		return entries
 	}
 	temp := func(name string) bool { return strings.HasSuffix(name, tempSuffix) }
-	if above { // it may hold the bench of several coils, and much else
-		look(filepath.Dir(f.Dir), func(name string) bool {
+	if dir := filepath.Dir(f.Dir); above { // it may hold the bench of several coils, and much else
+		look(dir, in(dir), func(name string) bool {
 			return temp(name) && (strings.HasPrefix(name, ".bench.toml.") || strings.HasPrefix(name, ".card-"))
 		})
 	}
-	look(f.Dir, func(name string) bool { return temp(name) || strings.HasPrefix(name, uploadPrefix) })
-	takes := filepath.Join(f.Dir, TakesDir)
-	for _, e := range look(takes, func(name string) bool { return strings.HasPrefix(name, ImportPrefix) }) {
-		if e.IsDir() && !strings.HasPrefix(e.Name(), ".") {
-			look(filepath.Join(takes, e.Name()), temp)
-			if path := filepath.Join(takes, e.Name(), AudioFile); f.hasBoth(e.Name()) &&
-				time.Since(lastWritten(path)) > leftAfter {
-				paths = append(paths, path)
-			}
+	look(f.Dir, in(f.Dir), func(name string) bool { return temp(name) || strings.HasPrefix(name, uploadPrefix) })
+	look(filepath.Join(f.Dir, TakesDir), takes, func(name string) bool { return strings.HasPrefix(name, ImportPrefix) })
+	for _, e := range takes {
+		if !e.IsDir() || strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		dir := f.TakeDir(e.Name())
+		entries := in(dir)
+		look(dir, entries, temp)
+		is := func(e os.DirEntry) bool { return e.Name() == FLACFile }
+		if wav := filepath.Join(dir, AudioFile); slices.ContainsFunc(entries, is) && f.hasBoth(e.Name()) && old(wav) {
+			paths = append(paths, wav)
 		}
 	}
 	return paths

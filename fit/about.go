@@ -13,6 +13,8 @@ type About struct {
 	Serial   string `json:"serial,omitempty"`
 	Lot      string `json:"lot,omitempty"`
 	Customer string `json:"customer,omitempty"`
+	// CoilState is what was done to the coil since it was first measured; empty: nothing.
+	CoilState string `json:"coil_state,omitempty"`
 	// Operators made the takes, each once.
 	Operators   []string        `json:"operators,omitempty"`
 	Instruments []InstrumentUse `json:"instruments,omitempty"`
@@ -31,7 +33,7 @@ type InstrumentUse struct {
 // What was read of the coil itself is taken to be as old as the latest take: re-analysis
 // says the same in ten years.
 func NewAbout(coil capture.Coil, takes []capture.Take) About {
-	a := About{Serial: coil.Serial, Lot: coil.Lot, Customer: coil.Customer}
+	a := About{Serial: coil.Serial, Lot: coil.Lot, Customer: coil.Customer, CoilState: coil.State}
 	use := func(u instrument.Used, t capture.Take, of ...string) {
 		if u.Words() == "" {
 			return

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/stat"
 
 	"coilsweep/capture/align"
 	"coilsweep/excite"
@@ -41,9 +42,26 @@ func InSilence(x []float64, rateHz int) Silence {
 // Octaves is the power of x in octaves from 20 Hz on to half the rate, by its
 // transform under a raised cosine; none for less than 256 samples.
 func Octaves(x []float64, rateHz int) []Band {
+	lines, hz := spectrum(x, rateHz)
+	var bands []Band
+	for from := 20.0; lines != nil && from < float64(rateHz)/2; from *= 2 {
+		b := Band{FromHz: from, ToHz: math.Min(2*from, float64(rateHz)/2)}
+		power := 0.0
+		for l := int(math.Ceil(b.FromHz / hz)); l < len(lines) && float64(l)*hz < b.ToHz; l++ {
+			power += lines[l]
+		}
+		b.DBFS = DBFS(power)
+		bands = append(bands, b)
+	}
+	return bands
+}
+
+// spectrum is the power of each line of x, about its mean, under a raised cosine, and the
+// distance of the lines in Hz; nil for less than 256 samples.
+func spectrum(x []float64, rateHz int) (lines []float64, hz float64) {
 	n := excite.TransformUpTo(len(x))
 	if n < 256 {
-		return nil
+		return nil, 0
 	}
 	mean := 0.0
 	for _, v := range x[:n] {
@@ -55,19 +73,34 @@ func Octaves(x []float64, rateHz int) []Band {
 		work[i] = w * (v - mean)
 		energy += w * w
 	}
-	c := fourier.NewFFT(n).Coefficients(nil, work)
-	line := float64(rateHz) / float64(n)
-	var bands []Band
-	for from := 20.0; from < float64(rateHz)/2; from *= 2 {
-		b := Band{FromHz: from, ToHz: math.Min(2*from, float64(rateHz)/2)}
-		power := 0.0
-		for l := int(math.Ceil(b.FromHz / line)); l < len(c) && float64(l)*line < b.ToHz; l++ {
-			power += 2 * (real(c[l])*real(c[l]) + imag(c[l])*imag(c[l])) / (energy * float64(n))
-		}
-		b.DBFS = DBFS(power)
-		bands = append(bands, b)
+	for _, c := range fourier.NewFFT(n).Coefficients(nil, work) {
+		lines = append(lines, 2*(real(c)*real(c)+imag(c)*imag(c))/(energy*float64(n)))
 	}
-	return bands
+	return lines, float64(rateHz) / float64(n)
+}
+
+// ceilingDB is how far noise falls within a few tenths of an octave where the band of a lower
+// sampling rate ends, and stays below: simple resamplers leave an image of some -15 dB.
+const ceilingDB = 10
+
+// Ceiling is about the frequency in Hz above which the noise x has next to nothing, well below
+// half the sampling rate, as where it was resampled from a lower one; 0: there is none.
+func Ceiling(x []float64, rateHz int) float64 {
+	lines, hz := spectrum(x, rateHz)
+	if lines == nil {
+		return 0
+	}
+	top := float64(rateHz) / 2
+	density := func(from, to float64) float64 {
+		return stat.Mean(lines[int(from/hz):min(int(to/hz), len(lines))], nil)
+	}
+	for f := top / 8; f < 0.95*top; f += top / 96 {
+		nothing := density(0.7*f, 0.9*f) * math.Pow(10, -ceilingDB/10.0)
+		if density(1.02*f, min(1.3*f, top)) < nothing && density(1.02*f, top) < nothing {
+			return f
+		}
+	}
+	return 0
 }
 
 const (

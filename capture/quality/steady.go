@@ -370,6 +370,9 @@ func (c *comparison) odd(without []int) (odd []int, clear bool) {
 			all = append(all, i)
 		}
 	}
+	if len(all) == 0 {
+		return nil, true // something was written over each of them
+	}
 	var steady []int
 	for _, seed := range all {
 		group := []int{seed}

@@ -202,6 +202,42 @@ func TestChanged(t *testing.T) {
 	}
 }
 
+// Where something was written over all sweeps, as a noise gate for speech does it, none is
+// left, and the inspection says so.
+func TestAllSweepsOverwritten(t *testing.T) {
+	t.Parallel()
+	s := short(t, 2)
+	b := virtual.Default()
+	b.Reference = virtual.Reference{}
+	right := recordedBy(t, b, "470p", s, 1)[0]
+	dice := rand.New(rand.NewPCG(7, 8))
+	for name, over := range map[string]func(v float64) float64{
+		"silence":     func(float64) float64 { return 0 },
+		"noise":       func(float64) float64 { return 0.05 * dice.NormFloat64() },
+		"less of it":  func(v float64) float64 { return 0.02 * v },
+		"turned over": func(v float64) float64 { return -v },
+	} {
+		for _, part := range []float64{0.1, 0.3, 0.5, 0.8} {
+			x := slices.Clone(right)
+			for k := range 2 {
+				begin := int(b.Clock.LatencySamples) + s.RepeatStart(k) + int(part*float64(s.SweepSamples))
+				for i := begin + 500*k; i < begin+s.SweepSamples/8; i++ {
+					x[i] = over(x[i])
+				}
+			}
+			// Sweeps that are altered alike, or below 300 Hz, do not show against each other.
+			q := assessedBy(t, b, s, [][]float64{x}).Quality
+			t.Logf("%s from %g on: flags %v, damaged %v", name, part, q.Flags, q.DamagedRepeats)
+			if len(q.Flags) == 0 && part >= 0.5 {
+				t.Errorf("%s from %g on is not flagged", name, part)
+			}
+			if len(q.LostRepeats()) == 2 && !slices.Contains(q.Flags, capture.TooShort) {
+				t.Errorf("%s from %g on: flags %v without a whole sweep", name, part, q.Flags)
+			}
+		}
+	}
+}
+
 // An automatic gain control that is as slow as those of recorders are is seen.
 func TestChangedByGainControl(t *testing.T) {
 	t.Parallel()

@@ -3,6 +3,7 @@
 package soundcard
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -81,22 +82,22 @@ func choosePair(o Options) (*Card, error) {
 		{&c.in, input, o.Input, max(o.CoilChannel, o.ReferenceChannel)},
 		{&c.out, output, o.Output, o.OutputChannel},
 	} {
-		d, err := choose(found, side.wanted, side.way)
+		able, err := candidates(found, side.wanted, side.way)
 		if err != nil {
 			return nil, err
 		}
-		most := d.in(side.way).channels
-		if side.channel > most {
-			return nil, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most,
-				side.way, side.channel)
+		var refused error
+		for i, d := range able {
+			*side.end, err = endOf(d, infos[d.Number], side.way, side.channel, o)
+			if refused = cmp.Or(refused, err); err == nil {
+				break
+			} else if i == len(able)-1 {
+				return nil, refused
+			}
 		}
-		// At least two where there are two: a sound server mixes all its
-		// channels into one when asked for one.
-		*side.end = end{Device: d, info: infos[d.Number], channels: max(side.channel, min(2, most))}
-		side.end.latency = latency(o.BufferS, d, side.way)
-		if err := checkRate(*side.end, side.way, o.RateHz); err != nil {
-			return nil, err
-		}
+	}
+	if o.Pair && o.ReferenceChannel == 0 && o.CoilChannel == 1 && c.in.channels >= 2 {
+		c.options.ReferenceChannel = 2
 	}
 	// PortAudio's ALSA part gives a duplex stream up for good when a plug-in
 	// cannot tell one direction's delay, as PulseAudio's often cannot on a busy
@@ -104,6 +105,19 @@ func choosePair(o Options) (*Card, error) {
 	plugIn := c.in.HostAPI == "ALSA" && (c.in.MayResample || c.out.MayResample)
 	c.twoSides = plugIn || c.in.HostAPI != c.out.HostAPI
 	return c, nil
+}
+
+// endOf is a device as one end, if it has the channel and takes the rate. Within a turn.
+func endOf(d Device, info *portaudio.DeviceInfo, way direction, channel int, o Options) (end, error) {
+	most := d.in(way).channels
+	if channel > most {
+		return end{}, fmt.Errorf("sound device %d (%s) has %d %s channel(s), no channel %d", d.Number, d.Name, most,
+			way, channel)
+	}
+	// At least two where there are two: a sound server mixes all its channels into one
+	// when asked for one.
+	e := end{Device: d, info: info, channels: max(channel, min(2, most)), latency: latency(o.BufferS, d, way)}
+	return e, checkRate(e, way, o.RateHz)
 }
 
 // latency is what to ask the driver for.
@@ -163,6 +177,16 @@ func (c *Card) Describe() capture.Bench {
 	}
 	if c.in.HostAPI != c.out.HostAPI {
 		b.HostAPI += " in, " + c.out.HostAPI + " out"
+	}
+	for _, side := range []struct {
+		end
+		way    direction
+		wanted string
+	}{{c.in, input, c.options.Input}, {c.out, output, c.options.Output}} {
+		if side.wanted == "" && !side.in(side.way).isDefault {
+			b.Notes = append(b.Notes, fmt.Sprintf("%q is used as %s, not the system's default: it is %s", side.Name,
+				side.way, why(side.Device, side.way)))
+		}
 	}
 	for _, e := range []end{c.in, c.out} {
 		note := fmt.Sprintf("%q is not the hardware itself: its samples may have been resampled or mixed on the way",

@@ -53,11 +53,13 @@ type Device struct {
 type Options struct {
 	// Input and Output are part of a device's name, case ignored, alone or after
 	// its host API ("wasapi: line in"), or its number, which moves when something
-	// is plugged in; empty means the system's default.
+	// is plugged in; empty means the likeliest that can be opened: see Likely.
 	Input, Output string
 	// CoilChannel and ReferenceChannel are channels of the input device, from
 	// 1. CoilChannel 0 means 1; ReferenceChannel 0 means that none is recorded.
 	CoilChannel, ReferenceChannel int
+	// Pair: where ReferenceChannel is 0 and the input has two channels, it is 2.
+	Pair bool
 	// OutputChannel is the channel of the output device that drives the
 	// exciter, from 1; 0 means 1. The other channels stay silent.
 	OutputChannel int
@@ -124,19 +126,28 @@ func (d Device) in(way direction) oneWay {
 	return oneWay{d.OutputChannels, d.DefaultOutput, d.OutputLatency}
 }
 
+// candidates are the devices that wanted may mean, the likeliest first: one, unless it is
+// empty.
+func candidates(devices []Device, wanted string, way direction) ([]Device, error) {
+	if wanted != "" {
+		d, err := choose(devices, wanted, way)
+		return []Device{d}, err
+	}
+	able := likely(devices, way)
+	if len(able) == 0 {
+		with := keep(devices, func(d Device) bool { return d.in(way).channels > 0 })
+		return nil, fmt.Errorf("no %s device is likely to be the right one: choose one by name\n%s", way,
+			list(devices, with))
+	}
+	return able, nil
+}
+
 // choose finds the device that the user means by wanted (see Options.Input).
 // A number is one only if it is nothing but digits. A name that is matched as
 // a whole wins over names of which it is a part, and of host APIs that all have
 // the device the best (rank).
 func choose(devices []Device, wanted string, way direction) (Device, error) {
 	able := keep(devices, func(d Device) bool { return d.in(way).channels > 0 })
-	if wanted == "" {
-		if i := slices.IndexFunc(able, func(d Device) bool { return d.in(way).isDefault }); i >= 0 {
-			return able[i], nil
-		}
-		return Device{}, fmt.Errorf("the system has no default %s device: choose one by name\n%s", way,
-			list(devices, able))
-	}
 	if number, err := strconv.Atoi(wanted); err == nil {
 		i := slices.IndexFunc(devices, func(d Device) bool { return d.Number == number })
 		switch {

@@ -13,10 +13,10 @@ var desk = []Device{
 	{Number: 0, Name: "Onboard: analog (hw:0,0)", HostAPI: "ALSA", InputChannels: 2, OutputChannels: 2},
 	{Number: 1, Name: "Bench interface: USB audio (hw:1,0)", HostAPI: "ALSA", InputChannels: 4, OutputChannels: 4},
 	{Number: 2, Name: "Screen: HDMI (hw:2,3)", HostAPI: "ALSA", OutputChannels: 8},
-	{Number: 3, Name: "pulse", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32},
-	{Number: 4, Name: "pulse-desk", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32},
+	{Number: 3, Name: "pulse", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, MayResample: true},
+	{Number: 4, Name: "pulse-desk", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, MayResample: true},
 	{Number: 5, Name: "default", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, DefaultInput: true,
-		DefaultOutput: true},
+		DefaultOutput: true, MayResample: true},
 }
 
 func TestChoose(t *testing.T) {
@@ -26,7 +26,6 @@ func TestChoose(t *testing.T) {
 		number       int
 		errors       []string // parts of the error
 	}{
-		{name: "the default", wanted: "", way: input, number: 5},
 		{name: "a number", wanted: "1", way: output, number: 1},
 		{name: "part of the name", wanted: "usb", way: input, number: 1},
 		{name: "case does not matter", wanted: "BENCH Interface", way: output, number: 1},
@@ -57,8 +56,73 @@ func TestChoose(t *testing.T) {
 			mustSay(t, err, c.errors...)
 		})
 	}
-	_, err := choose(desk[:3], "", output)
-	mustSay(t, err, "no default output device", "  Bench")
+}
+
+// Where nobody says which device, it is the likeliest: an interface before the system's
+// default, that before what is built in, and never what records the computer's own output.
+func TestLikely(t *testing.T) {
+	server := []Device{
+		{Number: 0, Name: "Monitor of Onboard", HostAPI: "ALSA", InputChannels: 2, DefaultInput: true, MayResample: true},
+		{Number: 1, Name: "pulse", HostAPI: "ALSA", InputChannels: 32, OutputChannels: 32, DefaultOutput: true,
+			MayResample: true},
+	}
+	laptop := []Device{
+		{Number: 0, Name: "Internal Mic (Chip)", HostAPI: "Windows WASAPI", InputChannels: 2, DefaultInput: true,
+			MayResample: true},
+		{Number: 1, Name: "Line In (Chip)", HostAPI: "Windows WASAPI", InputChannels: 2, MayResample: true},
+		{Number: 2, Name: "Stereo Mix (Chip)", HostAPI: "Windows WASAPI", InputChannels: 2, MayResample: true},
+		{Number: 3, Name: "USB Camera", HostAPI: "Windows WASAPI", InputChannels: 2, MayResample: true},
+		{Number: 4, Name: "Screen (HDMI)", HostAPI: "Windows WASAPI", OutputChannels: 2, DefaultOutput: true,
+			MayResample: true},
+		{Number: 5, Name: "Speakers (Chip)", HostAPI: "Windows WASAPI", OutputChannels: 2, MayResample: true},
+	}
+	held := slices.Clone(desk)
+	held[1].Trouble = "as input: not available"
+	for _, c := range []struct {
+		name    string
+		devices []Device
+		in, out int // -1: none
+		whyIn   string
+	}{
+		{"an interface", desk, 1, 1, "made for recording; the hardware itself"},
+		{"an interface that another program holds", held, 5, 5, "the system's default input"},
+		{"a monitor as the default", server, 1, 1, "no better one"},
+		{"a laptop", laptop, 1, 5, "a line socket"},
+		{"each once", windows, 3, 4, "system's default input"},
+		{"nothing but a monitor", server[:1], -1, -1, ""},
+	} {
+		number := func(c *Choice) int {
+			if c == nil {
+				return -1
+			}
+			return c.Number
+		}
+		in, out := Likely(c.devices)
+		if number(in) != c.in || number(out) != c.out {
+			t.Errorf("%s: in %+v, out %+v; want %d and %d", c.name, in, out, c.in, c.out)
+			continue
+		}
+		if in != nil && !strings.Contains(in.Why, c.whyIn) {
+			t.Errorf("%s: why %q, want %q", c.name, in.Why, c.whyIn)
+		}
+	}
+	for _, c := range []struct {
+		Device
+		says string
+	}{
+		{server[0], "records what this computer plays"}, {server[1], "channels are no sockets"}, {laptop[2], "plays"},
+		{laptop[3], "camera"}, {desk[2], "screen"}, {windows[6], ""},
+	} {
+		if about := c.About(); !strings.Contains(about, c.says) || c.says == "" && about != "" {
+			t.Errorf("%s: %q, want %q", c.Name, about, c.says)
+		}
+	}
+	if _, err := candidates(server[:1], "", input); err == nil || !strings.Contains(err.Error(), "choose one by name\n  Monitor") {
+		t.Errorf("a monitor alone: %v", err)
+	}
+	if d, err := candidates(server, "monitor", input); err != nil || d[0].Number != 0 {
+		t.Errorf("a monitor asked for by name: %v, %v", d, err)
+	}
 }
 
 // windows is an invented set of devices, one interface under each host API as Windows
@@ -78,7 +142,7 @@ var windows = []Device{
 
 func TestHostAPIs(t *testing.T) {
 	for wanted, number := range map[string]int{
-		"": 3, "bench": 3, "line": 3, "wasapi: line": 3, "WASAPI:bench": 3, "mme: line": 0, "directsound: Line": 2,
+		"bench": 3, "line": 3, "wasapi: line": 3, "WASAPI:bench": 3, "mme: line": 0, "directsound: Line": 2,
 		"wdm-ks: line": 5, "bench wave": 5, "Line (Bench interface with a lo": 0, "7": 7,
 	} {
 		if d, err := choose(windows, wanted, input); err != nil || d.Number != number {

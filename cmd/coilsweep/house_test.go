@@ -32,7 +32,7 @@ var floors = [][]string{
 	{"capture"},
 	{"capture/quality"},
 	{"capture/record"},
-	{"capture/soundcard", "capture/virtual", "capture/device"},
+	{"capture/soundcard", "capture/virtual", "capture/device", "capture/tryout"},
 	{"fit", "fit/response", "fit/design"},
 	{"fit/meter"},
 	{"fit/joint", "fit/check", "fit/consistency", "fit/fixture", "fit/harness", "fit/comparison", "fit/winding"},

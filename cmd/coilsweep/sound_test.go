@@ -4,7 +4,9 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"math"
+	"os/exec"
 	"strconv"
 	"strings"
 	"testing"
@@ -24,6 +26,10 @@ var rigCoil = pulserig.Coil{InductanceH: 2.2, ResistanceOhm: 6000, CapacitanceF:
 // TestScripts:
 //
 //	clip CAPACITANCE              puts a capacitor across the coil
+//	load MODULE ARGUMENT...       loads a module into the sound system
+//	input NAME SOURCE [default]   shows a source of it as a sound device
+//	mute SOURCE, unmute SOURCE    mutes a source, and lets it be heard again
+//	whatever PROGRAM ARGUMENT...  runs a program that may find the data usable or not
 //	unplug                        kills the sound system
 //	within DURATION               wants that no more time has passed since then
 //	near FILE VALUE WANT PERCENT  wants a value of result.json near a number
@@ -35,7 +41,7 @@ func TestSoundScripts(t *testing.T) {
 	if testing.Short() {
 		t.Skip("records in real time")
 	}
-	for _, name := range []string{"measure", "fit", "check", "unplug"} {
+	for _, name := range []string{"measure", "fit", "check", "unplug", "devices"} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
 			testSoundScript(t, "testdata/sound/"+name+".txt")
@@ -59,6 +65,18 @@ func testSoundScript(t *testing.T, file string) {
 			"clip": func(ts *testscript.TestScript, _ bool, args []string) {
 				rig.SetAddedCapacitance(farads(ts, args[0]))
 			},
+			"load": func(ts *testscript.TestScript, _ bool, args []string) { ts.Check(rig.Load(args[0], args[1:]...)) },
+			"input": func(ts *testscript.TestScript, _ bool, args []string) {
+				ts.Check(rig.AddInput(args[0], args[1], len(args) > 2))
+			},
+			"whatever": func(ts *testscript.TestScript, _ bool, args []string) {
+				var exit *exec.ExitError
+				if err := ts.Exec(args[0], args[1:]...); err != nil && (!errors.As(err, &exit) || exit.ExitCode() != 3) {
+					ts.Fatalf("%v", err)
+				}
+			},
+			"mute":   func(ts *testscript.TestScript, _ bool, args []string) { ts.Check(rig.Mute(args[0], true)) },
+			"unmute": func(ts *testscript.TestScript, _ bool, args []string) { ts.Check(rig.Mute(args[0], false)) },
 			"unplug": func(*testscript.TestScript, bool, []string) {
 				unplugged = time.Now()
 				rig.Kill()

@@ -136,6 +136,11 @@ func Judge(s Scout) Report {
 		r.judgeLevels(s)
 		r.judgeNoise(s)
 		r.judgeTime(q)
+		if hz := quality.Ceiling(s.Recording.Samples[0][quiet.From:quiet.To], s.Recording.RateHz); hz > 0 {
+			r.add(Warn, "resampled", fmt.Sprintf("what is recorded at %d Hz has next to nothing above %.3g kHz",
+				s.Recording.RateHz, hz/1000), "it was resampled from a lower rate: choose the rate of the hardware, or the "+
+				"hardware itself in place of a sound server's device")
+		}
 		r.judgeResponse(s)
 	}
 	r.FitToTake = !slices.ContainsFunc(r.Findings, func(f Finding) bool { return f.Grade == Stop })

@@ -34,6 +34,14 @@ const maxResult = 1 << 26
 
 // Load reads the result.json of a coil folder; nil where there is none.
 func Load(dir string) (*fit.Result, error) {
+	return load(dir, func(text []byte) (*fit.Result, error) {
+		r := new(fit.Result)
+		return r, json.Unmarshal(text, r)
+	})
+}
+
+// load is Load by what reads a result.json.
+func load(dir string, read func(text []byte) (*fit.Result, error)) (*fit.Result, error) {
 	path := filepath.Join(dir, ResultFile)
 	data, err := atomicfile.Read(path, maxResult)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -41,11 +49,11 @@ func Load(dir string) (*fit.Result, error) {
 	} else if err != nil {
 		return nil, err
 	}
-	var r fit.Result
-	if err := json.Unmarshal(data, &r); err != nil {
+	r, err := read(data)
+	if err != nil {
 		return nil, fmt.Errorf("%s: %w: fit the coil again", path, err)
 	}
-	return &r, nil
+	return r, nil
 }
 
 // Save writes the files of an evaluation into the coil folder: fit.cache, where
@@ -69,16 +77,12 @@ func (e *Evaluation) Write(name string, fill func(io.Writer) error) error {
 // Known is the state of a coil folder, read without evaluating it.
 type Known struct {
 	Folder string
-	Coil   string // with its state
-	// CoilState is what was done to the coil since it was first measured; empty: nothing.
-	CoilState string
-	// Serial, Lot and Customer are as coil.toml states them now.
-	Serial, Lot, Customer string
-	Measured              time.Time // of the latest take; zero: no take yet
-	Takes                 int
-	Flags                 []string    // of all takes, each once, and FlagContradicted
-	Result                *fit.Result // nil: not fitted yet
-	Stale                 []string    // why Result is out of date; none: it is up to date
+	capture.CoilHeading
+	Measured time.Time // of the latest take; zero: no take yet
+	Takes    int
+	Flags    []string    // of all takes, each once, and FlagContradicted
+	Result   *fit.Result // fit.Heading; nil: not fitted yet
+	Stale    []string    // why Result is out of date; none: it is up to date
 }
 
 // FlagContradicted is that of a coil whose takes contradict what was stated.
@@ -86,36 +90,44 @@ const FlagContradicted capture.Flag = "contradicted"
 
 // Glance reads the state of one coil folder. A damaged result counts as none.
 func Glance(dir string) (Known, error) {
-	folder, err := capture.OpenFolder(dir)
+	k := Known{Folder: dir}
+	var err error
+	if k.Result, err = load(dir, fit.Heading); err != nil {
+		k.Result = nil
+	}
+	var of capture.Remembered
+	if r := k.Result; r != nil && r.Record != nil {
+		// Takes that were read when the coil was fitted need not be read again, nor coil.toml.
+		of.Take = func(h capture.TakeFingerprint) (capture.TakeHeading, bool) {
+			t, ok := r.Record.Take(h)
+			if !ok || t.Started == nil {
+				return capture.TakeHeading{}, false
+			}
+			return capture.TakeHeading{Started: *t.Started, Flags: t.Flags}, true
+		}
+		if r.Record.Analysis == fit.Analysis {
+			of.CoilSHA256 = r.Record.CoilSHA256
+			of.Coil = capture.CoilHeading{Coil: r.Coil, CoilState: r.CoilState, Serial: r.Serial, Lot: r.Lot,
+				Customer: r.Customer}
+		}
+	}
+	s, err := capture.ReadSurvey(dir, of)
 	if err != nil {
 		return Known{}, err
 	}
-	held, err := folder.Fingerprint()
-	if err != nil {
-		return Known{}, fmt.Errorf("%s: %w", dir, err)
-	}
-	coil := folder.Coil
-	k := Known{Folder: dir, Coil: coil.Title(), CoilState: coil.State, Serial: coil.Serial, Lot: coil.Lot,
-		Customer: coil.Customer, Takes: len(held.Takes)}
-	var record *fit.Record
-	if k.Result, err = Load(dir); err == nil && k.Result != nil {
-		k.Stale = k.Result.Stale(held)
-		record = k.Result.Record
-	}
+	k.CoilHeading, k.Takes = s.CoilHeading, len(s.Held.Takes)
 	flag := func(name capture.Flag) {
 		if !slices.Contains(k.Flags, string(name)) {
 			k.Flags = append(k.Flags, string(name))
 		}
 	}
-	if k.Result != nil && len(k.Result.Contradicted) > 0 {
-		flag(FlagContradicted)
+	if k.Result != nil {
+		if k.Stale = k.Result.Stale(s.Held); len(k.Result.Contradicted) > 0 {
+			flag(FlagContradicted)
+		}
 	}
-	for _, h := range held.Takes {
-		// Takes that were read when the coil was fitted need not be read again.
-		var heading capture.TakeHeading
-		if t, ok := record.Take(h); ok && t.Started != nil {
-			heading = capture.TakeHeading{Started: *t.Started, Flags: t.Flags}
-		} else if heading, err = folder.ReadHeading(h.Name); err != nil {
+	for _, heading := range s.Headings {
+		if heading.Err != nil {
 			flag(FlagUnreadable)
 			continue
 		}
@@ -133,7 +145,48 @@ func Glance(dir string) (Known, error) {
 // Folders that cannot be read are in unreadable; err is for root itself and for
 // the end of ctx.
 func List(ctx context.Context, root string) (known []Known, unreadable []error, err error) {
-	return new(Glances).List(ctx, root)
+	dirs, unreadable, err := capture.FindFolders(ctx, root)
+	if err != nil {
+		return nil, nil, err
+	}
+	known, more, err := GlanceAll(ctx, dirs)
+	return known, append(unreadable, more...), err
+}
+
+// GlanceAll is Glance for each of dirs; the error is the end of ctx.
+func GlanceAll(ctx context.Context, dirs []string) (known []Known, unreadable []error, err error) {
+	seen := glances(ctx, dirs, func(dir string) glance {
+		k, err := Glance(dir)
+		return glance{Known: k, err: err}
+	})
+	known, unreadable = apart(seen)
+	return known, unreadable, ctx.Err()
+}
+
+// glance is what Glance said of a folder.
+type glance struct {
+	Known
+	err   error
+	stamp string
+}
+
+// glances are those of dirs, side by side, as far as ctx lets them.
+func glances(ctx context.Context, dirs []string, read func(dir string) glance) []glance {
+	seen := make([]glance, len(dirs))
+	Each(ctx, dirs, read, func(i int, one glance) { seen[i] = one })
+	return seen
+}
+
+// apart are the states that were read, and why others were not.
+func apart(seen []glance) (known []Known, unreadable []error) {
+	for _, one := range seen {
+		if one.err != nil {
+			unreadable = append(unreadable, one.err)
+			continue
+		}
+		known = append(known, one.Known)
+	}
+	return known, unreadable
 }
 
 // Glances remembers the states of coil folders, and reads again those in which a file has
@@ -141,12 +194,6 @@ func List(ctx context.Context, root string) (known []Known, unreadable []error, 
 type Glances struct {
 	mu   sync.Mutex
 	last map[string]glance // by folder
-}
-
-type glance struct {
-	Known
-	err   error
-	stamp string
 }
 
 // stamp changes with what Glance reads.
@@ -175,15 +222,14 @@ func (g *Glances) List(ctx context.Context, root string) (known []Known, unreada
 	g.mu.Lock()
 	last := g.last
 	g.mu.Unlock()
-	seen := make([]glance, len(dirs))
-	Each(ctx, dirs, func(dir string) glance {
+	seen := glances(ctx, dirs, func(dir string) glance {
 		now := stamp(dir) // before the files are read: what changes meanwhile is seen next time
 		if old, ok := last[dir]; ok && old.stamp == now {
 			return old
 		}
 		k, err := Glance(dir)
 		return glance{k, err, now}
-	}, func(i int, one glance) { seen[i] = one })
+	})
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
 	}
@@ -194,12 +240,6 @@ func (g *Glances) List(ctx context.Context, root string) (known []Known, unreada
 	g.mu.Lock()
 	g.last = next
 	g.mu.Unlock()
-	for _, one := range seen {
-		if one.err != nil {
-			unreadable = append(unreadable, one.err)
-			continue
-		}
-		known = append(known, one.Known)
-	}
-	return known, unreadable, nil
+	known, more := apart(seen)
+	return known, append(unreadable, more...), nil
 }

@@ -22,7 +22,9 @@ package pulserig
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -268,6 +270,44 @@ func (r *Rig) Restart(t testing.TB) {
 	if err := r.start(); err != nil {
 		t.Fatalf("the sound system of the test does not start again: %v", err)
 	}
+}
+
+// Load loads a module into the server, "module-null-sink", with its arguments; the error has
+// what pactl says.
+func (r *Rig) Load(module string, args ...string) error {
+	// A default that nobody set goes over to a new source, and takes the bridge with it.
+	return cmp.Or(r.control("set-default-source", "excite.monitor"), r.control("set-default-sink", "excite"),
+		r.control("load-module", append([]string{module}, args...)...))
+}
+
+// control has pactl do something.
+func (r *Rig) control(what string, args ...string) error {
+	cmd := exec.Command("pactl", append([]string{what}, args...)...)
+	cmd.Env = append(os.Environ(), r.Env()...)
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return fmt.Errorf("pactl %s %v: %w: %s", what, args, err, out)
+	}
+	return nil
+}
+
+// Mute mutes a source, or lets it be heard again.
+func (r *Rig) Mute(source string, mute bool) error {
+	return r.control("set-source-mute", source, fmt.Sprint(mute))
+}
+
+// AddInput shows a source of the server as a further sound device, to programs that begin
+// then; first makes it the default.
+func (r *Rig) AddInput(name, source string, first bool) error {
+	text := fmt.Sprintf("pcm.%s { type asym capture.pcm { type pulse server %q device %s } }\n", name, r.address(), source)
+	if first {
+		text += fmt.Sprintf("pcm.!default { type asym playback.pcm %s capture.pcm %s }\n", Output, name)
+	}
+	f, err := os.OpenFile(filepath.Join(r.dir, "asound.conf"), os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	return errors.Join(err, f.Close())
 }
 
 // Freeze stops the server where it is: the device is there, but dead.

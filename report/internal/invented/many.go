@@ -6,10 +6,12 @@ import (
 	"testing"
 	"time"
 
+	"coilsweep/capture"
 	"coilsweep/fit"
 	"coilsweep/fit/batch"
 	"coilsweep/fit/comparison"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
 
@@ -98,15 +100,16 @@ func List() []words.Listed {
 	late := Result(ThreeLoads, 4)
 	late.Inductance = Quantity(3.1, 0.02)
 	late.BareResonance, late.BareQ = Quantity(9.2e3, 40), Quantity(4.1, 0.05)
-	return []words.Listed{
-		{Known: evaluation.Known{Folder: "shop/a", Coil: "Bridge", Measured: Day, Takes: 3, Result: &whole,
-			Flags: []string{"hum"}}},
-		{Known: evaluation.Known{Folder: "shop/b", Coil: "neck", Measured: Day.Add(24 * time.Hour), Takes: 1,
-			Result: &lone,
-			Stale:  []string{"coil.toml was edited"}}},
-		{Known: evaluation.Known{Folder: "shop/c", Coil: "=cmd|' /c'!A1", Takes: 0}},
-		{Known: evaluation.Known{Folder: "shop/d", Coil: "Middle", Measured: Day.Add(-24 * time.Hour), Takes: 3,
-			Result: &late}},
-		{Known: evaluation.Known{Folder: "shop/e", Coil: "new", Measured: Day, Takes: 2}},
+	known := func(folder, coil string, takes int) evaluation.Known {
+		return evaluation.Known{Folder: folder, CoilHeading: capture.CoilHeading{Coil: coil}, Takes: takes}
 	}
+	a, b, c := known("shop/a", "Bridge", 3), known("shop/b", "neck", 1), known("shop/c", "=cmd|' /c'!A1", 0)
+	d, e := known("shop/d", "Middle", 3), known("shop/e", "new", 2)
+	a.Measured, a.Result, a.Flags = Day, &whole, []string{"hum"}
+	b.Measured, b.Result, b.Stale = Day.Add(24*time.Hour), &lone, []string{"coil.toml was edited"}
+	d.Measured, d.Result = Day.Add(-24*time.Hour), &late
+	e.Measured = Day
+	return notation.Each([]evaluation.Known{a, b, c, d, e}, func(k evaluation.Known) words.Listed {
+		return words.Listed{Known: k}
+	})
 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/screen"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
@@ -108,12 +109,16 @@ func (f *listFilter) wants(l words.Listed) bool {
 // list reads what is known of every coil below root. Coils that cannot be read
 // are warned of and left out.
 func (c *console) list(ctx context.Context, root string) ([]words.Listed, error) {
-	c.mendBelow(ctx, root)
-	known, unreadable, err := evaluation.List(ctx, root)
+	dirs, unreadable, err := capture.FindFolders(ctx, root)
 	if err != nil {
 		return nil, err
 	}
-	for _, err := range unreadable {
+	c.mend(dirs)
+	known, broken, err := evaluation.GlanceAll(ctx, dirs)
+	if err != nil {
+		return nil, err
+	}
+	for _, err := range append(unreadable, broken...) {
 		c.warn("%s", complaint(err))
 	}
 	return notation.Each(known, func(k evaluation.Known) words.Listed { return words.Listed{Known: k} }), nil

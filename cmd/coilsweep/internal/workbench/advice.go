@@ -87,12 +87,14 @@ func noStimulusAdvice(q capture.Quality) string {
 	case q.RMSDBFS < quietInputDBFS && q.RMSDBFS < 0:
 		return missing + ", nor is hum: the coil is not connected, the input is shorted, or another one was recorded"
 	}
-	return missing + ": check cables, devices and channels"
+	return missing + ": check cables, devices and channels; what records for calls may alter the sound (noise " +
+		"suppression, automatic gain)[[: 'devices --try' tells]]"
 }
 
 // changedAdvice says which sweeps differ, where that is clear.
 func changedAdvice(q capture.Quality) string {
-	const remedy = "a part, a clip or the coil moved, a contact is loose, or an automatic gain control is on"
+	const remedy = "a part, a clip or the coil moved, a contact is loose, or automatic gain or noise " +
+		"suppression is on"
 	if len(q.ChangedRepeats) == 0 {
 		return "the sweeps differ in their response, and it is not clear which of them are right: " + remedy +
 			"; fasten everything and record again"
@@ -119,6 +121,12 @@ func TakeAdvice(take capture.Take) []string {
 		said = append(said, "the drive is not a current source, and this is not corrected: state it as a voltage "+
 			"with the same values[[ ({drive} voltage)]], record the current as a reference[[ ({reference} "+
 			"current)]], or use a larger series resistor")
+	}
+	if q := take.Quality; take.Bench.Source != Virtual && take.Alignment != nil && q.NoiseDBFS != 0 &&
+		q.NoiseDBFS <= quality.FloorDBFS {
+		said = append(said, "nothing but zeros comes between the sweeps, and no analogue input is that silent: a noise "+
+			"gate, noise suppression or automatic gain as for calls is on the way, or the computer's own output was "+
+			"recorded[[: 'devices --try' tells]]")
 	}
 	if why := take.Audio.StaysWAV; why != "" {
 		said = append(said, "the audio is kept as WAV, not as FLAC: "+why)

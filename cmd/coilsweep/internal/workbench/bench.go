@@ -36,6 +36,8 @@ type Bench struct {
 	// For a program that stays: InTime has a simulated bench take the time
 	// that a real one does, KeepRunning leaves a sound card running.
 	InTime, KeepRunning bool
+	// Pair: two channels of the input are recorded where it has them.
+	Pair bool
 	// File is the bench.toml to use; empty: the one that belongs to the folder,
 	// NoBenchFile: none.
 	File         string
@@ -64,10 +66,12 @@ func (b *Bench) options() Options {
 			Help: "the bench.toml to use (default: the next in DIR or above it; none for no file)"},
 		{Name: "input", Group: groupCard, Page: true, Value: Text(&b.Input),
 			Bench: at("card", "input"),
-			Help:  "input device: part of the name, alone or as in \"wasapi: line in\" (default: the system's)"},
+			Help: "input device: part of the name, alone or as in \"wasapi: line in\" (default: the likeliest, see " +
+				"'devices')"},
 		{Name: "output", Group: groupCard, Page: true, Value: Text(&b.Output),
 			Bench: at("card", "output"),
-			Help:  "output device: part of the name, alone or as in \"wasapi: line in\" (default: the system's)"},
+			Help: "output device: part of the name, alone or as in \"wasapi: line in\" (default: the likeliest, see " +
+				"'devices')"},
 		{Name: "output-channel", Group: groupCard, Page: true, Value: Whole(&b.OutputChannel),
 			Bench: at("card", "output_channel"), Help: "output channel with the exciter, from 1"},
 		{Name: "buffer", Group: groupCard, Page: true, Value: Seconds(&b.BufferS),
@@ -241,7 +245,7 @@ func (b *Bench) source(take capture.Take, t *Take, wired wiring) device.Source {
 		options := soundcard.Options{
 			Input: b.Input, Output: b.Output, OutputChannel: b.OutputChannel,
 			CoilChannel: coil, ReferenceChannel: reference,
-			RateHz: rate, BufferS: b.BufferS, KeepRunning: b.KeepRunning, Verbose: b.Verbose,
+			Pair: b.Pair, RateHz: rate, BufferS: b.BufferS, KeepRunning: b.KeepRunning, Verbose: b.Verbose,
 		}
 		return device.Source{
 			Key: fmt.Sprintf("soundcard %+v", options),

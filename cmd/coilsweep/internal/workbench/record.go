@@ -36,12 +36,26 @@ type DeviceRecord struct {
 	DefaultOutput  bool    `json:"default_output"`
 	MayResample    bool    `json:"may_resample"`
 	Trouble        string  `json:"trouble,omitempty"`
+	// Monitor: it records what is played. About is what it is, in words; empty: nothing tells.
+	Monitor bool   `json:"monitor"`
+	About   string `json:"about,omitempty"`
+	// LikelyInput and LikelyOutput say why it is used where nobody says which; empty: it is not.
+	LikelyInput  string `json:"likely_input,omitempty"`
+	LikelyOutput string `json:"likely_output,omitempty"`
 }
 
 // DeviceRecords are the records of devices; an empty list, not null, of none.
 func DeviceRecords(devices []soundcard.Device) []DeviceRecord {
+	in, out := soundcard.Likely(devices)
+	why := func(c *soundcard.Choice, d soundcard.Device) string {
+		if c == nil || c.Number != d.Number {
+			return ""
+		}
+		return c.Why
+	}
 	return notation.Each(devices, func(d soundcard.Device) DeviceRecord {
 		return DeviceRecord{
+			Monitor: d.Monitor(), About: d.About(), LikelyInput: why(in, d), LikelyOutput: why(out, d),
 			Number: d.Number, Name: d.Name, System: d.HostAPI,
 			InputChannels: d.InputChannels, OutputChannels: d.OutputChannels,
 			DefaultRateHz: d.DefaultRateHz, RatesHz: append([]int{}, d.RatesHz...),

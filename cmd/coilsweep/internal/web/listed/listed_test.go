@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"coilsweep/capture"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/words"
 )
@@ -12,7 +13,8 @@ import (
 func TestLinesEscape(t *testing.T) {
 	const harm = `<img src=x onerror=alert(1)>"'` + "\u202e"
 	lines, _ := Lines([]Coil{{Folder: harm, State: harm,
-		Listed: words.Listed{Known: evaluation.Known{Folder: harm, Coil: harm, Flags: []string{harm}}}}})
+		Listed: words.Listed{Known: evaluation.Known{Folder: harm, Flags: []string{harm},
+			CoilHeading: capture.CoilHeading{Coil: harm}}}}})
 	if len(lines) != 1 {
 		t.Fatalf("%d lines", len(lines))
 	}
