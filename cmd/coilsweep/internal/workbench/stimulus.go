@@ -2,10 +2,12 @@ package workbench
 
 import (
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
@@ -113,4 +115,19 @@ func WriteStimulus(path, description string, s excite.Stimulus, format string) e
 		return err
 	}
 	return words.Commit()
+}
+
+// StimulusAudio is a stimulus as a WAV file.
+func StimulusAudio(s excite.Stimulus) ([]byte, error) {
+	dir, err := os.MkdirTemp("", "coilsweep-")
+	if err != nil {
+		return nil, err
+	}
+	defer rooted.RemoveAll(dir)
+	path := filepath.Join(dir, "sweep.wav")
+	err = WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, PCM24)
+	if err != nil {
+		return nil, err
+	}
+	return rooted.ReadFile(path)
 }
