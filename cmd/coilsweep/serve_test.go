@@ -727,6 +727,12 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": "5%"}, 422, "reference",
 			"tolerance belongs to a reference"},
 		{"POST", "/api/report?coil=coil", m{}, 422, "", "has no take"},
+		{"POST", "/api/figure", m{"coil": "coil", "format": "pdf"}, 422, "", "has no take"},
+		{"POST", "/api/figure", m{"coil": "link", "format": "pdf"}, 403, "", "through a link"},
+		{"POST", "/api/figure", m{"coil": "coil", "options": m{"out": "/tmp/x"}}, 422, "out", "no such setting here"},
+		{"POST", "/api/exciter", m{"options": m{"core": "10mm", "flange": "25mm", "length": "8mm"}}, 422, "",
+			"wire is missing"},
+		{"POST", "/api/exciter", m{"options": m{"core": "10 parsecs"}}, 422, "core", ""},
 		{"POST", "/api/report?coil=none", m{}, 404, "coil", ""},
 	} {
 		status, v := s.asks(tt.method, tt.path, tt.body)
