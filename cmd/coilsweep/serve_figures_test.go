@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -140,17 +141,10 @@ func testFigures(t *testing.T, browser context.Context) {
 	} {
 		p.Show(view)
 		p.shoot(name)
-		p.Fits(name, float64(max(view.Width, 1200*b2i(view.Width == 0))))
+		p.Fits(name, float64(cmp.Or(view.Width, 1200)))
 	}
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
 	p.quiet(s)
-}
-
-func b2i(b bool) int64 {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // testKnobs: drawn knobs turn by drag, wheel and keys; the curve follows at once, and no
