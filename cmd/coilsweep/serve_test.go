@@ -370,7 +370,7 @@ func TestServeWholeJob(t *testing.T) {
 	batch := s.gets("POST", "/api/batch",
 		map[string]any{"coils": both, "limits": "schema = \"coilsweep.limits/1\"\n[inductance_h]\nnominal = \"2.4H " +
 			"5%\"\n"})
-	if !s.shows(batch, "many-answer", "Table of spreads") || len(s.links(batch, "many-answer")) != 1 ||
+	if !s.shows(batch, "many-answer", "Table of spreads") || len(s.links(batch, "many-answer")) != 2 ||
 		!s.shows(batch, "many-answer", "<code>coilsweep batch bridge-1 shop/neck</code>") {
 		t.Errorf("batch: %v", batch)
 	}
