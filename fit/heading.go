@@ -10,8 +10,8 @@ import (
 // headed are the members of result.json that a list of coils needs, takes those that it
 // needs of some.
 var (
-	headed = []string{"schema", "program", "coil", "coil_state", "serial", "lot", "customer", "inductance_h", "capacitance_f",
-		"resistance_ohm", "bare_resonance_hz", "bare_q", "contradicted", "record"}
+	headed = []string{"schema", "program", "coil", "coil_state", "serial", "lot", "customer", "inductance_h",
+		"capacitance_f", "resistance_ohm", "bare_resonance_hz", "bare_q", "contradicted", "record"}
 	headedTakes = append([]string{"takes"}, headed...)
 )
 

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"encoding/json"
 	"fmt"
+	"io"
 	"maps"
 	"math"
 	"path/filepath"
@@ -14,6 +17,7 @@ import (
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp/kb"
 
+	"coilsweep/cmd/coilsweep/internal/cli"
 	"coilsweep/report/browserrig"
 )
 
@@ -137,17 +141,10 @@ func testFigures(t *testing.T, browser context.Context) {
 	} {
 		p.Show(view)
 		p.shoot(name)
-		p.Fits(name, float64(max(view.Width, 1200*b2i(view.Width == 0))))
+		p.Fits(name, float64(cmp.Or(view.Width, 1200)))
 	}
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
 	p.quiet(s)
-}
-
-func b2i(b bool) int64 {
-	if b {
-		return 1
-	}
-	return 0
 }
 
 // testKnobs: drawn knobs turn by drag, wheel and keys; the curve follows at once, and no
@@ -262,4 +259,127 @@ func testKnobs(t *testing.T, browser context.Context) {
 		p.shoot(name)
 	}
 	p.quiet(s)
+}
+
+// TestMorePage looks at what the page can as the commands can: choice of the model, a take
+// at two levels, figures and tables to take away, the design of an exciter.
+func TestMorePage(t *testing.T) {
+	t.Parallel()
+	browser := browserrig.Start(t, 5*time.Minute)
+	root := t.TempDir()
+	fittedCoil(t, root, "a", twoTakes)
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{})
+	var result struct {
+		Model struct {
+			Name  string
+			Tried []struct{ Name string }
+		}
+		Record struct{ Options struct{ Models []string } }
+	}
+	fits := func(what string, is func() bool) {
+		t.Helper()
+		for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
+			readJSON(t, filepath.Join(root, "a", "result.json"), &result)
+			if is() {
+				return
+			}
+			if time.Now().After(deadline) {
+				t.Fatalf("%s: %+v", what, result)
+			}
+		}
+	}
+
+	// The model: that of the last fit stands there, another can be chosen, or all.
+	p.step("result")
+	p.await("the model of the last fit", `document.getElementById("f-model").value === "one ring"`)
+	p.choose("#f-model", "two rings")
+	p.says("#fit-line", `coilsweep fit a --model "two rings"`)
+	p.click(`#fit-form button[type="submit"]`)
+	fits("two rings", func() bool {
+		return result.Model.Name == "two rings" && len(result.Model.Tried) == 1
+	})
+	p.says("#result-circuit", "two eddy-current loops")
+	p.choose("#f-model", "")
+	p.click(`#fit-form button[type="submit"]`)
+	result.Record.Options.Models = nil
+	fits("all of them", func() bool { return len(result.Model.Tried) > 3 })
+	p.await("no model", `document.getElementById("f-model").value === ""`)
+	p.shoot("model")
+
+	// Two levels.
+	p.step("takes")
+	p.click(`#take-list [data-key="bare"] [data-do="levels"]`)
+	p.says(`#take-list [data-key="bare"]`, "linear: at ")
+	p.says(`#take-list [data-key="bare"]`, "dBFS as at ")
+
+	// Figures for print, in each format.
+	p.step("report")
+	file := func() string {
+		t.Helper()
+		p.await("a file", `document.querySelector("#figure-link a")`)
+		return p.fetched(`#figure-link a`)
+	}
+	for format, begin := range map[string]string{"pdf": "%PDF-", "svg": "<svg", "png": "‰PNG"} {
+		p.choose("#p-format", format)
+		p.choose("#p-what", "line")
+		p.write("#p-width", "85mm")
+		p.says("#plot-line", "coilsweep plot a --what line --width 85mm --out line."+format)
+		p.click(`#figure-form button[type="submit"]`)
+		if text := file(); !strings.HasPrefix(text, begin) {
+			t.Errorf("%s begins with %.20q", format, text)
+		}
+		browserrig.JS[any](p.Tab, `document.getElementById("figure-link").textContent = ""; null`)
+	}
+	p.choose("#p-what", "predict")
+	p.choose("#p-format", "svg")
+	p.says("#plot-line", "--cable-length 5")
+	p.click(`#figure-form button[type="submit"]`)
+	if text := file(); !strings.Contains(text, "level, dB over the EMF") {
+		t.Errorf("the prediction is %.300s", text)
+	}
+	p.write("#p-width", "85")
+	p.click(`#figure-form button[type="submit"]`)
+	p.says("#figure-form .wrong", "want 40 mm to 1000 mm, with the unit")
+	p.shoot("print")
+	p.Accessible("", 15)
+
+	// An exciter from what is in the drawer.
+	p.step("bench")
+	p.click("#exciter summary")
+	p.write("#x-core", "10mm")
+	p.write("#x-flange", "25mm")
+	p.write("#x-length", "8mm")
+	p.click(`#exciter-form button[type="submit"]`)
+	p.says("#exciter-form .wrong", "wire is missing")
+	p.write("#x-wire", "0.1mm, 0.2mm")
+	p.says("#exciter-line", "coilsweep exciter --core 10mm --flange 25mm --length 8mm --wire 0.1mm --wire 0.2mm")
+	p.click(`#exciter-form button[type="submit"]`)
+	p.says("#exciter-answer h3", "turns of 0.")
+	p.says("#exciter-answer dt", "series R")
+	p.says("#exciter-answer h3", "The others")
+	var sheet struct{ Exciters []struct{ Turns int } }
+	out := &heard{}
+	if status := cli.Run(t.Context(), []string{"exciter", "--core", "10mm", "--flange", "25mm", "--length", "8mm",
+		"--wire", "0.1mm", "--wire", "0.2mm", "--json"}, nil, out, io.Discard); status != 0 {
+		t.Fatalf("exciter: status %d", status)
+	}
+	if err := json.Unmarshal([]byte(out.String()), &sheet); err != nil || len(sheet.Exciters) != 2 {
+		t.Fatalf("exciter: %v %+v", err, sheet)
+	}
+	p.says("#exciter-answer h3", fmt.Sprintf("%d turns of", sheet.Exciters[0].Turns))
+	p.shoot("exciter")
+	p.Accessible("", 15)
+	p.Show(browserrig.View{Width: 390, Height: 800, Dark: true})
+	p.shoot("exciter-phone")
+	p.Fits("the exciter", 390)
+	p.Accessible(`runOnly: ["color-contrast"], `, 1)
+	p.quiet(s)
+}
+
+// fetched is the content of the file that a link leads to, a byte a character.
+func (p benchTab) fetched(link string) string {
+	p.T.Helper()
+	return browserrig.JS[string](p.Tab, fmt.Sprintf(`fetch(document.querySelector(%q).href).then(r => r.arrayBuffer()).then(b =>
+		new TextDecoder("latin1").decode(b))`, link))
 }

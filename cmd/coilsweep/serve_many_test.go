@@ -272,6 +272,10 @@ func TestManyPage(t *testing.T) {
 		t.Errorf("of the batch it says %q", said)
 	}
 	p.says("#many-answer td", "fail: L")
+	if table := p.fetched(`#many-answer a[download]`); !strings.HasPrefix(table, "coil,folders,") ||
+		strings.Count(table, "\n") != 41 {
+		t.Errorf("the batch as CSV: %.200s", table)
+	}
 	p.oneUnit("#many-answer")
 	p.shoot("many-batch")
 	p.Accessible("", 15)

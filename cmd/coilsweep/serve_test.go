@@ -370,7 +370,7 @@ func TestServeWholeJob(t *testing.T) {
 	batch := s.gets("POST", "/api/batch",
 		map[string]any{"coils": both, "limits": "schema = \"coilsweep.limits/1\"\n[inductance_h]\nnominal = \"2.4H " +
 			"5%\"\n"})
-	if !s.shows(batch, "many-answer", "Table of spreads") || len(s.links(batch, "many-answer")) != 1 ||
+	if !s.shows(batch, "many-answer", "Table of spreads") || len(s.links(batch, "many-answer")) != 2 ||
 		!s.shows(batch, "many-answer", "<code>coilsweep batch bridge-1 shop/neck</code>") {
 		t.Errorf("batch: %v", batch)
 	}
@@ -738,6 +738,12 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/batch", m{"coils": []string{"coil"}, "tolerance": "5%"}, 422, "reference",
 			"tolerance belongs to a reference"},
 		{"POST", "/api/report?coil=coil", m{}, 422, "", "has no take"},
+		{"POST", "/api/figure", m{"coil": "coil", "format": "pdf"}, 422, "", "has no take"},
+		{"POST", "/api/figure", m{"coil": "link", "format": "pdf"}, 403, "", "through a link"},
+		{"POST", "/api/figure", m{"coil": "coil", "options": m{"out": "/tmp/x"}}, 422, "out", "no such setting here"},
+		{"POST", "/api/exciter", m{"options": m{"core": "10mm", "flange": "25mm", "length": "8mm"}}, 422, "",
+			"wire is missing"},
+		{"POST", "/api/exciter", m{"options": m{"core": "10 parsecs"}}, 422, "core", ""},
 		{"POST", "/api/report?coil=none", m{}, 404, "coil", ""},
 	} {
 		status, v := s.asks(tt.method, tt.path, tt.body)

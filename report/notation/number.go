@@ -10,6 +10,7 @@ package notation
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -62,7 +63,13 @@ func Difference(q fit.Quantity, unit quantity.Unit) string {
 	return signed(q.Value, WithU95(q, unit))
 }
 
+// printedZero is a number of which nothing is left in print, which has no sign then.
+var printedZero = regexp.MustCompile(`^−?0(\.0+)?($|[^\d.])`)
+
 func signed(x float64, text string) string {
+	if printedZero.MatchString(text) {
+		return strings.TrimPrefix(text, "−")
+	}
 	if x > 0 {
 		return "+" + text
 	}

@@ -84,6 +84,10 @@ func TestNotes(t *testing.T) {
 	if got := Differences(quantity.Farad, fit.Quantity{U95: 3e-12})[0]; got != "0.0 ± 3.0 pF" {
 		t.Errorf("no difference is %q", got)
 	}
+	if got := Differences(quantity.Henry, fit.Quantity{Value: -0.0002, U95: 0.22}, fit.Quantity{Value: 0.0002, U95: 0.22},
+		fit.Quantity{Value: -0.05, U95: 0.22}); !slices.Equal(got, []string{"0 ± 220 mH", "0 ± 220 mH", "−50 ± 220 mH"}) {
+		t.Errorf("differences that are nothing in print: %q", got)
+	}
 	if got := Differences(quantity.Henry, fit.Quantity{Value: 0.012, U95: 0.003},
 		fit.Quantity{Value: -0.1, U95: 0.02}, fit.Unknown("x")); !slices.Equal(got,
 		[]string{"+12.0 ± 3.0 mH", "−100 ± 20 mH", "–"}) {

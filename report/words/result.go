@@ -75,8 +75,8 @@ var modelMeanings = map[string]string{
 	"solid cylinder": "eddy currents in a solid core",
 }
 
-// modelName is a model's name with what it means.
-func modelName(name string) string {
+// ModelName is a model's name with what it means.
+func ModelName(name string) string {
 	stem, lossy := strings.CutSuffix(name, " with dielectric loss")
 	stem, covered := strings.CutSuffix(stem, " with cover")
 	means, known := modelMeanings[stem]
@@ -98,7 +98,7 @@ func Model(m fit.Model) string {
 		return "no circuit was fitted"
 	}
 	return fmt.Sprintf("%s; %s (reduced chi² %.3g, %d degrees of freedom)",
-		modelName(m.Name), fitWords(m.Chi2Reduced), m.Chi2Reduced, m.DoF)
+		ModelName(m.Name), fitWords(m.Chi2Reduced), m.Chi2Reduced, m.DoF)
 }
 
 // EddyName names a term of the eddy-current loss.

@@ -9,6 +9,8 @@ import (
 	"slices"
 	"strings"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
@@ -83,7 +85,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 			inGuitar := new(harness.Harness)
 			if guitar != "" {
 				var err error
-				if inGuitar, err = workbench.OneCoilHarness(guitar); err != nil {
+				if inGuitar, err = inguitar.OneCoilHarness(guitar); err != nil {
 					return err
 				}
 			}
@@ -99,7 +101,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 			document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
 				Program: programName()}
 			if hear != "" {
-				document.Listening, err = workbench.HearCompared(cmd.Context(), hear, *inGuitar, coils, result.Reference)
+				document.Listening, err = inguitar.HearCompared(cmd.Context(), hear, *inGuitar, coils, result.Reference)
 				if err != nil {
 					return err
 				}
@@ -111,7 +113,7 @@ With --hear the page lets two coils be heard, each alone in the guitar of
 				table: func(w io.Writer) error { return terminal.Comparison(w, result, options.Sort, screen.TableOptions(w)) },
 			}, unfit)
 		},
-	}, options.Options, slices.Concat(shown.options(c), output(workbench.HearOption(&hear),
+	}, options.Options, slices.Concat(shown.options(c), output(inguitar.HearOption(&hear),
 		text("harness", "file that describes the guitar of --hear", &guitar))))
 }
 

@@ -36,7 +36,7 @@ var shorthands = map[string]string{"verbose": "v", "out": "o"}
 func bind(cmd *cobra.Command, options workbench.Options) {
 	cmd.Flags().SortFlags = false
 	for _, o := range options {
-		f := cmd.Flags().VarPF(flag{o}, o.Name, shorthands[o.Name], o.Help)
+		f := cmd.Flags().VarPF(flag{o}, o.Name, shorthands[o.Name], forCommands(o.Help))
 		f.NoOptDefVal = o.Bare
 		switch o.Default {
 		case "":

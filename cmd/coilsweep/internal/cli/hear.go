@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/outfile"
@@ -19,7 +21,7 @@ import (
 )
 
 func newHear(c *console) *cobra.Command {
-	options := workbench.NewHear()
+	options := inguitar.NewHear()
 	fit := workbench.NewFit(false)
 	var folder string
 	var force bool

@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/outfile"
@@ -19,7 +21,7 @@ import (
 )
 
 func newPair(c *console) *cobra.Command {
-	options := workbench.NewPair()
+	options := inguitar.NewPair()
 	csv, picture, html := outfile.File{Option: "csv"}, outfile.File{Option: "plot"}, outfile.File{Option: "out"}
 	var create, force bool
 	var sign decimal

@@ -8,15 +8,15 @@ import (
 	"slices"
 	"strings"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
+	"coilsweep/cmd/coilsweep/internal/onpaper"
 	"coilsweep/cmd/coilsweep/internal/outfile"
 	"coilsweep/cmd/coilsweep/internal/workbench"
-	"coilsweep/excite/quantity"
-	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/figure"
-	"coilsweep/report/notation"
 	"coilsweep/report/plot"
 )
 
@@ -30,16 +30,14 @@ const (
 // plotting are the options of 'plot'.
 type plotting struct {
 	fit    *workbench.Fit
-	guitar *workbench.Guitar
-	what   string
+	guitar *inguitar.Guitar
+	figure *onpaper.Figure
 	out    outfile.File
-	size   figureSize
-	only   []string
 }
 
 func newPlot(c *console) *cobra.Command {
-	p := &plotting{fit: workbench.NewFit(false), guitar: workbench.NewGuitar(false), what: string(figure.KindFit),
-		out: outfile.File{Option: "out"}}
+	p := &plotting{fit: workbench.NewFit(false), guitar: inguitar.NewGuitar(false),
+		figure: onpaper.NewFigure(groupOutput), out: outfile.File{Option: "out"}}
 	return c.command(&cobra.Command{
 		Use:   "plot DIR...",
 		Short: "Write a figure for print: SVG, PDF or PNG",
@@ -81,33 +79,27 @@ Figure and text have the size that you ask for: do not scale them afterwards.`,
 		},
 	}, output(
 		text("out", "the file to write: NAME.svg, NAME.pdf or NAME.png", &p.out.Path), forceOption(&p.out.Force),
-		text("what", "what it shows: "+strings.Join(pictureNames(), ", "), &p.what),
-		&workbench.Option{Name: "take", Value: workbench.TextList(&p.only),
-			Help: "show this take only (may be repeated)"},
-	), p.size.options(), p.fit.Options, p.guitar.Options)
-}
-
-func pictureNames() []string {
-	return notation.Each(figure.Kinds(), func(k figure.Kind) string { return string(k) })
+	), p.figure.Options, p.fit.Options, p.guitar.Options)
 }
 
 // prepare gives what draws the figure, and the error of an evaluation without
 // some takes.
 func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw func(io.Writer) error, unfit,
 	err error) {
-	what := figure.Kind(p.what)
-	if !slices.Contains(figure.Kinds(), what) {
-		return nil, nil, usagef("--what %q: want one of %s", p.what, strings.Join(pictureNames(), ", "))
+	if err := p.figure.Check(); err != nil {
+		return nil, nil, err
 	}
-	printing, err := p.size.printing(p.out.Path)
+	what := figure.Kind(p.figure.Kind)
+	format, err := formatOf(p.out.Path)
+	if err != nil {
+		return nil, nil, err
+	}
+	printing, err := p.figure.Printing(format)
 	if err == nil {
 		err = p.out.Check(".svg", ".pdf", ".png")
 	}
 	if err != nil {
 		return nil, nil, err
-	}
-	if p.only != nil && slices.Contains([]figure.Kind{figure.KindPredict, figure.KindLine, figure.KindMeter}, what) {
-		return nil, nil, usagef("--take does not go with --what %s", what)
 	}
 	if what == figure.KindPredict {
 		return p.prediction(cmd, c, dirs, printing)
@@ -130,10 +122,8 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 		return nil, nil, err
 	}
 	result := *e.Result
-	if p.only != nil {
-		if result.Takes, err = selected(result.Takes, p.only); err != nil {
-			return nil, nil, err
-		}
+	if result.Takes, err = p.figure.Selected(result.Takes); err != nil {
+		return nil, nil, err
 	}
 	return func(w io.Writer) error { return figure.Print(w, result, what, printing) }, e.Unfitness(), nil
 }
@@ -142,7 +132,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 func (p *plotting) overlay(cmd *cobra.Command, c *console, dirs []string, run bool, what figure.Kind,
 	printing figure.Printing) (draw func(io.Writer) error, unfit, err error) {
 	one := ""
-	if p.only != nil {
+	if p.figure.Takes != nil {
 		one = "take"
 	}
 	switch one = cmp.Or(one, p.fit.AnyGiven()); {
@@ -157,29 +147,6 @@ func (p *plotting) overlay(cmd *cobra.Command, c *console, dirs []string, run bo
 	}
 	specimens := workbench.Specimens(coils)
 	return func(w io.Writer) error { return figure.PrintOverlays(w, specimens, run, what, printing) }, unfit, nil
-}
-
-// selected are the takes of these names, in the order of the result.
-func selected(takes []fit.TakeResult, names []string) ([]fit.TakeResult, error) {
-	want := map[string]bool{}
-	for _, name := range names {
-		want[name] = true
-	}
-	var out []fit.TakeResult
-	var have []string
-	for _, t := range takes {
-		have = append(have, t.Name)
-		if want[t.Name] {
-			out = append(out, t)
-			delete(want, t.Name)
-		}
-	}
-	for _, name := range names {
-		if want[name] {
-			return nil, usagef("--take %q: want one of %s", name, strings.Join(have, ", "))
-		}
-	}
-	return out, nil
 }
 
 // prediction draws what the coils do in a guitar.
@@ -200,66 +167,17 @@ func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string,
 	return func(w io.Writer) error { return figure.PrintPrediction(w, *prediction, printing) }, unfit, nil
 }
 
-// figureSize is the size of a figure on paper.
-type figureSize struct {
-	width, height string
-	textPt, dpi   float64
-}
-
-func (s *figureSize) options() workbench.Options {
-	s.width, s.textPt, s.dpi = fmt.Sprintf("%dmm", figure.DefaultWidthMM), plot.DefaultTextPt, plot.DefaultDPI
-	return output(
-		text("width", "width on paper", &s.width),
-		text("height", "height on paper (default: what suits the figure)", &s.height),
-		&workbench.Option{Name: "text", Value: workbench.Number(&s.textPt), Help: "size of the text in pt"},
-		&workbench.Option{Name: "dpi", Value: workbench.Number(&s.dpi), Help: "resolution of a PNG, pixels per inch"},
-	)
-}
-
-// printing reads the flags, and the format from the ending of the file.
-func (s *figureSize) printing(file string) (figure.Printing, error) {
-	p := figure.Printing{TextPt: s.textPt, DPI: s.dpi, Made: workbench.Made()}
+// formatOf reads the format from the ending of the file.
+func formatOf(file string) (plot.Format, error) {
 	if file == "" {
-		return p, usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
+		return "", usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}
 	ending := strings.ToLower(strings.TrimPrefix(filepath.Ext(file), "."))
-	switch p.Format = plot.Format(ending); p.Format {
+	switch format := plot.Format(ending); format {
 	case plot.SVG, plot.PDF, plot.PNG:
+		return format, nil
 	case "":
-		return p, usagef("--out %q has no ending: .svg, .pdf or .png says what to write", file)
-	default:
-		return p, usagef("--out %q: figures are written as .svg, .pdf or .png, not as .%s", file, ending)
+		return "", usagef("--out %q has no ending: .svg, .pdf or .png says what to write", file)
 	}
-	var err error
-	if p.WidthMM, err = paperMM("width", s.width); err != nil {
-		return p, err
-	}
-	if s.height != "" {
-		if p.HeightMM, err = paperMM("height", s.height); err != nil {
-			return p, err
-		}
-	}
-	if !(s.textPt >= leastTextPt && s.textPt <= mostTextPt) {
-		return p, usagef("--text %g: want %d to %d pt", s.textPt, leastTextPt, mostTextPt)
-	}
-	if !(s.dpi >= leastDPI && s.dpi <= mostDPI) {
-		return p, usagef("--dpi %g: want %d to %d", s.dpi, leastDPI, mostDPI)
-	}
-	if s.dpi != plot.DefaultDPI && p.Format != plot.PNG {
-		return p, usagef("--dpi is for a .png: a .%s is sharp at any size", ending)
-	}
-	return p, nil
-}
-
-// paperMM reads a length such as "85mm".
-func paperMM(flag, text string) (float64, error) {
-	m, err := quantity.ParseMetres(text)
-	if err != nil {
-		return 0, &workbench.OptionError{Option: flag, Err: err}
-	}
-	if !(m >= leastFigureM && m <= mostFigureM) {
-		return 0, usagef("--%s %s: want %.0f mm to %.0f mm, with the unit", flag, text, leastFigureM*1e3,
-			mostFigureM*1e3)
-	}
-	return m * 1e3, nil
+	return "", usagef("--out %q: figures are written as .svg, .pdf or .png, not as .%s", file, ending)
 }

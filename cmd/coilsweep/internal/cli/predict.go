@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"io"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/outfile"
@@ -17,7 +19,7 @@ import (
 
 func newPredict(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
-	guitar := workbench.NewGuitar(true)
+	guitar := inguitar.NewGuitar(true)
 	netlist, csv, html := outfile.File{Option: "netlist"}, outfile.File{Option: "csv"}, outfile.File{Option: "out"}
 	var force bool
 	var hear string
@@ -77,7 +79,7 @@ the peak at a frequency.`,
 				return err
 			}
 			document.Prediction = *prediction
-			if document.Listening, err = workbench.HearOn(cmd.Context(), hear, h, coils); err != nil {
+			if document.Listening, err = inguitar.HearOn(cmd.Context(), hear, h, coils); err != nil {
 				return err
 			}
 			if guitar.TargetHz != 0 {
@@ -99,6 +101,6 @@ the peak at a frequency.`,
 	}, guitar.Options, options.Options, output(
 		text("netlist", "write the circuit to FILE.cir, for ngspice", &netlist.Path),
 		text("csv", "write the response to FILE.csv", &csv.Path), sign.option("--csv"),
-		text("out", "write a page with pictures to FILE.html", &html.Path), workbench.HearOption(&hear),
+		text("out", "write a page with pictures to FILE.html", &html.Path), inguitar.HearOption(&hear),
 		forceOption(&force), c.jsonOption("the prediction")))
 }

@@ -5,6 +5,8 @@ import (
 	"io"
 	"path/filepath"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/cmd/coilsweep/internal/screen"
@@ -48,7 +50,7 @@ uncertainty and what they are traced by. What nobody stated is said to be missin
 			}
 			var inGuitar *harness.Harness
 			if guitar != "" {
-				if inGuitar, err = workbench.OneCoilHarness(guitar); err != nil {
+				if inGuitar, err = inguitar.OneCoilHarness(guitar); err != nil {
 					return err
 				}
 			}
@@ -69,7 +71,7 @@ uncertainty and what they are traced by. What nobody stated is said to be missin
 				if document.Harness, err = inGuitar.Predict(coil); err != nil {
 					return err
 				}
-				if document.Listening, err = workbench.HearOn(cmd.Context(), hear, *inGuitar, coil); err != nil {
+				if document.Listening, err = inguitar.HearOn(cmd.Context(), hear, *inGuitar, coil); err != nil {
 					return err
 				}
 			}
@@ -84,7 +86,7 @@ uncertainty and what they are traced by. What nobody stated is said to be missin
 			return e.Unfitness()
 		},
 	}, options.Options, output(text("harness", "file that describes a guitar: show the coil in it", &guitar),
-		workbench.HearOption(&hear), on("certificate", "write certificate.html in its place", &certificate)))
+		inguitar.HearOption(&hear), on("certificate", "write certificate.html in its place", &certificate)))
 }
 
 // ofLastFit evaluates with the fitted circuit, by the options that are given or

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"github.com/spf13/cobra"
 
 	"coilsweep/capture"
@@ -111,7 +113,7 @@ func (w *toWind) request(guitar harness.Harness) (q turns.Request, err error) {
 
 func newTurns(c *console) *cobra.Command {
 	options := workbench.NewFit(false)
-	guitar := workbench.NewGuitar(false)
+	guitar := inguitar.NewGuitar(false)
 	wind := newToWind()
 	picture, html := outfile.File{Option: "plot"}, outfile.File{Option: "out"}
 	return c.command(&cobra.Command{

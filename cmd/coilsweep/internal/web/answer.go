@@ -38,6 +38,8 @@ func (w *workshop) route() {
 		{"POST", "/api/calibrate", taking(w.startCalibration)},
 		{"POST", "/api/fixture", taking(w.startFixture)},
 		{"GET", "/api/trials", w.getTrials},
+		{"GET", "/api/exciter", getExciter},
+		{"POST", "/api/exciter", taking(designExciter)},
 		{"POST", "/api/live", taking(w.startLive)},
 		{"POST", "/api/live/steer", taking(w.steerLive)},
 		{"GET", "/api/live", w.getLive},
@@ -74,6 +76,7 @@ func (w *workshop) route() {
 			return in.Judge(r.Context(), w, w.coilDir)
 		})},
 		{"POST", "/api/report", taking(w.writeReport)},
+		{"POST", "/api/figure", taking(w.printFigure)},
 		{"GET", "/api/links", w.getLinks},
 	} {
 		w.server.Handle(one.method, one.path, answering(one.answer))

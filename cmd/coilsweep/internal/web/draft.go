@@ -4,11 +4,14 @@ import (
 	"html/template"
 	"maps"
 	"net/http"
-	"regexp"
 	"slices"
 	"strings"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"coilsweep/capture/benchfile"
+	"coilsweep/cmd/coilsweep/internal/exciterplan"
+	"coilsweep/cmd/coilsweep/internal/onpaper"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )
 
@@ -28,12 +31,20 @@ var forms = map[string]func(program string) workbench.Options{
 	"check":     func(program string) workbench.Options { return workbench.NewCheck(program).Options },
 	"calibrate": func(program string) workbench.Options { return workbench.NewCalibration(program).Options },
 	"fixture":   func(program string) workbench.Options { return workbench.NewFixture(program).Options },
-	"predict":   func(string) workbench.Options { return workbench.NewGuitar(true).Options },
+	"predict":   func(string) workbench.Options { return inguitar.NewGuitar(true).Options },
 	"compare":   func(string) workbench.Options { return workbench.NewComparison().Options },
 	"batch":     func(string) workbench.Options { return workbench.NewBatch().Options },
-	"fit":       func(string) workbench.Options { return nil },
+	"exciter":   func(string) workbench.Options { return exciterplan.New().Options },
+	"plot":      func(string) workbench.Options { return plotOptions() },
+	"fit":       func(string) workbench.Options { return workbench.NewFit(true).Options },
 	"report":    func(string) workbench.Options { return nil },
 	"label":     func(string) workbench.Options { return nil },
+}
+
+// plotOptions are those of a figure in a file, perhaps of a coil in a guitar.
+func plotOptions() workbench.Options {
+	out := workbench.Option{Name: "out", Value: workbench.Text(new(string))}
+	return slices.Concat(onpaper.NewFigure("").Options, inguitar.NewGuitar(false).Options, workbench.Options{&out})
 }
 
 // line is the command line that does what the form does, with "COIL" for each of
@@ -48,7 +59,7 @@ func (w *workshop) line(form string, coils []string, least int, options map[stri
 	for _, p := range o {
 		texts := []string{options[p.Name]}
 		if _, several := p.Value.(*workbench.List); several {
-			texts = splitList(options[p.Name])
+			texts = workbench.SplitList(options[p.Name])
 		}
 		for _, text := range texts {
 			o.Draft(map[string]string{p.Name: text})
@@ -58,18 +69,6 @@ func (w *workshop) line(form string, coils []string, least int, options map[stri
 		coils = append(slices.Clone(coils), "COIL")
 	}
 	return o.CommandLine("coilsweep "+form, coils)
-}
-
-var decimalComma = regexp.MustCompile(`(\d),(\d)`)
-
-// splitList is "5%, q=15%" in its parts. A comma between digits is a decimal one.
-func splitList(list string) (parts []string) {
-	for _, part := range strings.Split(decimalComma.ReplaceAllString(list, "$1.$2"), ",") {
-		if part = strings.TrimSpace(part); part != "" {
-			parts = append(parts, part)
-		}
-	}
-	return parts
 }
 
 // postDraft answers a form as it stands: with the command line that does the same,
@@ -92,6 +91,8 @@ func (w *workshop) postDraft(_ *http.Request, in draft) (any, error) {
 		}
 	case "compare":
 		least = 2
+	case "exciter":
+		least = 0
 	case "new":
 		if len(coils) == 0 {
 			if name = w.freeFolder(in.Options["name"]); name != "" {

@@ -2,8 +2,8 @@ package web
 
 import (
 	"bytes"
+	"fmt"
 	"io"
-	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -14,39 +14,17 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/rooted"
-	"coilsweep/cmd/coilsweep/guide"
+	"coilsweep/cmd/coilsweep/internal/onpaper"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/harness"
 	"coilsweep/report/data"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
 	"coilsweep/report/plot"
 )
-
-// pageFiles are the files of the page that other parts of the program hold:
-// the drawings of the guide, and the style of the figures.
-type pageFiles struct{}
-
-func (pageFiles) Open(name string) (fs.File, error) {
-	if strings.HasPrefix(name, "guide/") && filepath.Ext(name) == ".svg" {
-		return guide.Files.Open(strings.TrimPrefix(name, "guide/"))
-	}
-	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
-}
-
-func (pageFiles) ReadFile(name string) ([]byte, error) {
-	switch {
-	case name == "plot.css":
-		return []byte(plot.Palette + plot.CSS), nil
-	case name == "plot.js":
-		return []byte(plot.Script), nil
-	case strings.HasPrefix(name, "guide/") && filepath.Ext(name) == ".svg":
-		return guide.Files.ReadFile(strings.TrimPrefix(name, "guide/"))
-	}
-	return nil, &fs.PathError{Op: "read", Path: name, Err: fs.ErrNotExist}
-}
 
 // linked is a file that can be had from the site.
 type linked struct {
@@ -171,22 +149,7 @@ func (w *workshop) stimulusLinks() []linked {
 		return linked{What: "Stimulus", About: "to play and record elsewhere", Name: name,
 			Link: w.server.Link("stimulus", name, send(make))}
 	}
-	return []linked{stimulus("sweep.wav", stimulusAudio), stimulus("sweep.toml", excite.Stimulus.Encode)}
-}
-
-// stimulusAudio is a stimulus as a WAV file.
-func stimulusAudio(s excite.Stimulus) ([]byte, error) {
-	dir, err := os.MkdirTemp("", "coilsweep-")
-	if err != nil {
-		return nil, err
-	}
-	defer rooted.RemoveAll(dir)
-	path := filepath.Join(dir, "sweep.wav")
-	err = workbench.WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, workbench.PCM24)
-	if err != nil {
-		return nil, err
-	}
-	return rooted.ReadFile(path)
+	return []linked{stimulus("sweep.wav", workbench.StimulusAudio), stimulus("sweep.toml", excite.Stimulus.Encode)}
 }
 
 // writeReport writes report.html into the coil's folder, as 'report' does, and
@@ -220,6 +183,35 @@ func (w *workshop) writeReport(r *http.Request, in struct {
 	l := linked{Name: strings.ReplaceAll(coil, "/", "-") + "-report.html"}
 	w.linkFile(&l, filepath.Join(folder.Dir, evaluation.ReportFile))
 	return map[string]any{"link": l.Link}, nil
+}
+
+// printFigure prints a figure of a coil as 'plot' does, and gives a link to it.
+func (w *workshop) printFigure(r *http.Request, in struct {
+	Coil    string            `json:"coil"`
+	Options map[string]string `json:"options"`
+	Format  plot.Format       `json:"format"`
+	Harness map[string]string `json:"harness"` // where the coil is shown in a guitar
+}) (any, error) {
+	f := onpaper.NewFigure("")
+	if err := f.Fill(in.Options); err != nil {
+		return nil, err
+	}
+	dir, err := w.coilDir(in.Coil)
+	if err != nil {
+		return nil, err
+	}
+	e, err := w.coils.Get(r.Context(), dir)
+	if err != nil {
+		return nil, err
+	}
+	var b bytes.Buffer
+	if err := f.Print(&b, in.Format, *e.Result, func() (*harness.Prediction, error) {
+		return predictIn(in.Harness, e)
+	}); err != nil {
+		return nil, err
+	}
+	name := fmt.Sprintf("%s-%s.%s", strings.ReplaceAll(in.Coil, "/", "-"), f.Kind, in.Format)
+	return map[string]any{"link": w.linkPage(name, b.Bytes()), "name": name}, nil
 }
 
 // mostMade is how many pages are kept that are on no disk.

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"net/http"
 
+	"coilsweep/cmd/coilsweep/internal/inguitar"
+
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
@@ -19,7 +21,7 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 	All     bool              `json:"all"`  // other positions of the knobs, and without each part
 	Page    bool              `json:"page"` // and a page of all that, to keep
 }) (any, error) {
-	guitar := workbench.NewGuitar(true)
+	guitar := inguitar.NewGuitar(true)
 	if err := guitar.Fill(in.Options); err != nil {
 		return nil, err
 	}
@@ -62,7 +64,7 @@ func (w *workshop) predictGuitar(r *http.Request, in struct {
 		}
 	}
 	if in.Page && len(coils) == 1 {
-		if document.Listening, err = workbench.HearOn(r.Context(), workbench.OpenStrings, h, coils); err != nil {
+		if document.Listening, err = inguitar.HearOn(r.Context(), inguitar.OpenStrings, h, coils); err != nil {
 			return nil, err
 		}
 	}
@@ -103,7 +105,7 @@ func (w *workshop) showGuitar(document page.PredictionDocument, whole, link bool
 
 // guitarOf is the guitar for one coil of options.
 func guitarOf(options map[string]string) (h harness.Harness, err error) {
-	guitar := workbench.NewGuitar(false)
+	guitar := inguitar.NewGuitar(false)
 	if err := guitar.Fill(options); err != nil {
 		return h, err
 	}

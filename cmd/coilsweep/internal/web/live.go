@@ -92,7 +92,7 @@ func (w *workshop) steerLive(_ *http.Request, in struct {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	if in.Level != "" {
-		dBFS, err := strconv.ParseFloat(decimalComma.ReplaceAllString(in.Level, "$1.$2"), 64)
+		dBFS, err := strconv.ParseFloat(workbench.DecimalComma.ReplaceAllString(in.Level, "$1.$2"), 64)
 		if err != nil {
 			return nil, wrong("level", "want a level in dBFS, such as -30")
 		}

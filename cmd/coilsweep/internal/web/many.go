@@ -11,13 +11,12 @@ import (
 	"strings"
 	"time"
 
+	"coilsweep/cmd/coilsweep/internal/web/several"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
-	"coilsweep/report/figure"
-	"coilsweep/report/label"
-	"coilsweep/report/notation"
-	"coilsweep/report/page"
+	"coilsweep/fit/harness"
+	"coilsweep/report/data"
 )
 
 // mostDrawn is for how many coils the responses are drawn over each other: as
@@ -48,48 +47,19 @@ func (w *workshop) measuredCoil(ctx context.Context, dir string, curves bool) (
 	return m, e.LeftOut, nil
 }
 
-// measured are the coils in dirs, and tells the page that has the ticket how far it is. said
-// tells of takes that were left out and, where some may fail, of coils that have no result.
+// measured are the coils in dirs, and tells the page that has the ticket how far it is.
 func (w *workshop) measured(ctx context.Context, dirs []string, someMayFail bool, ticket string) (
 	coils []evaluation.Measured, said string, err error,
 ) {
-	type one struct {
-		evaluation.Measured
-		leftOut []string
-		err     error
-	}
-	all, done, told := make([]one, len(dirs)), 0, time.Time{}
-	evaluation.Each(ctx, dirs, func(dir string) (o one) {
-		o.Measured, o.leftOut, o.err = w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
-		return o
-	}, func(i int, o one) {
-		all[i] = o
-		if done++; ticket != "" && time.Since(told) > progressEvery {
+	told := time.Time{}
+	return several.Measured(ctx, dirs, someMayFail, func(dir string) (evaluation.Measured, []string, error) {
+		return w.measuredCoil(ctx, dir, len(dirs) <= mostDrawn)
+	}, func(done int) {
+		if ticket != "" && time.Since(told) > progressEvery {
 			told = time.Now()
 			w.publish("many", map[string]any{"ticket": ticket, "done": done, "of": len(dirs)})
 		}
 	})
-	if ctx.Err() != nil {
-		return nil, "", ctx.Err()
-	}
-	var left []string
-	for _, o := range all {
-		switch {
-		case o.err != nil && !someMayFail:
-			return nil, "", o.err
-		case o.err != nil:
-			left = append(left, o.err.Error())
-		default:
-			coils = append(coils, o.Measured)
-			if o.leftOut != nil {
-				left = append(left, o.Folder+": "+strings.Join(o.leftOut, "; "))
-			}
-		}
-	}
-	if left != nil {
-		said = "left out: " + strings.Join(left, "; ")
-	}
-	return coils, said, nil
 }
 
 // progressEvery is how often a page hears how far something is.
@@ -121,6 +91,7 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	SameBench bool     `json:"same_bench"`
 	Sort      string   `json:"sort"`
 	Ticket    string   `json:"ticket"`
+	CSV       data.CSVOptions
 	// Harness are options of the guitar in which the page plays two coils; nil: it does not.
 	Harness map[string]string `json:"harness"`
 }) (any, error) {
@@ -144,33 +115,23 @@ func (w *workshop) compareCoils(r *http.Request, in struct {
 	if err := options.Check(dirs); err != nil {
 		return nil, err
 	}
+	var h *harness.Harness
+	if in.Harness != nil {
+		guitar, err := guitarOf(in.Harness)
+		if err != nil {
+			return nil, err
+		}
+		h = &guitar
+	}
 	coils, said, err := w.measured(r.Context(), dirs, false, in.Ticket)
 	if err != nil {
 		return nil, err
 	}
-	result, err := options.Run(dirs, coils)
+	shown, err := several.Compared(r.Context(), options, dirs, coils, h, in.CSV, w.Program)
 	if err != nil {
 		return nil, err
 	}
-	document := page.ComparisonDocument{Comparison: result, SortKey: options.Sort, Made: workbench.Made(),
-		Program: w.Program}
-	if in.Harness != nil {
-		h, err := guitarOf(in.Harness)
-		if err != nil {
-			return nil, err
-		}
-		if document.Listening, err = workbench.HearCompared(r.Context(), workbench.OpenStrings, h, coils,
-			result.Reference); err != nil {
-			return nil, err
-		}
-	}
-	parts, figures, err := page.ComparisonParts(document)
-	if err != nil {
-		return nil, err
-	}
-	return w.many(manyView{Title: "Comparison", Parts: partOf(parts, "compared", "differences"), LeftOut: said},
-		figures,
-		func(out io.Writer) error { return page.Comparison(out, document) })
+	return w.many(shown, said, "")
 }
 
 // labelCoils makes labels to print of coils that are measured.
@@ -186,38 +147,37 @@ func (w *workshop) labelCoils(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	labels, err := label.Of(coils)
+	shown, err := several.Labels(coils)
 	if err != nil {
 		return nil, err
 	}
-	sheet, err := label.Sheet(labels)
-	if err != nil {
-		return nil, err
-	}
-	return w.many(manyView{Title: "Labels", Parts: sheet, LeftOut: said, Line: w.line("label", in.Coils, 1, nil)}, nil,
-		func(out io.Writer) error { return label.Write(out, labels) })
+	return w.many(shown, said, w.line("label", in.Coils, 1, nil))
 }
 
-// manyView is what is told of several coils.
-type manyView struct {
-	Title          string
-	Parts, Figures template.HTML
-	LeftOut        string // what was left out, and why
-	Link           string // to the whole page
-	Line           string // the command line that does the same
-}
-
-// many is the answer on several coils, with a link to the whole page about them.
-func (w *workshop) many(v manyView, drawings []figure.Drawing, whole func(io.Writer) error) (any, error) {
-	var html bytes.Buffer
-	if err := whole(&html); err != nil {
-		return nil, err
+// many is the answer on several coils, with links to the whole page about them and to the
+// numbers as a table; left tells what was left out, line is the command line that does the same.
+func (w *workshop) many(s several.Shown, left, line string) (any, error) {
+	view := struct {
+		Title                    string
+		Parts, Figures           template.HTML
+		LeftOut, Link, CSV, Line string
+	}{Title: s.Title, Parts: template.HTML(workbench.WithoutFlags(string(s.Parts))), Figures: figures(s.Figures...),
+		LeftOut: left, Line: line}
+	for _, file := range []struct {
+		write  func(io.Writer) error
+		link   *string
+		ending string
+	}{{s.Page, &view.Link, ".html"}, {s.CSV, &view.CSV, ".csv"}} {
+		if file.write == nil {
+			continue
+		}
+		var b bytes.Buffer
+		if err := file.write(&b); err != nil {
+			return nil, err
+		}
+		*file.link = w.linkPage(strings.ToLower(s.Title)+file.ending, b.Bytes())
 	}
-	v.Link, v.Figures = w.linkPage(strings.ToLower(v.Title)+".html", html.Bytes()), figures(drawings...)
-	if v.LeftOut != "" {
-		v.LeftOut = notation.UpperFirst(v.LeftOut) + "."
-	}
-	return shows{HTML: places{"many-answer": fragment("many", v)}}, nil
+	return shows{HTML: places{"many-answer": fragment("many", view)}}, nil
 }
 
 func (w *workshop) judgeBatch(r *http.Request, in struct {
@@ -231,13 +191,14 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	SameBench bool     `json:"same_bench"`
 	State     string   `json:"state"`
 	Ticket    string   `json:"ticket"`
+	CSV       data.CSVOptions
 }) (any, error) {
 	dirs, err := w.dirsOf(in.Coils, 1, 10000)
 	if err != nil {
 		return nil, err
 	}
 	options := workbench.NewBatch()
-	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, splitList(in.Tolerance)
+	options.ByFolder, options.LimitsText, options.Tolerances = in.ByFolder, in.Limits, workbench.SplitList(in.Tolerance)
 	options.SameBench = in.SameBench
 	if in.Reference != "" {
 		if options.Reference, err = w.coilDir(in.Reference); err != nil {
@@ -258,7 +219,7 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	result, err := options.Run(limits, coils)
+	shown, err := several.Batch(options, limits, coils, in.CSV, w.Program)
 	if err != nil {
 		return nil, err
 	}
@@ -269,12 +230,5 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 			given[name] = "true"
 		}
 	}
-	line := w.line("batch", in.Coils, 1, given)
-	document := page.BatchDocument{Batch: result, Limits: limits.Source, Made: workbench.Made(), Program: w.Program}
-	parts, figures, err := page.BatchParts(document)
-	if err != nil {
-		return nil, err
-	}
-	return w.many(manyView{Title: "Batch", Parts: partOf(parts, "batch", "judged"), LeftOut: said, Line: line}, figures,
-		func(out io.Writer) error { return page.Batch(out, document) })
+	return w.many(shown, said, w.line("batch", in.Coils, 1, given))
 }

@@ -7,6 +7,7 @@ import (
 	"io"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
 
 	"coilsweep/capture"
@@ -20,6 +21,7 @@ import (
 	"coilsweep/report/figure"
 	"coilsweep/report/notation"
 	"coilsweep/report/page"
+	"coilsweep/report/words"
 )
 
 // fitting is the fit of a coil: under way, or failed.
@@ -148,6 +150,14 @@ func (w *workshop) startFit(r *http.Request, in struct {
 	return accepted{"state": resultWorking}, nil
 }
 
+// models are those that a fit can be told to use, by their names, with what they mean.
+func models() (list [][2]string) {
+	for _, name := range workbench.NewFit(false).Find("model").Words() {
+		list = append(list, [2]string{name, words.ModelName(name)})
+	}
+	return list
+}
+
 // resultNow is the result of a coil as it lies in its folder, with the reasons
 // why it is stale; nil where there is none.
 func (w *workshop) resultNow(folder *capture.Folder) (result *fit.Result, stale []string) {
@@ -207,9 +217,11 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 		State string `json:"state"`
 		There bool   `json:"there"` // there is a result, of whatever age
 		Known bool   `json:"known"` // and L and C are known apart
-		HTML  places `json:"html"`
-	}{v.State, v.Result != nil, v.Result != nil && v.Result.Inductance.Known(), places{
-		"fit-line":    text(w.line("fit", []string{coil}, 1, nil)),
+		// Options are those of its fit.
+		Options map[string]any `json:"options"`
+		HTML    places         `json:"html"`
+	}{v.State, v.Result != nil, v.Result != nil && v.Result.Inductance.Known(), nil, places{
+		"f-model":     fragment("models", models()),
 		"report-line": text(w.line("report", []string{coil}, 1, nil)),
 		"result-head": "", "result-takes": "", "result-circuit": "", "result-shares": "",
 	}}
@@ -217,6 +229,13 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 	answer.HTML["result-state"], answer.HTML["result-empty"], answer.HTML["guitar-empty"] = state, empty, guitar
 	if v.Result == nil {
 		return answer, nil
+	}
+	if r := v.Result.Record; r != nil {
+		answer.Options = map[string]any{"model": strings.Join(r.Options.Models, ", "),
+			"shared-gain": r.Options.SharedGain, "montecarlo": ""}
+		if n := r.Options.MonteCarlo; n > 0 {
+			answer.Options["montecarlo"] = strconv.Itoa(n)
+		}
 	}
 	parts, err := page.CoilParts(page.CoilDocument{Result: *v.Result, Coil: v.folder.Coil})
 	if err != nil {

@@ -15,6 +15,7 @@ import (
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/device"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/borrowed"
 	"coilsweep/cmd/coilsweep/internal/web/held"
 	"coilsweep/cmd/coilsweep/internal/web/listed"
 	"coilsweep/cmd/coilsweep/internal/web/site"
@@ -99,7 +100,7 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	if w.server, err = site.New(site.Options{
-		Root: o.Root, Static: pageFiles{}, Listen: o.Listen, Hosts: o.Hosts, Key: o.Key,
+		Root: o.Root, Static: borrowed.Files{}, Listen: o.Listen, Hosts: o.Hosts, Key: o.Key,
 		Fault: o.Warn,
 	}); err != nil {
 		w.release()

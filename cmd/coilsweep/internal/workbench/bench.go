@@ -94,7 +94,7 @@ func (b *Bench) check(o Options) error {
 		alien, kind = soundcardOptions, "the simulated bench"
 	}
 	if name := o.firstGiven(alien); name != "" {
-		return wrong(name, "{%s} does not go with %s[[ ({bench} %s)]]", name, kind, b.Kind)
+		return Wrong(name, "{%s} does not go with %s[[ ({bench} %s)]]", name, kind, b.Kind)
 	}
 	return nil
 }
@@ -295,7 +295,7 @@ func (b *Bench) simulated(take capture.Take, coil, reference int, wired wiring) 
 			bench = virtual.Pair()
 		}
 		if bench.Second == nil {
-			return nil, wrong("virtual-connected", "the simulated bench %q has one coil only", bench.Name)
+			return nil, Wrong("virtual-connected", "the simulated bench %q has one coil only", bench.Name)
 		}
 		second := *bench.Second
 		second.Connected = b.Connected

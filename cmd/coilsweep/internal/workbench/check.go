@@ -78,7 +78,7 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 		quiet.LevelDBFS = planned - scoutDB
 	}
 	if quiet.LevelDBFS > planned {
-		return nil, wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS,
+		return nil, Wrong("scout-level", "{scout-level} %g is above the planned level, %s dBFS", quiet.LevelDBFS,
 			Signed(planned))
 	}
 	quiet.LeadInS = scoutLeadInS
@@ -86,7 +86,7 @@ func (k *Check) Plan(dir string) (*CheckPlan, error) {
 		return nil, err
 	}
 	if planned > 0 {
-		return nil, wrongValue("level", fmt.Sprintf("%g", planned), "want at most 0 dBFS")
+		return nil, WrongValue("level", fmt.Sprintf("%g", planned), "want at most 0 dBFS")
 	}
 	scout := check.Scout{PlannedDBFS: planned}
 	if dcr := folder.Coil.DCR; dcr != nil {

@@ -35,7 +35,7 @@ func NewCoil() *Coil {
 func (o *Coil) Create(dir string) error {
 	coil := o.Coil
 	if o.Given("name") && strings.TrimSpace(coil.Name) == "" {
-		return wrong("name", "{name} is blank: give the coil a name, or leave it out for that of the folder")
+		return Wrong("name", "{name} is blank: give the coil a name, or leave it out for that of the folder")
 	}
 	if coil.Name == "" {
 		abs, err := filepath.Abs(dir)

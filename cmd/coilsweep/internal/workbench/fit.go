@@ -58,9 +58,9 @@ func (f *Fit) Analysis() (*fit.Options, error) {
 	}
 	switch {
 	case f.MonteCarlo < 0 || f.MonteCarlo == 1:
-		return nil, wrongValue("montecarlo", f.MonteCarlo, "want at least 2 trials, better 1000")
+		return nil, WrongValue("montecarlo", f.MonteCarlo, "want at least 2 trials, better 1000")
 	case f.Given("seed") && f.MonteCarlo == 0:
-		return nil, wrong("seed", "{seed} is for the trials of {montecarlo}")
+		return nil, Wrong("seed", "{seed} is for the trials of {montecarlo}")
 	}
 	options.MonteCarlo, options.Seed = f.MonteCarlo, f.Seed
 	if !f.Given("model", "shared-gain", "montecarlo", "seed") {

@@ -45,7 +45,7 @@ type FixturePlan struct {
 // ErrNoBench or ErrNoCalibration where they are missing.
 func (k *Fixture) Plan(dir string) (*FixturePlan, error) {
 	if k.Series == nil {
-		return nil, wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
+		return nil, Wrong("series", `the resistor in place of the coil is missing[[: {series} "470k 1%%"]]`)
 	}
 	take, err := k.beginDirect(dir, k.Take.Reference.Kind, &k.Stimulus)
 	if err != nil {

@@ -77,10 +77,10 @@ func (m *Import) Run(ctx context.Context, dir string) (*capture.Folder, capture.
 		return fail(err)
 	}
 	if m.StimulusFile == "" && m.Stimulus == nil {
-		return fail(wrong("stimulus", "the stimulus that was played is missing[[: {stimulus} FILE.toml]]"))
+		return fail(Wrong("stimulus", "the stimulus that was played is missing[[: {stimulus} FILE.toml]]"))
 	}
 	if m.Recording == "" {
-		return fail(wrong("recording", "the recording is missing[[: {recording} REC.wav]]"))
+		return fail(Wrong("recording", "the recording is missing[[: {recording} REC.wav]]"))
 	}
 	folder, err := m.Take.Folder(dir)
 	if err != nil {

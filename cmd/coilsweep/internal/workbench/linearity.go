@@ -22,7 +22,7 @@ func lowerLevel(text string, levelDBFS float64) (float64, error) {
 	}
 	low, err := strconv.ParseFloat(text, 64)
 	if err != nil || !(low < levelDBFS) {
-		return 0, wrong("levels", "{levels}=%s: want a level in dBFS below {level}, %s dBFS", text, Signed(levelDBFS))
+		return 0, Wrong("levels", "{levels}=%s: want a level in dBFS below {level}, %s dBFS", text, Signed(levelDBFS))
 	}
 	return low, nil
 }

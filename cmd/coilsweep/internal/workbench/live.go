@@ -77,7 +77,7 @@ func (l *Live) Plan(dir string) (*LivePlan, error) {
 // CheckLiveLevel refuses levels that live mode does not play.
 func CheckLiveLevel(dBFS float64) error {
 	if !(dBFS >= -60 && dBFS <= 0) {
-		return wrongValue("level", fmt.Sprintf("%g", dBFS), "want a level from -60 to 0 dBFS")
+		return WrongValue("level", fmt.Sprintf("%g", dBFS), "want a level from -60 to 0 dBFS")
 	}
 	return nil
 }

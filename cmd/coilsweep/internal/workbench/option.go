@@ -135,26 +135,45 @@ func (o Options) stated(name string) bool {
 }
 
 // Fill sets options as a page sends them, by their names; an empty text leaves
-// one out. An option that a page may not set is refused as if it did not exist.
-// The error is an *OptionError.
+// one out, and what may be repeated has commas between its values. An option that a
+// page may not set is refused as if it did not exist. The error is an *OptionError.
 func (o Options) Fill(texts map[string]string) error {
 	for _, name := range slices.Sorted(maps.Keys(texts)) {
 		p := o.Find(name)
 		if p == nil || !p.Page {
 			return &OptionError{Option: name, Err: errors.New("there is no such setting here")}
 		}
-		if texts[name] == "" {
-			continue
+		values := []string{texts[name]}
+		if _, several := p.Value.(*List); several {
+			values = SplitList(texts[name])
 		}
-		text, err := p.typed(texts[name])
-		if err == nil {
-			err = p.Set(text)
-		}
-		if err != nil {
-			return err
+		for _, text := range values {
+			if text == "" {
+				continue
+			}
+			text, err := p.typed(text)
+			if err == nil {
+				err = p.Set(text)
+			}
+			if err != nil {
+				return err
+			}
 		}
 	}
 	return nil
+}
+
+// DecimalComma is a comma between digits.
+var DecimalComma = regexp.MustCompile(`(\d),(\d)`)
+
+// SplitList is "5%, q=15%" in its parts. A comma between digits is a decimal one.
+func SplitList(list string) (parts []string) {
+	for part := range strings.SplitSeq(DecimalComma.ReplaceAllString(list, "$1.$2"), ",") {
+		if part = strings.TrimSpace(part); part != "" {
+			parts = append(parts, part)
+		}
+	}
+	return parts
 }
 
 // typed is what somebody typed into a field, with a point for a decimal comma where the
@@ -248,13 +267,13 @@ func (e *OptionError) Text() string {
 	return text
 }
 
-// wrong is an *OptionError about option; the format may name others as {name}.
-func wrong(option, format string, args ...any) error {
+// Wrong is an *OptionError about option; the format may name others as {name}.
+func Wrong(option, format string, args ...any) error {
 	return &OptionError{Option: option, Err: fmt.Errorf(format, args...)}
 }
 
-// wrongValue is wrong, with what was given.
-func wrongValue(option string, given any, format string, args ...any) error {
+// WrongValue is Wrong, with what was given.
+func WrongValue(option string, given any, format string, args ...any) error {
 	return &OptionError{Option: option, Given: fmt.Sprint(given), Err: fmt.Errorf(format, args...)}
 }
 

@@ -48,7 +48,7 @@ func NewComparison() *Comparison {
 // Check refuses a reference that is not among the coils in dirs.
 func (o *Comparison) Check(dirs []string) error {
 	if o.Against != "" && o.reference(dirs) < 0 {
-		return wrongValue("against", o.Against, "name one of the folders that are compared")
+		return WrongValue("against", o.Against, "name one of the folders that are compared")
 	}
 	return nil
 }
@@ -69,7 +69,7 @@ func (o *Comparison) Run(dirs []string, coils []evaluation.Measured) (*compariso
 		return nil, err
 	}
 	if keys := result.SortKeys(); !slices.Contains(keys, o.Sort) {
-		return nil, wrongValue("sort", o.Sort, "want one of %s", strings.Join(keys, ", "))
+		return nil, WrongValue("sort", o.Sort, "want one of %s", strings.Join(keys, ", "))
 	}
 	return result, nil
 }
@@ -136,16 +136,16 @@ func sameBench(to *bool) *Option {
 func (b *Batch) Check() error {
 	switch {
 	case (b.LimitsFile != "" || b.LimitsText != "") && b.Reference != "":
-		return wrong("limits", "{limits} and {%s} contradict each other", b.reference)
+		return Wrong("limits", "{limits} and {%s} contradict each other", b.reference)
 	case b.Reference != "" && b.Tolerances == nil:
-		return wrong("tolerance", "a reference needs a tolerance, such as 5%%[[: {tolerance} 5%%]]")
+		return Wrong("tolerance", "a reference needs a tolerance, such as 5%%[[: {tolerance} 5%%]]")
 	case b.Reference == "" && b.Tolerances != nil:
-		return wrong(b.reference, "{tolerance} belongs to a reference[[: {%s} DIR]]", b.reference)
+		return Wrong(b.reference, "{tolerance} belongs to a reference[[: {%s} DIR]]", b.reference)
 	case !(b.Guard >= 0 && b.Guard <= 10):
-		return wrongValue("guard", fmt.Sprintf("%g", b.Guard), "want 0 to 10")
+		return WrongValue("guard", fmt.Sprintf("%g", b.Guard), "want 0 to 10")
 	}
 	if b.Chart != "" && !slices.Contains(comparison.PropertyKeys(), b.Chart) {
-		return wrongValue("chart", b.Chart, "want one of %s", strings.Join(comparison.PropertyKeys(), ", "))
+		return WrongValue("chart", b.Chart, "want one of %s", strings.Join(comparison.PropertyKeys(), ", "))
 	}
 	_, err := b.percent()
 	return err
@@ -162,10 +162,10 @@ func (b *Batch) percent() (map[string]float64, error) {
 		}
 		x, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(value), "%")), 64)
 		if err != nil || !strings.HasSuffix(strings.TrimSpace(value), "%") || !(x > 0 && x <= 1000) {
-			return nil, wrongValue("tolerance", given, "want for example 5%% or bare_q=15%%")
+			return nil, WrongValue("tolerance", given, "want for example 5%% or bare_q=15%%")
 		}
 		if key != "" && !slices.Contains(comparison.PropertyKeys(), key) {
-			return nil, wrongValue("tolerance", given, "there is no quantity %q; want one of %s", key,
+			return nil, WrongValue("tolerance", given, "there is no quantity %q; want one of %s", key,
 				strings.Join(comparison.PropertyKeys(), ", "))
 		}
 		out[key] = x

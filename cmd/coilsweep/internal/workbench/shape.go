@@ -69,7 +69,7 @@ func (s *StimulusFile) Design(ctx context.Context, hears Ears) (excite.Stimulus,
 	takes, name := filepath.Split(filepath.Clean(s.After))
 	takes = filepath.Clean(takes)
 	if filepath.Base(takes) != "takes" {
-		return excite.Stimulus{}, wrongValue("after", s.After, "want a take of a coil folder, DIR/takes/NAME")
+		return excite.Stimulus{}, WrongValue("after", s.After, "want a take of a coil folder, DIR/takes/NAME")
 	}
 	folder, err := capture.OpenFolder(filepath.Dir(takes))
 	if err != nil {

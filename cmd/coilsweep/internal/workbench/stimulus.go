@@ -2,10 +2,12 @@ package workbench
 
 import (
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
 	"coilsweep/capture/atomicfile"
+	"coilsweep/capture/rooted"
 	"coilsweep/capture/wav"
 	"coilsweep/excite"
 )
@@ -44,7 +46,7 @@ func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
 	}
 	for _, p := range s.options() {
 		if o.Given(p.Name) {
-			return excite.Stimulus{}, wrong(p.Name,
+			return excite.Stimulus{}, Wrong(p.Name,
 				"{%s} and {stimulus} contradict each other: the file already states that", p.Name)
 		}
 	}
@@ -54,7 +56,7 @@ func (s *Stimulus) choose(o Options, path string) (excite.Stimulus, error) {
 // ReadStimulus reads the description of a stimulus, FILE.toml.
 func ReadStimulus(path string) (excite.Stimulus, error) {
 	if strings.EqualFold(filepath.Ext(path), ".wav") {
-		return excite.Stimulus{}, wrongValue("stimulus", path,
+		return excite.Stimulus{}, WrongValue("stimulus", path,
 			"want the description of the stimulus, FILE.toml, not its audio")
 	}
 	text, err := atomicfile.Read(path, atomicfile.MaxText)
@@ -113,4 +115,19 @@ func WriteStimulus(path, description string, s excite.Stimulus, format string) e
 		return err
 	}
 	return words.Commit()
+}
+
+// StimulusAudio is a stimulus as a WAV file.
+func StimulusAudio(s excite.Stimulus) ([]byte, error) {
+	dir, err := os.MkdirTemp("", "coilsweep-")
+	if err != nil {
+		return nil, err
+	}
+	defer rooted.RemoveAll(dir)
+	path := filepath.Join(dir, "sweep.wav")
+	err = WriteStimulus(path, filepath.Join(dir, "sweep.toml"), s, PCM24)
+	if err != nil {
+		return nil, err
+	}
+	return rooted.ReadFile(path)
 }

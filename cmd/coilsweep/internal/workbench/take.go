@@ -127,7 +127,7 @@ func limit(at *float64, key string) Value {
 // *OptionError.
 func (t *Take) take(o Options, program string) (capture.Take, error) {
 	if t.Name == "" {
-		return capture.Take{}, wrong("take", "the take needs a name[[: {take} NAME]]")
+		return capture.Take{}, Wrong("take", "the take needs a name[[: {take} NAME]]")
 	}
 	if err := capture.CheckTakeName(t.Name); err != nil {
 		return capture.Take{}, &OptionError{Option: "take", Err: err}

@@ -95,6 +95,11 @@ func New(t capture.Take, result *fit.Result) Take {
 	if snr := workbench.Measured(t.Quality.SNRDB); snr != nil {
 		add("recording S/N %s", notation.WholeDecibels(*snr))
 	}
+	if l := t.Linearity; l != nil {
+		is := map[bool]string{true: "linear", false: "not linear"}[l.Linear]
+		add("%s: at %s dBFS as at %s dBFS to %.2f ± %.2f dB", is, workbench.Signed(l.LevelsDBFS[1]),
+			workbench.Signed(l.LevelsDBFS[0]), math.Abs(l.DeviationDB), quantity.Coverage95*l.UDB)
+	}
 	if n, planned := Sweeps(t), t.Stimulus.Repeats; n < planned {
 		add("%d of %d sweeps", n, planned)
 	} else if n > 0 {

@@ -64,7 +64,9 @@ function values(node, group) {
       if (v !== null) rows.get(name)[column] = degree ? degrees(v) : decibel(v);
     }
   }
-  const heads = svgs.map((svg) => $("text.axis:not([text-anchor])", svg).textContent.split(",")[0]);
+  // Figures with the same axis have captions that tell them apart.
+  const heads = svgs.map((svg) => $("figcaption", svg.closest(".figures figure") ?? svg)?.textContent ??
+    $("text.axis:not([text-anchor])", svg).textContent.split(",")[0]);
   fill($(".looking tbody", node), [...rows].map(([name, cells]) =>
     el("tr", {}, el("th", { scope: "row" }, name || "curve"), cells.map((text) => el("td", {}, text)))));
   fill($(".looking thead tr", node), el("th", { scope: "col" }, "at the cursor"),

@@ -49,6 +49,9 @@ function progress(at) {
   say(byID("many-far"), `${at.done} of ${at.of} coils`);
 }
 
+// Tables are for the spreadsheet of whoever looks at the page.
+const commaHere = (1.5).toLocaleString().includes(",");
+
 // ask shows what the program says of the coils.
 async function ask(path, body) {
   const place = byID("many-answer"), mine = { stop: new AbortController(), ticket: `${Date.now()} ${Math.random()}` };
@@ -59,7 +62,7 @@ async function ask(path, body) {
   running(true);
   put({ "many-answer": '<p class="panel work">Being worked out …</p>' });
   try {
-    put((await api.post(path, { ...body, ticket: mine.ticket }, mine.stop.signal)).html);
+    put((await api.post(path, { ...body, ticket: mine.ticket, ...(path === "/api/labels" ? {} : { CSV: { DecimalComma: commaHere } }) }, mine.stop.signal)).html);
     for (const table of $$("table", place)) if ($("tbody th:is(.short, .long)", table)) sortable(table); // rows are coils
   } catch (error) {
     put({ "many-answer": error.name === "AbortError" ? '<p class="panel">Stopped.</p>' : "" });

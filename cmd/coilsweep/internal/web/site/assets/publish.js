@@ -1,12 +1,15 @@
 // The report, and files to take away.
 import * as api from "./api.js";
-import { $, announce, byID, fill, link, put, say, show } from "./dom.js";
-import { act } from "./form.js";
+import { $, announce, byID, el, fill, link, put, say, show } from "./dom.js";
+import { act, draft, Form, withValues } from "./form.js";
 import { harness } from "./guitar.js";
 import { on, state } from "./state.js";
 
+let figure;
+
 export function start() {
   byID("report-write").addEventListener("click", write);
+  figure = new Form(byID("figure-form"), print, { onInput: tell });
   on(["result", "coil", "coilID"], draw);
   on("step", fetchLinks);
 }
@@ -34,7 +37,22 @@ function draw() {
   if (!ready) say(place, state.coil ? "A report needs a result: record a take first." : "Choose a coil first.");
   else if (!$("a", place) || linkedCoil !== state.coilID) say(place, "");
   linkedCoil = state.coilID;
+  show(byID("figure-form"), ready);
+  say(byID("figure-link"), "");
+  if (ready) tell();
   fetchLinks();
+}
+
+function tell() {
+  const { format, ...options } = figure.values(), guitar = options.what === "predict" ? harness() : {};
+  draft("plot", [state.coilID], { ...options, ...guitar, out: `${options.what}.${format}` });
+}
+
+async function print({ format, ...options }) {
+  say(byID("figure-link"), "");
+  const made = await api.post("/api/figure", { coil: state.coilID, options: withValues(options), format,
+    ...(options.what === "predict" ? { harness: harness() } : {}) });
+  fill(byID("figure-link"), el("a", { href: made.link, download: made.name }, made.name));
 }
 
 async function fetchLinks() {

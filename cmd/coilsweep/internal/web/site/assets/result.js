@@ -1,10 +1,22 @@
 // The result: which of its parts are seen, and fetched once they are.
 import * as api from "./api.js";
 import { $$, byID, does, show, write } from "./dom.js";
-import { act } from "./form.js";
+import { act, draft, Form, withValues } from "./form.js";
 import { on, state } from "./state.js";
 
+let form;
+
 export function start() {
+  const tell = () => draft("fit", [state.coilID].filter(Boolean), form.values());
+  form = new Form(byID("fit-form"), async (options) => {
+    await api.post("/api/fit", { coil: state.coilID, options: withValues(options) });
+    form.kept();
+  }, { onInput: tell });
+  on("coilID", () => form.forget());
+  on("result", () => {
+    if (state.result?.there) form.fill(state.result.options ?? {}, JSON.stringify(state.result.options));
+    tell();
+  });
   does({ fit: (button) => act(button, () => api.post("/api/fit", { coil: state.coilID, options: {} })) });
   on(["result", "coilID"], draw);
   on("step", parts);

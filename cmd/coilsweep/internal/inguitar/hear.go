@@ -1,4 +1,4 @@
-package workbench
+package inguitar
 
 import (
 	"context"
@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
 	"coilsweep/report/pluck"
@@ -22,7 +23,7 @@ const OpenStrings = "E2 A2 D3 G3 B3 E4"
 
 // Hear has a recording sound through one coil or two, each alone in a guitar.
 type Hear struct {
-	Options
+	workbench.Options
 	Play         string // as for recording
 	Channel      int
 	RecordedWith string // the folder of the coil that recorded it; empty: none
@@ -33,11 +34,11 @@ type Hear struct {
 // NewHear has the defaults.
 func NewHear() *Hear {
 	o := &Hear{Play: OpenStrings, Channel: 1, guitar: NewGuitar(false)}
-	o.Options = append(Options{
-		{Name: "in", Group: groupHear, Value: Text(&o.Play),
+	o.Options = append(workbench.Options{
+		{Name: "in", Group: groupHear, Value: workbench.Text(&o.Play),
 			Help: "a recording, WAV or FLAC, or notes for plucked strings: \"E2 B2 E3\""},
-		{Name: "channel", Group: groupHear, Value: Whole(&o.Channel), Help: "the channel of the recording"},
-		{Name: "recorded-with", Group: groupHear, Value: Text(&o.RecordedWith),
+		{Name: "channel", Group: groupHear, Value: workbench.Whole(&o.Channel), Help: "the channel of the recording"},
+		{Name: "recorded-with", Group: groupHear, Value: workbench.Text(&o.RecordedWith),
 			Help: "folder of the coil that the recording was made with, in this guitar: its response is taken out"},
 	}, o.guitar.ofOneCoil()...)
 	return o
@@ -62,8 +63,8 @@ func (o *Hear) Plan(dirs []string) (h harness.Harness, all []string, a, b harnes
 	case len(dirs) == 2:
 		a = harness.Path{Through: 0, Without: without}
 	case without == 0:
-		return h, nil, a, b, wrongValue("recorded-with", o.RecordedWith, "through this coil the recording sounds as it "+
-			"is: name another coil")
+		return h, nil, a, b, workbench.WrongValue("recorded-with", o.RecordedWith,
+			"through this coil the recording sounds as it is: name another coil")
 	default: // the recording as it is, with the coil that it was made with, or with none
 		a = harness.Path{Through: without, Without: without}
 	}
@@ -77,16 +78,17 @@ func (o *Hear) Recording() (sound.Recording, error) {
 	case err != nil || isFile:
 		return r, err
 	case o.Given("channel"):
-		return r, wrong("channel", "{channel} is for a recording")
+		return r, workbench.Wrong("channel", "{channel} is for a recording")
 	case o.RecordedWith != "":
-		return r, wrong("recorded-with", "{recorded-with} is for a recording: plucked strings are made without a coil")
+		return r, workbench.Wrong("recorded-with",
+			"{recorded-with} is for a recording: plucked strings are made without a coil")
 	}
 	return r, nil
 }
 
 // HearOption is the option of pages that let coils be heard.
-func HearOption(at *string) *Option {
-	return &Option{Name: "hear", Value: Text(at),
+func HearOption(at *string) *workbench.Option {
+	return &workbench.Option{Name: "hear", Value: workbench.Text(at),
 		Help: "let the page play this: a recording without a coil in it, WAV or FLAC, or notes, \"E2 B2 E3\""}
 }
 
@@ -122,7 +124,7 @@ func recording(option, play string, channel int) (r sound.Recording, isFile bool
 	if _, err := os.Stat(play); !isFile && err != nil {
 		notes, err := pluck.ParseNotes(play)
 		if err != nil {
-			return r, false, wrongValue(option, play, "neither a file nor notes: %v", err)
+			return r, false, workbench.WrongValue(option, play, "neither a file nor notes: %v", err)
 		}
 		return sound.Recording{Name: "plucked strings " + strings.Join(strings.Fields(play), " ") +
 			" (Karplus and Strong 1983)", RateHz: pluck.RateHz, Samples: pluck.Strings(notes)}, false, nil

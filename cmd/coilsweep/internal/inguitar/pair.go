@@ -1,4 +1,4 @@
-package workbench
+package inguitar
 
 import (
 	"cmp"
@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit/harness"
 	"coilsweep/fit/pair"
@@ -15,7 +16,7 @@ import (
 
 // Pair are the options of a pair: to start its folder, and the guitar that it is in.
 type Pair struct {
-	Options
+	workbench.Options
 	name      string
 	halves    [2]capture.Coil
 	dcr       [2]*quantity.Resistance
@@ -28,16 +29,18 @@ type Pair struct {
 func NewPair() *Pair {
 	o := &Pair{guitar: NewGuitar(false)}
 	const begin = "A new pair"
-	o.Options = append(Options{
-		{Name: "name", Group: begin, Value: Text(&o.name), Help: "the pair's name (default: that of the folder)"},
-		{Name: "first", Group: begin, Value: Text(&o.halves[0].Name), Default: "first coil", Help: "name of its first coil"},
-		{Name: "second", Group: begin, Value: Text(&o.halves[1].Name), Default: "second coil",
+	o.Options = append(workbench.Options{
+		{Name: "name", Group: begin, Value: workbench.Text(&o.name), Help: "the pair's name (default: that of the folder)"},
+		{Name: "first", Group: begin, Value: workbench.Text(&o.halves[0].Name), Default: "first coil",
+			Help: "name of its first coil"},
+		{Name: "second", Group: begin, Value: workbench.Text(&o.halves[1].Name), Default: "second coil",
 			Help: "name of its second coil"},
-		{Name: "first-dcr", Group: begin, Value: Resistance(&o.dcr[0]), Help: `DC resistance of the first, "4.1k@22C 0.5%"`},
-		{Name: "second-dcr", Group: begin, Value: Resistance(&o.dcr[1]), Help: "that of the second"},
-		{Name: "partial-r", Group: groupGuitar, Value: Resistance(&o.resistor),
+		{Name: "first-dcr", Group: begin, Value: workbench.Resistance(&o.dcr[0]), Help: `DC resistance of the first, "4.1k@22C 0.5%"`},
+		{Name: "second-dcr", Group: begin, Value: workbench.Resistance(&o.dcr[1]), Help: "that of the second"},
+		{Name: "partial-r", Group: groupGuitar, Value: workbench.Resistance(&o.resistor),
 			Help: "partial split: resistor from the coils' junction to ground"},
-		{Name: "partial-c", Group: groupGuitar, Value: Capacitance(&o.capacitor), Help: "partial split: capacitor there"},
+		{Name: "partial-c", Group: groupGuitar, Value: workbench.Capacitance(&o.capacitor),
+			Help: "partial split: capacitor there"},
 	}, o.guitar.ofOneCoil()...)
 	return o
 }
@@ -59,7 +62,7 @@ func (o *Pair) Create(dir string) error {
 func (o *Pair) Plan() (h harness.Harness, partial *pair.Partial, err error) {
 	switch {
 	case o.resistor != nil && o.capacitor != nil:
-		return h, nil, wrong("partial-r", "{partial-r} and {partial-c} contradict each other")
+		return h, nil, workbench.Wrong("partial-r", "{partial-r} and {partial-c} contradict each other")
 	case o.resistor != nil:
 		partial = &pair.Partial{Value: o.resistor.Value}
 	case o.capacitor != nil:
