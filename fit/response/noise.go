@@ -191,7 +191,7 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 	limit := mathext.GammaIncRegCompInv(k, falseLine) / k
 	half := int(math.Ceil(2 * wantedLines / n.perLine))
 	sum, count := n.sumYY, n.count // for now
-	for range 4 { // each round sees lines that stronger ones hid
+	for range 4 {                  // each round sees lines that stronger ones hid
 		for l := n.lo; l < n.hi; l++ {
 			i := l - n.lo
 			sum[i+1], count[i+1] = sum[i], count[i]
