@@ -101,9 +101,9 @@ func (a *analysis) propagated(circuitAt func(j *joint, x []float64) circuit.Coil
 // with the steps h, and with ofTakes from single takes too.
 func (a *analysis) propagatedFrom(count int, h []float64, ofTakes bool, f function) []fit.Variances {
 	linear, spread := a.known.carry(count, h, f), a.spread(count, h, ofTakes, f)
-	out := make([]fit.Variances, count)
+	out, input := make([]fit.Variances, count), a.inputU(count, f)
 	for k := range out {
-		out[k] = fit.Variances{Fit: linear.variance(k), Model: spread[k] * spread[k]}
+		out[k] = fit.Variances{Fit: linear.variance(k), Model: spread[k]*spread[k] + input[k]*input[k]}
 		for i := range a.best.joint.priors {
 			if p := &a.best.joint.priors[i]; p.source == sourceWeak {
 				v := p.along(a.best.joint, a.best.x, func(c int) float64 { return linear.known.At(k, c) }) / p.u

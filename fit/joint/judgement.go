@@ -201,7 +201,30 @@ func (a *analysis) modelU(d derived) float64 {
 	if d.isOfForm() {
 		return a.termU(d)
 	}
-	return a.spread(1, a.best.joint.steps(), d.isOfTake(), func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0]
+	f := func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) }
+	u := a.spread(1, a.best.joint.steps(), d.isOfTake(), f)[0]
+	if d.isOfTake() { // what takes show, they show with their input
+		return u
+	}
+	return math.Hypot(u, a.inputU(1, f)[0])
+}
+
+// inputU is the standard uncertainty of count quantities from what the input may have
+// behind a resistor, which no form has.
+func (a *analysis) inputU(count int, f function) []float64 {
+	u := make([]float64, count)
+	if a.behind == nil {
+		return u
+	}
+	best := make([]float64, count)
+	f(a.best.joint, a.best.x, best)
+	f(a.best.joint, a.behind, u)
+	for k, v := range best {
+		if u[k] = math.Abs(u[k] - v); math.IsNaN(u[k]) {
+			u[k] = 0
+		}
+	}
+	return u
 }
 
 // isOfTake tells whether the quantity is that of a take, not of the coil.
@@ -237,17 +260,12 @@ func (a *analysis) termU(d derived) float64 {
 	if all == 0 {
 		return 0
 	}
-	u := math.Sqrt(u2 / all)
-	if a.behind != nil {
-		u = math.Hypot(u, best.at(d, a.behind)-value)
-	}
-	return u
+	return math.Hypot(math.Sqrt(u2/all), a.inputU(1, func(j *joint, x, dst []float64) { dst[0] = j.at(d, x) })[0])
 }
 
 // spread is the standard uncertainty of count quantities from the choice of the
 // form: that of the forms that are nearly as good, weighted by exp(-Δ/2) as rivals are, or
-// the largest distance to solutions that disagree; and from what the input may have behind
-// a resistor, which no form has. h are the steps on which
+// the largest distance to solutions that disagree. h are the steps on which
 // the quantities depend, of the chosen form. A solution in which a quantity
 // does not exist says nothing of it. With ofTakes the quantities are those of
 // single takes.
@@ -272,9 +290,6 @@ func (a *analysis) spread(count int, h []float64, ofTakes bool, f function) []fl
 	}
 	for k := range u {
 		u[k] = math.Sqrt(u[k] / weight)
-	}
-	if a.behind != nil && !ofTakes { // what takes show, they show with their input
-		away(a.best.joint, a.behind, func(k int, apart float64) { u[k] = math.Hypot(u[k], apart) })
 	}
 	// What disagrees was pulled as the takes alone would have it.
 	bestAt := slices.Clone(best)

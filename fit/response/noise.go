@@ -115,9 +115,7 @@ func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 
 // accumulate makes the running sums anew.
 func (n *lineNoise) accumulate() {
-	size := n.hi - n.lo + 1
-	n.sumYY, n.count = make([]float64, size), make([]int32, size)
-	if n.vv != nil {
+	if size := n.hi - n.lo + 1; n.vv != nil {
 		n.sumVV, n.sumYV = make([]float64, size), make([]complex128, size)
 	}
 	for l := n.lo; l < n.hi; l++ {
@@ -164,6 +162,7 @@ func (n *lineNoise) around(at, half float64) (mean covariance, values float64) {
 func (n *lineNoise) leaveOut(in *inverse, s *spectra) (mask []float64) {
 	n.noisy = make([]bool, len(n.yy))
 	share := make([]float64, len(n.yy)) // what a noisy line keeps
+	n.sumYY, n.count = make([]float64, n.hi-n.lo+1), make([]int32, n.hi-n.lo+1)
 	n.findNoisy(in, n.yy, s.y, in.coilPower, share)
 	if n.vv != nil {
 		n.findNoisy(in, n.vv, s.v, in.power, share)
@@ -191,8 +190,8 @@ func (n *lineNoise) findNoisy(in *inverse, noise []float64, signal []complex128,
 	k := max(1, n.perLine)
 	limit := mathext.GammaIncRegCompInv(k, falseLine) / k
 	half := int(math.Ceil(2 * wantedLines / n.perLine))
-	sum, count := make([]float64, n.hi-n.lo+1), make([]int32, n.hi-n.lo+1)
-	for range 4 { // each round sees lines that stronger ones hid
+	sum, count := n.sumYY, n.count // for now
+	for range 4 {                  // each round sees lines that stronger ones hid
 		for l := n.lo; l < n.hi; l++ {
 			i := l - n.lo
 			sum[i+1], count[i+1] = sum[i], count[i]
