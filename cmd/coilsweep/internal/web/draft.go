@@ -7,10 +7,9 @@ import (
 	"slices"
 	"strings"
 
-	"coilsweep/cmd/coilsweep/internal/inguitar"
-
 	"coilsweep/capture/benchfile"
 	"coilsweep/cmd/coilsweep/internal/exciterplan"
+	"coilsweep/cmd/coilsweep/internal/inguitar"
 	"coilsweep/cmd/coilsweep/internal/onpaper"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 )

@@ -6,7 +6,6 @@ import (
 	"net/http"
 
 	"coilsweep/cmd/coilsweep/internal/inguitar"
-
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"

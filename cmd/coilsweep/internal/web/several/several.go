@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"coilsweep/cmd/coilsweep/internal/inguitar"
-
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
