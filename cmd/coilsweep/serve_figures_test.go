@@ -219,14 +219,10 @@ func testKnobs(t *testing.T, browser context.Context) {
 		}
 		window.fetch = real;
 		return took; })()`)
-	fastest := took[0]
-	for _, ms := range took {
-		fastest = min(fastest, ms)
-	}
+	// How fast is for BenchmarkPageGuitar to say, on a machine that does nothing else.
 	t.Logf("from the turn to the curve: %.0f ms", took)
-	// Some do, whoever else uses this machine; none waits for the long answer.
-	if took[6] > 2000 || fastest > 50 {
-		t.Errorf("the curve follows after %.0f ms, beside a long answer after %.0f ms", fastest, took[6])
+	if took[6] > 2000 {
+		t.Errorf("beside a long answer the curve follows after %.0f ms: it waits for that", took[6])
 	}
 
 	// The last answer that is shown is that to the last question, however late others are.

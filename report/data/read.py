@@ -30,7 +30,9 @@ def curves(files):
     takes = {}
     lines = [line for line in files["response.csv"].decode().splitlines() if not line.startswith("#")]
     for row in csv.DictReader(lines):
-        columns = takes.setdefault(row.pop("take"), {name: [] for name in row})
+        take = row.pop("take")
+        row.pop("take_started")  # a time, in a table of numbers
+        columns = takes.setdefault(take, {name: [] for name in row})
         for name, cell in row.items():
             columns[name].append(float(cell) if cell else None)
     return takes

@@ -78,6 +78,7 @@ func tryDevices(ctx context.Context, c *console, trial *workbench.Trial) error {
 	if _, unfit := errors.AsType[*capture.UnfitError](err); err != nil && !unfit {
 		return err
 	}
+	c.format = "devices-try"
 	return c.showRecord(outcome, func(w io.Writer) error {
 		for _, l := range workbench.TrialLines(outcome) {
 			if _, err := fmt.Fprintf(w, "%-10s %s\n", l.Name, l.Text); err != nil {

@@ -3,6 +3,7 @@
 package published
 
 import (
+	"coilsweep/capture/tryout"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
 	"coilsweep/fit/check"
@@ -31,6 +32,7 @@ func Formats() []schema.Format {
 		{Name: "fit-all", About: "how each coil of 'fit --all' came out",
 			Shape: schema.List(schema.Of[evaluation.Refreshed]())},
 		{Name: "devices", About: "sound devices", Shape: schema.List(schema.Of[workbench.DeviceRecord]())},
+		{Name: "devices-try", About: "what came of a trial of two devices", Shape: schema.Of[tryout.Outcome]()},
 		{Name: "capacitance", About: "an account of all capacitance", Shape: schema.Of[fit.Account]()},
 		{Name: "crosscheck", About: "readings of a meter against the fit",
 			Shape: schema.Object(keys{"coil": text, "meter": schema.Of[[]fit.MeterResult]()}, nil)},
