@@ -20,13 +20,6 @@ import (
 	"coilsweep/report/plot"
 )
 
-// Limits of a printed figure.
-const (
-	leastFigureM, mostFigureM = 0.04, 1
-	leastTextPt, mostTextPt   = 4, 24
-	leastDPI, mostDPI         = 50, 2400
-)
-
 // plotting are the options of 'plot'.
 type plotting struct {
 	fit    *workbench.Fit
