@@ -196,8 +196,8 @@ func VerdictOn(b *batch.Batch, i int) string {
 	return said
 }
 
-// batchSignals are the signals of the control charts, without coils that stand
-// out anyhow.
+// batchSignals are the signals of the control charts, a sentence for each rule and
+// quantity, without coils that stand out anyhow.
 func batchSignals(b *batch.Batch) []string {
 	var words []string
 	type signal struct {
@@ -210,14 +210,23 @@ func batchSignals(b *batch.Batch) []string {
 		if p.Chart == nil {
 			continue
 		}
+		var rules []batch.SignalKind
+		coils := map[batch.SignalKind][]string{}
 		for _, s := range p.Chart.Signals {
-			one := signal{p.Family(), p.Charted[s.At], s}
-			if p.Outlying(one.coil) || said[one] {
+			coil := p.Charted[s.At]
+			one := signal{p.Family(), coil, s}
+			if p.Outlying(coil) || said[one] {
 				continue // it is named already
 			}
 			said[one] = true
-			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.",
-				p.Name, notation.Visible(b.Coils[p.Charted[s.At]].Name), notation.Typeset(string(s.What))))
+			if coils[s.What] == nil {
+				rules = append(rules, s.What)
+			}
+			coils[s.What] = append(coils[s.What], notation.Visible(b.Coils[coil].Name))
+		}
+		for _, rule := range rules {
+			words = append(words, fmt.Sprintf("Over time, %s of %s: %s.", p.Name, list(coils[rule]),
+				notation.Typeset(string(rule))))
 		}
 	}
 	return words
