@@ -130,6 +130,9 @@ func TestImportKeepsTheAudioWithoutLoss(t *testing.T) {
 
 // Of a file that is damaged near its end the whole sweeps before are used.
 func TestImportBeforeTheDamage(t *testing.T) {
+	if _, err := exec.LookPath("flac"); err != nil {
+		t.Skip("no flac program here")
+	}
 	s := shortStimulus(t)
 	x := answered(s, 5000, 1)
 	second := s.RepeatStart(1) + 5000

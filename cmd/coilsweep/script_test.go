@@ -48,12 +48,13 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"exits": exits,
-			"grows": grows,
-			"finds": finds,
-			"edit":  edit,
-			"joins": joins,
-			"sums":  sums,
+			"exits":  exits,
+			"grows":  grows,
+			"finds":  finds,
+			"edit":   edit,
+			"joins":  joins,
+			"copies": copies,
+			"sums":   sums,
 		},
 	})
 }
@@ -209,6 +210,14 @@ func grows(ts *testscript.TestScript, neg bool, args []string) {
 		}
 	}
 	ts.Fatalf("%s has %d bytes after 20 s, want %d", args[0], size(ts.MkAbs(args[0])), want)
+}
+
+// copies FOLDER NEW: a copy of a folder.
+func copies(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: copies FOLDER NEW")
+	}
+	ts.Check(os.CopyFS(ts.MkAbs(args[1]), os.DirFS(ts.MkAbs(args[0]))))
 }
 
 func finds(ts *testscript.TestScript, neg bool, args []string) {
