@@ -65,7 +65,7 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	exit $$status
 
 test-windows: ## the tests without sound and a job with sound, as Windows programs under Wine
-	@.ci/windows build $(RUN)
+	@.ci/windows build '$(RUN)'
 
 release: ## what is published, in build/release: the same files for the same commit
 	@.ci/release build
