@@ -2,6 +2,7 @@ package data
 
 import (
 	"io"
+	"path/filepath"
 
 	"coilsweep/report/notation"
 	"coilsweep/report/sound"
@@ -20,7 +21,7 @@ func HearingJSON(w io.Writer, l sound.Listening, files []string) error {
 		{"recorded_with", recordedWith}, {"rate_hz", l.RateHz}, {"loudness_method", "ITU-R BS.1770-5"},
 		{"loudness_lufs", notation.Each([]sound.Sound{l.A, l.B}, loudnessOf)},
 		{"difference_loudness_lufs", loudnessOf(l.Pair.Difference)}, {"octaves", l.Octaves},
-		{"warnings", orEmpty(l.Warnings)}, {"files", orEmpty(files)}})
+		{"warnings", orEmpty(l.Warnings)}, {"files", notation.Each(orEmpty(files), filepath.ToSlash)}})
 }
 
 func loudnessOf(s sound.Sound) *float64 { return finiteOrNil(s.LUFS) }
