@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"io"
 	"path/filepath"
-	"strings"
 
 	"coilsweep/cmd/coilsweep/internal/inguitar"
 
@@ -16,7 +15,6 @@ import (
 	"coilsweep/report/data"
 	"coilsweep/report/figure"
 	"coilsweep/report/page"
-	"coilsweep/report/plot"
 	"coilsweep/report/terminal"
 )
 
@@ -63,8 +61,7 @@ in each take.`,
 			if err != nil {
 				return err
 			}
-			printing := figure.Printing{Made: workbench.Made(),
-				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.Path), ".")))}
+			printing := printingTo(picture)
 			if err := c.writeFiles([]filled{
 				{csv, func(w io.Writer) error { return data.PairCSV(w, r, sign.csv()) }},
 				{picture, func(w io.Writer) error { return figure.PrintPair(w, r, printing) }},

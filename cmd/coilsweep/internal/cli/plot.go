@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"fmt"
 	"io"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -83,7 +82,7 @@ func (p *plotting) prepare(cmd *cobra.Command, c *console, dirs []string) (draw 
 		return nil, nil, err
 	}
 	what := figure.Kind(p.figure.Kind)
-	format, err := formatOf(p.out.Path)
+	format, err := formatOf(p.out)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -161,16 +160,16 @@ func (p *plotting) prediction(cmd *cobra.Command, c *console, dirs []string,
 }
 
 // formatOf reads the format from the ending of the file.
-func formatOf(file string) (plot.Format, error) {
-	if file == "" {
+func formatOf(file outfile.File) (plot.Format, error) {
+	if file.Path == "" {
 		return "", usagef("--out is missing: the file to write, NAME.svg, NAME.pdf or NAME.png")
 	}
-	ending := strings.ToLower(strings.TrimPrefix(filepath.Ext(file), "."))
+	ending := strings.TrimPrefix(file.Ending(), ".")
 	switch format := plot.Format(ending); format {
 	case plot.SVG, plot.PDF, plot.PNG:
 		return format, nil
 	case "":
-		return "", usagef("--out %q has no ending: .svg, .pdf or .png says what to write", file)
+		return "", usagef("--out %q has no ending: .svg, .pdf or .png says what to write", file.Path)
 	}
-	return "", usagef("--out %q: figures are written as .svg, .pdf or .png, not as .%s", file, ending)
+	return "", usagef("--out %q: figures are written as .svg, .pdf or .png, not as .%s", file.Path, ending)
 }

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
 	"strings"
 
 	"coilsweep/cmd/coilsweep/internal/inguitar"
@@ -24,7 +23,6 @@ import (
 	"coilsweep/report/data"
 	"coilsweep/report/figure"
 	"coilsweep/report/page"
-	"coilsweep/report/plot"
 	"coilsweep/report/terminal"
 )
 
@@ -181,8 +179,7 @@ exponents of these laws are fitted.`,
 			if err != nil {
 				return err
 			}
-			printing := figure.Printing{Made: workbench.Made(),
-				Format: plot.Format(strings.ToLower(strings.TrimPrefix(filepath.Ext(picture.Path), ".")))}
+			printing := printingTo(picture)
 			if err := c.writeFiles([]filled{
 				{picture, func(w io.Writer) error { return figure.PrintTurns(w, *sheet, printing) }},
 				{html, func(w io.Writer) error { return page.Turns(w, *sheet, printing.Made, programName()) }},

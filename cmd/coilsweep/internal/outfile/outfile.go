@@ -38,6 +38,9 @@ type File struct {
 	Force  bool   // it may replace a file of another maker
 }
 
+// Ending is that of its name, in small letters and with its dot.
+func (o File) Ending() string { return strings.ToLower(filepath.Ext(o.Path)) }
+
 // Check refuses, before any work, a name whose ending does not say the kind, and one
 // that stands for something else. A file may be replaced that this program made, with
 // force also another, but none in a coil folder, and no file that is edited by hand.
@@ -45,7 +48,7 @@ func (o File) Check(endings ...string) error {
 	if o.Path == "" {
 		return nil
 	}
-	ending := strings.ToLower(filepath.Ext(o.Path))
+	ending := o.Ending()
 	if !slices.Contains(endings, ending) {
 		return &workbench.UsageError{Err: fmt.Errorf("%s%s: the name must end in %s", o.named(), o.Path,
 			strings.Join(endings, " or "))}
@@ -112,7 +115,7 @@ func (o File) made(ending string) bool {
 // Write makes the file, whole or not at all, with the mark that its kind takes as text.
 func (o File) Write(fill func(io.Writer) error) error {
 	return atomicfile.Fill(o.Path, func(w io.Writer) error {
-		switch strings.ToLower(filepath.Ext(o.Path)) {
+		switch o.Ending() {
 		case ".html", ".svg":
 			if err := fill(w); err != nil {
 				return err
