@@ -108,15 +108,20 @@ func keepsToSchema(printed, command string, all bool) error {
 	if err != nil {
 		return err
 	}
-	compiler := jsonschema.NewCompiler()
-	if err := compiler.AddResource(command, document); err != nil {
-		return err
-	}
-	compiled, err := compiler.Compile(command)
+	compiled, err := compile(command, document)
 	if err != nil {
 		return err
 	}
 	return compiled.Validate(instance)
+}
+
+// compile reads a schema by a validator from outside.
+func compile(id string, document any) (*jsonschema.Schema, error) {
+	compiler := jsonschema.NewCompiler()
+	if err := compiler.AddResource(id, document); err != nil {
+		return nil, err
+	}
+	return compiler.Compile(id)
 }
 
 // Every format has a schema by the rules of JSON Schema, with a name of its own and no address
@@ -141,11 +146,7 @@ func TestFormats(t *testing.T) {
 		if draft := document.(map[string]any)["$schema"]; draft != "https://json-schema.org/draft/2020-12/schema" {
 			t.Errorf("%s: $schema %v", f.Name, draft)
 		}
-		compiler := jsonschema.NewCompiler()
-		if err := compiler.AddResource(id, document); err != nil {
-			t.Fatal(err)
-		}
-		if _, err := compiler.Compile(id); err != nil {
+		if _, err := compile(id, document); err != nil {
 			t.Errorf("%s: %v", f.Name, err)
 		}
 	}

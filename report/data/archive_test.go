@@ -27,6 +27,7 @@ import (
 	"coilsweep/fit"
 	"coilsweep/fit/circuit"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/schema"
 	"coilsweep/report/words"
 )
 
@@ -316,11 +317,11 @@ func TestBranchCSV(t *testing.T) {
 	}
 }
 
-// The schema is one by the rules of JSON Schema, draft 2020-12, takes what the
-// program writes, and refuses what is wrong, all by a validator from outside.
-func TestSchema(t *testing.T) {
+// compiled is the schema of a format, read by a validator from outside.
+func compiled(t *testing.T, f schema.Format) *jsonschema.Schema {
+	t.Helper()
 	var text bytes.Buffer
-	if err := Result().Write(&text); err != nil {
+	if err := f.Write(&text); err != nil {
 		t.Fatal(err)
 	}
 	document, err := jsonschema.UnmarshalJSON(&text)
@@ -328,13 +329,20 @@ func TestSchema(t *testing.T) {
 		t.Fatal(err)
 	}
 	compiler := jsonschema.NewCompiler()
-	if err := compiler.AddResource("result.schema.json", document); err != nil {
+	if err := compiler.AddResource(f.Name, document); err != nil {
 		t.Fatal(err)
 	}
-	schema, err := compiler.Compile("result.schema.json")
+	s, err := compiler.Compile(f.Name)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return s
+}
+
+// The schema is one by the rules of JSON Schema, draft 2020-12, takes what the
+// program writes, and refuses what is wrong, all by a validator from outside.
+func TestSchema(t *testing.T) {
+	schema := compiled(t, Result())
 	instance := func(r fit.Result) map[string]any {
 		var b bytes.Buffer
 		if err := r.Encode(&b); err != nil {

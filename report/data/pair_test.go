@@ -2,6 +2,7 @@ package data
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"testing"
 
@@ -9,31 +10,15 @@ import (
 
 	"coilsweep/fit/pair"
 	"coilsweep/report/internal/invented"
+	"coilsweep/report/schema"
 )
 
 // The schema of a pair takes what the program writes, and refuses what is wrong, by a
 // validator from outside.
 func TestPairSchema(t *testing.T) {
-	var text, b bytes.Buffer
-	for _, f := range Formats() {
-		if f.ID() == pair.ResultSchema {
-			if err := f.Write(&text); err != nil {
-				t.Fatal(err)
-			}
-		}
-	}
-	document, err := jsonschema.UnmarshalJSON(&text)
-	if err != nil {
-		t.Fatal(err)
-	}
-	compiler := jsonschema.NewCompiler()
-	if err := compiler.AddResource("pair.schema.json", document); err != nil {
-		t.Fatal(err)
-	}
-	schema, err := compiler.Compile("pair.schema.json")
-	if err != nil {
-		t.Fatal(err)
-	}
+	var b bytes.Buffer
+	at := slices.IndexFunc(Formats(), func(f schema.Format) bool { return f.ID() == pair.ResultSchema })
+	schema := compiled(t, Formats()[at])
 	if err := PairJSON(&b, invented.Pair()); err != nil {
 		t.Fatal(err)
 	}
