@@ -136,7 +136,7 @@ func StatesOf(dir string) ([]string, error) {
 		}
 	}
 	if len(states) < 2 {
-		return nil, fmt.Errorf("%s has no two states with takes to compare", dir)
+		return nil, fmt.Errorf("%s has no two states with takes to compare: record a take of the coil in another state", dir)
 	}
 	slices.SortStableFunc(states, func(a, b Known) int { return a.Measured.Compare(b.Measured) })
 	var dirs []string

@@ -147,7 +147,8 @@ type Model struct {
 }
 
 // ErrTooLittle: there are not the takes that a pair needs.
-var ErrTooLittle = errors.New("a pair needs takes of the first coil alone, of the second alone, and of both connected")
+var ErrTooLittle = errors.New("a pair needs takes of the first coil alone, of the second alone, and of both " +
+	"connected: pair.toml says what to connect in each")
 
 // check refuses takes that cannot be fitted together.
 func (q Request) check() error {

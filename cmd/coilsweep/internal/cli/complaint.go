@@ -17,6 +17,7 @@ import (
 	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/pair"
 )
 
 // complaint is an error as its reader is told of it, with what to do. Commands
@@ -56,6 +57,8 @@ func adviceFor(err error) string {
 		return ": make one with 'coilsweep new'"
 	case errors.As(err, &done):
 		return ": use --redo to measure it again"
+	case errors.Is(err, pair.ErrNotPair):
+		return ": start one with 'coilsweep pair DIR --new'"
 	case errors.As(err, &calibration):
 		return ", or measure without it: --uncalibrated"
 	case errors.As(err, &partial) && partial.HasSweep && partial.Dir != "":
