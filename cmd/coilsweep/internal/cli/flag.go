@@ -132,6 +132,9 @@ type flagGroup struct {
 // Usages are the lines of the flags.
 func (g flagGroup) Usages() string { return strings.TrimRight(g.flags.FlagUsages(), "\n") }
 
+// unadorned is the value of a flag of which the help shows no "[=true|false]".
+type unadorned struct{ pflag.Value }
+
 // flagGroups are the flags of a command by their headings, in the order in which
 // they were defined; what has no heading stands at the end.
 func flagGroups(cmd *cobra.Command) []flagGroup {
@@ -139,6 +142,9 @@ func flagGroups(cmd *cobra.Command) []flagGroup {
 	var rest = flagGroup{"Options", pflag.NewFlagSet("", pflag.ContinueOnError)}
 	rest.flags.SortFlags = false
 	cmd.LocalFlags().VisitAll(func(f *pflag.Flag) {
+		shown := *f
+		shown.Value = unadorned{f.Value}
+		f = &shown
 		names := f.Annotations[groupAnnotation]
 		if len(names) == 0 {
 			rest.flags.AddFlag(f)

@@ -26,7 +26,7 @@ func newMeasure(c *console) *cobra.Command {
 	var all string
 	allTakes := text("all-takes", "make the takes with nothing added and with each of these capacitors in turn, "+
 		`"220p 1%, 470p 1%", then fit and report (without a value: those of my parts)`, &all)
-	allTakes.Bare = desk.AtHand
+	allTakes.Group, allTakes.Bare = workbench.GroupTake, desk.AtHand
 	return c.command(&cobra.Command{
 		Use:   "measure DIR",
 		Short: "Play the stimulus, record the coil and keep it as a take",
@@ -88,7 +88,7 @@ phantom power off. Make sure that exciter and amplifier stay cool.`,
 			}
 			return reportTake(cmd.Context(), c, plan.Folder, take, extras, plan.Seen())
 		},
-	}, workbench.Options{allTakes}, options.Options, output(c.jsonOption("the take")))
+	}, options.Options, workbench.Options{allTakes}, output(c.jsonOption("the take")))
 }
 
 // onBench opens a source for a job, and gives its devices back after it.

@@ -25,9 +25,9 @@ type Import struct {
 func NewImport(program string) *Import {
 	m := &Import{job: newJob(program)}
 	m.Options = slices.Concat(m.Take.options(anyReference...), Options{
-		{Name: "stimulus", Group: groupTake, Value: Text(&m.StimulusFile),
+		{Name: "stimulus", Group: GroupTake, Value: Text(&m.StimulusFile),
 			Help: "FILE.toml that 'coilsweep stimulus' wrote"},
-		{Name: "recording", Group: groupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
+		{Name: "recording", Group: GroupTake, Value: Text(&m.Recording), Help: "the recording, WAV or FLAC"},
 	}, m.Take.kept(&m.Redo), m.Bench.options().only("bench-file"))
 	return m
 }

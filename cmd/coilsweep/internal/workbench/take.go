@@ -11,7 +11,8 @@ import (
 
 // Groups of options in the help.
 const (
-	groupTake     = "The take"
+	// GroupTake is what belongs to one take.
+	GroupTake     = "The take"
 	groupLoad     = "What is connected across the coil"
 	groupExciter  = "The exciter and the reference"
 	groupStimulus = "The stimulus"
@@ -41,7 +42,7 @@ func defaultTake() Take {
 
 // audioOption says how the audio of the take is kept.
 func (t *Take) audioOption() *Option {
-	return &Option{Name: "audio", Group: groupTake, Value: Choice(&t.Audio, "wav", "flac"),
+	return &Option{Name: "audio", Group: GroupTake, Value: Choice(&t.Audio, "wav", "flac"),
 		Bench: at("records", "audio"),
 		Help:  "how the audio is kept: wav, or flac in a third of the room and without loss"}
 }
@@ -50,9 +51,9 @@ func (t *Take) audioOption() *Option {
 // of reference that it may have.
 func (t *Take) options(references ...string) Options {
 	return Options{
-		{Name: "take", Group: groupTake, Page: true, Value: Text(&t.Name),
+		{Name: "take", Group: GroupTake, Page: true, Value: Text(&t.Name),
 			Help: "name of the take: letters, digits, - and _"},
-		{Name: "operator", Group: groupTake, Page: true, Value: Text(&t.Operator), Bench: at("", "operator"),
+		{Name: "operator", Group: GroupTake, Page: true, Value: Text(&t.Operator), Bench: at("", "operator"),
 			Help: "who makes it"},
 		{Name: "added-c", Group: groupLoad, Page: true, Value: Parallel(Capacitance(&t.AddedC)),
 			Help: `capacitor connected across the coil, "470p 1%"; with its dielectric, C0G, PP or polyester, ` +
@@ -95,9 +96,9 @@ func (t *Take) options(references ...string) Options {
 func (t *Take) kept(redo *bool) Options {
 	return Options{
 		t.audioOption(),
-		{Name: "state", Group: groupTake, Value: Text(&t.State),
+		{Name: "state", Group: GroupTake, Value: Text(&t.State),
 			Help: "what was done to the coil since it was first measured, such as potted"},
-		{Name: "redo", Group: groupTake, Page: true, Value: Switch(redo), Bare: "true",
+		{Name: "redo", Group: GroupTake, Page: true, Value: Switch(redo), Bare: "true",
 			Help: "replace a take of that name; the old one is kept as NAME.aside"},
 	}
 }
