@@ -2,6 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, byID, does, optionsOf, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
+import { ifEmpty } from "./empty.js";
 import { on, refresh, state, working } from "./state.js";
 import { mayStart } from "./sound.js";
 import { before, changing } from "./undo.js";
@@ -60,7 +61,7 @@ function draw() {
   const bench = state.bench;
   if (!bench) return;
   for (const field of form.fields) {
-    if (field.tagName === "INPUT" && field.type !== "radio") field.placeholder ||= bench.defaults[field.name] ?? "";
+    if (field.tagName === "INPUT" && field.type !== "radio" && !field.dataset.example) ifEmpty(field, bench.defaults[field.name]);
   }
   const none = Object.fromEntries(form.fields.map((field) => [field.name, ""]));
   form.fill({ ...none, ...bench.settings, "bench-kind": bench.kind }, bench.file?.sha256 ?? "");
@@ -69,7 +70,7 @@ function draw() {
   show(byID("bench-undo"), before(name(), bench.file) !== undefined);
   show(byID("bench-card"), bench.kind !== "virtual");
   document.documentElement.classList.toggle("is-simulated", bench.kind === "virtual");
-  byID("check-level").placeholder = bench.settings.level ?? bench.defaults.level;
+  ifEmpty(byID("check-level"), bench.settings.level ?? bench.defaults.level);
   follow();
 }
 
