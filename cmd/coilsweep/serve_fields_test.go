@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -21,6 +22,7 @@ func TestFieldsPage(t *testing.T) {
 	t.Parallel()
 	browser := browserrig.Start(t, 5*time.Minute)
 	t.Run("empty", func(t *testing.T) { testEmptyFields(t, browser) })
+	t.Run("undone", func(t *testing.T) { testMakingUndone(t, browser) })
 }
 
 // What stands in an empty field says whether it is an example or holds until something is
@@ -147,4 +149,87 @@ func testEmptyFields(t *testing.T, browser context.Context) {
 		p.Accessible("", 15)
 		p.quiet(s)
 	}
+}
+
+// testMakingUndone: what was made of bench and parts is taken back, each edit to the byte, and
+// the first making by removing the file, unless somebody has written there since.
+func testMakingUndone(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	s := startServe(t, root, "--bench", "soundcard")
+	p := s.open(browser, browserrig.View{})
+	p.step("bench")
+	is := func(what, name string, want func(text string, there bool) bool) {
+		t.Helper()
+		for deadline := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
+			text, err := os.ReadFile(filepath.Join(root, name))
+			if want(string(text), err == nil) {
+				return
+			}
+			if time.Now().After(deadline) {
+				t.Fatalf("waited in vain for %s: %s is %q, %v", what, name, text, err)
+			}
+		}
+	}
+	for _, c := range []struct{ file, key, form, undo, field, first, second, text string }{
+		{"bench.toml", "capacitance = ", "#bench-form", "#bench-undo", "#b-fixture-c", "95p 20%", "80p 10%", "bench.file?.text"},
+		{"parts.toml", "capacitors = ", "#my-parts", "#parts-undo", "#my-capacitors", "470p 1%", "998p 0.3% U95", "parts.text"},
+	} {
+		// shows waits until the page has the file.
+		shows := func(text string) {
+			t.Helper()
+			p.await(c.file+" on the page", fmt.Sprintf(`import("/state.js").then(m => (m.state.%s ?? "") === %q)`, c.text, text))
+		}
+		file := func() string {
+			t.Helper()
+			text, err := os.ReadFile(filepath.Join(root, c.file))
+			if err != nil {
+				t.Fatal(err)
+			}
+			return string(text)
+		}
+		keep := func(text string) string {
+			t.Helper()
+			p.write(c.field, text)
+			p.click(c.form + ` button[type="submit"]`)
+			is(text, c.file, func(now string, _ bool) bool {
+				_, stated, _ := strings.Cut(now, "\n"+c.key)
+				return strings.Contains(strings.SplitN(stated, "\n", 2)[0], text)
+			})
+			shows(file())
+			return file()
+		}
+		undo := func(what string, want func(text string, there bool) bool) {
+			t.Helper()
+			p.click(c.undo)
+			is(what, c.file, want)
+		}
+		p.await("nothing to undo", fmt.Sprintf(`document.querySelector(%q).hidden`, c.undo))
+		made := keep(c.first)
+		asMade := func(text string, _ bool) bool { return text == made }
+		p.shoot("made-" + c.file)
+		undo("no file", func(_ string, there bool) bool { return !there })
+		shows("")
+		undo("the file again", asMade)
+		shows(made)
+		keep(c.second)
+		undo("the file as it was made", asMade)
+		shows(made)
+
+		// What somebody else has written there is not lost.
+		keep(c.second)
+		others := made + "# mine\n"
+		if err := os.WriteFile(filepath.Join(root, c.file), []byte(others), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		p.click(c.undo)
+		p.says("#bench p .wrong", "changed meanwhile")
+		if now := file(); now != others {
+			t.Errorf("what somebody else wrote is now\n%s", now)
+		}
+		browserrig.JS[any](p.Tab, `document.querySelectorAll("#bench p .wrong").forEach(n => n.remove()); null`)
+	}
+	p.Accessible("", 15)
+	p.onPhone("undone", "the bench")
+	p.quiet(s, "409")
 }

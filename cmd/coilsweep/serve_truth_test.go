@@ -346,6 +346,7 @@ func testBenchUndone(t *testing.T, browser context.Context) {
 	p.says("#bench-knows", "R 2M 5%")
 	p.click("#bench-undo")
 	is("the file as it was", asIt)
+	p.says("#bench-knows", "R 1M 5%")
 
 	p.write("#b-fixture-c", "80p 20%")
 	p.click(`#bench-form button[type="submit"]`)

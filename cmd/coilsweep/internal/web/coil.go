@@ -304,14 +304,11 @@ func (w *workshop) changeCoil(r *http.Request, sum string, change func(text []by
 		return nil, err
 	}
 	w.changedAndFitted(coil, folder) // what the takes say depends on it
-	return done{}, nil
+	return kept(text), nil
 }
 
-func (w *workshop) putCoil(r *http.Request, in struct {
-	SHA256 string `json:"sha256"`
-	Text   string `json:"text"`
-}) (any, error) {
-	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return []byte(in.Text), nil })
+func (w *workshop) putCoil(r *http.Request, in textIn) (any, error) {
+	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return in.bytes(), nil })
 }
 
 func (w *workshop) setCoil(r *http.Request, in struct {
