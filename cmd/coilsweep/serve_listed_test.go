@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -21,6 +22,7 @@ func TestListPage(t *testing.T) {
 	t.Parallel()
 	browser := browserrig.Start(t, 5*time.Minute)
 	t.Run("serials and CSV", func(t *testing.T) { testListed(t, browser) })
+	t.Run("certificate", func(t *testing.T) { testCertificate(t, browser) })
 }
 
 // printed is what a command prints.
@@ -97,6 +99,53 @@ func testListed(t *testing.T, browser context.Context) {
 	p.shoot("list")
 	p.Accessible("", 15)
 	p.onPhone("list", "the list")
+	p.Accessible(`runOnly: ["color-contrast"], `, 1)
+	p.quiet(s)
+}
+
+// testCertificate: the page makes the certificate that the command makes, with what is stated
+// of the coil now, and lists it among the files.
+func testCertificate(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	fittedCoil(t, root, "a", twoTakes)
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
+	p.step("coil")
+	p.write("#c-serial", "2026-014")
+	p.click(`#coil-form button[type="submit"]`)
+	p.await("a result that knows it", `import("/state.js").then(m => m.state.coil?.values.serial === "2026-014" && m.state.result?.state === "fresh")`)
+	p.step("report")
+	p.says("#certificate", "what they are traced by")
+	p.click("#certificate-write")
+	p.await("a link", `document.querySelector("#certificate-link a")`)
+	p.says("#files", "to print and sign")
+	p.await("the command line", `document.getElementById("certificate-line").textContent === "coilsweep report a --certificate"`)
+	p.shoot("certificate-made")
+	p.Accessible("", 15)
+
+	certificate := browserrig.Open(t, browser,
+		browserrig.JS[string](p.Tab, `document.querySelector("#certificate-link a").href`), browserrig.View{})
+	shown := browserrig.JS[string](certificate, `document.body.innerText`)
+	for _, want := range []string{"measurement certificate", "2026-014", "Signature", "not stated"} {
+		if !strings.Contains(strings.ToLower(shown), strings.ToLower(want)) {
+			t.Errorf("the certificate lacks %q: %s", want, shown)
+		}
+	}
+	path := filepath.Join(root, "a", "certificate.html")
+	timeless := func() string {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return regexp.MustCompile(`\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?`).ReplaceAllString(string(text), "TIME")
+	}
+	byPage := timeless()
+	mustRun(t, "report", filepath.Join(root, "a"), "--certificate")
+	if timeless() != byPage {
+		t.Errorf("the page's certificate is not the command's")
+	}
+	p.onPhone("certificate-made", "the report step")
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
 	p.quiet(s)
 }

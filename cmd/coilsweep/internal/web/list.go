@@ -110,6 +110,7 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 		listed.Changes
 		CSV  string `json:"csv"`
 		HTML places `json:"html"`
-	}{w.list.Since(r.URL.Query().Get("since"), lines), w.server.Link("list", "coils.csv", w.sendList), places{"many-coils": fragment("coils", table),
-		"many-notes": fragment("coil notes", notes), "word-compare": fragment("word", compare)}}, nil
+	}{w.list.Since(r.URL.Query().Get("since"), lines), w.server.Link("list", "coils.csv", w.sendList), places{
+		"many-coils": fragment("coils", table), "many-notes": fragment("coil notes", notes),
+		"word-compare": fragment("word", compare)}}, nil
 }

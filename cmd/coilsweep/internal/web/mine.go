@@ -37,8 +37,8 @@ func (w *workshop) getParts(*http.Request) (any, error) {
 		Capacitors string `json:"capacitors"`
 		Resistors  string `json:"resistors"`
 		HTML       places `json:"html"`
-	}{sum, string(text), strings.Join(partsfile.Texts(p.Capacitors), "\n"), strings.Join(partsfile.Texts(p.Resistors), "\n"),
-		places{"my-parts-error": fragment("alarm", broken)}}, nil
+	}{sum, string(text), strings.Join(partsfile.Texts(p.Capacitors), "\n"),
+		strings.Join(partsfile.Texts(p.Resistors), "\n"), places{"my-parts-error": fragment("alarm", broken)}}, nil
 }
 
 // putParts keeps the text of the parts.
