@@ -35,3 +35,25 @@ func TestReplace(t *testing.T) {
 		}
 	}
 }
+
+// No data is no file: one that was made is removed while it is still the same.
+func TestReplaceByNothing(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "parts.toml")
+	if err := Replace(path, "", []byte("x")); err != nil {
+		t.Fatal(err)
+	}
+	if err := Replace(path, Sum([]byte("y")), nil); !errors.Is(err, ErrChanged) {
+		t.Errorf("another file: %v", err)
+	}
+	if text, err := os.ReadFile(path); err != nil || string(text) != "x" {
+		t.Fatalf("the file that was changed meanwhile: %q, %v", text, err)
+	}
+	for _, sum := range []string{Sum([]byte("x")), ""} { // where there is none, none is left
+		if err := Replace(path, sum, nil); err != nil {
+			t.Errorf("%q: %v", sum, err)
+		}
+		if _, err := os.Lstat(path); !errors.Is(err, os.ErrNotExist) {
+			t.Errorf("%q: the file is there: %v", sum, err)
+		}
+	}
+}

@@ -34,11 +34,11 @@ func (s *served) open(browser context.Context, v browserrig.View) benchTab {
 	return p
 }
 
-// await waits until an expression is true in the page.
+// await waits until an expression is true in the page, or what it promises is.
 func (p benchTab) await(what, expression string) {
 	p.T.Helper()
 	for deadline := time.Now().Add(patience); ; time.Sleep(50 * time.Millisecond) {
-		if browserrig.JS[bool](p.Tab, `Boolean(`+expression+`)`) {
+		if browserrig.JS[bool](p.Tab, `Promise.resolve(`+expression+`).then(Boolean)`) {
 			return
 		}
 		if time.Now().After(deadline) {

@@ -28,17 +28,9 @@ func List(w io.Writer, list []words.Listed, o Options) error {
 	c := columns{gap: 2}
 	c.column("folder", false, named(folders, 32, truncate))
 	c.column("coil", false, named(coils, 24, truncate))
-	for _, stated := range []struct {
-		name string
-		of   func(words.Listed) string
-	}{
-		{"serial", func(l words.Listed) string { return l.Serial }}, {"lot", func(l words.Listed) string { return l.Lot }},
-		{"customer", func(l words.Listed) string { return l.Customer }},
-	} {
-		cells := notation.Each(list, func(l words.Listed) string { return notation.Visible(stated.of(l)) })
-		if strings.Join(cells, "") != "" {
-			c.column(stated.name, false, named(cells, 16, truncate))
-		}
+	for _, stated := range words.ListTexts(list) {
+		cells := notation.Each(list, func(l words.Listed) string { return notation.Visible(stated.Of(l)) })
+		c.column(stated.Name, false, named(cells, 16, truncate))
 	}
 	c.column("measured", false, dates)
 	starred := false

@@ -52,6 +52,32 @@ func addedSiemens(t fit.TakeResult) float64 {
 	return 1 / *t.AddedR
 }
 
+// Sought is the text in which somebody finds the coil: name, folder and what tells it from
+// others, a line each, in lower case.
+func (l Listed) Sought() string {
+	return strings.ToLower(strings.Join([]string{l.Coil, l.Folder, l.Serial, l.Lot, l.Customer}, "\n"))
+}
+
+// Matches tells whether text stands in one of them.
+func (l Listed) Matches(text string) bool { return strings.Contains(l.Sought(), strings.ToLower(text)) }
+
+// ListText is something that may be stated of a coil.
+type ListText struct {
+	Name string
+	Of   func(Listed) string
+}
+
+// ListTexts are those that are stated of any coil of the list, in order.
+func ListTexts(list []Listed) []ListText {
+	all := []ListText{
+		{"serial", func(l Listed) string { return l.Serial }}, {"lot", func(l Listed) string { return l.Lot }},
+		{"customer", func(l Listed) string { return l.Customer }},
+	}
+	return slices.DeleteFunc(all, func(t ListText) bool {
+		return !slices.ContainsFunc(list, func(l Listed) bool { return t.Of(l) != "" })
+	})
+}
+
 // ListColumn is a quantity of the list.
 type ListColumn struct {
 	Key, Name, CSV string // key: for sorting

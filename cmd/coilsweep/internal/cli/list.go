@@ -88,10 +88,7 @@ type listFilter struct {
 }
 
 func (f *listFilter) wants(l words.Listed) bool {
-	text := strings.ToLower(f.match)
-	if !slices.ContainsFunc([]string{l.Coil, l.Folder, l.Serial, l.Lot, l.Customer}, func(s string) bool {
-		return strings.Contains(strings.ToLower(s), text)
-	}) {
+	if !l.Matches(f.match) {
 		return false
 	}
 	for _, flag := range f.flags {

@@ -34,6 +34,7 @@ func (w *workshop) route() {
 		{"GET", "/api/tablet", w.getTablet},
 		{"GET", "/api/parts", w.getParts},
 		{"PUT", "/api/parts", taking(w.putParts)},
+		{"POST", "/api/parts/settings", taking(w.setParts)},
 		{"POST", "/api/check", taking(w.startCheck)},
 		{"POST", "/api/calibrate", taking(w.startCalibration)},
 		{"POST", "/api/fixture", taking(w.startFixture)},

@@ -257,10 +257,39 @@ func (b *benchView) findGaps(bench benchfile.Bench) {
 		"Measure the sound card with a loop-back cable, or record a reference on the second channel")
 }
 
-// replaceBench writes bench.toml, if it is still the one that was seen.
+// textIn is the text of a file as a page wants it, in place of the one that it has seen. No
+// text: the file is to be removed.
+type textIn struct {
+	SHA256 string  `json:"sha256"`
+	Text   *string `json:"text"`
+}
+
+func (in textIn) bytes() []byte {
+	if in.Text == nil {
+		return nil
+	}
+	return []byte(*in.Text)
+}
+
+// keptText is the answer to who changed a file: what it is now, so that nothing but that is
+// taken back by who undoes it. No checksum: there is no file.
+type keptText struct {
+	SHA256 string `json:"sha256"`
+}
+
+func kept(text []byte) keptText {
+	if text == nil {
+		return keptText{}
+	}
+	return keptText{atomicfile.Sum(text)}
+}
+
+// replaceBench writes bench.toml, if it is still the one that was seen; nil removes it.
 func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
-	if _, err := benchfile.Decode(text); err != nil {
-		return fmt.Errorf("%s: %w", benchfile.FileName, err)
+	if text != nil {
+		if _, err := benchfile.Decode(text); err != nil {
+			return fmt.Errorf("%s: %w", benchfile.FileName, err)
+		}
 	}
 	if err := atomicfile.Replace(w.benchFile(), sha256Hex, text); err != nil {
 		return err
@@ -270,16 +299,13 @@ func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
 	return nil
 }
 
-func (w *workshop) putBench(r *http.Request, in struct {
-	SHA256 string `json:"sha256"`
-	Text   string `json:"text"`
-}) (any, error) {
+func (w *workshop) putBench(r *http.Request, in textIn) (any, error) {
 	if err := w.readyBench(); err != nil {
 		return nil, err
 	}
 	w.editing.Lock()
 	defer w.editing.Unlock()
-	return done{}, w.replaceBench(in.SHA256, []byte(in.Text))
+	return kept(in.bytes()), w.replaceBench(in.SHA256, in.bytes())
 }
 
 func (w *workshop) setBench(r *http.Request, in struct {
@@ -300,7 +326,7 @@ func (w *workshop) setBench(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	return done{}, w.replaceBench(in.SHA256, text)
+	return kept(text), w.replaceBench(in.SHA256, text)
 }
 
 func (w *workshop) chooseKind(r *http.Request, in struct {

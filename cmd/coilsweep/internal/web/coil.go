@@ -181,11 +181,11 @@ func (w *workshop) getCoil(r *http.Request) (any, error) {
 	used := w.parts.Below(r.Context(), w.Root)
 	a := &coilAnswer{
 		Name: notation.Visible(v.folder.Coil.Title()), SHA256: sum, Text: string(content),
-		Values: coilValues(v.folder.Coil),
+		Values: recorded.Values(v.folder.Coil),
 		Load:   w.connectedNow(coil, v.Takes), HTML: places{
 			"take-next":   fragment("chip", v.propose(used["added_c"]).chip(v.Takes)),
 			"coil-folder": text(notation.Visible(coil)), "coil-missing": fragment("gaps", v.Missing),
-			"meter-readings": fragment("readings", readings(v.folder.Coil.Meter)),
+			"meter-readings": fragment("readings", recorded.Readings(v.folder.Coil.Meter)),
 			"take-list":      fragment("takes", v.Takes), "t-after": fragment("after", v.Takes),
 			"take-partials": fragment("partials", unfinished), "take-aside": fragment("aside", aside),
 			"used-c": fragment("used", v.used("added-c", partsfile.Texts(v.mine.Capacitors), used["added_c"])),
@@ -215,59 +215,6 @@ func (v *coilView) used(option string, mine, everywhere []string) (values []stri
 		}
 	}
 	return once
-}
-
-// reading is a meter reading in words.
-type reading struct{ What, Reading, At, Mode, Celsius, Use string }
-
-func readings(meter []capture.MeterReading) (rows []reading) {
-	for _, m := range meter {
-		none := notation.None
-		row := reading{notation.Visible(m.What), notation.Visible(m.Reading), none, none, none, none}
-		if m.AtHz > 0 {
-			row.At = notation.Tied(notation.Nominal(m.AtHz, quantity.Hertz))
-		}
-		if m.Mode != "" {
-			row.Mode = notation.Visible(m.Mode)
-		}
-		if m.Celsius != nil {
-			row.Celsius = quantity.Minus(fmt.Sprintf("%g\u00a0°C", *m.Celsius))
-		}
-		if m.UseInFit {
-			row.Use = "part of the fit"
-		}
-		rows = append(rows, row)
-	}
-	return rows
-}
-
-// coilValues are the single values of coil.toml as texts.
-func coilValues(c capture.Coil) map[string]string {
-	v := map[string]string{"name": c.Name, "wire": c.Wire, "notes": c.Notes, "dcr": recorded.Text(c.DCR),
-		"serial": c.Serial, "lot": c.Lot, "customer": c.Customer}
-	if c.CelsiusAtTakes != nil {
-		v["celsius_at_takes"] = fmt.Sprint(*c.CelsiusAtTakes)
-	}
-	if c.PartsScale > 0 {
-		v["parts_scale_percent"] = fmt.Sprint(c.PartsScale)
-	}
-	if n := c.Winding; n != nil {
-		v["winding.wire"], v["winding.core_length"] = n.Wire, n.CoreLength
-		v["winding.core_width"], v["winding.height"] = n.CoreWidth, n.Height
-		v["winding.room"] = n.Room
-		if n.Grade > 0 {
-			v["winding.grade"] = fmt.Sprint(n.Grade)
-		}
-		if n.Turns > 0 {
-			v["winding.turns"] = fmt.Sprint(n.Turns)
-		}
-	}
-	for key, text := range v {
-		if text == "" {
-			delete(v, key)
-		}
-	}
-	return v
 }
 
 // findGaps lists what coil.toml does not say; what the takes do not tell is the
@@ -304,14 +251,11 @@ func (w *workshop) changeCoil(r *http.Request, sum string, change func(text []by
 		return nil, err
 	}
 	w.changedAndFitted(coil, folder) // what the takes say depends on it
-	return done{}, nil
+	return kept(text), nil
 }
 
-func (w *workshop) putCoil(r *http.Request, in struct {
-	SHA256 string `json:"sha256"`
-	Text   string `json:"text"`
-}) (any, error) {
-	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return []byte(in.Text), nil })
+func (w *workshop) putCoil(r *http.Request, in textIn) (any, error) {
+	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return in.bytes(), nil })
 }
 
 func (w *workshop) setCoil(r *http.Request, in struct {

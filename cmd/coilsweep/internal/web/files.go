@@ -64,6 +64,8 @@ func (w *workshop) coilLinks(coil string, folder *capture.Folder) (files []linke
 	}
 	add(linked{What: "Report", About: "one page with pictures and numbers", Name: base + "-report.html", Page: true},
 		filepath.Join(folder.Dir, evaluation.ReportFile))
+	add(linked{What: "Certificate", About: "to print and sign", Name: base + "-certificate.html", Page: true},
+		filepath.Join(folder.Dir, evaluation.CertificateFile))
 	add(linked{What: "Result", About: "all numbers, in SI units, as JSON", Name: base + "-result.json"},
 		filepath.Join(folder.Dir, evaluation.ResultFile))
 	add(linked{What: "Response", About: "measured and fitted curves, as CSV", Name: base + "-response.csv"},
@@ -152,10 +154,11 @@ func (w *workshop) stimulusLinks() []linked {
 	return []linked{stimulus("sweep.wav", workbench.StimulusAudio), stimulus("sweep.toml", excite.Stimulus.Encode)}
 }
 
-// writeReport writes report.html into the coil's folder, as 'report' does, and
-// gives a link to it.
+// writeReport writes report.html into the coil's folder, or certificate.html, as 'report'
+// does, and gives a link to it.
 func (w *workshop) writeReport(r *http.Request, in struct {
-	Harness map[string]string `json:"harness"`
+	Harness     map[string]string `json:"harness"`
+	Certificate bool              `json:"certificate"`
 }) (any, error) {
 	coil := r.URL.Query().Get("coil")
 	folder, err := w.openCoil(coil)
@@ -175,13 +178,17 @@ func (w *workshop) writeReport(r *http.Request, in struct {
 			return nil, err
 		}
 	}
-	err = e.Write(evaluation.ReportFile, func(out io.Writer) error { return page.Coil(out, document) })
+	name, write := evaluation.ReportFile, page.Coil
+	if in.Certificate {
+		name, write = evaluation.CertificateFile, page.Certificate
+	}
+	err = e.Write(name, func(out io.Writer) error { return write(out, document) })
 	if err != nil {
 		return nil, err
 	}
 	w.coilChanged(coil)
-	l := linked{Name: strings.ReplaceAll(coil, "/", "-") + "-report.html"}
-	w.linkFile(&l, filepath.Join(folder.Dir, evaluation.ReportFile))
+	l := linked{Name: strings.ReplaceAll(coil, "/", "-") + "-" + name}
+	w.linkFile(&l, filepath.Join(folder.Dir, name))
 	return map[string]any{"link": l.Link}, nil
 }
 

@@ -3,11 +3,13 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
 	"time"
 
 	"coilsweep/capture"
 	"coilsweep/cmd/coilsweep/internal/web/listed"
 	"coilsweep/fit/evaluation"
+	"coilsweep/report/data"
 	"coilsweep/report/notation"
 	"coilsweep/report/words"
 )
@@ -44,31 +46,51 @@ func (w *workshop) watch(ctx context.Context) {
 	}
 }
 
-func (w *workshop) getCoils(r *http.Request) (any, error) {
-	known, bad, err := w.glances.List(r.Context(), w.Root)
+// known are the coils that are served, as the page names them.
+func (w *workshop) known(ctx context.Context) (list []words.Listed, unreadable []string, err error) {
+	known, bad, err := w.glances.List(ctx, w.Root)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	var unreadable []string
-	for _, err := range bad {
-		unreadable = append(unreadable, err.Error())
-	}
+	unreadable = notation.Each(bad, error.Error)
 	w.coils.KeepOnly(notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
-	var coils []listed.Coil
-	measured := 0
 	for _, k := range known {
-		coil := w.coilOf(k.Folder)
-		if _, err := w.servedDir(coil); err != nil {
+		k.Folder = w.coilOf(k.Folder)
+		if _, err := w.servedDir(k.Folder); err != nil {
 			unreadable = append(unreadable, err.Error())
 			continue
 		}
-		state := w.stateOf(coil, k.Takes, k.Result, k.Stale)
+		list = append(list, words.Listed{Known: k})
+	}
+	return list, unreadable, nil
+}
+
+// sendList sends the list as 'list --csv' writes it, of the coils that match.
+func (w *workshop) sendList(rw http.ResponseWriter, r *http.Request) error {
+	list, _, err := w.known(r.Context())
+	if err != nil {
+		return refused(err)
+	}
+	query := r.URL.Query()
+	list = slices.DeleteFunc(list, func(l words.Listed) bool { return !l.Matches(query.Get("match")) })
+	words.SortList(list, "folder", false)
+	return data.ListCSV(rw, list, data.CSVOptions{DecimalComma: query.Has("comma")})
+}
+
+func (w *workshop) getCoils(r *http.Request) (any, error) {
+	list, unreadable, err := w.known(r.Context())
+	if err != nil {
+		return nil, err
+	}
+	var coils []listed.Coil
+	measured := 0
+	for _, k := range list {
+		state := w.stateOf(k.Folder, k.Takes, k.Result, k.Stale)
 		has := state == resultFresh || state == resultStale
 		if has {
 			measured++
 		}
-		coils = append(coils, listed.Coil{Folder: coil, State: stateWords[state], Measured: has,
-			Listed: words.Listed{Known: k}})
+		coils = append(coils, listed.Coil{State: stateWords[state], Measured: has, Listed: k})
 	}
 	compare := stepWord{"needs 2 coils", markWait}
 	if measured >= 2 {
@@ -76,16 +98,19 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 	}
 	lines, starred := listed.Lines(coils)
 	table := struct {
+		Texts   []words.ListText
 		Columns []words.ListColumn
 		Some    bool
-	}{words.ListColumns, len(coils) > 0}
+	}{words.ListTexts(list), words.ListColumns, len(coils) > 0}
 	notes := struct {
 		Starred    bool
 		Unreadable []string
 	}{starred, unreadable}
 	return struct {
 		listed.Changes
+		CSV  string `json:"csv"`
 		HTML places `json:"html"`
-	}{w.list.Since(r.URL.Query().Get("since"), lines), places{"many-coils": fragment("coils", table),
-		"many-notes": fragment("coil notes", notes), "word-compare": fragment("word", compare)}}, nil
+	}{w.list.Since(r.URL.Query().Get("since"), lines), w.server.Link("list", "coils.csv", w.sendList), places{
+		"many-coils": fragment("coils", table), "many-notes": fragment("coil notes", notes),
+		"word-compare": fragment("word", compare)}}, nil
 }

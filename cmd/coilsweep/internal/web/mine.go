@@ -33,19 +33,31 @@ func (w *workshop) getParts(*http.Request) (any, error) {
 	}
 	return struct {
 		SHA256     string `json:"sha256"`
+		Text       string `json:"text"`
 		Capacitors string `json:"capacitors"`
 		Resistors  string `json:"resistors"`
 		HTML       places `json:"html"`
-	}{sum, strings.Join(partsfile.Texts(p.Capacitors), "\n"), strings.Join(partsfile.Texts(p.Resistors), "\n"),
-		places{"my-parts-error": fragment("alarm", broken)}}, nil
+	}{sum, string(text), strings.Join(partsfile.Texts(p.Capacitors), "\n"),
+		strings.Join(partsfile.Texts(p.Resistors), "\n"), places{"my-parts-error": fragment("alarm", broken)}}, nil
 }
 
-// putParts keeps the parts.
-func (w *workshop) putParts(_ *http.Request, in struct {
+// putParts keeps the text of the parts.
+func (w *workshop) putParts(r *http.Request, in textIn) (any, error) {
+	w.editing.Lock()
+	defer w.editing.Unlock()
+	if in.Text != nil {
+		if _, err := partsfile.Decode(in.bytes()); err != nil {
+			return nil, fmt.Errorf("%s: %w", partsfile.FileName, err)
+		}
+	}
+	return kept(in.bytes()), w.replaceParts(in.SHA256, in.bytes(), r.URL.Query().Get("coil"))
+}
+
+// setParts keeps the parts as the form has them.
+func (w *workshop) setParts(r *http.Request, in struct {
 	SHA256     string `json:"sha256"`
 	Capacitors string `json:"capacitors"`
 	Resistors  string `json:"resistors"`
-	Coil       string `json:"coil"` // to be advised anew; empty: none is shown
 }) (any, error) {
 	capacitors, err := stock.Lines(in.Capacitors, quantity.Farad, "added-c")
 	if err != nil {
@@ -62,16 +74,22 @@ func (w *workshop) putParts(_ *http.Request, in struct {
 		return nil, err
 	}
 	if text, err = partsfile.Change(text, capacitors, resistors); err == nil {
-		err = partsfile.Replace(w.partsPath(), in.SHA256, text)
+		err = w.replaceParts(in.SHA256, text, r.URL.Query().Get("coil"))
 	}
-	if err != nil {
-		return nil, err
+	return kept(text), err
+}
+
+// replaceParts writes parts.toml, if it is still the one that was seen; nil removes it. The
+// coil that is shown, if one is, is advised anew.
+func (w *workshop) replaceParts(sha256Hex string, text []byte, coil string) error {
+	if err := partsfile.Replace(w.partsPath(), sha256Hex, text); err != nil {
+		return err
 	}
 	w.changed("parts", "coils") // what is proposed for each of them
-	if in.Coil != "" {
-		if folder, err := w.openCoil(in.Coil); err == nil {
-			w.changedAndFitted(in.Coil, folder)
+	if coil != "" {
+		if folder, err := w.openCoil(coil); err == nil {
+			w.changedAndFitted(coil, folder)
 		}
 	}
-	return done{}, nil
+	return nil
 }

@@ -221,9 +221,10 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 		Options map[string]any `json:"options"`
 		HTML    places         `json:"html"`
 	}{v.State, v.Result != nil, v.Result != nil && v.Result.Inductance.Known(), nil, places{
-		"f-model":     fragment("models", models()),
-		"report-line": text(w.line("report", []string{coil}, 1, nil)),
-		"result-head": "", "result-takes": "", "result-circuit": "", "result-shares": "",
+		"f-model":          fragment("models", models()),
+		"report-line":      text(w.line("report", []string{coil}, 1, nil)),
+		"certificate-line": text(w.line("report", []string{coil}, 1, nil) + " --certificate"),
+		"result-head":      "", "result-takes": "", "result-circuit": "", "result-shares": "",
 	}}
 	state, empty, guitar := v.sayState(w.whyFailed(coil))
 	answer.HTML["result-state"], answer.HTML["result-empty"], answer.HTML["guitar-empty"] = state, empty, guitar

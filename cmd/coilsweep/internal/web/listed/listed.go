@@ -20,36 +20,40 @@ type Line struct {
 	Label    string        `json:"label"`    // where coils are chosen: with the folder if that says more
 	Known    bool          `json:"known"`    // L and C are known apart
 	Measured bool          `json:"measured"` // there is a result
+	Sought   string        `json:"sought"`   // what a filter looks at
 	Row      template.HTML `json:"row"`      // cells of the table
 }
 
 // Coil is what a line is made of.
 type Coil struct {
-	Folder string // as the page names it
-	State  string // of the result, in words
+	State string // of the result, in words
 	// Measured: there is a result.
-	Measured bool
-	words.Listed
+	Measured     bool
+	words.Listed // its folder as the page names it
 }
 
 // Lines are the lines of coils, a column with one prefix. starred: numbers of one are those
 // of the coil with its fixture.
 func Lines(coils []Coil) (lines []Line, starred bool) {
 	rows := make([]row, len(coils))
+	list := notation.Each(coils, func(c Coil) words.Listed { return c.Listed })
+	texts := words.ListTexts(list)
 	for i, c := range coils {
 		r := &rows[i]
 		*r = row{Coil: c.Folder, Name: notation.Visible(c.Coil), Takes: c.Takes, State: c.State, Flags: c.Flags}
 		if r.Name == "" {
 			r.Name = notation.Visible(c.Folder)
 		}
-		line := Line{Coil: c.Folder, Label: r.Name, Measured: c.Measured,
+		for _, text := range texts {
+			r.Texts = append(r.Texts, notation.Visible(text.Of(c.Listed)))
+		}
+		line := Line{Coil: c.Folder, Label: r.Name, Measured: c.Measured, Sought: c.Sought(),
 			Known: c.Result != nil && c.Result.Inductance.Known()}
 		if c.Coil != c.Folder && c.Coil != "" {
 			line.Label += " (" + notation.Visible(c.Folder) + ")"
 		}
 		lines = append(lines, line)
 	}
-	list := notation.Each(coils, func(c Coil) words.Listed { return c.Listed })
 	for _, column := range words.ListColumns {
 		for i, cell := range new(notation.Notes).Values(column.Unit, notation.Each(list, column.Of)...) {
 			_, _, of := list[i].Resonance()
@@ -74,6 +78,7 @@ func Lines(coils []Coil) (lines []Line, starred bool) {
 
 type row struct {
 	Coil, Name string
+	Texts      []string // of words.ListTexts
 	Takes      int
 	State      string
 	Flags      []string
@@ -84,7 +89,7 @@ var rowTemplate = template.Must(template.New("").Funcs(template.FuncMap{"shown":
 	`<th scope="row" class="long"><label class="pick">
   <input type="checkbox" value="{{.Coil}}" aria-label="{{.Name}}"{{if not .Takes}} disabled{{end}}>
   <span><bdi>{{.Name}}</bdi>{{if ne .Name .Coil}} <small><bdi>{{shown .Coil}}</bdi></small>{{end}}</span></label></th>
-<td>{{.Takes}}</td><td class="text">{{.State}}{{range .Flags}} <span class="flag">{{shown .}}</span>{{end}}</td>
+{{range .Texts}}<td class="text" dir="auto">{{.}}</td>{{end}}<td>{{.Takes}}</td><td class="text">{{.State}}{{range .Flags}} <span class="flag">{{shown .}}</span>{{end}}</td>
 {{range .Cells}}<td>{{.}}</td>{{end}}
 <td><button type="button" class="as-link" data-do="choose" data-coil="{{.Coil}}" aria-label="Show {{.Name}}">Show</button></td>`))
 

@@ -12,9 +12,9 @@ import (
 // Lines take all that somebody wrote for text.
 func TestLinesEscape(t *testing.T) {
 	const harm = `<img src=x onerror=alert(1)>"'` + "\u202e"
-	lines, _ := Lines([]Coil{{Folder: harm, State: harm,
+	lines, _ := Lines([]Coil{{State: harm,
 		Listed: words.Listed{Known: evaluation.Known{Folder: harm, Flags: []string{harm},
-			CoilHeading: capture.CoilHeading{Coil: harm}}}}})
+			CoilHeading: capture.CoilHeading{Coil: harm, Serial: harm}}}}})
 	if len(lines) != 1 {
 		t.Fatalf("%d lines", len(lines))
 	}

@@ -1,5 +1,5 @@
-// Package recorded is recordings as the bench page shows them: takes, and what was left
-// unfinished.
+// Package recorded is what is recorded of a coil, as the bench page shows it: takes, what was
+// left unfinished, and what coil.toml states.
 package recorded
 
 import (

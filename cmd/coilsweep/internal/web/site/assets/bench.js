@@ -1,17 +1,24 @@
 // The bench: devices, levels, trial sweeps, what the bench knows.
 import * as api from "./api.js";
 import { $, $$, byID, does, optionsOf, say, show } from "./dom.js";
+import { Edited } from "./undo.js";
 import { act, draft, Form, withValues } from "./form.js";
+import { ifEmpty } from "./empty.js";
 import { on, refresh, state, working } from "./state.js";
 import { mayStart } from "./sound.js";
-import { before, changing } from "./undo.js";
 
-let form, file;
+let form, file, edited;
 
 export function start() {
   const unsaved = (what) => () => `${what} ${state.bench?.kind}`;
+  edited = new Edited("bench-undo", { name: () => state.bench?.kind, here: () => state.bench?.file,
+    address: () => "/api/bench", refresh: refresh.bench });
   form = new Form(byID("bench-form"), () => keep(form.changes()), { onInput: follow, unsaved: unsaved("bench") });
-  file = new Form($("#bench-file form"), ({ text }) => change("put", "/api/bench", { sha256: file.stamp ?? "", text }, file),
+  file = new Form($("#bench-file form"), ({ text }) => edited.change(async () => {
+    const answer = await api.put("/api/bench", { sha256: file.stamp ?? "", text });
+    file.kept();
+    return answer;
+  }),
     { unsaved: unsaved("file of") });
   byID("devices-again").addEventListener("click", () => refresh.devices());
   // Which bench it is counts at once: it is no edit that waits to be kept.
@@ -22,11 +29,7 @@ export function start() {
     file.forget();
     await refresh.bench();
   }));
-  does({
-    bench: (button) => act(button, () => keep(optionsOf(button), here()?.sha256 ?? "")),
-    "undo-bench": (button) => act(button, () => change("put", "/api/bench",
-      { sha256: here().sha256, text: before(name(), here()) })),
-  });
+  does({ bench: (button) => act(button, () => keep(optionsOf(button), state.bench?.file?.sha256 ?? "")) });
   job("check", "Trial sweep", () => ({ level: byID("check-level").value.trim() }));
   job("calibrate", "Measure the sound card", () => ({}));
   job("fixture", "Measure", () => ({ series: byID("fixture-series").value.trim() }));
@@ -34,19 +37,11 @@ export function start() {
 }
 
 // keep writes options into bench.toml, if it is still the one that was seen.
-const keep = ({ "bench-kind": _, ...options }, sha256 = form.stamp ?? "") =>
-  change("post", "/api/bench/settings", { sha256, options }, form);
-
-const here = () => state.bench?.file, name = () => `bench ${state.bench?.kind}`;
-
-async function change(method, path, body, edited) {
-  await changing(name(), here, async () => {
-    await api[method](path, body);
-    edited?.kept();
-    await refresh.bench();
-  });
-  draw();
-}
+const keep = ({ "bench-kind": _, ...options }, sha256 = form.stamp ?? "") => edited.change(async () => {
+  const answer = await api.post("/api/bench/settings", { sha256, options });
+  form.kept();
+  return answer;
+});
 
 function follow() {
   const { "bench-kind": _, ...values } = form.values(), usual = state.bench?.defaults;
@@ -60,16 +55,16 @@ function draw() {
   const bench = state.bench;
   if (!bench) return;
   for (const field of form.fields) {
-    if (field.tagName === "INPUT" && field.type !== "radio") field.placeholder ||= bench.defaults[field.name] ?? "";
+    if (field.tagName === "INPUT" && field.type !== "radio" && !field.dataset.example) ifEmpty(field, bench.defaults[field.name]);
   }
   const none = Object.fromEntries(form.fields.map((field) => [field.name, ""]));
   form.fill({ ...none, ...bench.settings, "bench-kind": bench.kind }, bench.file?.sha256 ?? "");
   for (const kind of $$("#bench-kind input")) kind.checked = kind.value === bench.kind;
   file.fill({ text: bench.file?.text ?? "" }, bench.file?.sha256 ?? "");
-  show(byID("bench-undo"), before(name(), bench.file) !== undefined);
+  edited.draw();
   show(byID("bench-card"), bench.kind !== "virtual");
   document.documentElement.classList.toggle("is-simulated", bench.kind === "virtual");
-  byID("check-level").placeholder = bench.settings.level ?? bench.defaults.level;
+  ifEmpty(byID("check-level"), bench.settings.level ?? bench.defaults.level);
   follow();
 }
 

@@ -3,11 +3,13 @@ import * as api from "./api.js";
 import { $, $$, byID, does, el, fill, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
 import { choose, on, refresh, state } from "./state.js";
-import { before, changing } from "./undo.js";
+import { Edited } from "./undo.js";
 
-let fresh, form, meter, file, wantsNew = false, folderByHand = false, first = /^(#key=.*)?$/.test(window.location.hash);
+let edited, fresh, form, meter, file, wantsNew = false, folderByHand = false, first = /^(#key=.*)?$/.test(window.location.hash);
 
 export function start(go) {
+  edited = new Edited("coil-undo", { name: () => state.coilID, here: () => state.coil, refresh: refresh.coil,
+    address: () => api.address("/api/coil", { coil: state.coilID }) });
   fresh = new Form(byID("new-coil"), async ({ folder, ...options }) => {
     const answer = await api.post("/api/coils", { coil: folderByHand ? folder : "", options: withValues(options) });
     wantsNew = folderByHand = false;
@@ -21,20 +23,18 @@ export function start(go) {
   byID("n-folder").addEventListener("input", (event) => { folderByHand = event.target.value !== ""; });
   does({
     "new-coil": () => startNew(go),
-    "no-reading": (button) => act(button, () => change("post", "/api/coil/reading/remove",
+    "no-reading": (button) => act(button, () => change("/api/coil/reading/remove",
       { sha256: state.coil.sha256, index: Number(button.dataset.index) })),
-    "undo-coil": (button) => act(button, () => change("put", "/api/coil",
-      { sha256: state.coil.sha256, text: before(state.coilID, state.coil) })),
     choose: (button) => { choose(button.dataset.coil); go("coil"); },
   });
   byID("new-coil-cancel").addEventListener("click", () => { wantsNew = false; draw(); });
 
   form = new Form(byID("coil-form"), async () => {
     const changed = { sha256: form.stamp, values: form.changes() };
-    await change("post", "/api/coil/settings", changed, form);
+    await change("/api/coil/settings", changed, form);
   }, { unsaved: () => `coil ${state.coilID}` });
   meter = new Form(byID("meter-form"), async (values) => {
-    await change("post", "/api/coil/reading", { sha256: state.coil.sha256, ...values });
+    await change("/api/coil/reading", { sha256: state.coil.sha256, ...values });
     byID("m-reading").value = "";
     byID("m-reading").focus();
     meter.kept();
@@ -48,7 +48,7 @@ export function start(go) {
     go("coil");
   }, { unsaved: () => `state ${state.coilID}` });
   file = new Form($("#coil-file form"), async ({ text }) => {
-    await change("put", "/api/coil", { sha256: file.stamp, text }, file);
+    await change("/api/coil", { sha256: file.stamp, text }, file, "put");
   }, { unsaved: () => `file ${state.coilID}` });
   byID("coil-choice").addEventListener("change", (event) => { wantsNew = false; choose(event.target.value); });
   on(["coils", "coilID", "coil"], draw);
@@ -61,15 +61,11 @@ export function start(go) {
   on("coilID", () => { for (const f of [form, file, meter]) f.forget(); });
 }
 
-async function change(method, path, body, edited) {
-  const coil = state.coilID;
-  await changing(coil, () => coil === state.coilID ? state.coil : null, async () => {
-    await api[method](api.address(path, { coil }), body);
-    edited?.kept();
-    await refresh.coil();
-  });
-  draw();
-}
+const change = (path, body, kept, method = "post") => edited.change(async () => {
+  const answer = await api[method](api.address(path, { coil: state.coilID }), body);
+  kept?.kept();
+  return answer;
+});
 
 function startNew(go) {
   wantsNew = true;
@@ -96,7 +92,7 @@ function draw() {
   for (const node of $$(".of-coil")) fill(node, coil ? el("bdi", {}, coil.name) : "");
   if (!coil) return;
   say(byID("coil-name"), coil.name);
-  show(byID("coil-undo"), before(state.coilID, coil) !== undefined);
+  edited.draw();
   const empty = Object.fromEntries(form.fields.map((field) => [field.name, ""]));
   form.fill({ ...empty, ...coil.values }, coil.sha256);
   file.fill({ text: coil.text }, coil.sha256);

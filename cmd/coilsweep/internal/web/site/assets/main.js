@@ -4,6 +4,7 @@ import * as afar from "./afar.js";
 import * as bench from "./bench.js";
 import * as coils from "./coils.js";
 import * as coil from "./coil.js";
+import * as empty from "./empty.js";
 import * as exciter from "./exciter.js";
 import * as figures from "./figures.js";
 import * as guitar from "./guitar.js";
@@ -117,6 +118,7 @@ function startStep() {
 
 for (const line of $$("details.line")) line.append(el("button", { type: "button", "data-do": "copy" }, "Copy"));
 does({ go: (button) => go(button.dataset.step) });
+empty.start();
 bench.start();
 coils.start();
 for (const module of [coil, takes, led]) module.start(go);

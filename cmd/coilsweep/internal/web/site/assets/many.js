@@ -5,7 +5,7 @@ import { choices } from "./coils.js";
 import { draft, Form, withValues } from "./form.js";
 import { harness } from "./guitar.js";
 import { sortable } from "./sort.js";
-import { on } from "./state.js";
+import { on, state } from "./state.js";
 
 let form;
 const boxes = () => $$("#many-coils input");
@@ -29,7 +29,10 @@ export function start() {
 
 function follow() {
   const find = byID("many-find").value.trim().toLowerCase(), chosen = picked();
-  for (const box of boxes()) show(box.closest("tr"), `${box.ariaLabel} ${box.value}`.toLowerCase().includes(find));
+  for (const box of boxes()) show(box.closest("tr"), state.coils?.lines.get(box.value)?.sought.includes(find));
+  const asked = new URLSearchParams({ ...(find ? { match: find } : {}), ...(commaHere ? { comma: "" } : {}) });
+  if (state.coils) byID("many-csv").href = `${state.coils.csv}${asked.size ? `?${asked}` : ""}`;
+  say(byID("many-csv"), find ? "The coils shown, as CSV" : "The list, as CSV");
   const lines = chosen.map((box) => ({ coil: box.value, label: box.ariaLabel }));
   choices(byID("many-against"), [["", "the first"]], lines);
   choices(byID("many-reference"), [["", "no limits"]], lines);

@@ -3,6 +3,7 @@ import * as api from "./api.js";
 import { byID, complain, put } from "./dom.js";
 import { Form } from "./form.js";
 import { on, refresh, state } from "./state.js";
+import { Edited } from "./undo.js";
 
 export function start() {
   byID("tablet").addEventListener("toggle", async () => {
@@ -13,13 +14,17 @@ export function start() {
       complain(tablet, "");
     } catch (error) { complain(tablet, error.message); }
   });
-  const form = new Form(byID("my-parts"), async ({ capacitors, resistors }) => {
-    await api.put("/api/parts", { sha256: form.stamp ?? "", capacitors, resistors, coil: state.coilID });
+  const address = (path) => api.address(path, state.coilID ? { coil: state.coilID } : {});
+  const edited = new Edited("parts-undo", { name: () => "parts", refresh: refresh.parts,
+    here: () => state.parts?.sha256 ? state.parts : null, address: () => address("/api/parts") });
+  const form = new Form(byID("my-parts"), ({ capacitors, resistors }) => edited.change(async () => {
+    const answer = await api.post(address("/api/parts/settings"), { sha256: form.stamp ?? "", capacitors, resistors });
     form.forget();
-    await refresh.parts();
-  });
+    return answer;
+  }));
   on("parts", () => {
     const { sha256, capacitors, resistors } = state.parts ?? {};
     if (state.parts) form.fill({ capacitors, resistors }, sha256);
+    edited.draw();
   });
 }

@@ -8,21 +8,24 @@ import { on, state } from "./state.js";
 let figure;
 
 export function start() {
-  byID("report-write").addEventListener("click", write);
+  byID("report-write").addEventListener("click", () => write("report",
+    byID("report-guitar").checked ? { harness: harness() } : {}));
+  byID("certificate-write").addEventListener("click", () => write("certificate", { certificate: true }));
   figure = new Form(byID("figure-form"), print, { onInput: tell });
   on(["result", "coil", "coilID"], draw);
   on("step", fetchLinks);
 }
 
-async function write() {
-  say(byID("report-link"), "Being written …");
-  await act(byID("report-write"), async () => {
-    const body = byID("report-guitar").checked ? { harness: harness() } : {};
+// write has the report written, or the certificate, and links it.
+async function write(what, body) {
+  const place = byID(`${what}-link`);
+  say(place, "Being written …");
+  await act(byID(`${what}-write`), async () => {
     try {
       const answer = await api.post(api.address("/api/report", { coil: state.coilID }), body);
-      fill(byID("report-link"), link(answer.link, "Open the report"));
+      fill(place, link(answer.link, `Open the ${what}`));
     } catch (error) {
-      say(byID("report-link"), "");
+      say(place, "");
       throw error;
     }
   });
@@ -35,9 +38,11 @@ function draw() {
   byID("report-write").disabled = !ready;
   show(byID("report-guitar-label"), state.result?.known);
   if (!ready) say(place, state.coil ? "A report needs a result: record a take first." : "Choose a coil first.");
-  else if (!$("a", place) || linkedCoil !== state.coilID) say(place, "");
+  for (const one of [place, byID("certificate-link")]) {
+    if (ready && (!$("a", one) || linkedCoil !== state.coilID)) say(one, "");
+  }
   linkedCoil = state.coilID;
-  show(byID("figure-form"), ready);
+  for (const id of ["figure-form", "certificate"]) show(byID(id), ready);
   say(byID("figure-link"), "");
   if (ready) tell();
   fetchLinks();

@@ -31,7 +31,7 @@ const order = new Intl.Collator(undefined, { numeric: true });
 export function sorted(rows, column, descending) {
   const texts = new Map(rows.map((row) => [row, row.cells[column].textContent.trim().replace("−", "-")]));
   const all = [...texts.values()], unknown = (text) => text === "" || text.startsWith("–");
-  const numbers = all.every((text) => unknown(text) || !Number.isNaN(parseFloat(text)));
+  const numbers = !rows[0]?.cells[column].matches(".text") && all.every((text) => unknown(text) || !Number.isNaN(parseFloat(text)));
   const compare = (a, b) => numbers ? parseFloat(a) - parseFloat(b) : order.compare(a, b);
   return [...rows].sort((one, other) => {
     const [a, b] = [texts.get(one), texts.get(other)];

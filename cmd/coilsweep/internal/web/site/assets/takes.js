@@ -2,6 +2,7 @@
 import * as api from "./api.js";
 import { $, $$, announce, byID, does, el, fill, oneAtATime, optionsOf, put, say, show } from "./dom.js";
 import { act, draft, Form, withValues } from "./form.js";
+import { example, ifEmpty } from "./empty.js";
 import { atMost } from "./led.js";
 import { mayStart } from "./sound.js";
 import { on, refresh, state, working } from "./state.js";
@@ -71,7 +72,7 @@ export function start(go) {
   on(["engine", "progress", "ended", "result", "line", "sweep"], drawStage);
   on("bench", () => {
     const { settings, defaults } = state.bench;
-    for (const key of ["level", "repeats"]) byID(`t-${key}`).placeholder = settings[key] ?? defaults[key];
+    for (const key of ["level", "repeats"]) ifEmpty(byID(`t-${key}`), settings[key] ?? defaults[key]);
   });
   on("engine", () => { if (!working()) stopping = false; show(byID("glance-stop"), working()); });
   on(["sweep", "coil"], drawSweep);
@@ -149,9 +150,9 @@ const HINTS = {
 };
 
 function follow() {
-  const { kind, value } = load(), [example, hint] = HINTS[kind] ?? HINTS.c;
+  const { kind, value } = load(), [one, hint] = HINTS[kind] ?? HINTS.c;
   show(byID("take-value"), kind !== "bare");
-  byID("t-value").placeholder = example;
+  example(byID("t-value"), one);
   say(byID("t-value-hint"), hint);
   for (const one of ["c", "r"]) {
     const used = byID(`used-${one}`);

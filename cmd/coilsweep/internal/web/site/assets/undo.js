@@ -1,17 +1,37 @@
-// The last change of a file that this tab made, to be taken back while nobody has changed
-// the file since: what else was written there meanwhile is not lost.
-const changes = new Map();
+// Files that are edited here: what this tab changed last is taken back while nobody has changed
+// the file since, so that nothing else that was written there is lost. A file that was made
+// is removed again.
+import * as api from "./api.js";
+import { byID, does, show } from "./dom.js";
+import { act } from "./form.js";
 
-// changing does work that changes a file, which is then as file() says: its text, and its
-// checksum, or nothing where there is none.
-export async function changing(name, file, work) {
-  const before = file()?.text ?? "";
-  await work();
-  changes.set(name, { before, since: file()?.sha256 });
-}
+export class Edited {
+  // button undoes; name() tells which file it is; here() is the file as it is now, its text and
+  // its checksum, or nothing where there is none; address() takes another text for it; and
+  // refresh has it fetched again.
+  constructor(button, { name, here, address, refresh }) {
+    Object.assign(this, { button, name, here, address, refresh, changes: new Map() });
+    does({ [byID(button).dataset.do]: (pressed) => act(pressed, () => this.#undo()) });
+  }
 
-// before is what stood in a file that is now as told; undefined: nothing is to be taken back.
-export function before(name, file) {
-  const change = changes.get(name);
-  return change && change.since === file?.sha256 && change.before !== file.text ? change.before : undefined;
+  // change does work that changes the file, and gives the program's answer.
+  async change(work) {
+    const name = this.name(), before = this.here()?.text ?? null;
+    const { sha256 } = await work();
+    this.changes.set(name, { before, since: sha256 || undefined });
+    await this.refresh();
+    this.draw();
+  }
+
+  get #last() {
+    const change = this.changes.get(this.name()), file = this.here();
+    return change && change.since === file?.sha256 && change.before !== (file?.text ?? null) ? change : null;
+  }
+
+  #undo() {
+    const body = { sha256: this.here()?.sha256 ?? "", text: this.#last.before }; // null: no file
+    return this.change(() => api.put(this.address(), body));
+  }
+
+  draw() { show(byID(this.button), this.#last); }
 }
