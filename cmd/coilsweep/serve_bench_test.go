@@ -65,8 +65,7 @@ func BenchmarkPageTake(b *testing.B) {
 	b.ReportMetric(float64(slowest.Milliseconds()), "ms/slowest")
 }
 
-// BenchmarkPageGuitar measures the answer while a knob is turned, of which the curve on the
-// screen is a few milliseconds and a frame of the browser behind.
+// BenchmarkPageGuitar measures the answer while a knob is turned.
 func BenchmarkPageGuitar(b *testing.B) {
 	root := b.TempDir()
 	fittedCoil(b, root, "a", twoTakes)
@@ -76,6 +75,44 @@ func BenchmarkPageGuitar(b *testing.B) {
 			"volume": "500k", "volume-at": fmt.Sprint(float64(i%100) / 10), "tone": "500k", "tone-c": "22n",
 			"cable-length": "5", "amp": "1M"}})
 	}
+}
+
+// BenchmarkPageKnobs measures in a browser what a hand at a knob waits for: from the event
+// of the volume or the tone knob until the curve that belongs to it is painted.
+func BenchmarkPageKnobs(b *testing.B) {
+	root := b.TempDir()
+	fittedCoil(b, root, "a", twoTakes)
+	browser := browserrig.Start(b, 10*time.Minute)
+	p := startServe(b, root, "--bench", "virtual").open(browser, browserrig.View{Width: 1440, Height: 900})
+	p.step("guitar")
+	p.await("the curve", `document.querySelector("#guitar-figure .curve")`)
+	var waits []float64
+	for b.Loop() {
+		waits = append(waits, browserrig.JS[[]float64](p.Tab, `(async () => {
+			const painted = () => new Promise((done) => requestAnimationFrame(() => {
+				const { port1, port2 } = new MessageChannel();
+				port1.onmessage = () => done(performance.now());
+				port2.postMessage(0);
+			}));
+			const waits = [], figure = document.getElementById("guitar-figure");
+			for (let i = 0; i < 40; i++) {
+				const input = document.getElementById(i % 2 ? "g-tone-at" : "g-volume-at");
+				await new Promise((done) => setTimeout(done, 20 + 37 * i % 90)); // not in step with frames
+				const begin = performance.now();
+				const redrawn = new Promise((done) => {
+					const seen = new MutationObserver(() => { seen.disconnect(); done(); });
+					seen.observe(figure, { childList: true, subtree: true, attributes: true });
+				});
+				input.value = 4 + (i * 1.3) % 6;
+				input.dispatchEvent(new Event("input", { bubbles: true }));
+				await redrawn;
+				waits.push(await painted() - begin);
+			}
+			return waits; })()`)...)
+	}
+	slices.Sort(waits)
+	b.ReportMetric(waits[len(waits)/2], "ms/median")
+	b.ReportMetric(waits[len(waits)*95/100], "ms/p95")
 }
 
 // BenchmarkPageMeters counts how often a browser draws the levels.
