@@ -49,6 +49,19 @@ func Assess(rec capture.Recording, take capture.Take) (capture.Take, error) {
 // channel, another rate, not numbers). take.Quality.Xruns are kept, and flagged
 // as drop-outs; only what the audio proves is damage, though.
 func AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment, failed error) (capture.Take, error) {
+	return Assessor{}.AssessAligned(rec, take, at, failed)
+}
+
+// Assessor knows what takes of one stimulus, or of its first repeats, have in common;
+// the zero value nothing. It assesses one at a time.
+type Assessor struct{ passages *passages }
+
+// NewAssessor is one for a stimulus.
+func NewAssessor(stim excite.Stimulus) Assessor { return Assessor{newPassages(stim, steadyFromHz)} }
+
+// AssessAligned is the function of that name.
+func (a Assessor) AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment, failed error) (
+	capture.Take, error) {
 	stim := take.Stimulus
 	if err := belongs(rec, stim); err != nil {
 		return take, err
@@ -68,7 +81,7 @@ func AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment,
 		return take, failed
 	default:
 		take.Alignment = &at
-		assess(&q, rec, take)
+		a.assess(&q, rec, take)
 		take.Quality = q
 		return take, nil
 	}
@@ -102,7 +115,7 @@ func belongs(rec capture.Recording, stim excite.Stimulus) error {
 }
 
 // assess fills q of a take in which whole repeats were found.
-func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
+func (of Assessor) assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 	coil, stim, a := rec.Samples[0], take.Stimulus, *take.Alignment
 	q.AlignmentQuality, q.Polarity, q.DriftPPM = a.Quality, a.Polarity, a.DriftPPM
 	if math.Abs(a.DriftPPM) > driftFlagPPM ||
@@ -115,7 +128,9 @@ func assess(q *capture.Quality, rec capture.Recording, take capture.Take) {
 	q.DamagedRepeats = slices.Clone(a.Damaged)
 	assessClipping(q, rec, take, repeats, sweeps, a.Jumps)
 	hum := assessNoise(q, coil, stim, a, sweeps)
-	assessSteadiness(q, rec, take, hum)
+	if len(repeats) > 1 {
+		of.assessSteadiness(q, rec, take, hum)
+	}
 	if len(q.LostRepeats()) > 0 {
 		q.Flag(capture.Dropout)
 	}

@@ -51,9 +51,12 @@ const (
 // differ the take is flagged as changed, and the sweeps that are not of the steady
 // part are left out where it is clear which part that is. hum is that of the
 // coil's channel, nil: none.
-func assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Take, hum *Mains) {
+func (of Assessor) assessSteadiness(q *capture.Quality, rec capture.Recording, take capture.Take, hum *Mains) {
 	a := take.Alignment
-	passages := newPassages(take.Stimulus, steadyFromHz)
+	passages := of.passages
+	if passages == nil {
+		passages = newPassages(take.Stimulus, steadyFromHz)
+	}
 	if passages == nil {
 		return
 	}

@@ -42,11 +42,16 @@ func (g growth) recording(rateHz int) capture.Recording {
 // errEnough ends a recording that has enough repeats.
 var errEnough = errors.New("enough was recorded")
 
-// lookMarginS is for the way through the buffers of the sound card and back, and
-// lookAgainS after how long is looked again where that took longer.
+// lookMarginS is for the way through the buffers of the sound card and back, lookAgainS
+// after how long is looked again where that took longer, and clockS instead of the margin
+// once the way is known, for two clocks. soundS is recorded behind a sweep before it is
+// looked at by who does not have the recording wait: a coil rings out in milliseconds, and
+// what the rest of the gap adds to the numbers is far below their U95.
 const (
 	lookMarginS = 0.1
 	lookAgainS  = 0.1
+	clockS      = 0.005
+	soundS      = 0.05
 )
 
 // monitor has Options.See look at a recording under way; nil shows nothing. Of
@@ -67,8 +72,9 @@ type monitor struct {
 	mu      sync.Mutex // of the aligner
 	aligner *align.Aligner
 
-	repeats int // it is to look at so many that are whole
-	enough  bool
+	repeats  int // it is to look at so many
+	enough   bool
+	assessor quality.Assessor
 }
 
 // newMonitor makes ready for the recording of t, and has what does not wait
@@ -83,11 +89,13 @@ func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*
 	}
 	m := &monitor{Options: o, take: t, grown: make(growth, channels), aligner: aligner, looks: make(chan growth, 1)}
 	ctx, m.cancel = context.WithCancel(ctx)
-	m.next(max(1, o.From), t.Stimulus.RepeatStart(max(1, o.From)))
+	from := max(1, o.From)
+	m.next(from, t.Stimulus.RepeatStart(from-1)+m.wanted(), lookMarginS)
 	if o.Wait {
 		return m, nil
 	}
 	m.looker.Go(func() {
+		m.assessor = quality.NewAssessor(t.Stimulus) // in the silence before the first sweep
 		for {
 			select {
 			case g := <-m.looks:
@@ -102,16 +110,25 @@ func newMonitor(ctx context.Context, t capture.Take, channels int, o Options) (*
 	return m, nil
 }
 
-// next makes the next look one at so many repeats, which are whole at a frame
-// if they come without delay. The end of the stimulus comes by itself; who does not
-// have the recording wait looks at all repeats while its tail comes in.
-func (m *monitor) next(repeats, frame int) {
+// wanted is how many samples of a repeat are to be there for a look, or the end.
+func (m *monitor) wanted() int {
+	s := m.take.Stimulus
+	if m.Wait || m.enough {
+		return s.PeriodSamples
+	}
+	return min(s.PeriodSamples, s.SweepSamples+int(soundS*float64(s.RateHz)))
+}
+
+// next makes the next look one at so many repeats, which are there at a frame, but for
+// a margin. The end of the stimulus comes by itself; who does not have the recording wait
+// looks at all repeats before it.
+func (m *monitor) next(repeats, frame int, marginS float64) {
 	m.repeats = repeats
 	if last := m.take.Stimulus.Repeats; repeats > last || m.Wait && repeats == last {
 		m.due.Store(math.MaxInt64)
 		return
 	}
-	m.due.Store(int64(frame) + int64(lookMarginS*float64(m.take.Stimulus.RateHz)))
+	m.due.Store(int64(frame) + int64(marginS*float64(m.take.Stimulus.RateHz)))
 }
 
 // add takes in what was recorded. It returns errEnough at the end.
@@ -152,9 +169,9 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 	}()
 	defer fault.Catch(&m.panic, "the watching of the recording broke off")
 	stim := m.take.Stimulus
-	n, end, at := m.whole(ctx, g)
+	n, end, more, at := m.whole(ctx, g)
 	if n < m.repeats {
-		m.due.Store(int64(g.frames() + int(lookAgainS*float64(stim.RateHz))))
+		m.due.Store(int64(g.frames() + more))
 		return nil
 	}
 	if m.enough {
@@ -166,7 +183,7 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 		return err
 	}
 	r := g.upTo(end).recording(stim.RateHz)
-	if t, err = quality.AssessAligned(r, t, at.Prefix(n), nil); err != nil {
+	if t, err = m.assessor.AssessAligned(r, t, at.Prefix(n), nil); err != nil {
 		return err
 	}
 	if ctx.Err() != nil {
@@ -178,40 +195,50 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 		m.due.Store(math.MaxInt64)
 		return err
 	case again > 0:
-		m.next(max(again, n+1), end+(max(again, n+1)-n)*stim.PeriodSamples)
+		margin := lookMarginS
+		if !m.Wait {
+			margin = clockS
+		}
+		m.next(max(again, n+1), end+(max(again, n+1)-n)*stim.PeriodSamples, margin)
 		return nil
 	case m.Wait:
 		m.stop.Store(int64(n))
 		return errEnough
 	}
-	// It ends with the first repeat that becomes whole from now on.
+	// It ends with the next repeat that becomes whole.
 	late := float64(m.recorded.Load()) - float64(end)
-	more := max(1, int(math.Ceil(late/float64(stim.PeriodSamples))))
+	more = max(1, int(math.Ceil(late/float64(stim.PeriodSamples))))
+	begin := end - m.wanted()
 	m.enough = true
-	m.next(n+more, end+more*stim.PeriodSamples)
+	m.next(n+more, begin+(more+1)*stim.PeriodSamples, lookMarginS)
 	return nil
 }
 
-// whole counts the repeats whose period is wholly in g, and tells where the last
-// one ends.
-func (m *monitor) whole(ctx context.Context, g growth) (n, end int, at align.Alignment) {
+// whole counts the repeats of which as much is in g as is wanted, and tells where the
+// last one of them ends, and how much more is to be recorded before the next look.
+func (m *monitor) whole(ctx context.Context, g growth) (n, end, more int, at align.Alignment) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
+	more = int(lookAgainS * float64(m.take.Stimulus.RateHz))
 	if ctx.Err() != nil || m.aligner.Extend(g[0]) != nil {
-		return 0, 0, at
+		return 0, 0, more, at
 	}
 	at, err := m.aligner.Playing()
 	if err != nil {
-		return 0, 0, at // what is wrong the take will tell
+		return 0, 0, more, at // what is wrong the take will tell
 	}
 	for k, start := range at.StartSample {
-		e := int(math.Ceil(start)) + m.take.Stimulus.PeriodSamples
-		if math.IsNaN(start) || e > g.frames() {
+		if math.IsNaN(start) {
+			break
+		}
+		e := int(math.Ceil(start)) + m.wanted()
+		if e > g.frames() {
+			more = min(more, e-g.frames())
 			break
 		}
 		n, end = k+1, e
 	}
-	return n, end, at
+	return n, end, more, at
 }
 
 // assess is quality.Assess for the whole recording r, of which only what came

@@ -140,8 +140,8 @@ func paced(caughtUp func(frames int) bool) *loopback {
 	return l
 }
 
-// The recording is shown repeat by repeat while it goes on, all repeats while its tail
-// comes in, and what was shown stays as it was.
+// The recording is shown sweep by sweep while it goes on, the last one as well, each before
+// the gap behind it is in, and what was shown stays as it was.
 func TestRunShowsItsSweeps(t *testing.T) {
 	f := newFolder(t)
 	p := longPlan(t, "bare")
@@ -176,7 +176,8 @@ func TestRunShowsItsSweeps(t *testing.T) {
 		if s.t.Stimulus.Repeats != i+1 || s.t.Unfit() != nil || math.Abs(s.t.Quality.PeakDBFS - -12) > 0.1 {
 			t.Errorf("sight %d has %d repeats, quality %+v", i, s.t.Stimulus.Repeats, s.t.Quality)
 		}
-		if n := s.r.Frames(); n < s.t.Stimulus.TotalSamples() || !slices.Equal(s.r.Samples[0], whole.Samples[0][:n]) {
+		ended := s.t.Stimulus.RepeatStart(i) + p.Stimulus.SweepSamples
+		if n := s.r.Frames(); n < ended || n >= ended+p.Stimulus.PeriodSamples-p.Stimulus.SweepSamples || !slices.Equal(s.r.Samples[0], whole.Samples[0][:n]) {
 			t.Errorf("sight %d: %d frames are not those of the take", i, n)
 		}
 	}

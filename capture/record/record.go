@@ -80,10 +80,11 @@ func createFile(path string) (recordingFile, error) {
 type Options struct {
 	Progress func(Progress) // may be nil; called some ten times per second of audio
 	Redo     bool           // a take of that name is set aside (Folder.SetAside) once the new one is complete
-	// See looks at the recording under way each time that a further repeat is
-	// whole, from repeat From (0: 1) on and not at the last: r is what was
-	// recorded, t the take as if playing had ended there, with quality and
-	// alignment. It returns the number of repeats at which it wants to look
+	// See looks at the recording under way each time that a further sweep has
+	// ended, from repeat From (0: 1) on: r is what was recorded until some
+	// hundredths of a second behind it, t the take as if playing had ended there, with
+	// quality and alignment. Where the recording waits r has the whole period, and
+	// the last repeat is not looked at. It returns the number of repeats at which it wants to look
 	// again; 0: enough was recorded. What it is given it may keep: nothing of it
 	// will change. ctx ends with the recording; Run returns after See has.
 	//

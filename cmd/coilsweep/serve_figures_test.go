@@ -219,7 +219,7 @@ func testKnobs(t *testing.T, browser context.Context) {
 		}
 		window.fetch = real;
 		return took; })()`)
-	// How fast is for BenchmarkPageGuitar to say, on a machine that does nothing else.
+	// How fast is for BenchmarkPageKnobs to say, on a machine that does nothing else.
 	t.Logf("from the turn to the curve: %.0f ms", took)
 	if took[6] > 2000 {
 		t.Errorf("beside a long answer the curve follows after %.0f ms: it waits for that", took[6])

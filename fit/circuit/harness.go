@@ -369,7 +369,26 @@ func (r *HarnessResponse) Peak(fromHz, toHz float64) (frequencyHz, overPlateauDB
 // peak between fromHz and toHz; without a peak, that of the pair of highest Q
 // in this range. ok is false where all the poles in it are real.
 func (r *HarnessResponse) Resonance(fromHz, toHz float64) (frequencyHz, q float64, ok bool) {
-	if hz, _, peaked := r.Peak(fromHz, toHz); peaked {
+	hz, _, peaked := r.Peak(fromHz, toHz)
+	return r.resonance(hz, peaked, fromHz, toHz)
+}
+
+// Sound is Peak and the Q of Resonance, NaN for what there is not.
+func (r *HarnessResponse) Sound(fromHz, toHz float64) (peakHz, overPlateauDB, q float64) {
+	peakHz, overPlateauDB, peaked := r.Peak(fromHz, toHz)
+	_, q, ok := r.resonance(peakHz, peaked, fromHz, toHz)
+	if !peaked {
+		peakHz, overPlateauDB = math.NaN(), math.NaN()
+	}
+	if !ok {
+		q = math.NaN()
+	}
+	return peakHz, overPlateauDB, q
+}
+
+// resonance is Resonance of a response that has a peak at hz.
+func (r *HarnessResponse) resonance(hz float64, peaked bool, fromHz, toHz float64) (frequencyHz, q float64, ok bool) {
+	if peaked {
 		if s, found := r.poleNear(complex(0, 2*math.Pi*hz)); found {
 			return cmplx.Abs(s) / (2 * math.Pi), cmplx.Abs(s) / (-2 * real(s)), true
 		}

@@ -68,6 +68,7 @@ const (
 	shownFromHz    = 50
 	shownToHz      = 20e3
 	shownPerDecade = 96
+	previewEvery   = 3
 )
 
 // perSound is the number of quantities in a Sound.
@@ -88,12 +89,7 @@ func sound(h circuit.Harness, dst []float64) {
 	if err != nil {
 		return
 	}
-	if hz, db, ok := r.Peak(lowestPeakHz, highestPeakHz); ok {
-		dst[0], dst[1] = hz, db
-	}
-	if _, q, ok := r.Resonance(lowestPeakHz, highestPeakHz); ok {
-		dst[2] = q
-	}
+	dst[0], dst[1], dst[2] = r.Sound(lowestPeakHz, highestPeakHz)
 	if plateau, err := r.Plateau(); err == nil && plateau > 0 {
 		dst[3] = 20 * math.Log10(plateau)
 	}
@@ -148,11 +144,12 @@ var groups = []struct {
 func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(coils, true) }
 
 // Preview is Predict without the other positions of the knobs and without
-// taking parts away: some ten times as quick, for knobs that are being turned.
+// taking parts away, with the U95 of the response at every third frequency and in
+// straight lines between: some twenty times as quick, for knobs that are being turned.
 func (h Harness) Preview(coils []Coil) (*Prediction, error) { return h.predict(coils, false) }
 
 func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
-	parts, _, warnings, err := h.ready(coils)
+	parts, bare, warnings, err := h.ready(coils)
 	if err != nil {
 		return nil, err
 	}
@@ -198,7 +195,14 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 			}
 		}
 	}
-	frequencies := ShownFrequencies()
+	shown, every := ShownFrequencies(), 1
+	if !whole {
+		every = previewEvery
+	}
+	var frequencies []float64
+	for i := 0; i < len(shown); i += every {
+		frequencies = append(frequencies, shown[i])
+	}
 	sought := slices.Concat(slices.Repeat(soughtSound[:], len(variants)),
 		slices.Repeat(soughtSound[3:], len(frequencies)))
 	quantities, err := propagate(coils, parts, sought, func(c []circuit.Coil, values, dst []float64) {
@@ -227,13 +231,33 @@ func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
 	for i := range p.Without {
 		p.Without[i].Sound = at(1 + len(p.Positions) + i)
 	}
-	for i, hz := range frequencies {
-		p.Response = append(p.Response, Point{hz, quantities[perSound*len(variants)+i]})
+	exact := make([]float64, len(shown))
+	if !whole {
+		levels(h.circuit(bare, nominal(parts)), shown, exact)
+	}
+	for i, hz := range shown {
+		q := quantities[perSound*len(variants)+i/every:]
+		p.Response = append(p.Response, Point{hz, between(q, exact[i], float64(i%every)/float64(every))})
 	}
 	for _, c := range coils {
 		p.Coils = append(p.Coils, c.Name)
 	}
 	return p, nil
+}
+
+// between is a quantity of that value a share of the way from q[0] to q[1], with
+// uncertainties on a straight line between theirs; with share 0 it is q[0].
+func between(q []fit.Quantity, value, share float64) fit.Quantity {
+	switch {
+	case share == 0 || !q[0].Known():
+		return q[0]
+	case len(q) < 2:
+		return fit.Quantity{Value: value, U: q[0].U, U95: q[0].U95}
+	case !q[1].Known():
+		return q[1]
+	}
+	along := func(a, b float64) float64 { return a + share*(b-a) }
+	return fit.Quantity{Value: value, U: along(q[0].U, q[1].U), U95: along(q[0].U95, q[1].U95)}
 }
 
 // ready checks h against the coils, and lists its parts and the coils' circuits.

@@ -25,11 +25,16 @@ const guardS = 0.005
 // What quality.Assess found is taken from the take: its Alignment and, beside
 // that, whether there is hum. Both are made anew where it has no Alignment.
 func Estimate(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
+	return new(Estimator).EstimateCopy(ctx, rec, take)
+}
+
+// EstimateCopy is the function Estimate, with what e knows of the stimulus.
+func (e *Estimator) EstimateCopy(ctx context.Context, rec capture.Recording, take capture.Take) (*Response, error) {
 	rec.Samples = slices.Clone(rec.Samples)
 	for i, x := range rec.Samples {
 		rec.Samples[i] = slices.Clone(x)
 	}
-	return new(Estimator).Estimate(ctx, rec, take)
+	return e.Estimate(ctx, rec, take)
 }
 
 // Estimate is the function of that name, but overwrites the samples of rec.

@@ -100,7 +100,7 @@ func (k *Calibration) Again(ctx context.Context, dir string) (CalibrationResult,
 // bench.toml at benchPath and names it there.
 func keepCalibration(ctx context.Context, benchPath string, take capture.Take, recording capture.Recording,
 	outputChannel int) (CalibrationResult, error) {
-	r, err := estimate(ctx, recording, take)
+	r, err := estimate(ctx, new(response.Estimator), recording, take)
 	if err != nil {
 		return CalibrationResult{}, err
 	}

@@ -27,17 +27,18 @@ func listen(ctx context.Context, recorder record.Recorder, take capture.Take, he
 
 // estimate is the response of a take that was recorded; an unusable one is a
 // *capture.UnfitError.
-func estimate(ctx context.Context, recording capture.Recording, take capture.Take) (*response.Response, error) {
+func estimate(ctx context.Context, by *response.Estimator, recording capture.Recording, take capture.Take) (
+	*response.Response, error) {
 	if unfit := take.Unfit(); unfit != nil {
 		return nil, &capture.UnfitError{What: "the recording is not usable", Flags: unfit, Quality: take.Quality}
 	}
-	return response.Estimate(ctx, recording, take)
+	return by.EstimateCopy(ctx, recording, take)
 }
 
 // estimating is estimate, to be done.
-func estimating(ctx context.Context, recording capture.Recording,
+func estimating(ctx context.Context, by *response.Estimator, recording capture.Recording,
 	take capture.Take) func() (*response.Response, error) {
-	return func() (*response.Response, error) { return estimate(ctx, recording, take) }
+	return func() (*response.Response, error) { return estimate(ctx, by, recording, take) }
 }
 
 // listenAndEstimate plays and records without keeping the audio, and estimates
@@ -48,6 +49,6 @@ func listenAndEstimate(ctx context.Context, recorder record.Recorder, take captu
 	if err != nil {
 		return nil, take, err
 	}
-	r, err := estimate(ctx, recording, take)
+	r, err := estimate(ctx, new(response.Estimator), recording, take)
 	return r, take, err
 }

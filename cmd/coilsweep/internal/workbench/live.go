@@ -100,6 +100,7 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 	show func(Glance)) error {
 	playing(hears, p.take, recorder.Describe())
 	level := float64(liveFirstDBFS - liveStepDB)
+	var estimator response.Estimator
 	for n := 1; ; n++ {
 		level = min(wanted(), level+liveStepDB)
 		take := p.take
@@ -113,7 +114,7 @@ func (p *LivePlan) Run(ctx context.Context, recorder record.Recorder, hears Ears
 		}
 		g := Glance{Sweep: n, LevelDBFS: level, PeakDBFS: take.Quality.PeakDBFS}
 		if err == nil {
-			g.say(ctx, capture.Coil{}, take, estimating(ctx, recording, take))
+			g.say(ctx, capture.Coil{}, take, estimating(ctx, &estimator, recording, take))
 		}
 		if ctx.Err() != nil {
 			return nil

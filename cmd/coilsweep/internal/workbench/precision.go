@@ -90,7 +90,8 @@ type watch struct {
 	repeats int       // behind it
 	// heldBy are the sources that keep U95 above target, as a budget names them;
 	// nil: none that is known of.
-	heldBy []string
+	heldBy    []string
+	estimator response.Estimator
 }
 
 // options have the recording watched, if anything is to be watched.
@@ -111,7 +112,7 @@ func (w *watch) options(hears Ears, redo bool) record.Options {
 func (w *watch) look(ctx context.Context, r capture.Recording, t capture.Take) (again int, err error) {
 	n := t.Stimulus.Repeats
 	g := Glance{Sweep: n, LevelDBFS: t.Stimulus.LevelDBFS, PeakDBFS: t.Quality.PeakDBFS}
-	g.say(ctx, w.coil, t, estimating(ctx, r, t))
+	g.say(ctx, w.coil, t, estimating(ctx, &w.estimator, r, t))
 	if ctx.Err() != nil {
 		return 0, ctx.Err()
 	}

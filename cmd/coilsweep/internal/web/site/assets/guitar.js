@@ -101,8 +101,8 @@ function follow() {
   for (const node of $$("[data-bleed]", form.node)) show(node, v["bleed-c"]);
   byID("g-volume-at").disabled = !v.volume;
   byID("g-tone-at").disabled = !v.tone;
+  predict(); // first: the curve is waited for
   draft("predict", coils(), options());
-  predict();
 }
 
 function draw() {
