@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync/atomic"
 	"testing"
+	"time"
 
 	"coilsweep/capture"
 	"coilsweep/capture/quality"
@@ -33,7 +34,7 @@ func (a *attentive) Record(ctx context.Context, play []float32, frames int, sink
 		ended := (recorded - a.stimulus.RepeatStart(0) - a.stimulus.SweepSamples - a.stimulus.RateHz/4)
 		for ended >= 0 && a.seen.Load() <= int64(min(ended/a.stimulus.PeriodSamples, a.stimulus.Repeats-1)) &&
 			ctx.Err() == nil {
-			continue
+			time.Sleep(time.Millisecond)
 		}
 		return sink(block)
 	})
