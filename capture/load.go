@@ -10,6 +10,8 @@ type Load struct {
 	AddedR   *quantity.Resistance  `toml:"added_r,omitempty"`
 	FixtureC *quantity.Capacitance `toml:"fixture_c,omitempty"`
 	FixtureR *quantity.Resistance  `toml:"fixture_r,omitempty"`
+	// FixtureSeriesR is the resistor that the input has in series, before its capacitance.
+	FixtureSeriesR *quantity.SeriesResistance `toml:"fixture_series_r,omitempty"`
 }
 
 // CapacitorLoss is the dissipation factor of an added capacitor, a ratio, with its

@@ -87,8 +87,10 @@ type Reference struct {
 type Fixture struct {
 	Capacitance *quantity.Capacitance `toml:"capacitance,omitempty"`
 	Resistance  *quantity.Resistance  `toml:"resistance,omitempty"`
-	Date        Date                  `toml:"date,omitempty"`
-	How         string                `toml:"how,omitempty"`
+	// SeriesResistance is the resistor of the input before its capacitance, as in capture.Load.
+	SeriesResistance *quantity.SeriesResistance `toml:"series_resistance,omitempty"`
+	Date             Date                       `toml:"date,omitempty"`
+	How              string                     `toml:"how,omitempty"`
 }
 
 // Calibration names the file beside bench.toml that holds the response of the
@@ -242,7 +244,7 @@ func (b Bench) plausible() error {
 		}
 		return nil
 	}
-	var exciterR, exciterL, senseR, fixtureC, fixtureR *quantity.Value
+	var exciterR, exciterL, senseR, fixtureC, fixtureR, seriesR *quantity.Value
 	if r := b.Drive.ExciterR; r != nil {
 		exciterR = &r.Value
 	}
@@ -258,9 +260,13 @@ func (b Bench) plausible() error {
 	if r := b.Fixture.Resistance; r != nil {
 		fixtureR = &r.Value
 	}
+	if r := b.Fixture.SeriesResistance; r != nil {
+		seriesR = &r.Value
+	}
 	return cmp.Or(test("drive", "exciter_r", "exciter-r", exciterR), test("drive", "exciter_l", "exciter-l", exciterL),
 		test("reference", "sense_r", "sense-r", senseR), test("fixture", "capacitance", "fixture-c", fixtureC),
-		test("fixture", "resistance", "fixture-r", fixtureR))
+		test("fixture", "resistance", "fixture-r", fixtureR),
+		test("fixture", "series_resistance", "fixture-series-r", seriesR))
 }
 
 func (c Card) check() error {

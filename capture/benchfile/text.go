@@ -3,6 +3,7 @@ package benchfile
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/BurntSushi/toml"
@@ -110,6 +111,8 @@ func (f Fixture) table() table {
 		"# it with 'coilsweep fixture'.", []entry{
 		{"capacitance", textOf(f.Capacitance), "65p 2% U95", ""},
 		{"resistance", textOf(f.Resistance), "1M 1% U95", ""},
+		{"series_resistance", textOf(f.SeriesResistance), "470 10%",
+			"of the input, before its capacitance; \"0\": none"},
 		{"date", orNil(f.Date), "2026-11-25", ""},
 		{"how", orNil(f.How), "470k in series", ""},
 	}}
@@ -199,8 +202,14 @@ func Create(path string, b Bench) error {
 }
 
 // SetFixture writes the fixture into the bench at path and leaves all else in
-// the file as it is.
-func SetFixture(path string, f Fixture) error { return set(path, f.table()) }
+// the file as it is, also a series resistance of which f says nothing.
+func SetFixture(path string, f Fixture) error {
+	t := f.table()
+	t.entries = slices.DeleteFunc(t.entries, func(e entry) bool {
+		return e.key == "series_resistance" && e.value == nil
+	})
+	return set(path, t)
+}
 
 // SetCalibration is SetFixture for the calibration.
 func SetCalibration(path string, c Calibration) error { return set(path, c.table()) }

@@ -330,6 +330,33 @@ func TestTOMLAndJSON(t *testing.T) {
 	}
 }
 
+// A resistance in series may be none, which no other resistance can be.
+func TestSeriesResistance(t *testing.T) {
+	var p struct {
+		R *SeriesResistance `toml:"r,omitempty"`
+	}
+	for text, want := range map[string]Value{
+		`r = "0"`: {Unit: Ohm, Text: "0"}, `r = 0`: {Unit: Ohm, Text: "0"},
+		`r = "470 10%"`: {SI: 470, Half: 47, Basis: Limit, Unit: Ohm, Text: "470 10%"},
+	} {
+		if _, err := toml.Decode(text, &p); err != nil {
+			t.Fatal(err)
+		}
+		if got := p.R.Value; got.SI != want.SI || got.Half != want.Half || got.Text != want.Text || got.Unit != Ohm {
+			t.Errorf("%s: %+v", text, got)
+		}
+		out, err := toml.Marshal(p)
+		if err != nil || string(out) != "r = \""+want.Text+"\"\n" {
+			t.Errorf("%s: written as %q, %v", text, out, err)
+		}
+	}
+	for _, bad := range []string{`r = "-1"`, `r = -0.5`, `r = "0 1%"`, `r = ""`, `r = "none"`, `r = "470p"`} {
+		if _, err := toml.Decode(bad, &p); err == nil {
+			t.Errorf("%q was taken", bad)
+		}
+	}
+}
+
 func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"470p 1%", "470pF", "2.41 H", "100k", "1 Mohm", "1MΩ", "R47", "4R7", "47K3", "p33", "4µ7", "2H4",

@@ -35,6 +35,7 @@ var ranges = []Range{
 	{"added-r", "a resistor connected across the coil", Ohm, 500, 4.7e3, 10e6, 1e9, typical},
 	{"fixture-c", "the capacitance of cable, clips and input", Farad, 1e-12, 10e-12, 2e-9, 20e-9, typical},
 	{"fixture-r", "the resistance of an input", Ohm, 5e3, 47e3, 22e6, 1e12, typical},
+	{"fixture-series-r", "a resistor in series with an input", Ohm, 0.1, 10, 4.7e3, 100e3, typical},
 	{"series", "the resistor in place of the coil", Ohm, 1e3, 47e3, 10e6, 1e9, typical},
 	{"exciter-r", "the resistance of an exciter circuit", Ohm, 0.5, 4, 22e3, 1e6, typical},
 	{"exciter-l", "the inductance of an exciter", Henry, 0.1e-6, 5e-6, 0.1, 10, typical},
@@ -84,11 +85,11 @@ func rangeOf(kind string, unit Unit) (Range, bool) {
 
 // Plausible tests a value, each of the parts that it is made of, by the table of what
 // is plausible. The error is an *ImplausibleError; a kind that is not in the table is
-// as it may be.
+// as it may be, and 0 says that there is none.
 func Plausible(kind string, v Value) error {
 	r, ok := rangeOf(kind, v.Unit)
 	for _, part := range v.Components() {
-		if ok && !part.Insisted && !(part.SI >= r.Least && part.SI <= r.Most) {
+		if ok && part.SI != 0 && !part.Insisted && !(part.SI >= r.Least && part.SI <= r.Most) {
 			return &ImplausibleError{part, r, r.likely(part)}
 		}
 	}
@@ -100,7 +101,7 @@ func Plausible(kind string, v Value) error {
 func Unusual(kind string, v Value) string {
 	r, ok := rangeOf(kind, v.Unit)
 	for _, part := range v.Components() {
-		if ok && !(part.SI >= r.Low && part.SI <= r.High) {
+		if ok && part.SI != 0 && !(part.SI >= r.Low && part.SI <= r.High) {
 			return fmt.Sprintf("%s is unusual for %s (usual: %s to %s)", Format(part.SI, r.Unit, 3), r.What,
 				Format(r.Low, r.Unit, 2), Format(r.High, r.Unit, 2))
 		}

@@ -158,6 +158,38 @@ func ParseResistance(text string) (Resistance, error) {
 	return Resistance{v}, err
 }
 
+// SeriesResistance is a resistance in series with something; "0": there is none.
+type SeriesResistance struct{ Resistance }
+
+// ParseSeriesResistance reads a resistance, or "0".
+func ParseSeriesResistance(text string) (SeriesResistance, error) {
+	if none := strings.TrimSpace(text); none == "0" {
+		return SeriesResistance{Resistance{Value{Unit: Ohm, Text: none}}}, nil
+	}
+	r, err := ParseResistance(text)
+	return SeriesResistance{r}, err
+}
+
+// MarshalText gives String.
+func (r SeriesResistance) MarshalText() ([]byte, error) {
+	if _, err := ParseSeriesResistance(r.String()); err != nil {
+		return nil, err
+	}
+	return []byte(r.String()), nil
+}
+
+// UnmarshalText reads what ParseSeriesResistance reads.
+func (r *SeriesResistance) UnmarshalText(b []byte) error { return r.UnmarshalTOML(string(b)) }
+
+// UnmarshalTOML reads a string as ParseSeriesResistance does, or a bare number in ohm.
+func (r *SeriesResistance) UnmarshalTOML(x any) error {
+	read, err := ParseSeriesResistance(textOf(x))
+	if err == nil {
+		*r = read
+	}
+	return err
+}
+
 // ParseCapacitance reads a capacitance such as "470p 1%".
 func ParseCapacitance(text string) (Capacitance, error) {
 	v, err := Parse(text, Farad)

@@ -12,12 +12,14 @@ import (
 	"sync"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
 
 	"coilsweep/capture"
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
+	"coilsweep/fit/circuit"
 	"coilsweep/fit/response"
 )
 
@@ -90,8 +92,9 @@ type cardedBench struct {
 // added capacitors, and the drift of the coil in kelvin from one to the next.
 type disturbance struct {
 	loss, kelvin float64
-	// edges: every part and reading is as far off as its limit allows.
-	edges bool
+	// edges: every part and reading is as far off as its limit allows. quiet: all are as
+	// stated, and there is no noise.
+	edges, quiet bool
 }
 
 func drawCarded(coil trueCoil, card string, seed uint64, disturbed disturbance) cardedBench {
@@ -125,6 +128,9 @@ func drawWorld(coil trueCoil, card string, seed uint64, disturbed disturbance, s
 		part := 2*random.Float64() - 1
 		if disturbed.edges {
 			part = math.Copysign(1, part)
+		}
+		if disturbed.quiet {
+			part = 0
 		}
 		return nominal * (1 + limit*part)
 	}
@@ -161,7 +167,11 @@ func drawWorld(coil trueCoil, card string, seed uint64, disturbed disturbance, s
 			if !referenced {
 				h *= channel(hz)
 			}
-			throughCard(t.Response, hz, h, referenced, random)
+			noise := random
+			if disturbed.quiet {
+				noise = nil
+			}
+			throughCard(t.Response, hz, h, referenced, noise)
 		}
 		b.takes = append(b.takes, t)
 	}
@@ -176,7 +186,7 @@ func drawWorld(coil trueCoil, card string, seed uint64, disturbed disturbance, s
 // cardSNRdB is the plateau over the noise of one point at 1 kHz.
 const cardSNRdB = 71.0
 
-// throughCard adds a point to r: h as an input records it, with noise; with a reference
+// throughCard adds a point to r: h as an input records it, with noise unless random is nil; with a reference
 // the input's corners cancel out.
 func throughCard(r *response.Response, hz float64, h complex128, referenced bool, random *rand.Rand) {
 	const gain = 0.3
@@ -187,7 +197,9 @@ func throughCard(r *response.Response, hz float64, h complex128, referenced bool
 	h *= cmplx.Rect(1, -2*math.Pi*hz*1.7e-5)
 	u := gain * math.Pow(10, -cardSNRdB/20) * math.Sqrt(1000/hz) // as in bench
 	u = math.Hypot(u, 1e-5*cmplx.Abs(h))
-	h += complex(u/math.Sqrt2*random.NormFloat64(), u/math.Sqrt2*random.NormFloat64())
+	if random != nil {
+		h += complex(u/math.Sqrt2*random.NormFloat64(), u/math.Sqrt2*random.NormFloat64())
+	}
 	r.FrequencyHz, r.H, r.Variance = append(r.FrequencyHz, hz), append(r.H, h), append(r.Variance, u*u)
 }
 
@@ -298,11 +310,7 @@ func TestSoundCards(t *testing.T) {
 	disturbed := map[string]disturbance{"lossy capacitors, drift": {loss: 0.005, kelvin: 0.3}}
 	worlds := map[string]func(random *rand.Rand) trueCoil{
 		"lossy capacitors, drift": func(*rand.Rand) trueCoil { return ringedCoil() },
-		"one loop": func(random *rand.Rand) trueCoil {
-			c := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
-			c.ring(0.16+0.13*random.Float64(), 10000+5000*random.Float64())
-			return c
-		},
+		"one loop":                fastLoop,
 		"two loops with cover": func(*rand.Rand) trueCoil {
 			c := demoCoil()
 			c.coverHz = 25000
@@ -312,6 +320,92 @@ func TestSoundCards(t *testing.T) {
 	for name, world := range worlds {
 		t.Run(name, func(t *testing.T) { soundCardWorld(t, n, name, world, disturbed[name]) })
 	}
+}
+
+// fastLoop is a coil with one loop that is hard to tell from a solid core.
+func fastLoop(random *rand.Rand) trueCoil {
+	c := trueCoil{henry: 4.4, ohm: 8200, farad: 100e-12}
+	c.ring(0.16+0.13*random.Float64(), 10000+5000*random.Float64())
+	return c
+}
+
+// A fast loop is told as often as the takes can tell it from a solid core, which has as
+// many parameters. Of two such models with even odds no rule tells more, at that rate of
+// errors, than the ratio of their likelihoods (J. Neyman and E. S. Pearson, Phil. Trans. R.
+// Soc. A 231 (1933) 289): twice its logarithm is normal, with mean d and variance 4d, d
+// the chi-square that the wrong one leaves of takes without noise.
+func TestFastLoopTold(t *testing.T) {
+	n := seeds(t, 4)
+	three, stable := takesWith("", "220p 1%", "470p 1%"), takesWith("", "220p 1% C0G", "470p 1% C0G")
+	for _, bench := range []struct {
+		name       string
+		takes      []statedTake
+		referenced bool
+		sweeps     int // times as many; above 1 only reckoned
+	}{{"three takes", three, false, 1}, {"capacitors of a stated dielectric", stable, false, 1},
+		{"four times the sweeps", three, false, 4}, {"a reference", three, true, 1}} {
+		normal := func(x float64) float64 { return math.Erfc(-x/math.Sqrt2) / 2 }
+		var lock sync.Mutex
+		var best, expected, variance float64
+		right, told, wrong := 0, 0, 0
+		parallel(n, func(i int) {
+			coil := fastLoop(rand.New(rand.NewPCG(seed(i), 3)))
+			d := solidForLoop(coil, seed(i), bench.takes, bench.referenced, bench.sweeps)
+			p := normal((d - 2*math.Log(sureOfForm/(1-sureOfForm))) / (2 * math.Sqrt(d)))
+			var r *fit.Result
+			if bench.sweeps == 1 {
+				b := drawWorld(coil, "plain", seed(i), disturbance{}, bench.takes, bench.referenced)
+				r = must(Analyse(context.Background(), b.direct, b.takes, fit.Options{}))
+			}
+			lock.Lock()
+			defer lock.Unlock()
+			best, expected, variance = best+normal(math.Sqrt(d)/2), expected+p, variance+p*(1-p)
+			switch {
+			case r == nil || len(r.Eddy) == 0:
+			case len(r.Eddy) == 1 && r.Eddy[0].Form == "ring":
+				right++
+				if r.Eddy[0].Share.Known() {
+					told++
+				}
+			case r.Eddy[0].Share.Known():
+				wrong++
+			}
+		})
+		t.Logf("%s: of %d draws the takes tell %.1f (%.1f of 8), one loop likelier in %.1f", bench.name, n, expected,
+			8*expected/float64(n), best)
+		if bench.sweeps > 1 {
+			continue
+		}
+		t.Logf("%s: told %d, one loop likelier in %d, told wrongly %d", bench.name, told, right, wrong)
+		if math.Abs(float64(told)-expected) > 3*math.Sqrt(variance)+1 || float64(wrong) > 1+0.05*float64(n) {
+			t.Errorf("%s: told %d, %d wrongly, of %d; the takes tell %.1f", bench.name, told, wrong, n, expected)
+		}
+	}
+}
+
+// solidForLoop is the chi-square that a solid core leaves of takes of coil without noise.
+func solidForLoop(coil trueCoil, seed uint64, stated []statedTake, referenced bool, sweeps int) float64 {
+	b := drawWorld(coil, "plain", seed, disturbance{quiet: true}, stated, referenced)
+	for _, t := range b.takes {
+		floats.Scale(1/float64(sweeps), t.Response.Variance)
+	}
+	a := &analysis{request: request{takes: b.takes, parts: gatherParts(b.takes)}}
+	if err := a.know(b.direct); err != nil {
+		panic(err)
+	}
+	chi2 := func(form fit.Form, starts ...circuit.Coil) float64 {
+		return must(a.request.solve(context.Background(), form, starts)).chi2Priors
+	}
+	e := coil.rings[0]
+	truth := circuit.Coil{InductanceH: coil.henry, ResistanceOhm: coil.ohm, CapacitanceF: b.farad,
+		Rings: []circuit.Ring{{Share: e.mutual * e.mutual / (coil.henry * e.henry), TimeS: e.henry / e.ohm}}}
+	var solid []circuit.Coil
+	for _, loss := range newLosses {
+		c := truth
+		c.Rings, c.Cylinder = nil, loss
+		solid = append(solid, c)
+	}
+	return max(0, chi2(fit.Form{Cylinder: true}, solid...)-chi2(fit.Form{Rings: 1}, truth))
 }
 
 // How far the resonance scatters about the truth with each of the sound cards, of which

@@ -5,9 +5,11 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"testing"
 
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 )
 
@@ -57,5 +59,37 @@ func TestInputOfNgspice(t *testing.T) {
 				t.Errorf("%s: %s covered in %d of %d", name, what, covered[what], k)
 			}
 		}
+	}
+}
+
+// What is stated of the resistor in series with the input goes into U95, its tolerance
+// as well; an input that has none costs nothing.
+func TestInputStated(t *testing.T) {
+	b := drawCarded(ringedCoil(), "plain", 7, disturbance{})
+	u := func(stated string) float64 {
+		takes := slices.Clone(b.takes)
+		for i := range takes {
+			if takes[i].Load.FixtureSeriesR = nil; stated != "" {
+				r := must(quantity.ParseSeriesResistance(stated))
+				takes[i].Load.FixtureSeriesR = &r
+			}
+		}
+		r := must(Analyse(context.Background(), b.direct, takes, fit.Options{}))
+		if _, covered := covers(r.Capacitance, b.farad); !covered {
+			t.Errorf("%q: C %.5g ± %.2g, true %.5g", stated, r.Capacitance.Value, r.Capacitance.U95, b.farad)
+		}
+		return r.Branch[len(r.Branch)-1].Resistance.U95
+	}
+	none, small, unstated, large := u("0"), u("470 10%"), u(""), u("2k2 5%")
+	t.Logf("U95 of the resistance at the resonance: none %.4g, 470 10%% %.4g, not stated %.4g, 2k2 5%% %.4g", none, small,
+		unstated, large)
+	if !(none < small && small < unstated && unstated < large) {
+		t.Error("U95 does not grow with what the input has in series")
+	}
+	if limit := u("1k"); limit != unstated {
+		t.Errorf("1k stated: %.4g", limit)
+	}
+	if wide := u("900 11.1111%"); math.Abs(wide/unstated-1) > 1e-3 {
+		t.Errorf("900 11.1%%: %.4g, not that of its limit", wide)
 	}
 }

@@ -56,8 +56,9 @@ type joint struct {
 	sharedGain bool
 	// widen multiplies the u of the data where no model fits.
 	widen float64
-	// behind is a resistor in ohm in series with the input, before all of the fixture's
-	// capacitance: linearized residuals are with it, to first order. 0 in every search.
+	// behind is the resistor in series with the input, before all of the fixture's
+	// capacitance, over its limit: linearized residuals are with it, to first order. 0 in
+	// every search.
 	behind float64
 }
 
@@ -490,6 +491,7 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 	at := j.parts.ofTake[take]
 	otherFixture := j.otherFixture(take)
 	fixtureF := cmp.Or(parts.fixtureC, unstatedFixtureF)
+	behind := j.behind * j.takes[take].inputOhm()
 	for i, w := range omega {
 		sin, cos := math.Sincos(-w * delay)
 		k := complex(gain*cos, gain*sin)
@@ -512,8 +514,8 @@ func (s *state) evaluate(take int, x, r []float64, jacobian *mat.Dense, first in
 			d = u * cmplx.Log(h/response[i])
 			u /= h
 		}
-		if j.behind != 0 && jacobian != nil {
-			d += u * k * s.gradient.Admittance * complex(j.behind*square(w*fixtureF), 0)
+		if behind != 0 && jacobian != nil {
+			d += u * k * s.gradient.Admittance * complex(behind*square(w*fixtureF), 0)
 		}
 		r[2*i], r[2*i+1] = real(d), imag(d)
 		if jacobian == nil {

@@ -377,21 +377,32 @@ func (s *solution) widened(w, ownDB float64) (*solution, error) {
 	return j.finish(leastsquares.NewSolver(j.problem()), s.x, leastsquares.Settings{Polish: true, Tolerance: 1e-9})
 }
 
-// inputOhm is the limit of the resistor that an input may have in series, to keep radio
-// waves out (common practice). Some of the fixture's capacitance is then behind it, all at
-// most: far below their corner a conductance that grows with the square of the frequency,
-// as no part of the model does. unstatedFixtureF is that of a fixture that is not stated
-// (typical: 50 to 150 pF).
+// unstatedInputOhm is the limit of the resistor that an input may have in series, to keep
+// radio waves out (common practice), where it is not stated. Some of the fixture's
+// capacitance is then behind it, all at most: far below their corner a conductance that
+// grows with the square of the frequency, as no part of the model does. unstatedFixtureF
+// is that of a fixture that is not stated (typical: 50 to 150 pF).
 const (
-	inputOhm         = 1e3
+	unstatedInputOhm = 1e3
 	unstatedFixtureF = 100e-12
 )
 
+// inputOhm is that limit for the take.
+func (t Take) inputOhm() float64 {
+	switch r := t.Load.FixtureSeriesR; {
+	case t.Ideal:
+		return 0
+	case r != nil:
+		return r.SI + r.Half
+	}
+	return unstatedInputOhm
+}
+
 // behindInput are the parameters that the solution would have if the input had as much as
 // it may have, in the mean square: from none to the limit, as far as the takes tell, to
-// first order. nil where all takes are of an ideal input, or that is not determined.
+// first order. nil where no input has one, or that is not determined.
 func (s *solution) behindInput() []float64 {
-	if !slices.ContainsFunc(s.joint.takes, func(t Take) bool { return !t.Ideal }) {
+	if !slices.ContainsFunc(s.joint.takes, func(t Take) bool { return t.inputOhm() > 0 }) {
 		return nil
 	}
 	// Of residuals r and of what the limit makes of them, e, by r, r + e and r - e.
@@ -400,7 +411,7 @@ func (s *solution) behindInput() []float64 {
 	j := *s.joint
 	solver := leastsquares.NewSolver((&j).problem())
 	for i, sign := range []float64{0, 1, -1} {
-		j.behind = sign * inputOhm
+		j.behind = sign
 		sum[i], step[i] = solver.Linearize(s.x), make([]float64, len(s.x))
 		promise[i] = solver.Promise()
 		if solver.Step(step[i]) != nil {

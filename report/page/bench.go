@@ -122,6 +122,7 @@ var conditions = []struct {
 	}},
 	{"fixture C", func(t capture.Take) string { return stated(t.Load.FixtureC, "unknown") }},
 	{"fixture R", func(t capture.Take) string { return stated(t.Load.FixtureR, "unknown") }},
+	{"in series with the input", func(t capture.Take) string { return stated(t.Load.FixtureSeriesR, "up to 1 kΩ") }},
 	{"added C", func(t capture.Take) string { return stated(t.Load.AddedC, "") }},
 	{"added R", func(t capture.Take) string { return stated(t.Load.AddedR, "") }},
 	{"peak level", func(t capture.Take) string { return levelOf(t.Quality.PeakDBFS) }},

@@ -64,6 +64,9 @@ func (t *Take) options(references ...string) Options {
 			Bench: at("fixture", "capacitance"), Help: "capacitance of cable, input and clips"},
 		{Name: "fixture-r", Group: groupLoad, Page: true, Value: Resistance(&t.FixtureR),
 			Bench: at("fixture", "resistance"), Help: "resistance of the input"},
+		{Name: "fixture-series-r", Group: groupLoad, Value: SeriesResistance(&t.FixtureSeriesR),
+			Bench: at("fixture", "series_resistance"), Help: `resistor in series with the input, before its ` +
+				`capacitance; "0": none (without it up to 1k)`},
 		{Name: "drive", Group: groupExciter, Page: true, Value: Choice(&t.Drive.Kind, "current", "voltage"),
 			Bench: at("drive", "kind"), Help: "how the exciter is driven: current or voltage"},
 		{Name: "exciter-r", Group: groupExciter, Page: true, Value: Resistance(&t.Drive.ExciterR),

@@ -176,6 +176,11 @@ func textOf[T fmt.Stringer](v *T) string {
 // Resistance holds a resistance with its tolerance.
 func Resistance(at **quantity.Resistance) Value { return stated(at, "ohm", quantity.ParseResistance) }
 
+// SeriesResistance holds a resistance that may be none.
+func SeriesResistance(at **quantity.SeriesResistance) Value {
+	return stated(at, "ohm", quantity.ParseSeriesResistance)
+}
+
 // Capacitance holds a capacitance with its tolerance.
 func Capacitance(at **quantity.Capacitance) Value {
 	return stated(at, "farad", quantity.ParseCapacitance)
