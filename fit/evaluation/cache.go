@@ -76,12 +76,21 @@ func (e *Evaluation) writeCache() error {
 	if e.fitted == nil {
 		return nil
 	}
-	c := cache{Key: keyOf(e.held, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()}
+	return e.writeAs(cache{Key: keyOf(e.held, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()})
+}
+
+// writeResponses keeps the responses alone, of a folder whose result is out of date.
+func (e *Evaluation) writeResponses() error {
+	return e.writeAs(cache{Key: keyOf(e.held, fit.OptionsRecord{})})
+}
+
+// writeAs writes c with the responses of the takes, and their curves where there is a result.
+func (e *Evaluation) writeAs(c cache) error {
 	for _, t := range e.Takes {
 		if in, ok := e.Input(t.Name); ok {
 			k := cachedTake{Name: t.Name, Audio: e.audio[t.Name], Response: in.Response}
-			if at := slices.IndexFunc(e.Result.Takes, func(r fit.TakeResult) bool { return r.Name == t.Name }); at >= 0 {
-				k.Curve = e.Result.Takes[at].Curve
+			if r, ok := takeOf(e.Result, t.Name); ok {
+				k.Curve = r.Curve
 			}
 			c.Takes = append(c.Takes, k)
 		}
@@ -104,6 +113,28 @@ func (c *cache) encode() ([]byte, error) {
 
 // readCache reads the cache in a coil folder; nil where there is none of that key.
 func readCache(dir string, key cacheKey) *cache {
+	if c := openCache(dir); c != nil && c.Key.equal(key) {
+		return c
+	}
+	return nil
+}
+
+// readResponses reads what the cache in a coil folder has of the takes that are still as
+// they were, whatever else has changed: a response depends on its take alone. nil where
+// there is no cache of this analysis.
+func readResponses(dir string, held capture.Fingerprint) *cache {
+	c := openCache(dir)
+	if c == nil || c.Key.Analysis != keyOf(held, fit.OptionsRecord{}).Analysis {
+		return nil
+	}
+	c.Takes = slices.DeleteFunc(c.Takes, func(k cachedTake) bool {
+		same := func(h capture.TakeFingerprint) bool { return h.Name == k.Name && slices.Contains(held.Takes, h) }
+		return !slices.ContainsFunc(c.Key.Held.Takes, same)
+	})
+	return c
+}
+
+func openCache(dir string) *cache {
 	path := filepath.Join(dir, CacheFile)
 	if info, err := rooted.Lstat(path); err != nil || !info.Mode().IsRegular() {
 		return nil // a link leads to what is of another folder
@@ -113,7 +144,7 @@ func readCache(dir string, key cacheKey) *cache {
 		return nil
 	}
 	c, err := decodeCache(data)
-	if err != nil || !c.Key.equal(key) {
+	if err != nil {
 		return nil
 	}
 	return c

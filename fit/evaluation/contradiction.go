@@ -3,10 +3,12 @@ package evaluation
 import (
 	"context"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/consistency"
 	"coilsweep/fit/joint"
@@ -42,7 +44,8 @@ func contradictions(inputs []joint.Take) []consistency.Finding {
 // Contradictions say what is wrong with what is stated of the take called name, by
 // the other takes of folder: what is seen and what to do. None where nothing is, or
 // where the take is not usable. before may be nil. seen holds what was read and
-// estimated for that: it serves a fit of the folder as Options.Before.
+// estimated for that: it serves a fit of the folder as Options.Before, and the next take
+// from fit.cache.
 func Contradictions(ctx context.Context, folder *capture.Folder, name string,
 	before *Evaluation) (said []string, seen *Evaluation, err error) {
 	held, err := folder.Fingerprint()
@@ -55,16 +58,108 @@ func Contradictions(ctx context.Context, folder *capture.Folder, name string,
 		t < 0 || seen.Takes[t].Unfit() != nil {
 		return nil, seen, nil
 	}
-	inputs, err := seen.estimate(ctx, before, nil)
+	inputs, err := seen.estimate(ctx, before, readResponses(folder.Dir, held))
 	if err != nil {
 		return nil, nil, err
 	}
+	_ = seen.writeResponses() // without them the next take is estimated with all before it
 	for _, f := range contradictions(inputs) {
 		if f.Concerns(name) {
 			said = append(said, f.Text)
 		}
 	}
 	return said, seen, nil
+}
+
+// enough is how many takes tell which facts are stated wrongly: more of them tell it hardly
+// better, and would make each take cost more than the one before.
+const enough = 8
+
+// Doubted are the stated facts that the takes of e contradict together, as the fit of those
+// that tell most beside the take called name judges them, and said is what to do. None
+// where e has less than two usable takes, or they cannot be fitted. The models are those of
+// the last fit.
+func (e *Evaluation) Doubted(ctx context.Context, name, program string) (facts []string, said string) {
+	var inputs []joint.Take
+	for _, t := range e.Takes {
+		if in, ok := e.Input(t.Name); ok {
+			inputs = append(inputs, in)
+		}
+	}
+	contradictions(inputs)
+	inputs = slices.DeleteFunc(inputs, func(in joint.Take) bool { return in.Unfit != "" })
+	if len(inputs) < 2 {
+		return nil, ""
+	}
+	o := fit.Options{Program: program}
+	last, _ := Load(e.Folder.Dir) // one that cannot be read is as good as none
+	e.takeOptions(last, &o)
+	fitted, err := search(ctx, e.Folder.Coil, telling(inputs, name), o)
+	if err != nil {
+		return nil, ""
+	}
+	r, err := fitted.Result(ctx)
+	if err != nil || len(r.Contradicted) == 0 {
+		return nil, ""
+	}
+	return r.Contradicted, r.Warnings[0]
+}
+
+// telling are enough of inputs, in their order: the take called name, the one whose load is
+// most like its, against which an error of this take alone shows, and those whose loads
+// differ most.
+func telling(inputs []joint.Take, name string) []joint.Take {
+	if len(inputs) <= enough {
+		return inputs
+	}
+	at := max(0, slices.IndexFunc(inputs, func(in joint.Take) bool { return in.Name == name }))
+	picked := []int{at}
+	for len(picked) < enough {
+		best, far := -1, math.Inf(-1)
+		for i := range inputs {
+			if slices.Contains(picked, i) {
+				continue
+			}
+			d := math.Inf(1)
+			for _, p := range picked {
+				d = min(d, unlike(inputs[i].Load, inputs[p].Load))
+			}
+			if len(picked) == 1 {
+				d = -d
+			}
+			if d >= far { // of equal ones the latest
+				best, far = i, d
+			}
+		}
+		picked = append(picked, best)
+	}
+	slices.Sort(picked)
+	out := make([]joint.Take, len(picked))
+	for i, p := range picked {
+		out[i] = inputs[p]
+	}
+	return out
+}
+
+// unlike is how far two loads are apart for a coil of usual size, as a sum of logarithms.
+func unlike(a, b capture.Load) float64 {
+	size := func(l capture.Load) (farad, siemens float64) {
+		farad, siemens = 100e-12, 1e-6 // the coil's own, and about what its loss comes to
+		for _, c := range []*quantity.Capacitance{l.FixtureC, l.AddedC} {
+			if c != nil {
+				farad += c.SI
+			}
+		}
+		for _, r := range []*quantity.Resistance{l.FixtureR, l.AddedR} {
+			if r != nil {
+				siemens += 1 / r.SI
+			}
+		}
+		return farad, siemens
+	}
+	c, g := size(a)
+	d, h := size(b)
+	return math.Abs(math.Log(c/d)) + math.Abs(math.Log(g/h))
 }
 
 // OnOtherFixture tells whether the take called name is compared with none of the other

@@ -103,13 +103,13 @@ type Part struct {
 	Value quantity.Value
 }
 
-// Parts lists the parts of h. warnings names the assumptions.
-func (h Harness) Parts() (parts []Part, warnings []string) {
-	warn := func(format string, args ...any) { warnings = append(warnings, fmt.Sprintf(format, args...)) }
+// Parts lists the parts of h, and what is assumed of them.
+func (h Harness) Parts() (parts []Part, assumed []string) {
+	assume := func(format string, args ...any) { assumed = append(assumed, fmt.Sprintf(format, args...)) }
 	add := func(name string, v quantity.Value, usual float64) {
 		if v.Basis == quantity.Unstated {
 			v.Basis, v.Half = quantity.Limit, usual*v.SI
-			warn("%s %s: a tolerance of %g %% is assumed", name, v.Text, 100*usual)
+			assume("%s %s: a tolerance of %g %% is assumed", name, v.Text, 100*usual)
 		}
 		parts = append(parts, Part{name, v})
 	}
@@ -143,7 +143,7 @@ func (h Harness) Parts() (parts []Part, warnings []string) {
 			if per == nil {
 				usual, _ := quantity.ParseCapacitance(cablePerMetre)
 				per = &usual
-				warn("cable: %s per metre is assumed", cablePerMetre)
+				assume("cable: %s per metre is assumed", cablePerMetre)
 			}
 			v := per.Value
 			v.SI, v.Half, v.Text = v.SI*c.LengthM, v.Half*c.LengthM, fmt.Sprintf("%g m of %s per metre", c.LengthM, per)
@@ -155,10 +155,10 @@ func (h Harness) Parts() (parts []Part, warnings []string) {
 	} else {
 		usual, _ := quantity.ParseResistance(amplifierInput)
 		resistor(AmplifierR, &usual, 0)
-		warn("amplifier: an input of %s is assumed", amplifierInput)
+		assume("amplifier: an input of %s is assumed", amplifierInput)
 	}
 	capacitor(AmplifierC, h.Amplifier.Capacitance)
-	return parts, warnings
+	return parts, assumed
 }
 
 // Check is the first mistake in h, and the number of coils that h wants.

@@ -31,7 +31,7 @@ func (h Harness) Gains(coils []Coil, p Path, hz []float64) ([]float64, error) {
 }
 
 // forOne is ready for coils that are each alone in the guitar.
-func (h Harness) forOne(coils []Coil) (bare []circuit.Coil, parts []Part, warnings []string, err error) {
+func (h Harness) forOne(coils []Coil) (bare []circuit.Coil, parts []Part, assumed []string, err error) {
 	for _, c := range coils {
 		_, one, _, err := h.ready([]Coil{c})
 		if err != nil {
@@ -39,8 +39,8 @@ func (h Harness) forOne(coils []Coil) (bare []circuit.Coil, parts []Part, warnin
 		}
 		bare = append(bare, one...)
 	}
-	parts, warnings = h.Parts()
-	return bare, parts, warnings, nil
+	parts, assumed = h.Parts()
+	return bare, parts, assumed, nil
 }
 
 func (h Harness) gains(coils []circuit.Coil, size sizes, p Path, hz []float64) ([]float64, error) {
@@ -83,8 +83,10 @@ type Octave struct {
 // Heard is how the sounds of two paths differ.
 type Heard struct {
 	// Octaves are the levels of b minus those of a in dB, at the same loudness of the whole.
-	Octaves  []Octave `json:"octaves"`
-	Warnings []string `json:"warnings"`
+	Octaves []Octave `json:"octaves"`
+	// Assumptions are what nobody stated; Warnings what is wrong with the recording.
+	Assumptions []string `json:"assumptions"`
+	Warnings    []string `json:"warnings"`
 	// LouderDB is by how much b was louder than a, and is taken off in Octaves.
 	LouderDB float64 `json:"-"`
 }
@@ -135,15 +137,15 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 	if a == b || a.AsItIs() && b.AsItIs() {
 		return nil, errors.New("both sounds are the same")
 	}
-	_, parts, warnings, err := h.forOne(coils)
+	_, parts, assumed, err := h.forOne(coils)
 	if err != nil {
 		return nil, err
 	}
 	if len(coils) > 1 {
-		warnings = append(warnings, "the coils count as independent: an error that they share, such as that of a "+
+		assumed = append(assumed, "the coils count as independent: an error that they share, such as that of a "+
 			"capacitor they were both measured with, does not cancel in the difference")
 	}
-	warnings = append(warnings, "strings are taken to induce the same signal in each coil: how strong it is, and which "+
+	assumed = append(assumed, "strings are taken to induce the same signal in each coil: how strong it is, and which "+
 		"overtones its place picks up, is not in the response")
 	hz := make([]float64, len(recording))
 	octaves := make([][]int, len(nominalHz)) // indexes into recording
@@ -192,7 +194,7 @@ func (h Harness) Differ(coils []Coil, a, b Path, recording []Weight) (*Heard, er
 	if err != nil {
 		return nil, fmt.Errorf("difference: %w", err)
 	}
-	heard := &Heard{Warnings: warnings, LouderDB: quantities[len(octaves)].Value}
+	heard := &Heard{Assumptions: assumed, LouderDB: quantities[len(octaves)].Value}
 	for i, q := range quantities[:len(octaves)] {
 		heard.Octaves = append(heard.Octaves, Octave{CentreHz: nominalHz[i], Difference: q})
 	}

@@ -30,7 +30,9 @@ type Prediction struct {
 	// Without are the same with one part taken away.
 	Without  []Removal `json:"without"`
 	Response []Point   `json:"-"`
-	Warnings []string  `json:"warnings"` // what is assumed
+	// Assumptions are what nobody stated; Warnings what is wrong with the coils' takes.
+	Assumptions []string `json:"assumptions"`
+	Warnings    []string `json:"warnings"`
 }
 
 // Sound is the signal at the amplifier's input.
@@ -149,13 +151,14 @@ func (h Harness) Predict(coils []Coil) (*Prediction, error) { return h.predict(c
 func (h Harness) Preview(coils []Coil) (*Prediction, error) { return h.predict(coils, false) }
 
 func (h Harness) predict(coils []Coil, whole bool) (*Prediction, error) {
-	parts, bare, warnings, err := h.ready(coils)
+	parts, bare, assumed, err := h.ready(coils)
 	if err != nil {
 		return nil, err
 	}
-	p := &Prediction{Harness: h.Name, Warnings: warnings, Positions: []Position{}, Without: []Removal{}}
+	p := &Prediction{Harness: h.Name, Assumptions: append([]string{}, assumed...), Warnings: []string{},
+		Positions: []Position{}, Without: []Removal{}}
 	if len(coils) == 2 {
-		p.Warnings = append(p.Warnings,
+		p.Assumptions = append(p.Assumptions,
 			"both coils are assumed to give the same EMF; on a guitar strings and positions differ")
 	}
 
@@ -261,7 +264,7 @@ func between(q []fit.Quantity, value, share float64) fit.Quantity {
 }
 
 // ready checks h against the coils, and lists its parts and the coils' circuits.
-func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warnings []string, err error) {
+func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, assumed []string, err error) {
 	want, err := h.Check()
 	if err != nil {
 		return nil, nil, nil, err
@@ -277,8 +280,8 @@ func (h Harness) ready(coils []Coil) (parts []Part, bare []circuit.Coil, warning
 		}
 		bare = append(bare, b)
 	}
-	parts, warnings = h.Parts()
-	return parts, bare, warnings, nil
+	parts, assumed = h.Parts()
+	return parts, bare, assumed, nil
 }
 
 func propagate(coils []Coil, parts []Part, sought []fit.Sought,

@@ -50,7 +50,7 @@ func Formats() []schema.Format {
 		{Name: "hearing", About: "by how much two sounds differ", Shape: schema.Object(keys{"recording": text,
 			"sounds": texts, "recorded_with": schema.OrNull(text), "rate_hz": schema.Whole, "loudness_method": text,
 			"loudness_lufs": schema.List(number), "difference_loudness_lufs": number,
-			"octaves": schema.Of[[]harness.Octave](), "warnings": texts, "files": texts}, nil)},
+			"octaves": schema.Of[[]harness.Octave](), "assumptions": texts, "warnings": texts, "files": texts}, nil)},
 		turnsFormat(),
 		{Name: "pair-result", About: "the two coils of a hum-cancelling pickup", Shape: schema.Of[pair.Result]()},
 		{Name: "winding", About: "a coil checked against its wire and turns", Shape: schema.Object(keys{"coil": text,

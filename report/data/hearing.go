@@ -21,6 +21,7 @@ func HearingJSON(w io.Writer, l sound.Listening, files []string) error {
 		{"recorded_with", recordedWith}, {"rate_hz", l.RateHz}, {"loudness_method", "ITU-R BS.1770-5"},
 		{"loudness_lufs", notation.Each([]sound.Sound{l.A, l.B}, loudnessOf)},
 		{"difference_loudness_lufs", loudnessOf(l.Pair.Difference)}, {"octaves", l.Octaves},
+		{"assumptions", orEmpty(l.Assumptions)},
 		{"warnings", orEmpty(l.Warnings)}, {"files", notation.Each(orEmpty(files), filepath.ToSlash)}})
 }
 

@@ -8,6 +8,7 @@ import (
 	"io"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
@@ -29,6 +30,22 @@ type Label struct {
 
 // Row is a quantity with its U95, or a dash.
 type Row struct{ What, Text string }
+
+// Size is the class of numbers the longest of which has no room beside the code in the usual
+// size; empty: it has.
+func (l Label) Size() string {
+	most := 0
+	for _, r := range l.Rows {
+		most = max(most, utf8.RuneCountInString(r.Text))
+	}
+	switch {
+	case most > 20:
+		return "longer"
+	case most > 17:
+		return "long"
+	}
+	return ""
+}
 
 // New is the label of a coil that was measured at a time and has a result.
 func New(name string, measured time.Time, r fit.Result) (Label, error) {

@@ -17,12 +17,13 @@ type inHarness struct {
 	Sounds   []benchRow // as set, and without each part
 	Knobs    []benchRow // at other positions
 	Reasons  []string
+	Assumed  []string
 	Warnings []string
 }
 
 // newInHarness is what coils do in a guitar, without the figure.
 func newInHarness(h harness.Prediction) *inHarness {
-	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Warnings: h.Warnings}
+	out := &inHarness{About: words.InHarness(h.Coils, h.Harness), Assumed: h.Assumptions, Warnings: h.Warnings}
 	without, at := words.Without(h), words.Positions(h)
 	removed := notation.Each(without.Names, func(part string) string { return "without the " + part })
 	names := slices.Concat([]string{"as set"}, removed, at.Names)

@@ -67,7 +67,7 @@ type listening struct {
 	Cut                   string // what the page plays of a long recording
 	Octaves               []benchRow
 	Figure                template.HTML
-	Notes                 []string
+	Warnings, Assumed     []string
 }
 
 type track struct {
@@ -88,7 +88,7 @@ func (f *frame) listen(l *sound.Listening, draw *drawing) error {
 		return nil
 	}
 	f.Listening = &listening{Said: words.Hearing(*l), About: words.HearingAbout(*l), Cautions: words.HearingCautions(),
-		Notes: l.Warnings, Figure: draw.small(figure.Octaves(l.Octaves), "")}
+		Warnings: l.Warnings, Assumed: l.Assumptions, Figure: draw.small(figure.Octaves(l.Octaves), "")}
 	for i, of := range []struct {
 		name  string
 		sound sound.Sound

@@ -110,7 +110,7 @@ func newPredictionPage(d PredictionDocument) (*predictionPage, error) {
 }
 
 func (p *partsOfGuitar) parts(h harness.Harness) {
-	list, _ := h.Parts() // what is assumed stands among the prediction's warnings
+	list, _ := h.Parts() // what is assumed stands with the prediction
 	for _, one := range list {
 		v := one.Value
 		size := notation.WithU95(fit.Quantity{Value: v.SI, U: v.U(), U95: v.U95()}, v.Unit)

@@ -74,7 +74,8 @@ func TestPrediction(t *testing.T) {
 	}
 
 	d.Prediction.Harness = `</script><img src=x onerror=alert(1)>` + "\u202e"
-	d.Prediction.Warnings = []string{`<style>*{display:none}</style>`}
+	d.Prediction.Assumptions = []string{`<style>*{display:none}</style>`}
+	d.Prediction.Warnings = []string{`<style>*{display:block}</style>`}
 	d.Coils[1].Folder = `" onmouseover="alert(3)`
 	page = predictionPageText(t, d)
 	selfContained(t, page)

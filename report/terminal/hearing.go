@@ -30,6 +30,7 @@ func Hearing(w io.Writer, l sound.Listening, o Options) error {
 	c.column("verdict", false, notation.Each(differences, words.OctaveVerdict))
 	t.headed(c, nil)
 	t.u95(", from the coils' fits and the tolerances of the parts.")
-	t.warnings("Note: ", l.Warnings)
+	t.warnings("Warning: ", l.Warnings)
+	t.warnings("Assumed: ", l.Assumptions)
 	return t.out.Flush()
 }

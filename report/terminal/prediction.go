@@ -32,7 +32,7 @@ func Prediction(w io.Writer, p harness.Prediction, target *harness.Solution, o O
 	t.sounds("without the", p, words.Without(p))
 	t.reasons()
 	t.u95(", from the coils' fits and the tolerances of the parts.")
-	t.warnings("Assumed: ", p.Warnings)
+	t.warnings("Assumed: ", p.Assumptions)
 	return t.out.Flush()
 }
 

@@ -23,7 +23,7 @@ var FlagMeanings = map[string]string{
 	"low-snr":          "the signal is close to the noise",
 	"distorted":        "harmonics are strong: the drive level is too high, or the amplifier too small",
 	"no-stimulus":      "the stimulus was not found in the recording",
-	"too-short":        "the recording is shorter than one sweep",
+	"too-short":        "the recording has no sweep that is whole and undamaged",
 	"changed":          "the sweeps differ in their response: something moved, came loose or changed its gain",
 	"processed":        "there is more noise in the sweeps than between them: lossy coding, or a loose contact",
 	"swapped-channels": "the coil's and the reference's channel are swapped",

@@ -14,8 +14,8 @@ func Prediction() (harness.Prediction, harness.Solution) {
 			Level: Quantity(level, 0.01)}
 	}
 	p := harness.Prediction{Harness: "an invented guitar", Coils: []string{"neck", "bridge"},
-		Sound:    sound(4140, 6.37, 2.0, -0.2),
-		Warnings: []string{"volume pot 500k: a tolerance of 20 % is assumed"}}
+		Sound:       sound(4140, 6.37, 2.0, -0.2),
+		Assumptions: []string{"volume pot 500k: a tolerance of 20 % is assumed"}}
 	for _, at := range []float64{10, 5} {
 		p.Positions = append(p.Positions, harness.Position{Volume: &at, Sound: sound(4140*at/10, 6, 2, -0.2)})
 	}

@@ -132,7 +132,7 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 			"state it alike (--fixture-c, --fixture-r, or [fixture] of bench.toml)", take.Name)
 	}
 	// Both are said; the take comes first.
-	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, folder, seen))
+	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, take.Name, seen))
 }
 
 // printTake is the part of reportTake that goes to the output, and the error that it
@@ -164,20 +164,15 @@ func printTake(c *console, folder *capture.Folder, take capture.Take, extras wor
 
 // contradicted warns of what was stated and the takes of a folder contradict, as soon
 // as there are enough of them to tell: a *capture.UnfitError. Whatever else keeps the
-// takes from being fitted is for the fit to say. before is what was estimated already.
-func (c *console) contradicted(ctx context.Context, folder *capture.Folder, before *evaluation.Evaluation) error {
-	if held, err := folder.Fingerprint(); err != nil || len(held.Takes) < 2 {
+// takes from being fitted is for the fit to say.
+func (c *console) contradicted(ctx context.Context, take string, seen *evaluation.Evaluation) error {
+	facts, said := seen.Doubted(ctx, take, programName())
+	if facts == nil {
 		return nil
 	}
-	o := evaluation.Options{AsLast: true, Before: before}
-	o.Fit.Program = programName()
-	e, err := evaluation.Coil(ctx, folder.Dir, o)
-	if err != nil || len(e.Result.Contradicted) == 0 {
-		return nil
-	}
-	c.warn("%s", e.Result.Warnings[0])
+	c.warn("%s", said)
 	return fmt.Errorf("the take is kept: %w",
-		&capture.UnfitError{What: "the takes contradict " + strings.Join(e.Result.Contradicted, "; ")})
+		&capture.UnfitError{What: "the takes contradict " + strings.Join(facts, "; ")})
 }
 
 // printExtras prints what was asked for besides a take.

@@ -78,6 +78,9 @@ the peak at a frequency.`,
 			if err != nil {
 				return err
 			}
+			if unfit != nil {
+				prediction.Warnings = append(prediction.Warnings, unfit.Error())
+			}
 			document.Prediction = *prediction
 			if document.Listening, err = inguitar.HearOn(cmd.Context(), hear, h, coils); err != nil {
 				return err

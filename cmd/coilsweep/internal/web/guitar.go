@@ -87,7 +87,7 @@ func (w *workshop) showGuitar(document page.PredictionDocument, whole, link bool
 		HTML places `json:"html"`
 	}{HTML: places{
 		"guitar-numbers": parts["numbers"], "guitar-figure": drawing(d),
-		"guitar-assumed": fragment("assumed", document.Prediction.Warnings),
+		"guitar-assumed": fragment("assumed", document.Prediction.Assumptions),
 	}}
 	if whole {
 		answer.HTML["guitar-said"], answer.HTML["guitar-table"] = parts["said"], parts["knobs"]

@@ -18,10 +18,9 @@ var flagAdvice = map[capture.Flag]string{
 	capture.Clipped: "the input was overdriven: lower its gain or the level and record again",
 	capture.ClippedRepeat: "some sweeps overdrove the input and are left out: something knocked or switched, or the " +
 		"level is at its limit",
-	capture.TooShort: "no whole sweep was recorded: record longer",
-	capture.Drift:    "playback and recording ran at different speeds: this was corrected",
-	capture.Hum:      "strong hum: turn the coil, or take it away from transformers",
-	capture.LowSNR:   "the signal is close to the noise: raise the level or bring the exciter closer",
+	capture.Drift:  "playback and recording ran at different speeds: this was corrected",
+	capture.Hum:    "strong hum: turn the coil, or take it away from transformers",
+	capture.LowSNR: "the signal is close to the noise: raise the level or bring the exciter closer",
 	capture.Processed: "there is more noise in the sweeps than between them: lossy coding (MP3, AAC), noise reduction " +
 		"or a loose contact; record to WAV or FLAC without any processing",
 	capture.Distorted: "strong distortion: lower the level",
@@ -47,6 +46,8 @@ func FlagAdvice(flag capture.Flag, take capture.Take) string {
 		return dropoutAdvice(take)
 	case capture.Changed:
 		return changedAdvice(take.Quality)
+	case capture.TooShort:
+		return tooShortAdvice(take)
 	case capture.NoStimulus:
 		return noStimulusAdvice(take.Quality)
 	}
@@ -69,6 +70,36 @@ func dropoutAdvice(take capture.Take) string {
 			"echo cancelling off; a larger buffer may help[[ ({buffer})]]"
 	}
 	return "samples were lost: the damaged sweeps are left out; a larger buffer helps[[ ({buffer})]]"
+}
+
+// tooShortAdvice tells a recording that lacks the ends of its sweeps from one in which each
+// sweep was damaged.
+func tooShortAdvice(take capture.Take) string {
+	q := take.Quality
+	lost, clipped, changed := len(q.LostRepeats()) > 0, len(q.ClippedRepeats) > 0, len(q.ChangedRepeats) > 0
+	if take.Alignment == nil {
+		switch {
+		case take.Bench.Source == "import":
+			return "no sweep lies wholly in the recording: record from before the first sweep until after the last"
+		case len(q.Xruns) > 0:
+			return "no whole sweep came back, and the device reports lost samples: see that nothing else uses it, and " +
+				"try a larger buffer[[ ({buffer})]]"
+		}
+		return "no whole sweep came back, as where the device lost samples or stopped: see that nothing else uses it, " +
+			"and try a larger buffer[[ ({buffer})]]"
+	}
+	var how []string
+	for _, h := range []struct {
+		so   bool
+		text string
+	}{{lost, "lost samples or had some altered"}, {clipped, "overdrove the input"},
+		{changed, "differed in its response"}} {
+		if h.so {
+			how = append(how, h.text)
+		}
+	}
+	return "no sweep is left, since each " + strings.Join(how, " or ") + ": mend that and record again; a longer " +
+		"recording would not help"
 }
 
 // quietInputDBFS is the noise of an input to which nothing is connected, or which is

@@ -11,6 +11,7 @@ import (
 // Clipping and lost samples are told apart, and both from what a device merely
 // reports.
 func TestAdviceNamesTheCause(t *testing.T) {
+	unaligned := []align.Jump{{Repeat: -1}} // of a take in which no sweep was found
 	for _, tt := range []struct {
 		flag    capture.Flag
 		quality capture.Quality
@@ -43,10 +44,21 @@ func TestAdviceNamesTheCause(t *testing.T) {
 		{capture.Dropout, capture.Quality{DamagedRepeats: []int{1}, ClippedRepeats: []int{1},
 			Xruns: make([]capture.Xrun, 3)}, "", nil, "(3 times), but no sweep lacks any"},
 		{capture.Dropout, capture.Quality{Xruns: make([]capture.Xrun, 1)}, "", nil, "none is left out for that"},
+		{capture.TooShort, capture.Quality{DamagedRepeats: []int{0, 1}}, "", []align.Jump{{Repeat: 0, Samples: -64}},
+			"no sweep is left, since each lost samples or had some altered: mend that"},
+		{capture.TooShort, capture.Quality{DamagedRepeats: []int{0, 1}, ClippedRepeats: []int{1}}, "",
+			[]align.Jump{{Repeat: 0}}, "each lost samples or had some altered or overdrove the input: mend that"},
+		{capture.TooShort, capture.Quality{}, "import", unaligned, "record from before the first sweep"},
+		{capture.TooShort, capture.Quality{}, "portaudio", unaligned, "as where the device lost samples or stopped"},
+		{capture.TooShort, capture.Quality{Xruns: make([]capture.Xrun, 1)}, "portaudio", unaligned,
+			"the device reports lost samples: see that nothing else uses it"},
 	} {
 		take := capture.Take{Quality: tt.quality, Bench: capture.Bench{Source: tt.source},
 			Alignment: &align.Alignment{Jumps: tt.jumps}}
-		if got := FlagAdvice(tt.flag, take); !strings.Contains(got, tt.want) {
+		if len(tt.jumps) > 0 && tt.jumps[0] == unaligned[0] {
+			take.Alignment = nil
+		}
+		if got := FlagAdvice(tt.flag, take); !strings.Contains(got, tt.want) || strings.Contains(got, "record longer") {
 			t.Errorf("%s of %+v: %q, want %q", tt.flag, tt.quality, got, tt.want)
 		}
 	}
