@@ -5,7 +5,9 @@ import (
 	"fmt"
 	"math"
 	"path/filepath"
+	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -117,5 +119,62 @@ func testLed(t *testing.T, browser context.Context) {
 	p.says("#result-head .numbers", "Inductance L")
 	p.click(`#led .buttons [data-do="led-leave"]`)
 	p.await("the page alone", `document.getElementById("led").hidden && !document.getElementById("result").hidden`)
+	p.quiet(s)
+}
+
+// testLedTakes: while who is led makes a take, and when it is in, nothing moves, and what is
+// said of the take stays true.
+func testLedTakes(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	views := []struct {
+		coil string
+		browserrig.View
+	}{{"1440", browserrig.View{Width: 1440, Height: 900}}, {"1024", browserrig.View{Width: 1024, Height: 768}},
+		{"768", browserrig.View{Width: 768, Height: 1024}}, {"390", browserrig.View{Width: 390, Height: 800}}}
+	for _, view := range views {
+		mustRun(t, "new", filepath.Join(root, view.coil))
+	}
+	s := startServe(t, root, "--bench", "virtual") // in the time that a real bench takes
+	p := s.open(browser, browserrig.View{})
+	p.says("#phase", "listening")
+	for _, view := range views {
+		p.Show(view.View)
+		p.choose("#coil-choice", view.coil)
+		p.click(`#steps-foot [data-do="led"]`)
+		for _, step := range []struct{ at, head, done string }{
+			{"bare", "4 of 6: Nothing added", "Nothing added, done"}, {"part", "5 of 6: Known capacitor", "Known capacitor, done"},
+		} {
+			p.click(`#led ol [data-step="` + step.at + `"]`)
+			p.says("#led-h", step.head)
+			if step.at == "part" {
+				p.click(`#take-form label:has(input[value="c"])`)
+				p.write("#t-value", "470p 1%")
+			}
+			browserrig.JS[any](p.Tab, `document.getElementById("take-more").open = true; null`)
+			p.write("#t-repeats", "1")
+			browserrig.JS[any](p.Tab, `document.getElementById("take-more").open = false; document.activeElement.blur(); null`)
+			time.Sleep(time.Second) // what a hand has just done may move things
+			browserrig.JS[any](p.Tab, shifts)
+			p.press(" ")
+			p.says("#stage-sweep .known", "1 sweep: U95 0.")
+			browserrig.JS[any](p.Tab, `window.scrollTo(0, 0); null`) // the panel is read meanwhile
+			p.shoot("led-takes-" + step.at + "-" + view.coil)
+			p.says("#stage-state", "Kept")
+			p.says("#led ol", step.done)
+			p.await("the numbers of the fit", `!document.getElementById("stage-result").hidden`)
+			time.Sleep(500 * time.Millisecond)
+			shifted := browserrig.JS[float64](p.Tab, `shifted`)
+			told := fmt.Sprintf("%s, %s: the layout shifts by %.4f: %s", view.coil, step.at, shifted,
+				strings.Join(browserrig.JS[[]string](p.Tab, `moved`), "\n"))
+			if t.Log(told); shifted >= 0.02 {
+				t.Error(told)
+			}
+			if said := p.text("#led .led-body"); strings.Contains(said, " 0 dBFS") {
+				t.Errorf("after the take what leads says %q", said)
+			}
+			p.shoot("led-takes-" + step.at + "-" + view.coil + "-kept")
+		}
+	}
 	p.quiet(s)
 }

@@ -20,6 +20,7 @@ func TestStagePage(t *testing.T) {
 	browser := browserrig.Start(t, 10*time.Minute)
 	t.Run("a whole take", func(t *testing.T) { testStage(t, browser) })
 	t.Run("led", func(t *testing.T) { testLed(t, browser) })
+	t.Run("led takes", func(t *testing.T) { testLedTakes(t, browser) })
 }
 
 // TestTakeIsReadOnce: what was read and estimated of a take to compare it with the others is

@@ -100,8 +100,17 @@ var wired = map[string]Step{
 
 // Steps are all of them, as they stand.
 func (f Facts) Steps() []Step {
-	level, _ := f.Ceiling()
-	at := quantity.Minus(fmt.Sprintf("%g dBFS", level))
+	bare := "The first take, with nothing connected across the coil: it shows resonance and Q. "
+	level, first := f.Ceiling()
+	switch {
+	case f.Bare:
+		bare += "It is in."
+	case first:
+		bare += "It is played at " + quantity.Minus(fmt.Sprintf("%g dBFS", level)) + ", no louder than the check found " +
+			"good. Press Start, or the space bar."
+	default:
+		bare += "Press Start, or the space bar."
+	}
 	drawn, known := wired[f.Reference]
 	if !known {
 		drawn = wired["none"]
@@ -126,8 +135,7 @@ func (f Facts) Steps() []Step {
 			Do: []markup.Action{{Do: "live", Label: "Live: place the exciter"}}},
 		{At: "bare", Name: "Nothing added", Page: "takes", Done: f.Bare,
 			Picture: drawn.Picture, Alt: drawn.Alt, Cautions: cautionsOf(headphones, cool),
-			Text: []string{"The first take, with nothing connected across the coil: it shows resonance and Q. It is " +
-				"played at " + at + ", no louder than the check found good. Press Start, or the space bar."},
+			Text:    []string{bare},
 			Prepare: map[string]string{}},
 		{At: "part", Name: "Known capacitor", Page: "takes", Done: f.Part,
 			Picture: drawn.Picture, Alt: drawn.Alt, Cautions: cautionsOf(headphones, alone),

@@ -26,6 +26,23 @@ func TestCeiling(t *testing.T) {
 	}
 }
 
+// The level of the first take is named as long as it is to be made.
+func TestFirstTake(t *testing.T) {
+	for _, tt := range []struct {
+		facts Facts
+		want  string
+		level bool
+	}{
+		{Facts{Coil: true, Level: "-12", Check: "done", Found: "-20"}, "played at −20 dBFS", true},
+		{Facts{Coil: true, Level: "-12", Part: true}, "Press Start", false},
+		{Facts{Coil: true, Level: "-12", Bare: true}, "It is in.", false},
+	} {
+		if said := tt.facts.Steps()[3].Text[0]; !strings.Contains(said, tt.want) || strings.Contains(said, "dBFS") != tt.level {
+			t.Errorf("%+v: %q", tt.facts, said)
+		}
+	}
+}
+
 // Each step has a picture, cautions and something to do; the next one is the first that
 // is not done.
 func TestSteps(t *testing.T) {

@@ -32,6 +32,7 @@ export function start(goTo) {
       if (await mayStart()) await api.post("/api/check", { coil: state.coilID, options: { level: "-30", "scout-level": "-30" } });
     }),
   });
+  window.addEventListener("resize", () => { $("#led .led-text")?.removeAttribute("style"); });
   // Not while something is recorded: nothing is to move then.
   on(["bench", "trials", "coil", "coilID", "coils", "result", "engine"], () => {
     if (at !== OFF && !(working() && state.engine.kind === "take")) look();
@@ -43,8 +44,11 @@ const look = oneAtATime(async () => {
   try {
     const now = await api.get("/api/led", { at, coil });
     if (at === OFF || coil !== state.coilID) return;
+    // What is said of a step that is done may be shorter: what stands below stays where it is.
+    const high = answer?.at === now.at ? $(".led-text", byID("led")).offsetHeight : 0;
     answer = now;
     put(answer.html);
+    $(".led-text", byID("led")).style.minHeight = high ? `${high}px` : "";
     if (answer.at === "part" && answer.prepare?.["added-c"] && lacksValue()) prepare(answer.prepare); // the fit advises it now
   } catch { /* the next change brings it */ }
   draw();
