@@ -28,6 +28,7 @@ func TestFiguresPage(t *testing.T) {
 	browser := browserrig.Start(t, 5*time.Minute)
 	t.Run("cursor and zoom", func(t *testing.T) { testFigures(t, browser) })
 	t.Run("knobs", func(t *testing.T) { testKnobs(t, browser) })
+	t.Run("page to keep", func(t *testing.T) { testPageToKeep(t, browser) })
 }
 
 // fittedCoil makes a coil in root with takes, and its result.
@@ -254,6 +255,73 @@ func testKnobs(t *testing.T, browser context.Context) {
 		p.Show(view)
 		p.shoot(name)
 	}
+	p.quiet(s)
+}
+
+// testPageToKeep: the button that makes a page of the guitar is pressed where it is, whatever
+// comes in meanwhile; the link stays for as long as the guitar is that of the page, and no
+// longer.
+func testPageToKeep(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	fittedCoil(t, root, "a", twoTakes)
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
+	p.step("guitar")
+	p.await("all positions", `document.querySelectorAll("#guitar-table tr").length > 8`)
+	// Answers with every position wait until they are let through; those with a page are counted.
+	browserrig.JS[any](p.Tab, `(() => {
+		const real = window.fetch;
+		window.asked = window.pages = 0;
+		window.fetch = async (path, options) => {
+			const whole = options?.body?.includes?.('"all":true'), page = options?.body?.includes?.('"page":true');
+			if (whole) { asked++; await new Promise((pass) => { window.pass = pass; }); }
+			const answer = await real(path, options);
+			pages += page ? 1 : 0;
+			return answer;
+		};
+		return null; })()`)
+	linked := `document.querySelector("#guitar-page a")`
+	// rests turns a knob, and waits for the question after every position that follows.
+	rests := func(knob, key string) {
+		t.Helper()
+		before := browserrig.JS[int](p.Tab, `asked`)
+		p.Key(knob, key)
+		p.await("the question after every position", fmt.Sprintf(`asked > %d`, before))
+	}
+	for i, view := range []browserrig.View{{Width: 1440, Height: 900}, {Width: 1024, Height: 768}, {Width: 390, Height: 800}} {
+		p.Show(view)
+		before, key := p.text("#guitar-table"), []string{kb.Home, kb.End, kb.Home}[i]
+		rests("#g-cable-length", key) // without a cable the table has a row less
+		at := browserrig.JS[[2]float64](p.Tab, `(n => { n.scrollIntoView({block: "center", behavior: "instant"});
+			const r = n.getBoundingClientRect(); return [r.left + r.width / 2, r.top + r.height / 2]; })(document.getElementById("guitar-make"))`)
+		p.Mouse(input.DispatchMouseEventTypeMousePressed, at[0], at[1])
+		browserrig.JS[any](p.Tab, `pass(); null`)
+		p.await("the other table", fmt.Sprintf(
+			`document.getElementById("guitar-table").textContent.replaceAll("\u00a0", " ") !== %q`, before))
+		p.Mouse(input.DispatchMouseEventTypeMouseReleased, at[0], at[1])
+		p.await("the link to the page", linked)
+
+		// What is said anew of the same guitar leaves it alone.
+		asked := browserrig.JS[int](p.Tab, `import("/state.js").then(({changed}) => { changed("coils"); changed("result"); return asked; })`)
+		p.await("the question after every position", fmt.Sprintf(`asked > %d`, asked))
+		if !browserrig.JS[bool](p.Tab, `Boolean(`+linked+`)`) {
+			t.Error("the link is gone though nothing has changed")
+		}
+		browserrig.JS[any](p.Tab, `pass(); null`)
+		p.shoot(fmt.Sprint("page-to-keep-", view.Width))
+		rests("#g-tone-at", key)
+		if browserrig.JS[bool](p.Tab, `Boolean(`+linked+`)`) {
+			t.Error("the link stays though the guitar is another")
+		}
+		browserrig.JS[any](p.Tab, `pass(); null`)
+	}
+
+	// A page of the guitar as it was before a knob was turned is no page of it.
+	browserrig.JS[any](p.Tab, `document.getElementById("guitar-make").click(); null`)
+	p.Key("#g-volume-at", kb.ArrowLeft)
+	p.await("the page that is late", `pages === 4`)
+	p.await("nothing of it", `document.getElementById("guitar-page").textContent === ""`)
 	p.quiet(s)
 }
 

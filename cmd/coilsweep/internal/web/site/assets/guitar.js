@@ -7,6 +7,7 @@ import { on, state } from "./state.js";
 // Once the knobs rest the table is asked for as well.
 const REST_MS = 350;
 let form, stale = true, rest = 0, whole = null;
+let paged = ""; // the guitar of the page that is linked, or being made; empty: none is
 
 export function start() {
   form = new Form(byID("guitar-form"), () => predict(), { onInput: follow });
@@ -101,6 +102,7 @@ function follow() {
   for (const node of $$("[data-bleed]", form.node)) show(node, v["bleed-c"]);
   byID("g-volume-at").disabled = !v.volume;
   byID("g-tone-at").disabled = !v.tone;
+  if (paged && paged !== asItIs()) unlink();
   predict(); // first: the curve is waited for
   draft("predict", coils(), options());
 }
@@ -113,17 +115,28 @@ function draw() {
   if (state.result?.known) follow();
 }
 
-// makePage gives a link to a page of what is predicted.
+// asItIs tells one guitar from another: its coils with what is known of them, and all else.
+const asItIs = () => JSON.stringify([coils(), options(), coils().map((id) => state.coils?.lines.get(id)?.row)]);
+
+// makePage gives a link to a page of what is predicted. It is of the guitar as it is now,
+// and goes once that is another.
 async function makePage() {
   const place = byID("guitar-page");
+  const mine = paged = asItIs();
   say(place, "Being made …");
   try {
     const answer = await api.post("/api/guitar", { coils: coils(), options: options(), page: true });
-    fill(place, link(answer.link, "Open the page, to keep or print"));
+    if (paged === mine) fill(place, link(answer.link, "Open the page, to keep or print"));
   } catch (error) {
-    fill(place);
+    if (paged !== mine) return;
+    unlink();
     fail(error);
   }
+}
+
+function unlink() {
+  paged = "";
+  fill(byID("guitar-page"));
 }
 
 // predict asks for the guitar as it is now, one question after the other, so that no
@@ -132,10 +145,7 @@ const predict = oneAtATime(() => {
   clearTimeout(rest);
   whole?.abort();
   stale = byID("guitar").hidden;
-  return stale ? undefined : ask({}, (coil) => {
-    fill(byID("guitar-page")); // its link is to the guitar as it was
-    rest = setTimeout(positions, REST_MS, coil);
-  });
+  return stale ? undefined : ask({}, (coil) => { rest = setTimeout(positions, REST_MS, coil); });
 });
 
 // positions asks for every position of the knobs as well, which takes longer, and is given
