@@ -171,6 +171,8 @@ const (
 	Changed Flag = "changed"
 	// Processed: a lossy coder or an effect altered the recording.
 	Processed Flag = "processed"
+	// Resampled: the band of the noise ends clearly below half the sampling rate.
+	Resampled Flag = "resampled"
 	// What is connected wrongly: the coil's and the reference's channel are each
 	// other's, or carry one signal; the output is recorded without a coil; the
 	// reference has nothing of the sweep; the halves of the coil cancel each other;

@@ -191,6 +191,9 @@ func assessNoise(q *capture.Quality, coil []float64, stim excite.Stimulus, a ali
 	}
 	noise := Variance(coil[quiet.From:quiet.To])
 	q.NoiseDBFS = DBFS(noise)
+	if Resampled(coil[quiet.From:quiet.To], stim.RateHz) {
+		q.Flag(capture.Resampled)
+	}
 	rest := noise
 	hum = FindMains(coil, stim.RateHz, Silences(stim, a, len(coil)), a.Jumps)
 	if hum != nil {

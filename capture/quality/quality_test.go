@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/dsp/fourier"
+
 	"coilsweep/capture"
 	"coilsweep/excite"
 )
@@ -360,6 +362,33 @@ func TestFlagUnfit(t *testing.T) {
 		capture.Distorted, capture.NoStimulus, capture.TooShort, capture.ClippedRepeat} {
 		if f.Unfit() != slices.Contains(unfit, f) {
 			t.Errorf("%s: unfit %v", f, f.Unfit())
+		}
+	}
+}
+
+// A take through a resampler is flagged and usable.
+func TestResampledTake(t *testing.T) {
+	take := testTake(t)
+	for name, band := range map[string]float64{"whole": 0, "to 17 kHz": 17e3} {
+		y := recorded(take.Stimulus, 0, 0, 0)
+		addNoise(y, -80, 3)
+		if band > 0 {
+			fft := fourier.NewFFT(len(y))
+			c := fft.Coefficients(nil, y)
+			for i := range c {
+				c[i] /= complex(float64(len(y)), 0)
+				if float64(i)*float64(take.Stimulus.RateHz)/float64(len(y)) > band {
+					c[i] = 0
+				}
+			}
+			y = fft.Sequence(nil, c)
+		}
+		done, err := Assess(capture.Recording{RateHz: take.Stimulus.RateHz, Samples: [][]float64{y}}, take)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := slices.Contains(done.Quality.Flags, capture.Resampled); got != (band > 0) || done.Unfit() != nil {
+			t.Errorf("%s: flags %q", name, done.Quality.Flags)
 		}
 	}
 }

@@ -2,6 +2,7 @@ package quality
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/stat"
@@ -101,6 +102,43 @@ func Ceiling(x []float64, rateHz int) float64 {
 		}
 	}
 	return 0
+}
+
+const (
+	// resampledDB is how far noise falls within an eighth where a resampler's filter ends it:
+	// more than beyond the resonance of any coil.
+	resampledDB = 20
+	// clearlyBelow is the largest share of half the sampling rate at which such an end counts.
+	// Above it a sound card's own filter ends the band, and may do so as steeply; a band of
+	// 22.05 kHz at 48 kHz is not told from that.
+	clearlyBelow = 0.8
+	// leastLines are those of a spectrum in which the end of a band is looked for.
+	leastLines = 2048
+)
+
+// Resampled tells whether the band of the noise x ends as by the filter of a resampler,
+// clearly below half the sampling rate. Unlike Ceiling it takes neither a coil's resonance
+// nor a tone for such an end.
+func Resampled(x []float64, rateHz int) bool {
+	lines, hz := spectrum(x, rateHz)
+	if len(lines) < leastLines {
+		return false
+	}
+	top := float64(rateHz) / 2
+	band := func(from, to float64) []float64 { return lines[int(from/hz):min(int(to/hz), len(lines))] }
+	median := func(from, to float64) float64 {
+		sorted := slices.Sorted(slices.Values(band(from, to)))
+		return sorted[len(sorted)/2]
+	}
+	for f := top / 8; f < clearlyBelow*top; f += top / 96 {
+		edge := median(0.9*f, 0.97*f)
+		nothing := edge * math.Pow(10, -resampledDB/10.0)
+		if stat.Mean(band(1.05*f, min(1.3*f, top)), nil) < nothing && stat.Mean(band(1.05*f, top), nil) < nothing &&
+			median(0.5*f, 0.9*f) > edge/10 {
+			return true
+		}
+	}
+	return false
 }
 
 const (

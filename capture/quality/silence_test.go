@@ -77,6 +77,76 @@ func TestCeiling(t *testing.T) {
 	}
 }
 
+// A recording whose band ends clearly below half the rate was resampled; a sound card's own
+// filter, the noise of a coil with a sharp resonance and a switching supply do not look so.
+func TestResampled(t *testing.T) {
+	const rate = 48000
+	dice := rand.New(rand.NewPCG(5, 6))
+	shaped := func(n int, gain func(hz float64) float64) []float64 {
+		x := make([]float64, n)
+		for i := range x {
+			x[i] = 1e-5 * dice.NormFloat64()
+		}
+		fft := fourier.NewFFT(n)
+		c := fft.Coefficients(nil, x)
+		for i := range c {
+			c[i] *= complex(gain(float64(i)*rate/float64(n))/float64(n), 0)
+		}
+		return fft.Sequence(nil, c)
+	}
+	// to ends a band at the frequency end, within a share of it, with what is left above.
+	to := func(end, within, left float64) func(float64) float64 {
+		return func(hz float64) float64 { return math.Pow(left, min(max(hz/end-1+within, 0)/within, 1)) }
+	}
+	// filter is a low-pass of 2·n poles, -0.5 dB at 20 kHz (Butterworth).
+	filter := func(n float64) func(float64) float64 {
+		corner := 20e3 / math.Pow(math.Pow(10, 0.05)-1, 1/(4*n))
+		return func(hz float64) float64 { return 1 / math.Sqrt(1+math.Pow(hz/corner, 4*n)) }
+	}
+	coil := func(hz0, q float64) func(float64) float64 {
+		return func(hz float64) float64 {
+			r := hz / hz0
+			return 1e-3 + 1/math.Hypot(1-r*r, r/q)
+		}
+	}
+	tone := func(x []float64, hz float64) []float64 {
+		for i := range x {
+			x[i] += 1e-3 * math.Sin(2*math.Pi*hz*float64(i)/rate)
+		}
+		return x
+	}
+	flat := func(float64) float64 { return 1 }
+	for name, c := range map[string]struct {
+		gain func(hz float64) float64
+		tone float64
+		want bool
+	}{
+		"white": {flat, 0, false}, "hum": {flat, 50, false}, "a supply at 15 kHz": {flat, 15e3, false},
+		"0.5 dB at 20 kHz, 2 poles": {filter(1), 0, false}, "0.5 dB at 20 kHz, 8 poles": {filter(4), 0, false},
+		"0.5 dB at 20 kHz, 24 poles":       {filter(12), 0, false},
+		"a steep filter at half the rate":  {to(24e3, 0.15, 1e-5), 0, false},
+		"a coil, Q 5":                      {coil(5e3, 5), 0, false},
+		"a coil, Q 30":                     {coil(5e3, 30), 0, false},
+		"a coil, Q 30, and a filter":       {func(hz float64) float64 { return coil(9e3, 30)(hz) * filter(4)(hz) }, 0, false},
+		"from 44.1 kHz, which is not told": {to(22050, 0.08, 1e-4), 0, false},
+		"from 32 kHz":                      {to(16e3, 0.08, 1e-4), 0, true},
+		"from 24 kHz":                      {to(12e3, 0.08, 1e-4), 0, true},
+		"from 16 kHz, by a poor resampler": {to(8e3, 0.06, 0.06), 0, true},
+		"from 32 kHz, beside a supply":     {to(16e3, 0.08, 1e-4), 9e3, true},
+	} {
+		for range 10 {
+			x := shaped(24000, c.gain)
+			if c.tone > 0 {
+				x = tone(x, c.tone)
+			}
+			if got := Resampled(x, rate); got != c.want {
+				t.Errorf("%s: %v, want %v", name, got, c.want)
+				break
+			}
+		}
+	}
+}
+
 // BenchmarkInSilence measures a second of an idle input.
 func BenchmarkInSilence(b *testing.B) {
 	dice := rand.New(rand.NewPCG(3, 4))

@@ -26,6 +26,7 @@ var FlagMeanings = map[string]string{
 	"too-short":        "the recording has no sweep that is whole and undamaged",
 	"changed":          "the sweeps differ in their response: something moved, came loose or changed its gain",
 	"processed":        "there is more noise in the sweeps than between them: lossy coding, or a loose contact",
+	"resampled":        "the band ends clearly below half the sampling rate: it was resampled from a lower one",
 	"swapped-channels": "the coil's and the reference's channel are swapped",
 	"same-signal":      "both channels carry the same signal",
 	"no-coil":          "the output itself was recorded, without exciter and coil",
