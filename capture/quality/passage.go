@@ -2,6 +2,7 @@ package quality
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
@@ -26,15 +27,19 @@ type passages struct {
 	hz     []float64 // of each step, ascending
 	bounds []int     // of the steps, in samples of a period
 	played []complex128
-	plan   *fourier.CmplxFFT
-	work   []complex128
+	plan   *fourier.FFT
+	// What analytic works on and answers with.
+	lines, signal []complex128
+	work          []float64
 }
 
 // newPassages begins at fromHz or where the stimulus is loud. It is nil where the
 // band of the stimulus leaves less than an octave.
 func newPassages(stim excite.Stimulus, fromHz float64) *passages {
 	course, rate := stim.Course(), float64(stim.RateHz)
-	p := &passages{plan: fourier.NewCmplxFFT(stim.PeriodSamples), work: make([]complex128, stim.PeriodSamples)}
+	n := stim.PeriodSamples
+	p := &passages{plan: fourier.NewFFT(n), lines: make([]complex128, n/2+1), signal: make([]complex128, n),
+		work: make([]float64, n)}
 	hz, top := max(fromHz, 2*stim.FromHz), 0.95*stim.ToHz
 	for hz < top {
 		from := course.TimeOf(hz) * rate
@@ -48,32 +53,29 @@ func newPassages(stim excite.Stimulus, fromHz float64) *passages {
 		return nil
 	}
 	p.bounds = append(p.bounds, int(course.TimeOf(hz)*rate))
-	period := make([]float64, stim.PeriodSamples)
+	period := make([]float64, n)
 	copy(period, stim.Sweep())
-	p.played = append(p.played, p.analytic(period)...)
+	p.played = slices.Clone(p.analytic(period))
 	return p
 }
 
-// analytic is the analytic signal of a period, good until the next call.
+// analytic is the analytic signal of a period, good until the next call: what is
+// imaginary of it is its Hilbert transform, by transforms of real values, which take
+// half the time of complex ones.
 func (p *passages) analytic(period []float64) []complex128 {
-	for i, v := range period {
-		p.work[i] = complex(v, 0)
+	c := p.plan.Coefficients(p.lines, period)
+	c[0] = 0
+	if len(period)%2 == 0 {
+		c[len(c)-1] = 0
 	}
-	c := p.plan.Coefficients(p.work, p.work)
-	half := len(c) / 2
-	for l := range c {
-		switch {
-		case l > half:
-			c[l] = 0
-		case l > 0 && l < half:
-			c[l] *= 2
-		}
+	n := float64(len(period))
+	for l, v := range c {
+		c[l] = complex(imag(v)/n, -real(v)/n)
 	}
-	c = p.plan.Sequence(c, c)
-	for i := range c {
-		c[i] /= complex(float64(len(c)), 0)
+	for i, v := range p.plan.Sequence(p.work, c) {
+		p.signal[i] = complex(period[i], v)
 	}
-	return c
+	return p.signal
 }
 
 // of is the passage of a period.

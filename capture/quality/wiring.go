@@ -5,6 +5,8 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"coilsweep/capture"
 	"coilsweep/capture/align"
 	"coilsweep/excite/quantity"
@@ -63,14 +65,13 @@ func AssessWiring(rec capture.Recording, take capture.Take) (capture.Take, error
 			}
 		}
 		periods, _, err := align.Periods(samples, stim, at)
-		h := make([]complex128, len(p.hz))
 		periods = periods[:min(len(periods), mostSweeps)]
-		for _, of := range p.ofAll(periods) {
-			for s, v := range of {
-				h[s] += v / complex(float64(len(periods)), 0)
-			}
+		// The passage of a mean is the mean of the passages.
+		sum := make([]float64, stim.PeriodSamples)
+		for _, period := range periods {
+			floats.AddScaled(sum, 1/float64(len(periods)), period)
 		}
-		return h, err
+		return p.of(sum), err
 	}
 	coil, err := mean(0)
 	if err != nil {

@@ -20,8 +20,11 @@ const toEnd = 600 * time.Millisecond
 
 func main() {
 	// Audio and transforms make a few large pieces of garbage: collect them
-	// earlier than usual, for a smaller peak at little cost in time.
-	debug.SetGCPercent(25)
+	// earlier than usual, for a smaller peak at little cost in time. Who sets GOGC has
+	// asked for another balance of the two.
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(25)
+	}
 	// Long recordings would leave much garbage even so: from here on memory counts
 	// more than time.
 	debug.SetMemoryLimit(300 << 20)
