@@ -109,8 +109,7 @@ func materialOf(stim excite.Stimulus, period []float64, h func(hz float64) compl
 	m := &material{rateHz: float64(stim.RateHz), fromHz: stim.FromHz, toHz: stim.ToHz, course: stim.Course(),
 		shaped: len(stim.Shape) > 0, slope: func(hz float64) complex128 { return complex(0, hz/1000) }}
 	var err error
-	plan := fourier.NewFFT(len(period))
-	if m.masked, err = newMasked(plan, period, m.rateHz, m.fromHz, m.toHz, m.course.Weight); err != nil {
+	if m.masked, err = newMasked(period, m.rateHz, m.fromHz, m.toHz, m.course.Weight); err != nil {
 		panic(err)
 	}
 	clean := through(period, m.rateHz, h)

@@ -159,7 +159,7 @@ func square(a complex128) float64 { return real(a)*real(a) + imag(a)*imag(a) }
 
 // impulse is the inverse transform of lines.
 func (in *inverse) impulse(dst []float64, lines []complex128) []float64 {
-	dst = in.plan.Sequence(dst, lines)
+	dst = in.period(dst, lines)
 	k := 1 / float64(in.samples)
 	for i := range dst {
 		dst[i] *= k

@@ -5,8 +5,6 @@ import (
 	"sync"
 
 	"coilsweep/excite"
-
-	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // Estimator estimates the responses of takes, also side by side. What the takes of one
@@ -29,12 +27,11 @@ func (e *Estimator) maskedOf(stim excite.Stimulus) (*masked, error) {
 	if e.masked != nil && reflect.DeepEqual(e.of, stim) {
 		return e.masked, nil
 	}
-	w := newWorkspace(stim.PeriodSamples)
-	m, err := newMasked(w.in.plan, stim.Sweep(), float64(stim.RateHz), stim.FromHz, stim.ToHz, stim.Course().Weight)
+	m, err := newMasked(stim.Sweep(), float64(stim.RateHz), stim.FromHz, stim.ToHz, stim.Course().Weight)
 	if err != nil {
 		return nil, err
 	}
-	e.of, e.masked, e.idle = stim, m, []*workspace{w} // others are of other stimuli
+	e.of, e.masked, e.idle = stim, m, nil // those are of other stimuli
 	return m, nil
 }
 
@@ -49,8 +46,7 @@ type workspace struct {
 func newWorkspace(samples int) *workspace {
 	lines := samples/2 + 1
 	return &workspace{
-		in: inverse{plan: fourier.NewFFT(samples), coilWeight: make([]complex128, lines),
-			coilPower: make([]float64, lines)},
+		in:      inverse{coilWeight: make([]complex128, lines), coilPower: make([]float64, lines)},
 		spectra: spectra{y: make([]complex128, lines), yy: make([]float64, lines), y1: make([]complex128, lines)},
 	}
 }
@@ -60,7 +56,7 @@ func (e *Estimator) workspace(samples int) *workspace {
 	e.guard.Lock()
 	defer e.guard.Unlock()
 	for i, w := range e.idle {
-		if w.in.plan.Len() == samples {
+		if len(w.spectra.y) == samples/2+1 {
 			e.idle = append(e.idle[:i], e.idle[i+1:]...)
 			return w
 		}

@@ -26,8 +26,9 @@ const (
 )
 
 // masked is the stimulus's masked inverse, line by line of one period; it does not
-// change any more once it is made.
+// change any more once it is made, but for its transform.
 type masked struct {
+	transform
 	samples int // of a period
 	rateHz  float64
 	lo, hi  int // lines lo … hi-1 carry stimulus
@@ -52,16 +53,36 @@ type inverse struct {
 	// by the gate there.
 	coilWeight []complex128
 	coilPower  []float64
-	plan       *fourier.FFT
+}
+
+// transform is that of a period, for one at a time: its tables are as large as two
+// periods.
+type transform struct {
+	guard sync.Mutex
+	plan  *fourier.FFT
+}
+
+// lines is the transform of a period, in dst where that is not nil.
+func (t *transform) lines(dst []complex128, period []float64) []complex128 {
+	t.guard.Lock()
+	defer t.guard.Unlock()
+	return t.plan.Coefficients(dst, period)
+}
+
+// period is its inverse, times the number of samples.
+func (t *transform) period(dst []float64, lines []complex128) []float64 {
+	t.guard.Lock()
+	defer t.guard.Unlock()
+	return t.plan.Sequence(dst, lines)
 }
 
 // newMasked makes the inverse of one period of the stimulus, in which an octave
-// takes the time dwell (1: as long as the mean of all) at a frequency. plan is of the
-// period's length.
-func newMasked(plan *fourier.FFT, period []float64, rateHz, fromHz, toHz float64,
+// takes the time dwell (1: as long as the mean of all) at a frequency.
+func newMasked(period []float64, rateHz, fromHz, toHz float64,
 	dwell func(hz float64) float64) (*masked, error) {
 	in := &masked{samples: len(period), rateHz: rateHz}
-	in.weight = plan.Coefficients(nil, period)
+	in.plan = fourier.NewFFT(len(period))
+	in.weight = in.lines(nil, period)
 	lines := len(in.weight)
 	in.mask, in.power = make([]float64, lines), make([]float64, lines)
 	line := in.lineHz()
@@ -128,12 +149,12 @@ type spectra struct {
 // add takes in one repeat: a period of the coil channel and, where the
 // spectra have one, of the reference.
 func (s *spectra) add(in *inverse, coil, reference []float64) {
-	in.plan.Coefficients(s.y1, coil)
+	in.lines(s.y1, coil)
 	for l := in.lo; l < in.hi; l++ {
 		s.y1[l] *= in.coilWeight[l]
 	}
 	if s.v != nil {
-		in.plan.Coefficients(s.v1, reference)
+		in.lines(s.v1, reference)
 		for l := in.lo; l < in.hi; l++ {
 			s.v1[l] *= in.weight[l]
 		}

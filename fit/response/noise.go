@@ -93,7 +93,7 @@ func lagNoise(in *inverse, hy, hv []float64, begin, end int) *lineNoise {
 		for i, w := range g.window {
 			work[i] = w * h[modulo(begin+i, len(h))]
 		}
-		return in.plan.Coefficients(nil, work)
+		return in.lines(nil, work)
 	}
 	y := spectrum(hy)
 	yy := make([]float64, len(y))
