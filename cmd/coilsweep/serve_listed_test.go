@@ -22,6 +22,7 @@ func TestListPage(t *testing.T) {
 	t.Parallel()
 	browser := browserrig.Start(t, 5*time.Minute)
 	t.Run("serials and CSV", func(t *testing.T) { testListed(t, browser) })
+	t.Run("pair", func(t *testing.T) { testPair(t, browser) })
 	t.Run("certificate", func(t *testing.T) { testCertificate(t, browser) })
 }
 
@@ -33,6 +34,11 @@ func printed(t *testing.T, args ...string) string {
 		t.Fatalf("coilsweep %q: status %d", args, status)
 	}
 	return out.String()
+}
+
+// timeless is a page without the time at which it was made.
+func timeless(text string) string {
+	return regexp.MustCompile(`\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?`).ReplaceAllString(text, "TIME")
 }
 
 // testListed: serial numbers and lots stand in the list where a coil has one, the filter
@@ -133,19 +139,140 @@ func testCertificate(t *testing.T, browser context.Context) {
 		}
 	}
 	path := filepath.Join(root, "a", "certificate.html")
-	timeless := func() string {
+	certified := func() string {
 		text, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return regexp.MustCompile(`\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d)?`).ReplaceAllString(string(text), "TIME")
+		return timeless(string(text))
 	}
-	byPage := timeless()
+	byPage := certified()
 	mustRun(t, "report", filepath.Join(root, "a"), "--certificate")
-	if timeless() != byPage {
+	if certified() != byPage {
 		t.Errorf("the page's certificate is not the command's")
 	}
 	p.onPhone("certificate-made", "the report step")
+	p.Accessible(`runOnly: ["color-contrast"], `, 1)
+	p.quiet(s)
+}
+
+// testPair: the list says which coils are of a pair, and the page works the pair out as the
+// command does: page, CSV and numbers are the same.
+func testPair(t *testing.T, browser context.Context) {
+	t.Parallel()
+	root := t.TempDir()
+	bridge := filepath.Join(root, "bridge")
+	mustRun(t, "pair", bridge, "--new", "--name", "Invented pair", "--first", "screws", "--second", "slugs",
+		"--first-dcr", "4.05k@20C 0.5%", "--second-dcr", "4.16k@20C 0.5%")
+	for _, take := range [][]string{
+		{"first", "bare"}, {"first", "c470", "--added-c", "470p 1%"}, {"second", "bare"},
+		{"second", "c470", "--added-c", "470p 1%"}, {"both", "series"}, {"both", "parallel"},
+	} {
+		connected := take[0]
+		if connected == "both" {
+			connected = take[1]
+		}
+		mustRun(t, append([]string{"measure", filepath.Join(bridge, take[0]), "--take", take[1], "--bench", "virtual",
+			"--virtual-connected", connected, "--duration", "0.35s", "--repeats", "2", "--fixture-c", "65p 1p",
+			"--fixture-r", "1M 1%", "--reference", "current", "--sense-r", "10"}, take[2:]...)...)
+	}
+	fittedCoil(t, root, "lone", twoTakes)
+	if status := cli.Run(t.Context(), []string{"fit", filepath.Join(bridge, "both")}, nil, io.Discard, io.Discard); status != 3 {
+		t.Fatalf("a fit of both as one coil: status %d", status)
+	}
+	// A pair of which a coil lies elsewhere is told, and nothing outside is read.
+	elsewhere := filepath.Join(root, "far")
+	mustRun(t, "pair", elsewhere, "--new", "--name", "Far pair")
+	record := filepath.Join(elsewhere, "pair.toml")
+	text, err := os.ReadFile(record)
+	if err != nil {
+		t.Fatal(err)
+	}
+	outside := filepath.Join(t.TempDir(), "second")
+	text = []byte(strings.Replace(string(text), `second = "second"`, fmt.Sprintf("second = %q", filepath.ToSlash(outside)), 1))
+	if err := os.WriteFile(record, text, 0o666); err != nil {
+		t.Fatal(err)
+	}
+
+	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))
+	p := s.open(browser, browserrig.View{Width: 1440, Height: 900})
+	p.step("compare")
+	role := func(coil string) string {
+		return browserrig.JS[string](p.Tab, fmt.Sprintf(`(box => box ? box.closest("tr").cells[1].textContent : "not there")(document.querySelector('#many-coils input[value=%q]'))`, coil))
+	}
+	p.await("the list", `document.querySelectorAll("#many-coils tbody tr").length === 7`)
+	for coil, want := range map[string]string{"bridge/first": "first coil", "bridge/second": "second coil",
+		"bridge/both": "both coils", "lone": "", "far/second": ""} {
+		if got := role(coil); got != want {
+			t.Errorf("%s is %q of a pair, want %q", coil, got, want)
+		}
+	}
+	p.says("#many-pairs li", "cannot be worked out: not in this folder: second coil")
+	c := newCaller(s, root)
+	if status, answer := c.asks("POST", "/api/pair", map[string]any{"pair": "far"}); status != 422 || answer["field"] != "pair" {
+		t.Errorf("the far pair: %d %v", status, answer)
+	}
+
+	// Two coils of it, chosen to be compared, are offered as a pair.
+	p.click(`#many-coils input[value="bridge/first"]`)
+	if p.Visible("#many-pair") {
+		t.Error("one coil is offered as a pair")
+	}
+	p.click(`#many-coils input[value="lone"]`)
+	if p.Visible("#many-pair") {
+		t.Error("coils that are no pair are offered as one")
+	}
+	p.click(`#many-coils input[value="lone"]`)
+	p.click(`#many-coils input[value="bridge/second"]`)
+	p.write("#many-partial-r", "4,7k 5%")
+	if got := browserrig.JS[[]string](p.Tab, `[...document.querySelectorAll("[data-do=pair]")].map(b => b.dataset.pair)`); !slices.Equal(got, []string{"bridge", "bridge"}) {
+		t.Errorf("offered to be worked out: %q", got)
+	}
+	p.click("#many-pair")
+	p.await("an answer", `document.querySelector("#many-answer h2, #many-form .wrong:not([hidden])")`)
+	p.says("#many-answer h2", "Pair")
+	p.says("#many-answer .lead", "Invented pair")
+	p.says("#many-answer td", "±")
+	p.says("#many-answer", "coupling")
+	p.says("#many-answer", "partial split by 4.7k 5%, screws")
+	p.await("figures", `document.querySelectorAll("#many-answer figure svg .curve").length > 6`)
+	p.shoot("pair")
+	p.Accessible("", 15)
+
+	line := strings.ReplaceAll(p.text("#many-answer .line code"), "coilsweep pair bridge", "pair "+bridge)
+	args := regexp.MustCompile(`"[^"]*"|\S+`).FindAllString(line, -1)
+	for i := range args {
+		args[i] = strings.Trim(args[i], `"`)
+	}
+	out, csv := filepath.Join(t.TempDir(), "pair.html"), filepath.Join(t.TempDir(), "pair.csv")
+	said := printed(t, append(args, "--out", out, "--csv", csv)...)
+	file := func(path string) string {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	page := browserrig.JS[string](p.Tab, `fetch(document.querySelector("#many-answer .links a").href).then(r => r.text())`)
+	if want := strings.ReplaceAll(timeless(file(out)), "<!-- made by coilsweep -->\n", ""); timeless(page) != want {
+		t.Error("the page on the pair is not that of the command")
+	}
+	if got := p.fetched("#many-answer a[download]"); got != file(csv) || !strings.Contains(got, "level_U95_db") {
+		t.Errorf("the responses as CSV: %.300s", got)
+	}
+	screws := regexp.MustCompile(`(?m)^screws +(\S+ ± \S+ H)`).FindStringSubmatch(said)
+	if screws == nil {
+		t.Fatalf("the command says\n%s", said)
+	}
+	p.says("#many-answer td", screws[1])
+
+	// What is measured of both is no coil, and its result says so.
+	p.click(`#many-coils button[data-coil="bridge/both"]`)
+	p.step("result")
+	p.says("#result-state", "are those of both coils of the pair Invented pair")
+	p.step("compare")
+	p.write("#many-partial-r", "")
+	p.onPhone("pair", "the pair")
 	p.Accessible(`runOnly: ["color-contrast"], `, 1)
 	p.quiet(s)
 }

@@ -696,6 +696,9 @@ func TestServeRefuses(t *testing.T) {
 
 		{"POST", "/api/check", on("none", nil), 404, "coil", ""},
 		{"POST", "/api/check", on("", m{"level": "3"}), 422, "level", "at most 0 dBFS"},
+		{"POST", "/api/pair", m{"pair": "nowhere"}, 422, "pair", "no pair in nowhere"},
+		{"POST", "/api/pair", m{"pair": "../outside"}, 400, "", "begins with a dot"},
+		{"POST", "/api/pair", m{"pair": "coil", "options": m{"partial-r": "steam"}}, 422, "partial-r", "steam"},
 		{"POST", "/api/labels", m{"coils": []string{}}, 422, "coils", "Choose 1 to 1000 coils"},
 		{"POST", "/api/labels", m{"coils": []string{"../outside"}}, 400, "", "begins with a dot"},
 		{"POST", "/api/parts/settings", m{"sha256": "", "capacitors": "steam"}, 422, "capacitors", "steam"},

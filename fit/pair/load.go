@@ -31,11 +31,8 @@ func Load(ctx context.Context, dir string) (q Request, leftOut []string, err err
 			"to be the same at both coils within %g %%", usualFieldPercent))
 	}
 	described := map[string]bool{}
-	for i, at := range []struct{ folder, path string }{{First, r.First}, {Second, r.Second}, {Both, r.Both}} {
-		path := at.path
-		if !filepath.IsAbs(path) {
-			path = filepath.Join(dir, path)
-		}
+	for i, at := range r.folders() {
+		path := at.in(dir)
 		folder, err := capture.OpenFolder(path)
 		if err != nil {
 			return q, nil, err
@@ -49,11 +46,11 @@ func Load(ctx context.Context, dir string) (q Request, leftOut []string, err err
 		}
 		takes, unreadable := folder.Takes(held, nil)
 		for _, u := range unreadable {
-			leftOut = append(leftOut, fmt.Sprintf("take %s/%s: %v", at.folder, u.Name, u.Err))
+			leftOut = append(leftOut, fmt.Sprintf("take %s/%s: %v", at.role, u.Name, u.Err))
 		}
 		for _, t := range takes {
-			described[at.folder+"/"+t.Name] = true
-			c, place, levelChanged, ok := r.of(at.folder, t.Name)
+			described[at.role+"/"+t.Name] = true
+			c, place, levelChanged, ok := r.of(at.role, t.Name)
 			if !ok {
 				return q, nil, fmt.Errorf("take %s of %s is not described in %s: add a [[take]] with its name and wiring", t.Name,
 					path, filepath.Join(dir, recordFile))
@@ -66,14 +63,14 @@ func Load(ctx context.Context, dir string) (q Request, leftOut []string, err err
 			if both && slices.Equal(t.Unfit(), []capture.Flag{capture.Cancels}) {
 				q.Assumed = append(q.Assumed, fmt.Sprintf("take %s/%s is not used: the signals of the two coils cancel, "+
 					"as they do in the connection that cancels hum; make it with the exciter over one coil, and state that in "+
-					"pair.toml", at.folder, t.Name))
+					"pair.toml", at.role, t.Name))
 				continue
 			}
 			if in.Unfit != "" {
-				leftOut = append(leftOut, fmt.Sprintf("take %s/%s: %s", at.folder, t.Name, in.Unfit))
+				leftOut = append(leftOut, fmt.Sprintf("take %s/%s: %s", at.role, t.Name, in.Unfit))
 				continue
 			}
-			q.Takes = append(q.Takes, Take{Take: in, Folder: at.folder, Connection: c, Place: place,
+			q.Takes = append(q.Takes, Take{Take: in, Folder: at.role, Connection: c, Place: place,
 				LevelChanged: levelChanged})
 		}
 	}

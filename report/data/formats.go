@@ -27,7 +27,9 @@ func Formats() []schema.Format {
 	list := keys{"folder": text, "coil": text, "coil_state": text, "serial": text, "lot": text, "customer": text,
 		"measured": schema.OrNull(schema.Moment), "takes": schema.Whole,
 		"state": keys{"enum": []string{"no take", "not fitted", "stale", "fresh"}}, "stale": texts, "flags": texts,
-		"resonance_of": text}
+		"resonance_of": text,
+		"pair": schema.OrNull(schema.Object(keys{"folder": text, "name": text,
+			"role": keys{"enum": []string{pair.First, pair.Second, pair.Both}}}, nil))}
 	for _, c := range words.ListColumns {
 		list[c.CSV] = schema.Quantity
 	}

@@ -29,6 +29,25 @@ func Pair(w io.Writer, r *pair.Result, made time.Time, program string) error {
 	return writePage(w, pairTemplate, view, err, "page on a pair")
 }
 
+// PairParts are "pair" and "pair numbers" of the page on a pair, and its figures.
+func PairParts(r *pair.Result) (Parts, []figure.Drawing, error) {
+	view, err := newPairPage(r, time.Time{}, "")
+	if err != nil {
+		return nil, nil, err
+	}
+	parts := Parts{}
+	for _, name := range []string{"pair", "pair numbers"} {
+		if err := parts.add(pairTemplate, name, view); err != nil {
+			return nil, nil, err
+		}
+	}
+	var figures []figure.Drawing
+	for _, f := range view.Responses {
+		figures = append(figures, figure.Drawing{Title: f.Title, Wide: string(f.SVG), Narrow: string(f.Narrow)})
+	}
+	return parts, figures, nil
+}
+
 func newPairPage(r *pair.Result, made time.Time, program string) (*pairPage, error) {
 	p := &pairPage{frame: newFrame("Pair", notation.Visible(r.Pair), ""), Summary: words.Pair(r), Warnings: r.Warnings,
 		Basis: r.Basis, U95: words.PairU95}

@@ -2,17 +2,45 @@ package words
 
 import (
 	"cmp"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"coilsweep/excite/quantity"
 	"coilsweep/fit"
 	"coilsweep/fit/evaluation"
+	"coilsweep/fit/pair"
 	"coilsweep/report/notation"
 )
 
 // Listed is one coil of a list.
-type Listed struct{ evaluation.Known }
+type Listed struct {
+	evaluation.Known
+	Pair *pair.Member // nil: of no pair
+}
+
+// ListOf is a list of coils below root, those of pairs with what they are there.
+func ListOf(root string, known []evaluation.Known) []Listed {
+	of := pair.Members(root, notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
+	return notation.Each(known, func(k evaluation.Known) Listed {
+		l := Listed{Known: k}
+		if m, ok := of[filepath.Clean(k.Folder)]; ok {
+			l.Pair = &m
+		}
+		return l
+	})
+}
+
+// PairRole is what a coil folder is of a pair; empty: nothing.
+func (l Listed) PairRole() string {
+	switch {
+	case l.Pair == nil:
+		return ""
+	case l.Pair.Role == pair.Both:
+		return "both coils"
+	}
+	return l.Pair.Role + " coil"
+}
 
 // Resonance and Q of the coil alone where they are known, else those of the
 // take with the least load; of says which.
@@ -71,7 +99,7 @@ type ListText struct {
 func ListTexts(list []Listed) []ListText {
 	all := []ListText{
 		{"serial", func(l Listed) string { return l.Serial }}, {"lot", func(l Listed) string { return l.Lot }},
-		{"customer", func(l Listed) string { return l.Customer }},
+		{"customer", func(l Listed) string { return l.Customer }}, {"pair", Listed.PairRole},
 	}
 	return slices.DeleteFunc(all, func(t ListText) bool {
 		return !slices.ContainsFunc(list, func(l Listed) bool { return t.Of(l) != "" })

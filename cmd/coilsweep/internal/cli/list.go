@@ -14,7 +14,6 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/report/data"
-	"coilsweep/report/notation"
 	"coilsweep/report/terminal"
 	"coilsweep/report/words"
 )
@@ -118,5 +117,5 @@ func (c *console) list(ctx context.Context, root string) ([]words.Listed, error)
 	for _, err := range append(unreadable, broken...) {
 		c.warn("%s", complaint(err))
 	}
-	return notation.Each(known, func(k evaluation.Known) words.Listed { return words.Listed{Known: k} }), nil
+	return words.ListOf(root, known), nil
 }

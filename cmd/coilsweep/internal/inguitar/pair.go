@@ -37,9 +37,9 @@ func NewPair() *Pair {
 			Help: "name of its second coil"},
 		{Name: "first-dcr", Group: begin, Value: workbench.Resistance(&o.dcr[0]), Help: `DC resistance of the first, "4.1k@22C 0.5%"`},
 		{Name: "second-dcr", Group: begin, Value: workbench.Resistance(&o.dcr[1]), Help: "that of the second"},
-		{Name: "partial-r", Group: groupGuitar, Value: workbench.Resistance(&o.resistor),
+		{Name: "partial-r", Group: groupGuitar, Page: true, Value: workbench.Resistance(&o.resistor),
 			Help: "partial split: resistor from the coils' junction to ground"},
-		{Name: "partial-c", Group: groupGuitar, Value: workbench.Capacitance(&o.capacitor),
+		{Name: "partial-c", Group: groupGuitar, Page: true, Value: workbench.Capacitance(&o.capacitor),
 			Help: "partial split: capacitor there"},
 	}, o.guitar.ofOneCoil()...)
 	return o

@@ -11,6 +11,7 @@ import (
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/device"
 	"coilsweep/cmd/coilsweep/internal/desk"
+	"coilsweep/cmd/coilsweep/internal/web/exciter"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/report/figure"
@@ -39,8 +40,8 @@ func (w *workshop) route() {
 		{"POST", "/api/calibrate", taking(w.startCalibration)},
 		{"POST", "/api/fixture", taking(w.startFixture)},
 		{"GET", "/api/trials", w.getTrials},
-		{"GET", "/api/exciter", getExciter},
-		{"POST", "/api/exciter", taking(designExciter)},
+		{"GET", "/api/exciter", exciter.Fields},
+		{"POST", "/api/exciter", taking(exciter.Design)},
 		{"POST", "/api/live", taking(w.startLive)},
 		{"POST", "/api/live/steer", taking(w.steerLive)},
 		{"GET", "/api/live", w.getLive},
@@ -72,6 +73,7 @@ func (w *workshop) route() {
 		{"POST", "/api/guitar", taking(w.predictGuitar)},
 		{"POST", "/api/compare", taking(w.compareCoils)},
 		{"POST", "/api/batch", taking(w.judgeBatch)},
+		{"POST", "/api/pair", taking(w.workOutPair)},
 		{"POST", "/api/labels", taking(w.labelCoils)},
 		{"POST", "/api/judge", taking(func(r *http.Request, in desk.Request) (any, error) {
 			return in.Judge(r.Context(), w, w.coilDir)

@@ -16,6 +16,7 @@ import (
 	"coilsweep/capture/benchfile"
 	"coilsweep/capture/rooted"
 	"coilsweep/capture/virtual"
+	"coilsweep/cmd/coilsweep/internal/web/edited"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/excite"
@@ -257,33 +258,6 @@ func (b *benchView) findGaps(bench benchfile.Bench) {
 		"Measure the sound card with a loop-back cable, or record a reference on the second channel")
 }
 
-// textIn is the text of a file as a page wants it, in place of the one that it has seen. No
-// text: the file is to be removed.
-type textIn struct {
-	SHA256 string  `json:"sha256"`
-	Text   *string `json:"text"`
-}
-
-func (in textIn) bytes() []byte {
-	if in.Text == nil {
-		return nil
-	}
-	return []byte(*in.Text)
-}
-
-// keptText is the answer to who changed a file: what it is now, so that nothing but that is
-// taken back by who undoes it. No checksum: there is no file.
-type keptText struct {
-	SHA256 string `json:"sha256"`
-}
-
-func kept(text []byte) keptText {
-	if text == nil {
-		return keptText{}
-	}
-	return keptText{atomicfile.Sum(text)}
-}
-
 // replaceBench writes bench.toml, if it is still the one that was seen; nil removes it.
 func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
 	if text != nil {
@@ -299,13 +273,13 @@ func (w *workshop) replaceBench(sha256Hex string, text []byte) error {
 	return nil
 }
 
-func (w *workshop) putBench(r *http.Request, in textIn) (any, error) {
+func (w *workshop) putBench(r *http.Request, in edited.Text) (any, error) {
 	if err := w.readyBench(); err != nil {
 		return nil, err
 	}
 	w.editing.Lock()
 	defer w.editing.Unlock()
-	return kept(in.bytes()), w.replaceBench(in.SHA256, in.bytes())
+	return edited.Kept(in.Bytes()), w.replaceBench(in.SHA256, in.Bytes())
 }
 
 func (w *workshop) setBench(r *http.Request, in struct {
@@ -326,7 +300,7 @@ func (w *workshop) setBench(r *http.Request, in struct {
 	if err != nil {
 		return nil, err
 	}
-	return kept(text), w.replaceBench(in.SHA256, text)
+	return edited.Kept(text), w.replaceBench(in.SHA256, text)
 }
 
 func (w *workshop) chooseKind(r *http.Request, in struct {

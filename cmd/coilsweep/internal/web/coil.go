@@ -12,6 +12,7 @@ import (
 	"coilsweep/capture"
 	"coilsweep/capture/partsfile"
 	"coilsweep/capture/rooted"
+	"coilsweep/cmd/coilsweep/internal/web/edited"
 	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/web/swept"
@@ -251,11 +252,11 @@ func (w *workshop) changeCoil(r *http.Request, sum string, change func(text []by
 		return nil, err
 	}
 	w.changedAndFitted(coil, folder) // what the takes say depends on it
-	return kept(text), nil
+	return edited.Kept(text), nil
 }
 
-func (w *workshop) putCoil(r *http.Request, in textIn) (any, error) {
-	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return in.bytes(), nil })
+func (w *workshop) putCoil(r *http.Request, in edited.Text) (any, error) {
+	return w.changeCoil(r, in.SHA256, func([]byte) ([]byte, error) { return in.Bytes(), nil })
 }
 
 func (w *workshop) setCoil(r *http.Request, in struct {

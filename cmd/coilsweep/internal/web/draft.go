@@ -38,6 +38,7 @@ var forms = map[string]func(program string) workbench.Options{
 	"fit":       func(string) workbench.Options { return workbench.NewFit(true).Options },
 	"report":    func(string) workbench.Options { return nil },
 	"label":     func(string) workbench.Options { return nil },
+	"pair":      func(string) workbench.Options { return inguitar.NewPair().Options },
 }
 
 // plotOptions are those of a figure in a file, perhaps of a coil in a guitar.

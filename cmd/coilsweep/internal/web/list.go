@@ -54,13 +54,16 @@ func (w *workshop) known(ctx context.Context) (list []words.Listed, unreadable [
 	}
 	unreadable = notation.Each(bad, error.Error)
 	w.coils.KeepOnly(notation.Each(known, func(k evaluation.Known) string { return k.Folder }))
-	for _, k := range known {
-		k.Folder = w.coilOf(k.Folder)
-		if _, err := w.servedDir(k.Folder); err != nil {
+	for _, l := range words.ListOf(w.Root, known) {
+		l.Folder = w.coilOf(l.Folder)
+		if _, err := w.servedDir(l.Folder); err != nil {
 			unreadable = append(unreadable, err.Error())
 			continue
 		}
-		list = append(list, words.Listed{Known: k})
+		if l.Pair != nil {
+			l.Pair.Folder = w.coilOf(l.Pair.Folder)
+		}
+		list = append(list, l)
 	}
 	return list, unreadable, nil
 }
@@ -112,5 +115,6 @@ func (w *workshop) getCoils(r *http.Request) (any, error) {
 		HTML places `json:"html"`
 	}{w.list.Since(r.URL.Query().Get("since"), lines), w.server.Link("list", "coils.csv", w.sendList), places{
 		"many-coils": fragment("coils", table), "many-notes": fragment("coil notes", notes),
+		"many-pairs":   fragment("pairs", listed.Pairs(list)),
 		"word-compare": fragment("word", compare)}}, nil
 }

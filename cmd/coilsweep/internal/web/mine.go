@@ -8,6 +8,7 @@ import (
 
 	"coilsweep/capture/atomicfile"
 	"coilsweep/capture/partsfile"
+	"coilsweep/cmd/coilsweep/internal/web/edited"
 	"coilsweep/cmd/coilsweep/internal/web/stock"
 	"coilsweep/excite/quantity"
 )
@@ -42,15 +43,15 @@ func (w *workshop) getParts(*http.Request) (any, error) {
 }
 
 // putParts keeps the text of the parts.
-func (w *workshop) putParts(r *http.Request, in textIn) (any, error) {
+func (w *workshop) putParts(r *http.Request, in edited.Text) (any, error) {
 	w.editing.Lock()
 	defer w.editing.Unlock()
 	if in.Text != nil {
-		if _, err := partsfile.Decode(in.bytes()); err != nil {
+		if _, err := partsfile.Decode(in.Bytes()); err != nil {
 			return nil, fmt.Errorf("%s: %w", partsfile.FileName, err)
 		}
 	}
-	return kept(in.bytes()), w.replaceParts(in.SHA256, in.bytes(), r.URL.Query().Get("coil"))
+	return edited.Kept(in.Bytes()), w.replaceParts(in.SHA256, in.Bytes(), r.URL.Query().Get("coil"))
 }
 
 // setParts keeps the parts as the form has them.
@@ -76,7 +77,7 @@ func (w *workshop) setParts(r *http.Request, in struct {
 	if text, err = partsfile.Change(text, capacitors, resistors); err == nil {
 		err = w.replaceParts(in.SHA256, text, r.URL.Query().Get("coil"))
 	}
-	return kept(text), err
+	return edited.Kept(text), err
 }
 
 // replaceParts writes parts.toml, if it is still the one that was seen; nil removes it. The

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"coilsweep/capture"
+	"coilsweep/cmd/coilsweep/internal/web/listed"
 	"coilsweep/cmd/coilsweep/internal/web/recorded"
 	"coilsweep/cmd/coilsweep/internal/web/site"
 	"coilsweep/cmd/coilsweep/internal/workbench"
@@ -227,6 +228,7 @@ func (w *workshop) getResult(r *http.Request) (any, error) {
 		"result-head":      "", "result-takes": "", "result-circuit": "", "result-shares": "",
 	}}
 	state, empty, guitar := v.sayState(w.whyFailed(coil))
+	state = fragment("alarm", listed.NotOneCoil(w.Root, v.folder.Dir)) + state
 	answer.HTML["result-state"], answer.HTML["result-empty"], answer.HTML["guitar-empty"] = state, empty, guitar
 	if v.Result == nil {
 		return answer, nil

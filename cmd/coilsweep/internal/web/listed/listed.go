@@ -21,6 +21,7 @@ type Line struct {
 	Known    bool          `json:"known"`    // L and C are known apart
 	Measured bool          `json:"measured"` // there is a result
 	Sought   string        `json:"sought"`   // what a filter looks at
+	Pair     string        `json:"pair"`     // folder of the pair that it is of; empty: of none
 	Row      template.HTML `json:"row"`      // cells of the table
 }
 
@@ -44,10 +45,14 @@ func Lines(coils []Coil) (lines []Line, starred bool) {
 		if r.Name == "" {
 			r.Name = notation.Visible(c.Folder)
 		}
+		pairOf := ""
 		for _, text := range texts {
 			r.Texts = append(r.Texts, notation.Visible(text.Of(c.Listed)))
 		}
-		line := Line{Coil: c.Folder, Label: r.Name, Measured: c.Measured, Sought: c.Sought(),
+		if c.Pair != nil {
+			pairOf = c.Pair.Folder
+		}
+		line := Line{Coil: c.Folder, Pair: pairOf, Label: r.Name, Measured: c.Measured, Sought: c.Sought(),
 			Known: c.Result != nil && c.Result.Inductance.Known()}
 		if c.Coil != c.Folder && c.Coil != "" {
 			line.Label += " (" + notation.Visible(c.Folder) + ")"

@@ -1,5 +1,5 @@
 // Package several is what the bench page shows of several coils: compared, judged as a
-// batch, or as labels.
+// batch, as a pair, or as labels.
 package several
 
 import (
@@ -12,9 +12,11 @@ import (
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit/evaluation"
 	"coilsweep/fit/harness"
+	"coilsweep/fit/pair"
 	"coilsweep/report/data"
 	"coilsweep/report/figure"
 	"coilsweep/report/label"
+	"coilsweep/report/notation"
 	"coilsweep/report/page"
 )
 
@@ -103,6 +105,15 @@ func Batch(o *workbench.Batch, limits workbench.Limits, coils []evaluation.Measu
 	return Shown{"Batch", parts["batch"] + parts["judged"], figures,
 		func(out io.Writer) error { return page.Batch(out, d) },
 		func(out io.Writer) error { return data.BatchCSV(out, result, csv) }}, err
+}
+
+// Pair is the two coils of a pair, worked out together.
+func Pair(r *pair.Result, csv data.CSVOptions, program string) (s Shown, err error) {
+	parts, figures, err := page.PairParts(r)
+	name := template.HTML(`<p class="lead" dir="auto">` + template.HTMLEscapeString(notation.Visible(r.Pair)) + "</p>")
+	return Shown{"Pair", name + parts["pair"] + parts["pair numbers"], figures,
+		func(out io.Writer) error { return page.Pair(out, r, workbench.Made(), program) },
+		func(out io.Writer) error { return data.PairCSV(out, r, csv) }}, err
 }
 
 // Labels are labels to print of coils.

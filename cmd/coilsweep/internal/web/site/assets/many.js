@@ -1,6 +1,6 @@
 // Several coils: which are chosen, to be compared or to be looked at as a batch.
 import * as api from "./api.js";
-import { $, $$, byID, put, say, show } from "./dom.js";
+import { $, $$, byID, does, put, say, show } from "./dom.js";
 import { choices } from "./coils.js";
 import { draft, Form, withValues } from "./form.js";
 import { harness } from "./guitar.js";
@@ -23,6 +23,7 @@ export function start() {
   };
   byID("many-all").addEventListener("click", () => check((box) => box.checked || !box.closest("tr").hidden));
   byID("many-none").addEventListener("click", () => check(() => false));
+  does({ pair: (button) => form.run(() => pair(button.dataset.pair, form.values())) });
   on(["coils"], follow);
   on("many", progress);
 }
@@ -37,6 +38,10 @@ function follow() {
   choices(byID("many-against"), [["", "the first"]], lines);
   choices(byID("many-reference"), [["", "no limits"]], lines);
   say(byID("many-compare"), chosen.length ? `Compare (${chosen.length})` : "Compare");
+  const all = [...(state.coils?.lines.values() ?? [])], [one, ...others] = chosen.map((box) => state.coils?.lines.get(box.value)?.pair);
+  byID("many-pair").dataset.pair = one ?? "";
+  show(byID("many-pair"), one && others.length && others.every((other) => other === one));
+  show(byID("many-partial"), all.some((line) => line.pair));
   const { against, sort, "same-bench": same } = form.values();
   draft("compare", ids(), { against, "same-bench": same, sort: sort === "given" ? "" : sort });
 }
@@ -78,11 +83,19 @@ async function ask(path, body) {
   place.scrollIntoView({ block: "start" });
 }
 
-const compare = ({ against, sort, "same-bench": same, hear }) => {
+// pair works out the coils of a pair together, in the guitar for one of them.
+const pair = (folder, { "partial-r": r, "partial-c": c }) =>
+  ask("/api/pair", { pair: folder, options: { ...alone(), ...withValues({ "partial-r": r, "partial-c": c }) } });
+
+// alone is the guitar without what is said of a second coil in it.
+function alone() {
   const { wiring, phase, coupling, ...oneCoil } = harness();
-  return ask("/api/compare", { coils: ids(), against: against || (ids()[0] ?? ""), same_bench: same, sort,
-    ...(hear ? { harness: oneCoil } : {}) });
-};
+  return oneCoil;
+}
+
+const compare = ({ against, sort, "same-bench": same, hear }) =>
+  ask("/api/compare", { coils: ids(), against: against || (ids()[0] ?? ""), same_bench: same, sort,
+    ...(hear ? { harness: alone() } : {}) });
 
 const batch = ({ reference, tolerance, guard, chart, state, "by-folder": by, "same-bench": same }) =>
   ask("/api/batch", { coils: ids(), ...withValues({ reference, tolerance, guard, chart, state }), by_folder: by,
