@@ -9,6 +9,7 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 
@@ -360,6 +361,12 @@ func TestFastLoopTold(t *testing.T) {
 			lock.Lock()
 			defer lock.Unlock()
 			best, expected, variance = best+normal(math.Sqrt(d)/2), expected+p, variance+p*(1-p)
+			if r != nil && len(r.Eddy) > 0 {
+				why := r.Eddy[0].Share.Why
+				if strings.Contains(why, "tell apart") && strings.Contains(why, "with a reference") == bench.referenced {
+					t.Errorf("%s, draw %d: %q", bench.name, i, why)
+				}
+			}
 			switch {
 			case r == nil || len(r.Eddy) == 0:
 			case len(r.Eddy) == 1 && r.Eddy[0].Form == "ring":

@@ -163,7 +163,12 @@ func (a *analysis) otherForms() string {
 			text += fmt.Sprintf(", %s (%.2g)", other.Supposition(), odds)
 		}
 	}
-	return "undetermined: the takes do not tell apart " + text + "; see " + fit.BranchName
+	// By the chi-square of the wrong one without noise: see testdata/README.md.
+	more := "takes with a reference, or more sweeps, tell more"
+	if !slices.ContainsFunc(a.request.takes, func(t Take) bool { return !t.Referenced }) {
+		more = "more sweeps tell more"
+	}
+	return "undetermined: the takes do not tell apart " + text + "; " + more + "; see " + fit.BranchName
 }
 
 func square(x float64) float64 { return x * x }
