@@ -32,7 +32,7 @@ function follow() {
   for (const box of boxes()) show(box.closest("tr"), `${box.ariaLabel} ${box.value}`.toLowerCase().includes(find));
   const lines = chosen.map((box) => ({ coil: box.value, label: box.ariaLabel }));
   choices(byID("many-against"), [["", "the first"]], lines);
-  choices(byID("many-reference"), [["", "no limits"]], lines);
+  choices(byID("many-reference"), [["", "limits.toml beside them, if there is one"]], lines);
   say(byID("many-compare"), chosen.length ? `Compare (${chosen.length})` : "Compare");
   const { against, sort, "same-bench": same } = form.values();
   draft("compare", ids(), { against, "same-bench": same, sort: sort === "given" ? "" : sort });
