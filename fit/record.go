@@ -12,7 +12,7 @@ import (
 // Analysis is the number of the analysis: it is raised when the same takes and options
 // give another result, other numbers or another judgement, and not for words. A result
 // with another number is out of date, whichever program made it.
-const Analysis = 3
+const Analysis = 4
 
 // Record says from what a result was made and how, so that it can be made again
 // and an outdated one is noticed. It holds no time of day: the same takes,

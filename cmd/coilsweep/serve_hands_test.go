@@ -402,6 +402,27 @@ func testLot(t *testing.T, browser context.Context) {
 	p.write("#l-serial", "S2")
 	p.press(kb.Enter)
 	p.says("#lot-verdict", "S2  fail: resonance, nothing added is ")
+	// By limits as they are agreed upon, where the lot has them; a coil without anything to
+	// judge by is not measured.
+	p.choose("#l-reference", "")
+	p.write("#l-serial", "S3")
+	p.press(kb.Enter)
+	p.says("#lot-form .wrong", "put limits into limits.toml in the folder of the lot")
+	if _, err := os.Stat(filepath.Join(root, "spring", "S3")); err == nil {
+		t.Error("the coil was made though nothing is there to judge it by")
+	}
+	agreed := "schema = \"coilsweep.limits/1\"\n[resonance_hz]\nmin = \"9.9kHz\"\nmax = \"10.4kHz\"\n"
+	if err := os.WriteFile(filepath.Join(root, "spring", "limits.toml"), []byte(agreed), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p.write("#l-serial", "S3")
+	p.press(kb.Enter)
+	p.says("#lot-form .wrong", "tolerance belongs to a reference")
+	browserrig.JS[any](p.Tab, `document.getElementById("l-tolerance").value = ""`)
+	p.write("#l-serial", "S3")
+	p.press(kb.Enter)
+	p.says("#lot-verdict", "S3  ")
+	p.says("#lot-verdict", "kHz")
 	p.shoot("lot")
 	p.Accessible("", 15)
 	p.onPhone("lot", "the lot")

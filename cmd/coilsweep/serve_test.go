@@ -375,6 +375,27 @@ func TestServeWholeJob(t *testing.T) {
 		t.Errorf("batch: %v", batch)
 	}
 
+	// Limits that lie beside the coils are used, unless others are given.
+	beside := filepath.Join(s.root, "shop", "limits.toml")
+	agreed := "schema = \"coilsweep.limits/1\"\n[inductance_h]\nmin = \"3H\"\n"
+	if err := os.WriteFile(beside, []byte(agreed), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.CopyFS(filepath.Join(s.root, "shop", "again"), os.DirFS(filepath.Join(s.root, "shop", "neck"))); err != nil {
+		t.Fatal(err)
+	}
+	batch = s.gets("POST", "/api/batch", map[string]any{"coils": []string{"shop/neck", "shop/again"}, "by_folder": true})
+	if !s.shows(batch, "many-answer", "shop/limits.toml") || !s.shows(batch, "many-answer", "fail: L") ||
+		!s.shows(batch, "many-answer", "--limits shop/limits.toml") {
+		t.Errorf("batch by the limits beside it: %v", batch)
+	}
+	if err := os.RemoveAll(filepath.Join(s.root, "shop", "again")); err != nil {
+		t.Fatal(err)
+	}
+	if batch = s.gets("POST", "/api/batch", map[string]any{"coils": both}); s.shows(batch, "many-answer", "limits.toml") {
+		t.Errorf("the limits of one folder judge coils of two: %v", batch)
+	}
+
 	link := s.gets("POST", "/api/report?coil="+coil,
 		map[string]any{"harness": map[string]string{"volume": "500k", "cable": "470p", "amp": "1M"}})["link"].(string)
 	if page, _ := s.fetches(link); !strings.Contains(page, "Bridge #1") || !strings.Contains(page, "predicted-w") {
@@ -658,6 +679,9 @@ func TestServeRefuses(t *testing.T) {
 		{"POST", "/api/judge", m{"coil": "coil", "reference": "coil", "tolerance": []string{"5"}}, 422, "tolerance",
 			"want for example"},
 		{"POST", "/api/judge", m{"coil": "../x", "reference": "coil"}, 400, "", "begins with a dot"},
+		{"POST", "/api/judge", m{"coil": "coil"}, 422, "reference", "or put limits into limits.toml"},
+		{"POST", "/api/judge", m{"lot": "new"}, 422, "reference", "or put limits into limits.toml"},
+		{"POST", "/api/judge", m{"lot": "../x"}, 400, "", "begins with a dot"},
 		{"POST", "/api/coil/state", m{"coil": "coil"}, 422, "state", "Say what was done to the coil"},
 		{"POST", "/api/coil/state", m{"coil": "coil", "state": "../x"}, 422, "state", "use letters"},
 		{"POST", "/api/coil/state", m{"coil": "none", "state": "potted"}, 404, "coil", ""},

@@ -80,6 +80,8 @@ const (
 	mostC, leastC = 1e-9, 15e-12
 	// noEffect is the share of that least shift below which there is none.
 	noEffect = 0.15
+	// leastApart is by how much more capacitance on another fixture must show.
+	leastApart = 100e-12
 	// dampsOhm is the greatest added resistor whose effect on the peak must show,
 	// and sameHeight how little that may be, as a ratio.
 	dampsOhm, sameHeight = 2.2e6, 0.01
@@ -149,12 +151,15 @@ func (s seen) added() string {
 	return strings.Join(parts, " and ")
 }
 
-// comparable tells whether two takes differ in what was added alone, as far as is
-// stated.
-func comparable(a, b seen) bool { return SameFixture(a.Load, b.Load) }
+func comparable(a, b seen) bool { return Comparable(a.Load, b.Load) }
 
-// SameFixture tells whether the same fixture is stated in both loads; takes with different
-// ones are not compared.
+// Comparable tells whether what is stated says by how much the capacitances of two loads
+// differ: the fixture's is stated in both, or it is one fixture, as far as is stated.
+func Comparable(a, b capture.Load) bool {
+	return a.FixtureC != nil && b.FixtureC != nil || SameFixture(a, b)
+}
+
+// SameFixture tells whether the same fixture is stated in both loads.
 func SameFixture(a, b capture.Load) bool {
 	same := func(x, y quantity.Value) bool { return x.SI == y.SI }
 	c, d, r, s := a.FixtureC, b.FixtureC, a.FixtureR, b.FixtureR
@@ -162,10 +167,22 @@ func SameFixture(a, b capture.Load) bool {
 		(r == nil) == (s == nil) && (r == nil || same(r.Value, s.Value))
 }
 
+// fixtureC is the fixture's capacitance; 0: it is not stated.
+func (s seen) fixtureC() float64 {
+	if s.Load.FixtureC == nil {
+		return 0
+	}
+	return s.Load.FixtureC.SI
+}
+
+// besideC is what a take has in capacitance over another with nothing added: what is added,
+// and by how much more its fixture has.
+func (s seen) besideC(other seen) float64 { return s.addedC() + s.fixtureC() - other.fixtureC() }
+
 // sameAs finds takes whose added part has no effect. Each is named with the take that
 // it is like, with as little else as can be.
 func sameAs(all []seen) (found []Finding) {
-	less := func(a, b seen) bool { return a.addedC()+1e-6*a.conductance() < b.addedC()+1e-6*b.conductance() }
+	less := func(a, b seen) bool { return a.besideC(b)+1e-6*a.conductance() < b.addedC()+1e-6*b.conductance() }
 	for i, more := range all {
 		for j, other := range all {
 			if i == j || !comparable(more, other) || !less(other, more) || !alike(more, other) ||
@@ -176,7 +193,8 @@ func sameAs(all []seen) (found []Finding) {
 				Text: sameText(more, other)}
 			// A third take tells which of the two it is.
 			for _, third := range all {
-				if comparable(third, other) && third.conductance() == other.conductance() &&
+				if SameFixture(third.Load, other.Load) && SameFixture(third.Load, more.Load) &&
+					third.conductance() == other.conductance() &&
 					third.addedC() > other.addedC() && third.addedC() < more.addedC() && third.hz > 1.02*other.hz {
 					f.Takes, f.With, f.Text = []string{other.Name}, more.Name, sameText(other, more)
 				}
@@ -189,6 +207,11 @@ func sameAs(all []seen) (found []Finding) {
 
 // sameText says that take s has the resonance of another.
 func sameText(s, other seen) string {
+	if !SameFixture(s.Load, other.Load) {
+		return fmt.Sprintf("take %s has the resonance of take %s, although %s more is stated to be across the coil, the "+
+			"fixture included: check what was connected, and record the take again or correct what is stated", s.Name,
+			other.Name, quantity.Format(s.besideC(other)-other.addedC(), quantity.Farad, 2))
+	}
 	return fmt.Sprintf("take %s has the resonance of take %s with %s added, although %s is stated to be added: check "+
 		"what was connected, and record the take again or correct what is stated", s.Name, other.Name, other.added(),
 		s.added())
@@ -197,7 +220,11 @@ func sameText(s, other seen) string {
 // alike tells whether two takes with different parts have one resonance.
 func alike(more, less seen) bool {
 	shift := math.Abs(math.Log(less.hz / more.hz))
-	if c, d := more.addedC(), less.addedC(); c != d {
+	if c, d := more.besideC(less), less.addedC(); !SameFixture(more.Load, less.Load) {
+		// Their tolerances, and what damping does, must not look like no effect.
+		apart := leastApart + 2*(more.Load.FixtureC.Half+less.Load.FixtureC.Half)
+		return c-d > apart && shift < noEffect*0.5*math.Log((mostC+c)/(mostC+d))
+	} else if c != d {
 		return shift < noEffect*0.5*math.Abs(math.Log((mostC+c)/(mostC+d)))
 	}
 	by := math.Abs(more.conductance() - less.conductance())
@@ -209,7 +236,8 @@ func alike(more, less seen) bool {
 func undamped(all []seen) (found []Finding) {
 	for _, more := range all {
 		for _, other := range all {
-			if !comparable(more, other) || more.addedC() != other.addedC() || more.conductance() <= other.conductance() {
+			if !SameFixture(more.Load, other.Load) || more.addedC() != other.addedC() ||
+				more.conductance() <= other.conductance() {
 				continue
 			}
 			if math.Abs(math.Log(more.hz/other.hz)) > byResistor || more.height > (1+5*sameHeight)*other.height {
@@ -256,12 +284,25 @@ func lineOf(group []seen) []Finding {
 	n := len(group)
 	stated, y := make([]float64, n), make([]float64, n)
 	for i, s := range group {
-		stated[i], y[i] = s.addedC(), 1/(s.hz*s.hz)
+		stated[i], y[i] = s.besideC(group[0]), 1/(s.hz*s.hz)
 	}
-	if slices.Max(stated) == slices.Min(stated) {
+	mixed, unsure := false, 0.0 // of several fixtures, whose tolerances are no misfit
+	for _, s := range group {
+		if !SameFixture(s.Load, group[0].Load) {
+			mixed = true
+		}
+	}
+	for i := 0; mixed && i < n; i++ {
+		unsure = max(unsure, group[i].Load.FixtureC.Half)
+	}
+	lever := slices.Max(stated) - slices.Min(stated)
+	if lever == 0 || mixed && lever < leastApart+4*unsure {
 		return nil
 	}
 	slope, crossing, left := line(stated, y)
+	if mixed && slope > 0 && left < misfit+unsure*slope/slices.Min(y) {
+		return nil
+	}
 	if slope > 0 && left < misfit {
 		return implausible(group, crossing)
 	}
@@ -274,8 +315,10 @@ func lineOf(group []seen) []Finding {
 	}
 	for i := range group {
 		for j := range i {
-			if c := slices.Clone(stated); c[i] != c[j] && (c[i]-c[j])*(y[i]-y[j]) < -falling*math.Abs(c[i]-c[j])*y[i] {
-				c[i], c[j] = c[j], c[i]
+			if c := slices.Clone(stated); group[i].addedC() != group[j].addedC() && c[i] != c[j] &&
+				(c[i]-c[j])*(y[i]-y[j]) < -falling*math.Abs(c[i]-c[j])*y[i] {
+				swap := group[j].addedC() - group[i].addedC()
+				c[i], c[j] = c[i]+swap, c[j]-swap
 				consider(hypothesis{c: c, takes: []int{j, i}})
 			}
 		}
@@ -283,8 +326,8 @@ func lineOf(group []seen) []Finding {
 	if len(best) == 0 {
 		for i := range group {
 			for _, k := range factors {
-				if c := slices.Clone(stated); c[i] > 0 {
-					c[i] *= k
+				if c := slices.Clone(stated); group[i].addedC() > 0 {
+					c[i] += (k - 1) * group[i].addedC()
 					consider(hypothesis{c: c, takes: []int{i}, factor: k})
 				}
 			}
@@ -322,7 +365,7 @@ func lineOf(group []seen) []Finding {
 func disordered(group []seen) []Finding {
 	for _, a := range group {
 		for _, b := range group {
-			if a.addedC() < b.addedC() && b.hz > (1+falling/2)*a.hz {
+			if a.besideC(b) < b.addedC() && b.hz > (1+falling/2)*a.hz {
 				return []Finding{{Kind: PartDoubted, Takes: []string{a.Name, b.Name}, Text: fmt.Sprintf(
 					"take %s has a higher resonance than take %s, although more is stated to be connected: check which take "+
 						"is which, and correct what is stated", b.Name, a.Name)}}

@@ -120,6 +120,107 @@ func TestCheck(t *testing.T) {
 	}
 }
 
+// Takes on fixtures that are stated differently are compared by what is stated of each: what
+// is right contradicts nothing, and a part that was forgotten is found.
+func TestCheckAcrossFixtures(t *testing.T) {
+	on := func(farad, ohm string) virtual.Bench {
+		b := virtual.Default()
+		c, errC := quantity.ParseCapacitance(farad)
+		r, errR := quantity.ParseResistance(ohm)
+		if errC != nil || errR != nil {
+			t.Fatal(errC, errR)
+		}
+		b.Fixture.Capacitance, b.Fixture.Resistance = c, r
+		return b
+	}
+	short, long := on("65p 5%", "1M 1%"), on("390p 10%", "500k 1%")
+	for _, tt := range []struct {
+		name, want string
+		takes      []Take
+	}{
+		{"right", "", []Take{taken(t, short, "bare", "", "", 1), taken(t, short, "c220", "220p", "220p", 2),
+			taken(t, long, "other", "", "", 3), taken(t, long, "other220", "220p", "220p", 4)}},
+		{"as much on each", "", []Take{taken(t, short, "c330", "330p", "330p", 1), taken(t, long, "other", "", "", 2)}},
+		{"forgotten on the other", "other1n: same-as bare", []Take{taken(t, short, "bare", "", "", 1),
+			restated(taken(t, short, "other1n", "1n", "", 2), long)}},
+		{"a tenth on the other, of four", "other1n: part-doubted", []Take{taken(t, short, "bare", "", "", 1),
+			taken(t, short, "c220", "220p", "220p", 2), taken(t, short, "c470", "470p", "470p", 3),
+			taken(t, long, "other1n", "1n", "100p", 4)}},
+	} {
+		var got []string
+		for _, f := range Check(tt.takes) {
+			got = append(got, strings.Join(f.Takes, " ")+": "+f.Flag())
+			t.Log(f.Text)
+		}
+		if s := strings.Join(got, "; "); s != tt.want {
+			t.Errorf("%s: found %q, want %q", tt.name, s, tt.want)
+		}
+	}
+	// Where the capacitance of one fixture is not stated, nothing follows.
+	unknown := taken(t, long, "other", "220p", "", 2)
+	unknown.Load.FixtureC = nil
+	if found := Check([]Take{taken(t, short, "bare", "", "", 1), unknown}); found != nil {
+		t.Errorf("a fixture that is not stated: %+v", found)
+	}
+}
+
+// Right takes of many coils on two fixtures, each within its tolerance, contradict nothing.
+func TestCheckFindsNothingAcrossFixtures(t *testing.T) {
+	dice := rand.New(rand.NewPCG(17, 18))
+	within := func(share float64) float64 { return 1 + share*(2*dice.Float64()-1) }
+	compared := 0
+	for n := range 80 {
+		b := virtual.Default()
+		b.Coil.Inductance.SI *= math.Pow(3, 2*dice.Float64()-1)
+		b.Coil.Resistance.SI *= math.Pow(2, 2*dice.Float64()-1)
+		var stated [2]virtual.Bench
+		for i := range stated {
+			stated[i] = b
+			share := []float64{0.05, 0.2}[dice.IntN(2)]
+			c, err := quantity.ParseCapacitance(fmt.Sprintf("%.0fp %g%%", 40+560*dice.Float64()*dice.Float64(), 100*share))
+			r, errR := quantity.ParseResistance([]string{"250k 1%", "1M 1%", "10M 5%"}[dice.IntN(3)])
+			if err != nil || errR != nil {
+				t.Fatal(err, errR)
+			}
+			stated[i].Fixture.Capacitance, stated[i].Fixture.Resistance = c, r
+		}
+		var takes []Take
+		said := ""
+		off := [2]float64{}
+		for i := range off { // one fixture has one error
+			c := stated[i].Fixture.Capacitance
+			off[i] = within(c.Half / c.SI)
+		}
+		for i, part := range []string{"", "220p", "470p", "1n", "r470k", "", "330p"} {
+			on := dice.IntN(2)
+			true := stated[on]
+			true.Fixture.Capacitance.SI *= off[on]
+			real := part
+			if l := load(t, part); l.AddedC != nil {
+				real = fmt.Sprintf("%.1fp", l.AddedC.SI*1e12*within(0.1))
+			}
+			take := restated(taken(t, true, fmt.Sprintf("t%d", i), part, real, uint64(100*n+i)), stated[on])
+			said += fmt.Sprintf(" t%d=%s on %s", i, part, take.Load.FixtureC)
+			takes = append(takes, take)
+		}
+		if !SameFixture(takes[0].Load, takes[1].Load) {
+			compared++
+		}
+		for _, f := range Check(takes) {
+			t.Errorf("%d:%s: %s: %s", n, said, f.Flag(), f.Text)
+		}
+	}
+	if compared < 20 {
+		t.Errorf("%d of them have two fixtures: this test tests nothing", compared)
+	}
+}
+
+// restated is a take with the fixture of another bench stated.
+func restated(take Take, b virtual.Bench) Take {
+	take.Load.FixtureC, take.Load.FixtureR = &b.Fixture.Capacitance, &b.Fixture.Resistance
+	return take
+}
+
 // Right takes of many coils, with parts within 10 %, contradict nothing.
 func TestCheckFindsNothing(t *testing.T) {
 	dice := rand.New(rand.NewPCG(7, 8))

@@ -162,16 +162,21 @@ func unlike(a, b capture.Load) float64 {
 	return math.Abs(math.Log(c/d)) + math.Abs(math.Log(g/h))
 }
 
-// OnOtherFixture tells whether the take called name is compared with none of the other
-// usable takes, because their fixture is stated differently.
-func (e *Evaluation) OnOtherFixture(name string) bool {
+// OnOtherFixture tells whether the fixture of the take called name is stated otherwise than
+// that of all other usable takes, and whether it is compared with some of them all the same,
+// since the capacitance of both fixtures is stated.
+func (e *Evaluation) OnOtherFixture(name string) (other, compared bool) {
 	at := slices.IndexFunc(e.Takes, func(t capture.Take) bool { return t.Name == name && t.Unfit() == nil })
 	others := slices.DeleteFunc(slices.Clone(e.Takes), func(t capture.Take) bool {
 		return t.Name == name || t.Unfit() != nil
 	})
-	return at >= 0 && len(others) > 0 && !slices.ContainsFunc(others, func(t capture.Take) bool {
-		return consistency.SameFixture(t.Load, e.Takes[at].Load)
-	})
+	if at < 0 || len(others) == 0 {
+		return false, false
+	}
+	is := func(what func(a, b capture.Load) bool) bool {
+		return slices.ContainsFunc(others, func(t capture.Take) bool { return what(t.Load, e.Takes[at].Load) })
+	}
+	return !is(consistency.SameFixture), is(consistency.Comparable)
 }
 
 // singly fills in what the shape of each take by itself shows, resonance, Q and peak,

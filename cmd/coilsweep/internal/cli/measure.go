@@ -127,9 +127,12 @@ func reportTake(ctx context.Context, c *console, folder *capture.Folder, take ca
 	for _, said := range contradictions {
 		c.warn("%s", said)
 	}
-	if seen.OnOtherFixture(take.Name) {
-		c.warn("take %s is not compared with the others, whose fixture is stated differently: if it was the same, "+
-			"state it alike (--fixture-c, --fixture-r, or [fixture] of bench.toml)", take.Name)
+	switch other, compared := seen.OnOtherFixture(take.Name); {
+	case other && compared:
+		c.warn("take %s has another fixture than the others: they are compared by what is stated of each", take.Name)
+	case other:
+		c.warn("take %s is not compared with the others: the fixture's capacitance is stated of one and not of the other; "+
+			"state it of both (--fixture-c, or [fixture] of bench.toml)", take.Name)
 	}
 	// Both are said; the take comes first.
 	return cmp.Or(printTake(c, folder, take, extras, contradictions), c.contradicted(ctx, take.Name, seen))

@@ -76,7 +76,7 @@ func (w *workshop) route() {
 		{"POST", "/api/pair", taking(w.workOutPair)},
 		{"POST", "/api/labels", taking(w.labelCoils)},
 		{"POST", "/api/judge", taking(func(r *http.Request, in desk.Request) (any, error) {
-			return in.Judge(r.Context(), w, w.coilDir)
+			return in.Judge(r.Context(), w, w.coilDir, func(lot string) (string, error) { return site.Confine(w.Root, lot) })
 		})},
 		{"POST", "/api/report", taking(w.writeReport)},
 		{"POST", "/api/figure", taking(w.printFigure)},

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"coilsweep/cmd/coilsweep/internal/desk"
 	"coilsweep/cmd/coilsweep/internal/web/several"
 	"coilsweep/cmd/coilsweep/internal/workbench"
 	"coilsweep/fit"
@@ -211,9 +212,17 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 	if err := options.Check(); err != nil {
 		return nil, err
 	}
+	if in.Limits == "" && in.Reference == "" && in.Tolerance == "" {
+		options.LimitsFile = desk.LimitsOf(dirs)
+	}
 	limits, err := options.ReadLimits(r.Context(), w)
 	if err != nil {
 		return nil, err
+	}
+	file := ""
+	if options.LimitsFile != "" { // as coils are named
+		file = w.coilOf(options.LimitsFile)
+		limits.Source = file
 	}
 	coils, said, err := w.measured(r.Context(), dirs, true, in.Ticket)
 	if err != nil {
@@ -224,7 +233,7 @@ func (w *workshop) judgeBatch(r *http.Request, in struct {
 		return nil, err
 	}
 	given := map[string]string{"reference": in.Reference, "tolerance": in.Tolerance, "guard": in.Guard,
-		"chart": in.Chart, "state": in.State}
+		"chart": in.Chart, "state": in.State, "limits": file}
 	for name, on := range map[string]bool{"by-folder": in.ByFolder, "same-bench": in.SameBench} {
 		if on {
 			given[name] = "true"

@@ -23,9 +23,9 @@ var flagAdvice = map[capture.Flag]string{
 	capture.LowSNR: "the signal is close to the noise: raise the level or bring the exciter closer",
 	capture.Processed: "there is more noise in the sweeps than between them: lossy coding (MP3, AAC), noise reduction " +
 		"or a loose contact; record to WAV or FLAC without any processing",
-	capture.Resampled: "the recording has next to nothing in the upper part of its band, as where it was resampled from a " +
-		"lower rate, or coded with loss: record at the rate of the hardware, and by the hardware itself in place of a " +
-		"sound server's device[[: 'devices' tells which are; {rate}]]",
+	capture.Resampled: "the recording has next to nothing in the upper part of its band, as where it was resampled " +
+		"from a lower rate, or coded with loss: record at the rate of the hardware, and by the hardware itself in " +
+		"place of a sound server's device[[: 'devices' tells which are; {rate}]]",
 	capture.Distorted: "strong distortion: lower the level",
 	capture.SwappedChannels: "the coil's and the reference's channel are swapped: swap the plugs, or state the " +
 		"channels[[ ({coil-channel}, {reference-channel})]]",

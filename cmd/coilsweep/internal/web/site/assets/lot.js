@@ -11,7 +11,7 @@ export function start() {
   form = new Form(byID("lot-form"), measure);
   on(["coils"], () => {
     const node = byID("l-reference"), before = node.value, coils = state.coils?.coils ?? [];
-    fill(node, el("option", { value: "" }, "choose a good coil"), coils.map((id) => el("option", { value: id }, id)));
+    fill(node, el("option", { value: "" }, "limits.toml of the lot"), coils.map((id) => el("option", { value: id }, id)));
     node.value = coils.includes(before) ? before : "";
   });
   on(["ended"], judge);
@@ -20,15 +20,16 @@ export function start() {
 const missing = (field, text) => Object.assign(new Error(text), { field });
 
 async function measure({ reference, tolerance, lot, serial, redo }) {
-  if (!reference) throw missing("reference", "Choose the coil that the others are judged by.");
-  if (!tolerance) throw missing("tolerance", "How far from it may a coil be? Write resonance_hz=3%, or 5% for all.");
+  if (!reference && !lot) throw missing("reference", "Choose the coil that the others are judged by, or name a lot that has a limits.toml.");
+  if (reference && !tolerance) throw missing("tolerance", "How far from it may a coil be? Write resonance_hz=3%, or 5% for all.");
   if (!lot) throw missing("lot", "Name the lot: its coils lie in a folder of that name.");
   const name = serial.replace(/[^A-Za-z0-9._-]/g, "-").replace(/^[.-]+|[.-]+$/g, "");
   if (!name) throw missing("serial", "Type or scan the serial number.");
   if (under || working()) throw new Error("A take is under way: wait for its end.");
   if (!(await mayStart())) return;
-  const coil = `${lot}/${name}`;
-  under = { coil, serial, reference, tolerance: tolerance.split(",").map((one) => one.trim()).filter(Boolean) };
+  const coil = `${lot}/${name}`, judged = { reference, tolerance: tolerance.split(",").map((one) => one.trim()).filter(Boolean) };
+  await api.post("/api/judge", { lot, ...judged }); // whether there is something to judge by, before a coil is measured
+  under = { coil, serial, ...judged };
   try {
     if (!(state.coils?.coils ?? []).includes(coil)) {
       await api.post("/api/coils", { coil, options: { name: serial, serial, lot } });

@@ -36,7 +36,7 @@ function follow() {
   say(byID("many-csv"), find ? "The coils shown, as CSV" : "The list, as CSV");
   const lines = chosen.map((box) => ({ coil: box.value, label: box.ariaLabel }));
   choices(byID("many-against"), [["", "the first"]], lines);
-  choices(byID("many-reference"), [["", "no limits"]], lines);
+  choices(byID("many-reference"), [["", "limits.toml beside them, if there is one"]], lines);
   say(byID("many-compare"), chosen.length ? `Compare (${chosen.length})` : "Compare");
   const all = [...(state.coils?.lines.values() ?? [])], [one, ...others] = chosen.map((box) => state.coils?.lines.get(box.value)?.pair);
   byID("many-pair").dataset.pair = one ?? "";
