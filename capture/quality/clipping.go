@@ -28,7 +28,7 @@ func extremeOf(x []float64, spans []Span, sign float64) float64 {
 	extreme := 0.0
 	for _, s := range spans {
 		for _, v := range x[s.From:s.To] {
-			extreme = math.Max(extreme, sign*v)
+			extreme = max(extreme, sign*v)
 		}
 	}
 	return extreme
