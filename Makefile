@@ -51,19 +51,21 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@.ci/deps test
 	@echo "== format"
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
-	@echo "== tests: sound, which waits more than it works, and beside it all else, which gives way to it:"
-	@echo "   a busy machine tears holes into sound"
-	@# What waits for browsers goes before what only computes. Vetted they are by 'go vet': -vet=off.
-	@# Export data is all that 'go vet' needs of the other systems: -N -l makes it sooner.
-	@rest=$$(go list ./... | grep -vE '/(fit/joint|fit/evaluation|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
-	GOGC=$${GOGC:-200} $(TESTED) "go test $(ONCE) ./capture/soundcard/..." \
+	@echo "== tests"
+	@# Vetted they are by 'go vet': -vet=off.
+	@export GOGC=$${GOGC:-200}; status=0; \
+	others=$$(go list ./... | grep -vE '/(fit/joint|fit/evaluation|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
+	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit/joint ./cmd/coilsweep $$others" || status=1; \
+	echo "== sound, which takes its time and leaves the machine idle; meanwhile what only computes, vet and the"; \
+	echo "   race detector, which give way to it: a busy machine tears holes into sound"; \
+	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \
 		"go test $(ONCE) -parallel 8 -run '^TestSound' ./cmd/coilsweep" \
-		"nice -n 10 go test $(ONCE) -parallel 4 -skip '^TestSound' ./cmd/coilsweep" \
-		"nice -n 19 go test $(ONCE) -parallel 4 ./fit/joint ./fit/evaluation $$rest" \
+		"nice -n 19 go test $(ONCE) -parallel 4 ./fit/evaluation" \
 		"nice -n 19 go vet ./... && nice -n 19 go vet -tags wine ./cmd/coilsweep && \
 			CGO_ENABLED=0 GOOS=windows nice -n 19 go vet -gcflags='-N -l' ./... && \
 			CGO_ENABLED=0 GOOS=darwin nice -n 19 go vet -gcflags='-N -l' ./... && \
-			nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)"
+			nice -n 19 go test $(ONCE) -race -p 1 -run '$(RACES)' $(CONCURRENT)" || status=1; \
+	exit $$status
 
 test-windows: ## the tests without sound and a job with sound, as Windows programs under Wine
 	@.ci/windows build '$(RUN)'
