@@ -60,6 +60,14 @@ func (c *Coil) ImpedanceGradient(p Point, load Load, dst *Gradient) complex128 {
 	return z
 }
 
+// BranchGradient is R + s L(s), with its partial derivatives in dst, for as many rings as
+// TransferGradient.
+func (c *Coil) BranchGradient(s complex128, dst *Gradient) complex128 {
+	sl, shape := s*complex(c.InductanceH, 0), c.shapeGradient(s, dst)
+	c.chain(dst, 1, sl, shape)
+	return complex(c.ResistanceOhm, 0) + sl*shape
+}
+
 // shapeGradient is L(s)/L, with its partial derivatives in dst.
 func (c *Coil) shapeGradient(s complex128, dst *Gradient) complex128 {
 	*dst = Gradient{}

@@ -1,9 +1,6 @@
 package circuit
 
-import (
-	"math"
-	"math/cmplx"
-)
+import "math"
 
 // Pair is two coils, the halves of a hum-cancelling pickup, as a circuit. Each has a hot
 // lead and a cold one, and its own capacitance between the two.
@@ -75,90 +72,187 @@ func (c PairConnection) nodes() (leads [4]int, count int) {
 // potential would not be determined.
 const strayF = 1e-21
 
-// Transfer is the voltage across load at s, where the coils have the EMFs emf. No cover
-// counts, and no dielectric loss of the coils: they are those of the EMFs and of the load.
-func (p *Pair) Transfer(s complex128, emf [2]complex128, c PairConnection, load Load) complex128 {
-	// The windings: i = Y (e - v) by Z = (Z1, sM; sM, Z2).
-	l1, l2 := p.Coils[0].Inductance(s), p.Coils[1].Inductance(s)
-	z1, z2 := complex(p.Coils[0].ResistanceOhm, 0)+s*l1, complex(p.Coils[1].ResistanceOhm, 0)+s*l2
-	m := p.Mutual(s)
-	sm := s * m
-	inverse := reciprocal(z1*z2 - sm*sm)
-	y1, y2, ym := z2*inverse, z1*inverse, -sm*inverse
+// ConnectedPair is a pair in a connection, with a load across what is connected.
+type ConnectedPair struct {
+	leads [4]int
+	count int
+	// farad is the matrix of the capacitances between the nodes, that of the load with them; what
+	// stands in row and column 0, of ground, counts nowhere.
+	farad [4][4]float64
+	pair  Pair
+	load  Load
+}
 
-	// Admittances between leads, as a matrix over the four of them.
-	var y [4][4]complex128
-	along := ym - s*complex(p.Lay*p.BetweenF/12, 0)
-	own1, own2 := y1+s*complex(p.Coils[0].CapacitanceF, 0), y2+s*complex(p.Coils[1].CapacitanceF, 0)
-	pair := func(i int, y11 complex128) {
-		y[i][i] += y11
-		y[i+1][i+1] += y11
-		y[i][i+1] -= y11
-		y[i+1][i] -= y11
-	}
-	pair(0, own1)
-	pair(2, own2)
-	quarter, ground := s*complex(p.BetweenF/4, 0), s*complex(p.GroundF/2+strayF, 0)
+// Connect is the pair connected to load.
+func (p *Pair) Connect(c PairConnection, load Load) ConnectedPair {
+	cp := ConnectedPair{pair: *p, load: load}
+	cp.leads, cp.count = c.nodes()
+	add := func(i, k int, farad float64) { cp.farad[cp.leads[i]][cp.leads[k]] += farad }
 	for i := range 2 {
-		for k := 2; k < 4; k++ {
-			a := along
-			if i == 1 != (k == 3) {
-				a = -along
+		own := p.Coils[i].CapacitanceF
+		add(2*i, 2*i, own)
+		add(2*i+1, 2*i+1, own)
+		add(2*i, 2*i+1, -own)
+		add(2*i+1, 2*i, -own)
+		for k := range 2 {
+			share := 0.25 - p.Lay/12
+			if i == k {
+				share = 0.25 + p.Lay/12
 			}
-			y[i][k] += a - quarter
-			y[k][i] += a - quarter
+			add(i, 2+k, -share*p.BetweenF)
+			add(2+k, i, -share*p.BetweenF)
 		}
 	}
 	for i := range 4 {
-		y[i][i] += 2*quarter + ground
+		add(i, i, p.BetweenF/2+p.GroundF/2+strayF)
 	}
-	i1, i2 := y1*emf[0]+ym*emf[1], ym*emf[0]+y2*emf[1]
-	inject := [4]complex128{i1, -i1, i2, -i2}
+	cp.farad[1][1] += load.CapacitanceF
+	return cp
+}
 
-	leads, n := c.nodes()
-	var a [3][4]complex128 // with the right side as its last column
-	for i, row := range leads {
-		if row == 0 {
-			continue
-		}
-		a[row-1][3] += inject[i]
-		for k, column := range leads {
-			if column > 0 {
-				a[row-1][column-1] += y[i][k]
-			}
+// PairPoint is the windings of a pair at one complex frequency but for their resistances: the same
+// in every connection.
+type PairPoint struct {
+	Point
+	own    [2]complex128 // s L(s) of each coil
+	mutual complex128    // s M(s)
+}
+
+// At is the pair's windings at a point.
+func (p *Pair) At(at Point) PairPoint {
+	s := at.S
+	return PairPoint{Point: at, own: [2]complex128{s * p.Coils[0].Inductance(s), s * p.Coils[1].Inductance(s)},
+		mutual: s * p.Mutual(s)}
+}
+
+// PairGradient holds the partial derivatives of the natural logarithm of a pair's Transfer with respect
+// to the parts themselves, unlike those of Gradient.
+type PairGradient struct {
+	EMF         [2]complex128
+	Branch      [2]complex128 // R + s L(s) of each coil
+	Mutual      complex128    // s M(s)
+	Capacitance [2]complex128 // of each coil, in farad
+	BetweenF    complex128
+	GroundF     complex128
+	Lay         complex128
+	Load        complex128 // the load's admittance
+}
+
+// Transfer is the voltage across the load at a point, where the coils have the EMFs emf. The pair that the
+// point was made of may have other resistances and capacitances. No cover counts, and no dielectric loss of
+// the coils: they are those of the EMFs and of the load. dst is set to the gradient, unless it is nil.
+func (c *ConnectedPair) Transfer(at *PairPoint, emf [2]complex128, dst *PairGradient) complex128 {
+	// The windings: i = Y (e - v) by Z = (Z1, sM; sM, Z2).
+	z1 := complex(c.pair.Coils[0].ResistanceOhm, 0) + at.own[0]
+	z2 := complex(c.pair.Coils[1].ResistanceOhm, 0) + at.own[1]
+	inverse := reciprocal(z1*z2 - at.mutual*at.mutual)
+	y1, y2, ym := z2*inverse, z1*inverse, -at.mutual*inverse
+
+	var a [4][5]complex128 // by node, with the right side as its last column
+	re, im := real(at.S), imag(at.S)
+	for i := 1; i <= c.count; i++ {
+		for k := 1; k <= c.count; k++ {
+			a[i][k] = complex(re*c.farad[i][k], im*c.farad[i][k])
 		}
 	}
-	a[0][0] += complex(load.Conductance(), 0) + s*complex(load.CapacitanceF, 0)
-	if load.LossF != 0 {
-		a[0][0] += complex(load.LossF, 0) * LossTerm(s)
+	p, q, r, s := c.leads[0], c.leads[1], c.leads[2], c.leads[3]
+	a[p][p] += y1
+	a[q][q] += y1
+	a[p][q] -= y1
+	a[q][p] -= y1
+	a[r][r] += y2
+	a[s][s] += y2
+	a[r][s] -= y2
+	a[s][r] -= y2
+	a[p][r] += ym
+	a[r][p] += ym
+	a[q][s] += ym
+	a[s][q] += ym
+	a[p][s] -= ym
+	a[s][p] -= ym
+	a[q][r] -= ym
+	a[r][q] -= ym
+	i1, i2 := y1*emf[0]+ym*emf[1], ym*emf[0]+y2*emf[1]
+	a[p][4] += i1
+	a[q][4] -= i1
+	a[r][4] += i2
+	a[s][4] -= i2
+	a[1][1] += complex(c.load.Conductance(), 0)
+	if c.load.LossF != 0 {
+		a[1][1] += complex(c.load.LossF, 0) * at.Loss
 	}
 	// Gaussian elimination from the last node to the first, the one that is asked for.
-	for k := n - 1; k > 0; k-- {
-		pivot := k
-		if k == 2 && cmplx.Abs(a[1][2]) > cmplx.Abs(a[2][2]) {
-			pivot = 1
+	var pivots [4]complex128
+	for k := c.count; k > 1; k-- {
+		if k == 3 && size(a[2][3]) > size(a[3][3]) {
+			a[2], a[3] = a[3], a[2]
 		}
-		a[k], a[pivot] = a[pivot], a[k]
-		r := reciprocal(a[k][k])
-		for i := range k {
-			f := a[i][k] * r
-			for _, j := range [...]int{0, 1, 3} {
+		pivots[k] = reciprocal(a[k][k])
+		for i := 1; i < k; i++ {
+			f := a[i][k] * pivots[k]
+			for j := 1; j < k; j++ {
 				a[i][j] -= f * a[k][j]
 			}
+			a[i][4] -= f * a[k][4]
 		}
 	}
-	return a[0][3] * reciprocal(a[0][0])
+	pivots[1] = reciprocal(a[1][1])
+	h := a[1][4] * pivots[1]
+	if dst == nil {
+		return h
+	}
+	// A v = b, h = v1: d ln h = w (db - dA v), where A w = (1/h, 0, 0), as A is its own transpose. Nothing of that
+	// right side is eliminated.
+	var v, w [4]complex128 // 0 on ground
+	v[1], w[1] = h, pivots[1]*reciprocal(h)
+	for k := 2; k <= c.count; k++ {
+		v[k], w[k] = a[k][4], 0
+		for j := 1; j < k; j++ {
+			v[k] -= a[k][j] * v[j]
+			w[k] -= a[k][j] * w[j]
+		}
+		v[k] *= pivots[k]
+		w[k] *= pivots[k]
+	}
+	// Across the windings; dY = -Y dZ Y there.
+	v1, v2, w1, w2 := v[p]-v[q], v[r]-v[s], w[p]-w[q], w[r]-w[s]
+	e1, e2 := emf[0]-v1, emf[1]-v2
+	i1, i2 = y1*e1+ym*e2, ym*e1+y2*e2
+	j1, j2 := y1*w1+ym*w2, ym*w1+y2*w2
+	dst.EMF = [2]complex128{j1, j2}
+	dst.Branch = [2]complex128{-j1 * i1, -j2 * i2}
+	dst.Mutual = -j1*i2 - j2*i1
+	dst.Capacitance = [2]complex128{-at.S * w1 * v1, -at.S * w2 * v2}
+	// Twice the mean potentials of the windings, and what goes along them.
+	squares := w[p]*v[p] + w[q]*v[q] + w[r]*v[r] + w[s]*v[s]
+	along := at.S / 12 * (w1*v2 + w2*v1)
+	dst.Lay = along * complex(c.pair.BetweenF, 0)
+	dst.BetweenF = along*complex(c.pair.Lay, 0) -
+		at.S/4*(2*squares-(w[p]+w[q])*(v[r]+v[s])-(w[r]+w[s])*(v[p]+v[q]))
+	dst.GroundF = -at.S / 2 * squares
+	dst.Load = -w[1] * h
+	return h
 }
+
+// size orders complex numbers as their absolute values do.
+func size(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
 
 // Mutual is the mutual inductance at s in henry.
 func (p *Pair) Mutual(s complex128) complex128 {
-	k := complex(p.Coupling, 0)
-	for _, r := range p.Shared {
-		st := s * complex(r.TimeS, 0)
-		k -= complex(r.Share, 0) * st * reciprocal(1+st)
-	}
-	return k * complex(math.Sqrt(p.Coils[0].InductanceH*p.Coils[1].InductanceH), 0)
+	// Shared metal takes as much off as loops off a coil.
+	c := Coil{InductanceH: p.meanH(), Rings: p.Shared}
+	return c.Inductance(s) + complex((p.Coupling-1)*c.InductanceH, 0)
 }
+
+// MutualGradient is the derivative of s M(s) by Coupling, and sets those by shared metal in dst, as a Gradient
+// holds those by eddy-current loops.
+func (p *Pair) MutualGradient(s complex128, dst *Gradient) (byCoupling complex128) {
+	c := Coil{InductanceH: p.meanH(), Rings: p.Shared}
+	c.BranchGradient(s, dst)
+	return s * complex(c.InductanceH, 0)
+}
+
+func (p *Pair) meanH() float64 { return math.Sqrt(p.Coils[0].InductanceH * p.Coils[1].InductanceH) }
 
 // AsOne is the pair connected as one coil, at low frequency: its inductance, resistance and
 // capacitance, without eddy currents.

@@ -82,7 +82,6 @@ type load struct {
 	capacitors []column
 	resistors  []column
 	group      int
-	own        []int // all columns that the take depends on
 }
 
 // column is a part: ln of its size and, of a capacitor, its dissipation factor.
@@ -92,6 +91,7 @@ type column struct{ at, loss int }
 type group struct {
 	takes []int
 	omega []float64
+	at    []circuit.Point
 	h     [][]complex128 // by take of the group
 	u     [][]float64    // relative, of one component
 	own   [][]float64    // what ownU is multiplied with
@@ -272,22 +272,11 @@ func (m *model) group(density int) error {
 			return fmt.Errorf("the takes with the exciter over %s have only %d frequencies in common: make them all with "+
 				"the same sweep", place, len(g.omega))
 		}
+		for _, w := range g.omega {
+			g.at = append(g.at, circuit.At(complex(0, w)))
+		}
 		g.alike = max(1, float64(len(g.omega)-1)/octaves)
 		m.groups = append(m.groups, g)
-	}
-	for i, t := range m.request.Takes {
-		l := &m.loads[i]
-		for c := range m.coil[1] + 3 + 2*m.loops {
-			l.own = append(l.own, c)
-		}
-		for _, c := range slices.Concat(l.capacitors, l.resistors) {
-			l.own = append(l.own, c.at)
-			if c.loss >= 0 {
-				l.own = append(l.own, c.loss)
-			}
-		}
-		at := m.place + ofPlace*slices.Index(m.places, t.Place)
-		l.own = append(l.own, at, at+1, m.take+perTake*i+2)
 	}
 	return nil
 }
@@ -339,28 +328,40 @@ func (m *model) loadAt(t int, x []float64) (l circuit.Load) {
 	return l
 }
 
-// respond writes take t's response at x over its group's frequencies, but for gain and
-// delay. parts: the sizes of the two coils' parts of it are wanted instead.
-func (m *model) respond(t int, x []float64, dst []complex128, parts []float64) {
-	p, l := m.pair(x), m.loadAt(t, x)
-	take := &m.request.Takes[t]
+// connect is the pair p at x as take t has it.
+func (m *model) connect(t int, p circuit.Pair, x []float64) circuit.ConnectedPair {
 	drift := math.Exp(x[m.take+perTake*t+2])
 	for i := range p.Coils {
 		p.Coils[i].ResistanceOhm *= drift
 	}
-	at := m.place + ofPlace*m.loads[t].group
-	tm := p.Shared[0].TimeS
-	for k, w := range m.groups[m.loads[t].group].omega {
-		s := complex(0, w)
-		st := s * complex(tm, 0)
-		e2 := complex(x[at], 0) * (1 + complex(x[at+1], 0)*st/(1+st))
+	return p.Connect(m.request.Takes[t].Connection, m.loadAt(t, x))
+}
+
+// emf is the second coil's EMF over the first's at a place, and metal by what of it the fields differ
+// at high frequency, that is by its second column over its first.
+func (m *model) emf(place int, p *circuit.Pair, x []float64, s complex128) (emf [2]complex128, metal complex128) {
+	at := m.place + ofPlace*place
+	st := s * complex(p.Shared[0].TimeS, 0)
+	metal = st / (1 + st)
+	return [2]complex128{1, complex(x[at], 0) * (1 + complex(x[at+1], 0)*metal)}, metal
+}
+
+// respond writes take t's response at x over its group's frequencies, but for gain and
+// delay. parts: the sizes of the two coils' parts of it over its own are wanted as well.
+func (m *model) respond(t int, x []float64, dst []complex128, parts []float64) {
+	p := m.pair(x)
+	connected, place := m.connect(t, p, x), m.loads[t].group
+	var d *circuit.PairGradient
+	if parts != nil {
+		d = new(circuit.PairGradient)
+	}
+	for k, at := range m.groups[place].at {
+		windings := p.At(at)
+		emf, _ := m.emf(place, &p, x, at.S)
+		dst[k] = connected.Transfer(&windings, emf, d)
 		if parts != nil {
-			first := p.Transfer(s, [2]complex128{1, 0}, take.Connection, l)
-			second := p.Transfer(s, [2]complex128{0, e2}, take.Connection, l)
-			parts[k] = (cmplx.Abs(first) + cmplx.Abs(second)) / cmplx.Abs(first+second)
-			continue
+			parts[k] = cmplx.Abs(d.EMF[0]) + cmplx.Abs(d.EMF[1]*emf[1])
 		}
-		dst[k] = p.Transfer(s, [2]complex128{1, e2}, take.Connection, l)
 	}
 }
 
@@ -369,7 +370,7 @@ func (m *model) respond(t int, x []float64, dst []complex128, parts []float64) {
 func (m *model) weigh(x []float64) {
 	for _, g := range m.groups {
 		for i, t := range g.takes {
-			m.respond(t, x, nil, g.own[i])
+			m.respond(t, x, make([]complex128, len(g.omega)), g.own[i])
 		}
 	}
 }
@@ -412,32 +413,30 @@ func (m *model) problem() leastsquares.Problem {
 // after what all its takes have in common at a frequency is taken out.
 func (m *model) evaluate(g *group, x, r []float64, jacobian *mat.Dense) {
 	points := len(g.omega)
-	at, up := make([]complex128, points), make([]complex128, points)
 	row := func(i, k int) int { return 2 * (i*points + k) }
+	p, place := m.pair(x), m.loads[g.takes[0]].group
+	connected := make([]circuit.ConnectedPair, len(g.takes))
 	for i, t := range g.takes {
-		m.respond(t, x, at, nil)
-		gain, delay := x[m.take+perTake*t], x[m.take+perTake*t+1]*1e-6
-		for k, w := range g.omega {
-			d := cmplx.Log(at[k]/g.h[i][k]*cmplx.Rect(1, -w*delay)) + complex(gain, 0)
-			r[row(i, k)], r[row(i, k)+1] = real(d), imag(d)
+		connected[i] = m.connect(t, p, x)
+	}
+	var d *circuit.PairGradient
+	var c *chain
+	if jacobian != nil {
+		d, c = new(circuit.PairGradient), m.newChain(&p, place, x)
+	}
+	for k, w := range g.omega {
+		at := p.At(g.at[k])
+		emf, metal := m.emf(place, &p, x, at.S)
+		if jacobian != nil {
+			c.to(g.at[k], metal)
 		}
-		if jacobian == nil {
-			continue
-		}
-		for k, w := range g.omega {
-			jacobian.Set(row(i, k), m.take+perTake*t, 1)
-			jacobian.Set(row(i, k)+1, m.take+perTake*t+1, -w*1e-6)
-		}
-		moved := slices.Clone(x)
-		for _, c := range m.loads[t].own {
-			const h = 1e-7
-			moved[c] = x[c] + h
-			m.respond(t, moved, up, nil)
-			moved[c] = x[c]
-			for k := range points {
-				d := (up[k] - at[k]) / (at[k] * h)
-				jacobian.Set(row(i, k), c, real(d))
-				jacobian.Set(row(i, k)+1, c, imag(d))
+		for i, t := range g.takes {
+			h := connected[i].Transfer(&at, emf, d)
+			gain, delay := x[m.take+perTake*t], x[m.take+perTake*t+1]*1e-6
+			v := cmplx.Log(h/g.h[i][k]*cmplx.Rect(1, -w*delay)) + complex(gain, 0)
+			r[row(i, k)], r[row(i, k)+1] = real(v), imag(v)
+			if jacobian != nil {
+				c.write(t, d, jacobian.RawRowView(row(i, k)), jacobian.RawRowView(row(i, k)+1))
 			}
 		}
 	}
