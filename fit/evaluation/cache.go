@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"reflect"
 	"runtime"
 	"slices"
 
@@ -22,17 +23,19 @@ import (
 // after a fit costs no fit: the responses of the takes and where the searches
 // ended. In the file a line of text stands before it, then the SHA-256 of the
 // rest, which is the cache by encoding/gob. A cache is used beside the
-// result.json that was written with it, while that is up to date; a missing,
-// damaged or foreign one is ignored.
+// result.json that was written with it, while that is up to date, or ahead of the
+// next one; a missing, damaged or foreign one is ignored.
 //
-// The audio is not read while its size and time of modification are those that
-// it had when its response was estimated. Where they differ, as in a copy of the
-// folder, it is read and its checksum compared. A file of the same size that was
+// Beside a result the audio is not read while its size and time of modification are
+// those that it had when its response was estimated. Where they differ, as in a copy of
+// the folder, it is read and its checksum compared. A file of the same size that was
 // changed and given its old time back is noticed by the next fit only.
 type cache struct {
 	Key      cacheKey
 	Takes    []cachedTake // those with a response
 	Snapshot joint.Snapshot
+
+	ahead bool // of a result that is still to be written: audio is compared anyway
 }
 
 // cacheKey identifies the fit that a cache belongs to.
@@ -76,16 +79,28 @@ func (e *Evaluation) writeCache() error {
 	if e.fitted == nil {
 		return nil
 	}
-	return e.writeAs(cache{Key: keyOf(e.held, e.Result.Record.Options), Snapshot: e.fitted.Snapshot()})
+	return e.writeAs(e.Result.Record.Options, e.fitted.Snapshot())
+}
+
+// writeAhead keeps the search of a fit of all usable takes with o, for when that is asked
+// for; not where coil.toml has been edited since it was read for that.
+func (e *Evaluation) writeAhead(fitted *joint.Fitted, o fit.Options) error {
+	now, err := capture.OpenFolder(e.Folder.Dir)
+	if err != nil || !reflect.DeepEqual(now.Coil, e.Folder.Coil) {
+		return err
+	}
+	return e.writeAs(o.Record(), fitted.Snapshot())
 }
 
 // writeResponses keeps the responses alone, of a folder whose result is out of date.
 func (e *Evaluation) writeResponses() error {
-	return e.writeAs(cache{Key: keyOf(e.held, fit.OptionsRecord{})})
+	return e.writeAs(fit.OptionsRecord{}, joint.Snapshot{})
 }
 
-// writeAs writes c with the responses of the takes, and their curves where there is a result.
-func (e *Evaluation) writeAs(c cache) error {
+// writeAs writes a search with o, with the responses of the takes, and their curves where
+// there is a result.
+func (e *Evaluation) writeAs(o fit.OptionsRecord, s joint.Snapshot) error {
+	c := cache{Key: keyOf(e.held, o), Snapshot: s}
 	for _, t := range e.Takes {
 		if in, ok := e.Input(t.Name); ok {
 			k := cachedTake{Name: t.Name, Audio: e.audio[t.Name], Response: in.Response}
@@ -117,6 +132,16 @@ func readCache(dir string, key cacheKey) *cache {
 		return c
 	}
 	return nil
+}
+
+// readAhead is readCache of a search that a result is still to be made of.
+func readAhead(dir string, key cacheKey) *cache {
+	c := readCache(dir, key)
+	if c == nil || len(c.Snapshot.Ends) == 0 {
+		return nil // responses alone are for the next take
+	}
+	c.ahead = true
+	return c
 }
 
 // readResponses reads what the cache in a coil folder has of the takes that are still as
@@ -208,7 +233,7 @@ func (c *cache) response(folder *capture.Folder, t capture.Take) *response.Respo
 		return nil
 	}
 	at := slices.IndexFunc(c.Takes, func(k cachedTake) bool { return k.Name == t.Name })
-	if at < 0 || c.Takes[at].Audio != folder.AudioStamp(t.Name) && folder.CheckAudio(t) != nil {
+	if at < 0 || (c.ahead || c.Takes[at].Audio != folder.AudioStamp(t.Name)) && folder.CheckAudio(t) != nil {
 		return nil
 	}
 	return c.Takes[at].Response

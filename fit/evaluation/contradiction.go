@@ -78,7 +78,8 @@ const enough = 8
 // Doubted are the stated facts that the takes of e contradict together, as the fit of those
 // that tell most beside the take called name judges them, and said is what to do. None
 // where e has less than two usable takes, or they cannot be fitted. The models are those of
-// the last fit.
+// the last fit. Where the takes are all that a fit of the folder uses, its search is kept
+// in fit.cache for that.
 func (e *Evaluation) Doubted(ctx context.Context, name, program string) (facts []string, said string) {
 	var inputs []joint.Take
 	for _, t := range e.Takes {
@@ -94,12 +95,19 @@ func (e *Evaluation) Doubted(ctx context.Context, name, program string) (facts [
 	o := fit.Options{Program: program}
 	last, _ := Load(e.Folder.Dir) // one that cannot be read is as good as none
 	e.takeOptions(last, &o)
-	fitted, err := search(ctx, e.Folder.Coil, telling(inputs, name), o)
+	with := telling(inputs, name)
+	fitted, err := search(ctx, e.Folder.Coil, with, o)
 	if err != nil {
 		return nil, ""
 	}
 	r, err := fitted.Result(ctx)
-	if err != nil || len(r.Contradicted) == 0 {
+	if err != nil {
+		return nil, ""
+	}
+	if len(with) == len(inputs) {
+		_ = e.writeAhead(fitted, o) // without it the fit makes the search again
+	}
+	if len(r.Contradicted) == 0 {
 		return nil, ""
 	}
 	return r.Contradicted, r.Warnings[0]

@@ -66,7 +66,8 @@ func (e *NoTakeError) Error() string { return e.Dir + " has no take" }
 
 // Coil evaluates the coil folder dir. Takes that are not usable are left out.
 // Responses and minima in the fit.cache of the last fit are used again while its
-// result is up to date, unless o.Anew. Coil writes nothing: Save does. The error
+// result is up to date, unless o.Anew; those that Doubted has kept since, for a result
+// that is missing or out of date. Coil writes nothing: Save does. The error
 // is a *NoTakeError, a *capture.UnfitError where no take is usable, or says what
 // cannot be read.
 func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error) {
@@ -102,9 +103,10 @@ func Coil(ctx context.Context, dir string, o Options) (_ *Evaluation, err error)
 		return o.Before, nil
 	}
 	var known *cache
-	if last != nil && !o.Anew && len(last.Stale(held)) == 0 &&
-		sameSearch(last.Record.Options, o.Fit.Record()) {
-		known = readCache(dir, keyOf(held, o.Fit.Record()))
+	if key := keyOf(held, o.Fit.Record()); last == nil || len(last.Stale(held)) > 0 {
+		known, last = readAhead(dir, key), nil
+	} else if !o.Anew && sameSearch(last.Record.Options, o.Fit.Record()) {
+		known = readCache(dir, key)
 	}
 	if err := e.make(ctx, o, known, last); err != nil {
 		return nil, err
@@ -149,7 +151,8 @@ func (e *Evaluation) is(held capture.Fingerprint, o fit.Options) bool {
 	return e != nil && e.fitted != nil && held.Equal(e.held) && e.Result.Record.Options.Equal(o.Record())
 }
 
-// make estimates and fits, but for what is known; last is the result beside that.
+// make estimates and fits, but for what is known; last, if not nil, is the result beside
+// that.
 func (e *Evaluation) make(ctx context.Context, o Options, known *cache, last *fit.Result) error {
 	unreadable := e.readTakes(o.Before)
 	inputs, err := e.estimate(ctx, o.Before, known)
