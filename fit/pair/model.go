@@ -337,8 +337,8 @@ func (m *model) connect(t int, p circuit.Pair, x []float64) circuit.ConnectedPai
 	return p.Connect(m.request.Takes[t].Connection, m.loadAt(t, x))
 }
 
-// emf is the second coil's EMF over the first's at a place, and metal by what of it the fields differ
-// at high frequency, that is by its second column over its first.
+// emf is the coils' EMFs over the first's at a place; metal is how far up in frequency s is for what
+// the place's second column says: from 0 to 1.
 func (m *model) emf(place int, p *circuit.Pair, x []float64, s complex128) (emf [2]complex128, metal complex128) {
 	at := m.place + ofPlace*place
 	st := s * complex(p.Shared[0].TimeS, 0)
