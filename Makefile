@@ -52,10 +52,11 @@ test: build ## vet, tests (fuzz targets over their kept corpus), race detector
 	@echo "== format"
 	@unformatted=$$(gofmt -l $(GO_FOLDERS)); if [ -n "$$unformatted" ]; then echo "run gofmt on:" $$unformatted; exit 1; fi
 	@echo "== tests"
-	@# Vetted they are by 'go vet': -vet=off.
+	@# Vetted they are by 'go vet': -vet=off. What computes gives way to pages that somebody waits for.
 	@export GOGC=$${GOGC:-200}; status=0; \
 	others=$$(go list ./... | grep -vE '/(fit/joint|fit/evaluation|cmd/coilsweep|capture/soundcard(/.*)?)$$' | tr '\n' ' '); \
-	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./fit/joint ./cmd/coilsweep $$others" || status=1; \
+	$(TESTED) "go test $(ONCE) -parallel 4 -skip '^TestSound' ./cmd/coilsweep" \
+		"nice -n 10 go test $(ONCE) -parallel 4 ./fit/joint $$others" || status=1; \
 	echo "== sound, which takes its time and leaves the machine idle; meanwhile what only computes, vet and the"; \
 	echo "   race detector, which give way to it: a busy machine tears holes into sound"; \
 	$(TESTED) "go test $(ONCE) ./capture/soundcard/..." \

@@ -82,7 +82,7 @@ func BenchmarkPageGuitar(b *testing.B) {
 func BenchmarkPageKnobs(b *testing.B) {
 	root := b.TempDir()
 	fittedCoil(b, root, "a", twoTakes)
-	browser := browserrig.Start(b, 10*time.Minute)
+	browser := browserrig.Start(b, browserLife)
 	p := startServe(b, root, "--bench", "virtual").open(browser, browserrig.View{Width: 1440, Height: 900})
 	p.step("guitar")
 	p.await("the curve", `document.querySelector("#guitar-figure .curve")`)
@@ -117,7 +117,7 @@ func BenchmarkPageKnobs(b *testing.B) {
 
 // BenchmarkPageMeters counts how often a browser draws the levels.
 func BenchmarkPageMeters(b *testing.B) {
-	browser := browserrig.Start(b, 10*time.Minute)
+	browser := browserrig.Start(b, browserLife)
 	p := startServe(b, b.TempDir(), "--bench", "virtual").open(browser, browserrig.View{})
 	p.says("#phase", "listening")
 	drawn := func() float64 { return browserrig.JS[float64](p.Tab, `document.getElementById("bench-meters").drawn`) }
@@ -137,7 +137,7 @@ func BenchmarkPageMeters(b *testing.B) {
 // slowest; 0.04 s of it are the way through the simulated sound card); how much the layout shifts through the take; and bytes: of the page, and of a take but
 // for the events.
 func BenchmarkPageStage(b *testing.B) {
-	browser := browserrig.Start(b, 10*time.Minute)
+	browser := browserrig.Start(b, browserLife)
 	sums := map[string]float64{}
 	var waits []float64
 	n := 0.0

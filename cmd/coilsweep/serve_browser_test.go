@@ -138,7 +138,7 @@ func (p benchTab) step(name string) { p.click(`#steps a[href="#` + name + `"]`) 
 // TestBenchPage walks through the whole job in a browser, on a simulated bench.
 func TestBenchPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 10*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("by mouse", func(t *testing.T) { testByMouse(t, browser) })
 	t.Run("by keyboard", func(t *testing.T) { testByKeyboard(t, browser) })
 	t.Run("two tabs, one closed in mid-take", func(t *testing.T) { testTwoTabs(t, browser) })

@@ -20,7 +20,7 @@ import (
 // in them.
 func TestFieldsPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("empty", func(t *testing.T) { testEmptyFields(t, browser) })
 	t.Run("undone", func(t *testing.T) { testMakingUndone(t, browser) })
 }

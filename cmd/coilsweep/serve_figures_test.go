@@ -25,7 +25,7 @@ import (
 // that follows the knobs of a guitar.
 func TestFiguresPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("cursor and zoom", func(t *testing.T) { testFigures(t, browser) })
 	t.Run("knobs", func(t *testing.T) { testKnobs(t, browser) })
 	t.Run("page to keep", func(t *testing.T) { testPageToKeep(t, browser) })
@@ -329,7 +329,7 @@ func testPageToKeep(t *testing.T, browser context.Context) {
 // at two levels, figures and tables to take away, the design of an exciter.
 func TestMorePage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	root := t.TempDir()
 	fittedCoil(t, root, "a", twoTakes)
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))

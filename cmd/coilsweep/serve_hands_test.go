@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -20,7 +19,7 @@ import (
 // TestHandsPage looks at what keeps hands and eyes at the coil.
 func TestHandsPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("live mode", func(t *testing.T) { testLive(t, browser) })
 	t.Run("away from the screen", func(t *testing.T) { testAfar(t, browser) })
 	t.Run("decimal comma", func(t *testing.T) { testComma(t, browser) })

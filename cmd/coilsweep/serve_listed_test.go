@@ -10,7 +10,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
 	"coilsweep/cmd/coilsweep/internal/cli"
 	"coilsweep/report/browserrig"
@@ -20,7 +19,7 @@ import (
 // what can be had of the list.
 func TestListPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("serials and CSV", func(t *testing.T) { testListed(t, browser) })
 	t.Run("pair", func(t *testing.T) { testPair(t, browser) })
 	t.Run("certificate", func(t *testing.T) { testCertificate(t, browser) })

@@ -195,7 +195,7 @@ func TestServeManyCoils(t *testing.T) {
 // TestManyPage looks at the list of coils in a browser, and at what is said of several.
 func TestManyPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 5*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	root := t.TempDir()
 	workshopOf(t, root, 40)
 	s := startServe(t, root, "--bench", "virtual", "--virtual-file", fast(t, t.TempDir()))

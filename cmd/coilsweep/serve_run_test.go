@@ -17,6 +17,9 @@ import (
 // patience is how long a test waits for what must come, on a slow machine.
 const patience = 90 * time.Second
 
+// browserLife is how long a browser may be there: the parts of a test wait for their turn.
+const browserLife = 25 * time.Minute
+
 // served is 'coilsweep serve' at work.
 type served struct {
 	t      testing.TB

@@ -36,7 +36,7 @@ func serveOn(tb testing.TB, rig *pulserig.Rig, root string, args ...string) (pro
 // card pulled out and put back.
 func TestSoundBenchPage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 10*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	rig := pulserig.Start(t, rigCoil)
 	root := t.TempDir()
 	program, out, said := serveOn(t, rig, root, "--bench", "virtual")

@@ -17,7 +17,7 @@ import (
 // TestStagePage looks at what is seen from afar while a take runs.
 func TestStagePage(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 10*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("a whole take", func(t *testing.T) { testStage(t, browser) })
 	t.Run("led", func(t *testing.T) { testLed(t, browser) })
 	t.Run("led takes", func(t *testing.T) { testLedTakes(t, browser) })

@@ -21,7 +21,7 @@ import (
 // TestBenchPageTruth looks for what the page must not say or write.
 func TestBenchPageTruth(t *testing.T) {
 	t.Parallel()
-	browser := browserrig.Start(t, 10*time.Minute)
+	browser := browserrig.Start(t, browserLife)
 	t.Run("first number", func(t *testing.T) { testFirstNumber(t, browser) })
 	t.Run("load", func(t *testing.T) { testLoad(t, browser) })
 	t.Run("trouble", func(t *testing.T) { testTrouble(t, browser) })
