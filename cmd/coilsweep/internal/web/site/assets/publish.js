@@ -38,12 +38,11 @@ function draw() {
   byID("report-write").disabled = !ready;
   show(byID("report-guitar-label"), state.result?.known);
   if (!ready) say(place, state.coil ? "A report needs a result: record a take first." : "Choose a coil first.");
-  for (const one of [place, byID("certificate-link")]) {
+  for (const one of [place, byID("certificate-link"), byID("figure-link")]) {
     if (ready && (!$("a", one) || linkedCoil !== state.coilID)) say(one, "");
   }
   linkedCoil = state.coilID;
   for (const id of ["figure-form", "certificate"]) show(byID(id), ready);
-  say(byID("figure-link"), "");
   if (ready) tell();
   fetchLinks();
 }
@@ -55,9 +54,10 @@ function tell() {
 
 async function print({ format, ...options }) {
   say(byID("figure-link"), "");
-  const made = await api.post("/api/figure", { coil: state.coilID, options: withValues(options), format,
+  const coil = state.coilID;
+  const made = await api.post("/api/figure", { coil, options: withValues(options), format,
     ...(options.what === "predict" ? { harness: harness() } : {}) });
-  fill(byID("figure-link"), el("a", { href: made.link, download: made.name }, made.name));
+  if (coil === state.coilID) fill(byID("figure-link"), el("a", { href: made.link, download: made.name }, made.name));
 }
 
 async function fetchLinks() {
