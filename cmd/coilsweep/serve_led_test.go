@@ -157,10 +157,11 @@ func testLedTakes(t *testing.T, browser context.Context) {
 			time.Sleep(time.Second) // what a hand has just done may move things
 			browserrig.JS[any](p.Tab, shifts)
 			p.press(" ")
+			p.await("the take under way", `document.getElementById("stage").dataset.state === "working"`)
+			browserrig.JS[any](p.Tab, `window.scrollTo(0, 0); null`) // the panel is read meanwhile
 			p.await("the number of the sweep, or on a busy machine the take", `
 				/1\ssweep: U95\s0/.test(document.querySelector("#stage-sweep .known")?.textContent) ||
 				document.getElementById("stage-state").textContent.includes("Kept")`)
-			browserrig.JS[any](p.Tab, `window.scrollTo(0, 0); null`) // the panel is read meanwhile
 			p.shoot("led-takes-" + step.at + "-" + view.coil)
 			p.says("#stage-state", "Kept")
 			p.says("#led ol", step.done)
