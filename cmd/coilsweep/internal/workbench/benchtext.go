@@ -32,7 +32,7 @@ func NewBenchText() *BenchText {
 		"name", "operator", "notes", "rate", "level", "input", "output", "output-channel", "buffer", "coil-channel",
 		"reference-channel",
 		"ripple", "ripple-take", "clock", "drive", "exciter-r", "exciter-l", "reference", "sense-r", "fixture-c",
-		"fixture-r", "audio")
+		"fixture-r", "fixture-series-r", "audio")
 	return o
 }
 
