@@ -60,7 +60,7 @@ type Assessor struct{ passages *passages }
 func NewAssessor(stim excite.Stimulus) Assessor { return Assessor{newPassages(stim, steadyFromHz)} }
 
 // AssessAligned is the function of that name.
-func (a Assessor) AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment, failed error) (
+func (of Assessor) AssessAligned(rec capture.Recording, take capture.Take, at align.Alignment, failed error) (
 	capture.Take, error) {
 	stim := take.Stimulus
 	if err := belongs(rec, stim); err != nil {
@@ -81,7 +81,7 @@ func (a Assessor) AssessAligned(rec capture.Recording, take capture.Take, at ali
 		return take, failed
 	default:
 		take.Alignment = &at
-		a.assess(&q, rec, take)
+		of.assess(&q, rec, take)
 		take.Quality = q
 		return take, nil
 	}

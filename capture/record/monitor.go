@@ -207,10 +207,10 @@ func (m *monitor) look(ctx context.Context, g growth) (err error) {
 	}
 	// It ends with the next repeat that becomes whole.
 	late := float64(m.recorded.Load()) - float64(end)
-	more = max(1, int(math.Ceil(late/float64(stim.PeriodSamples))))
-	begin := end - m.wanted()
+	further := max(1, int(math.Ceil(late/float64(stim.PeriodSamples))))
+	begin := end - m.wanted() // of the repeat that was looked at: before more of one is wanted
 	m.enough = true
-	m.next(n+more, begin+(more+1)*stim.PeriodSamples, lookMarginS)
+	m.next(n+further, begin+(further+1)*stim.PeriodSamples, lookMarginS)
 	return nil
 }
 

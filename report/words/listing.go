@@ -33,13 +33,18 @@ func ListOf(root string, known []evaluation.Known) []Listed {
 
 // PairRole is what a coil folder is of a pair; empty: nothing.
 func (l Listed) PairRole() string {
-	switch {
-	case l.Pair == nil:
+	if l.Pair == nil {
 		return ""
-	case l.Pair.Role == pair.Both:
+	}
+	return PairRole(l.Pair.Role)
+}
+
+// PairRole is a role in a pair in words.
+func PairRole(role string) string {
+	if role == pair.Both {
 		return "both coils"
 	}
-	return l.Pair.Role + " coil"
+	return role + " coil"
 }
 
 // Resonance and Q of the coil alone where they are known, else those of the

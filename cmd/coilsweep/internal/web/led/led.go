@@ -102,13 +102,13 @@ var wired = map[string]Step{
 func (f Facts) Steps() []Step {
 	bare := "The first take, with nothing connected across the coil: it shows resonance and Q. "
 	level, first := f.Ceiling()
-	switch {
-	case f.Bare:
+	if f.Bare {
 		bare += "It is in."
-	case first:
-		bare += "It is played at " + quantity.Minus(fmt.Sprintf("%g dBFS", level)) + ", no louder than the check found " +
-			"good. Press Start, or the space bar."
-	default:
+	} else {
+		if first {
+			bare += "It is played at " + quantity.Minus(fmt.Sprintf("%g dBFS", level)) + ", no louder than the check " +
+				"found good. "
+		}
 		bare += "Press Start, or the space bar."
 	}
 	drawn, known := wired[f.Reference]

@@ -40,7 +40,7 @@ func coilsOf(list []words.Listed, folder string) (coils, missing []string) {
 			return l.Pair != nil && *l.Pair == pair.Member{Folder: folder, Name: l.Pair.Name, Role: role}
 		})
 		if at < 0 {
-			missing = append(missing, words.Listed{Pair: &pair.Member{Role: role}}.PairRole())
+			missing = append(missing, words.PairRole(role))
 			continue
 		}
 		coils = append(coils, list[at].Folder)
